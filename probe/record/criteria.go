@@ -1,0 +1,61 @@
+package record
+
+// Criteria are the thresholds by which a run is judged, with the defaults and
+// the reasons of DefaultCriteria. They travel with the run, so that an old run
+// is judged again by its own.
+type Criteria struct {
+	// Tolerance is the largest |g| + u95 that a first layer bears, mm.
+	Tolerance float64 `json:"tolerance"`
+	// Scatter is the largest standard deviation of the probe, mm.
+	Scatter float64 `json:"scatter"`
+	// Play is the largest reversal value (ISO 230-2 B), mm.
+	Play float64 `json:"play"`
+	// Wander is the largest standard deviation between passes of one row that
+	// scatter does not explain, mm.
+	Wander float64 `json:"wander"`
+	// DriftRate is the largest drift that can be removed, mm per minute.
+	DriftRate float64 `json:"drift_rate"`
+	// DriftLeft is the largest uncertainty that removing it may leave, mm.
+	DriftLeft float64 `json:"drift_left"`
+	// DriftSaid is the drift over a run from which it is said, mm.
+	DriftSaid float64 `json:"drift_said"`
+	// Largest is the largest correction that is offered, mm.
+	Largest float64 `json:"largest"`
+	// Steepest is the steepest slope between neighbouring nodes, mm per mm.
+	Steepest float64 `json:"steepest"`
+	// DoubtShare is the largest u95 as a share of the largest correction.
+	DoubtShare float64 `json:"doubt_share"`
+	// GaugeU is the standard uncertainty of one gauging with a blade beyond
+	// its scatter (the blade's thickness, its bend, the touch), mm, Type B.
+	GaugeU float64 `json:"gauge_u"`
+	// GaugeScatter is the scatter of one gauging that is expected before any
+	// repeat is there, standard deviation, mm.
+	GaugeScatter float64 `json:"gauge_scatter"`
+	// GaugedMargin is how far beyond the outermost gauged places the gap error
+	// is still given, mm.
+	GaugedMargin float64 `json:"gauged_margin"`
+	// NodeReach is how far beyond the gauged area a node may lie, mm.
+	NodeReach float64 `json:"node_reach"`
+	// MapDiffers is the least difference between stored map and survey that
+	// makes the map stale, mm.
+	MapDiffers float64 `json:"map_differs"`
+}
+
+// DefaultCriteria returns the defaults.
+//
+// Tolerance 0.03 mm, Largest 0.5 mm, Steepest 0.3 mm per 100 mm, DoubtShare
+// 0.5, GaugedMargin 15 mm, NodeReach 60 mm and MapDiffers 0.03 mm are the
+// project's design values. Scatter 0.015 mm: three times a good probe's 5 um,
+// half the tolerance. Play and Wander 0.020 mm: two thirds of the tolerance,
+// above what four touches a side of a good probe can feign. GaugeScatter
+// 0.010 mm and GaugeU 0.003 mm: a person's drag at a blade, and a blade's
+// thickness (common practice, no source).
+func DefaultCriteria() Criteria {
+	return Criteria{
+		Tolerance: 0.030, Scatter: 0.015, Play: 0.020, Wander: 0.020,
+		DriftRate: 0.010, DriftLeft: 0.010, DriftSaid: 0.010,
+		Largest: 0.5, Steepest: 0.003, DoubtShare: 0.5,
+		GaugeU: 0.003, GaugeScatter: 0.010,
+		GaugedMargin: 15, NodeReach: 60, MapDiffers: 0.030,
+	}
+}

@@ -1,0 +1,211 @@
+package record
+
+import (
+	"encoding/json"
+	"fmt"
+	"time"
+)
+
+// Version is the version of the event format that this package writes.
+const Version = 1
+
+// Step is a part of a run.
+type Step string
+
+// Steps in the order in which they run, whatever the order asked.
+const (
+	StepPrepare   Step = "prepare"
+	StepRepeat    Step = "repeat"
+	StepGauging   Step = "gauging"
+	StepSurvey    Step = "survey"
+	StepPlateTurn Step = "plate-turn"
+	StepCoupons   Step = "coupons"
+	StepReference Step = "reference"
+	StepProve     Step = "prove"
+	StepAnalysis  Step = "analysis"
+)
+
+// Switch is something of the printer that a run switches off and on again.
+type Switch string
+
+// Switches.
+const (
+	SwitchLevelling Switch = "levelling" // the stored levelling
+	SwitchLimits    Switch = "limits"    // the travel limits
+	SwitchIdle      Switch = "idle"      // the idle switch-off of the motors
+	SwitchHeaters   Switch = "heaters"   // heat that the run asked for
+)
+
+// End says how a run ended.
+type End string
+
+// Ends.
+const (
+	EndDone    End = "done"
+	EndStopped End = "stopped"
+	EndFailed  End = "failed"
+)
+
+// Event is one thing that happened in a run; exactly one body is not nil.
+type Event struct {
+	// N counts from 1 within the run, without gaps.
+	N int64 `json:"n"`
+	// T is s since the run's start, on a monotonic clock.
+	T float64 `json:"t"`
+	// Wall is the wall clock then, for people; nothing is computed from it.
+	Wall time.Time `json:"wall"`
+
+	Opened    *Opened    `json:"opened,omitempty"`
+	Confirmed *Confirmed `json:"confirmed,omitempty"`
+	Began     *Began     `json:"began,omitempty"`
+	Touch     *Touch     `json:"touch,omitempty"`
+	Arrived   *Arrived   `json:"arrived,omitempty"`
+	Pressed   *Pressed   `json:"pressed,omitempty"`
+	Gauging   *Gauging   `json:"gauging,omitempty"`
+	Forgot    *Forgot    `json:"forgot,omitempty"`
+	Map       *Map       `json:"map,omitempty"`
+	Settings  *Settings  `json:"settings,omitempty"`
+	Question  *Question  `json:"question,omitempty"`
+	Answer    *Answer    `json:"answer,omitempty"`
+	Switched  *Switched  `json:"switched,omitempty"`
+	Cut       *Cut       `json:"cut,omitempty"`
+	Note      *Note      `json:"note,omitempty"`
+	Fault     *Fault     `json:"fault,omitempty"`
+	Ended     *Ended     `json:"ended,omitempty"`
+}
+
+// Opened is the first event of every run.
+type Opened struct {
+	Version int    `json:"version"`
+	ID      string `json:"id"`
+	Steps   []Step `json:"steps"`
+	// By says who asked: "page", "api", "button", a person's name.
+	By    string `json:"by,omitempty"`
+	Setup Setup  `json:"setup"`
+}
+
+// Confirmed is a person's word that the bed is clear, the head moves freely
+// and the power switch is within reach.
+type Confirmed struct {
+	Person   string   `json:"person"`
+	Cautions []string `json:"cautions"`
+	// Blade is the thickness of the feeler gauge, mm.
+	Blade float64 `json:"blade"`
+}
+
+// Began says that a step began; Of is how many things it expects to do.
+type Began struct {
+	Step Step `json:"step"`
+	Of   int  `json:"of"`
+}
+
+// Arrived says that the nozzle stands above a gauging place, ready to be
+// lowered by the person.
+type Arrived struct {
+	Spot      int     `json:"spot"`
+	Visit     int     `json:"visit"`
+	Place     Place   `json:"place"`
+	Z         float64 `json:"z"`
+	Predicted float64 `json:"predicted"`
+	Floor     float64 `json:"floor"`
+}
+
+// Pressed is one action of the person at the blade.
+type Pressed struct {
+	// Action is lower, raise, skip or next.
+	Action string  `json:"action"`
+	MM     float64 `json:"mm,omitempty"`
+	// Z is the nozzle's height after it, mm.
+	Z float64 `json:"z"`
+}
+
+// Forgot takes the record with event number Gauging back.
+type Forgot struct {
+	Gauging int64 `json:"gauging"`
+}
+
+// Settings is the printer's report of its settings, as it printed it.
+type Settings struct {
+	Text string `json:"text"`
+}
+
+// Question is put to the person and waits for an Answer.
+type Question struct {
+	ID   string `json:"id"`
+	Text string `json:"text"`
+}
+
+// Answer is the person's answer to a Question.
+type Answer struct {
+	ID     string   `json:"id"`
+	Yes    bool     `json:"yes"`
+	Value  *float64 `json:"value,omitempty"`
+	Person string   `json:"person,omitempty"`
+}
+
+// Switched says that a switch of the printer now stands at On.
+type Switched struct {
+	What Switch `json:"what"`
+	On   bool   `json:"on"`
+}
+
+// Cut says that the run ended before its last step for a reason that is a
+// finding: a failed gate, a contact past the floor, no room under the nozzle.
+type Cut struct {
+	// Finding is the identifier of the finding.
+	Finding string `json:"finding"`
+	// Code is the particular case: gate, past-floor, gap-too-large, no-room,
+	// zero-past-floor.
+	Code string `json:"code"`
+	// Text says it in a sentence, Next what to do.
+	Text string `json:"text"`
+	Next string `json:"next"`
+}
+
+// Note is something worth keeping that changes nothing.
+type Note struct {
+	Text string `json:"text"`
+}
+
+// Fault is something that went wrong.
+type Fault struct {
+	Code string `json:"code"`
+	Text string `json:"text"`
+	Hint string `json:"hint"`
+}
+
+// Ended is the last event of a run.
+type Ended struct {
+	State End `json:"state"`
+	// Owed lists the switches that could not be put back.
+	Owed []Switch `json:"owed,omitempty"`
+}
+
+// bodies returns how many bodies the event has.
+func (e Event) bodies() int {
+	n := 0
+	for _, there := range []bool{
+		e.Opened != nil, e.Confirmed != nil, e.Began != nil, e.Touch != nil,
+		e.Arrived != nil, e.Pressed != nil, e.Gauging != nil, e.Forgot != nil,
+		e.Map != nil, e.Settings != nil, e.Question != nil, e.Answer != nil,
+		e.Switched != nil, e.Cut != nil, e.Note != nil, e.Fault != nil, e.Ended != nil,
+	} {
+		if there {
+			n++
+		}
+	}
+	return n
+}
+
+// Decode reads one event from JSON, strictly: a body of no kind or of two is
+// an error.
+func Decode(b []byte) (Event, error) {
+	var e Event
+	if err := json.Unmarshal(b, &e); err != nil {
+		return Event{}, fmt.Errorf("record: read event: %w", err)
+	}
+	if n := e.bodies(); n != 1 {
+		return Event{}, fmt.Errorf("record: event %d has %d bodies, want one", e.N, n)
+	}
+	return e, nil
+}

@@ -1,0 +1,175 @@
+package record
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+)
+
+// Run is the fold of the events of one run. As JSON it is the record that the
+// API serves and that abbed analyse reads.
+type Run struct {
+	Version   int        `json:"version"`
+	ID        string     `json:"id"`
+	Steps     []Step     `json:"steps"`
+	By        string     `json:"by,omitempty"`
+	Began     time.Time  `json:"began"`
+	Setup     Setup      `json:"setup"`
+	Confirmed *Confirmed `json:"confirmed,omitempty"`
+	// Step is the step that began last.
+	Step Step `json:"step"`
+	// Finished lists the steps after which another began, or the run was done.
+	Finished []Step    `json:"finished"`
+	Touches  []Touch   `json:"touches"`
+	Gaugings []Gauging `json:"gaugings"`
+	// Map is the stored map as read in this run, nil if it was not.
+	Map       *Map       `json:"map,omitempty"`
+	Settings  string     `json:"settings,omitempty"`
+	Questions []Question `json:"questions,omitempty"`
+	Answers   []Answer   `json:"answers,omitempty"`
+	// Off lists the switches that this run threw and has not put back.
+	Off    []Switch `json:"off,omitempty"`
+	Cut    *Cut     `json:"cut,omitempty"`
+	Notes  []string `json:"notes,omitempty"`
+	Faults []Fault  `json:"faults,omitempty"`
+	// Ended is nil while the run goes on, or was never ended (a crash).
+	Ended *Ended `json:"ended,omitempty"`
+	// Last is the number and T the time of the last event.
+	Last int64   `json:"last"`
+	T    float64 `json:"t"`
+}
+
+// ErrVersion says that a run was written in a format this program does not know.
+var ErrVersion = errors.New("record: written in a newer format; use the version of abbed that wrote it, or a later one")
+
+// Fold returns the run that the events make. It needs at least the Opened
+// event, and the events in order.
+func Fold(events []Event) (Run, error) {
+	var r Run
+	for _, e := range events {
+		if err := r.Add(e); err != nil {
+			return r, err
+		}
+	}
+	if r.Last == 0 {
+		return r, errors.New("record: fold: no events")
+	}
+	return r, nil
+}
+
+// Add folds one more event in. On an error r is as before.
+func (r *Run) Add(e Event) error {
+	if n := e.bodies(); n != 1 {
+		return fmt.Errorf("record: event %d has %d bodies, want one", e.N, n)
+	}
+	if e.N != r.Last+1 {
+		return fmt.Errorf("record: event %d follows event %d", e.N, r.Last)
+	}
+	if (e.Opened != nil) != (r.Last == 0) {
+		return fmt.Errorf("record: event %d: a run opens with its first event and only there", e.N)
+	}
+	if e.Opened != nil && (e.Opened.Version < 1 || e.Opened.Version > Version) {
+		return ErrVersion
+	}
+	r.fold(e)
+	r.Last, r.T = e.N, e.T
+	return nil
+}
+
+func (r *Run) fold(e Event) {
+	switch {
+	case e.Opened != nil:
+		o := e.Opened
+		r.Version, r.ID, r.Steps, r.By, r.Setup, r.Began = o.Version, o.ID, o.Steps, o.By, o.Setup, e.Wall
+	case e.Confirmed != nil:
+		r.Confirmed = e.Confirmed
+	case e.Began != nil:
+		r.finish()
+		r.Step = e.Began.Step
+	case e.Touch != nil:
+		t := *e.Touch
+		t.N, t.T = e.N, e.T
+		r.Touches = append(r.Touches, t)
+	case e.Gauging != nil:
+		g := *e.Gauging
+		g.N, g.T = e.N, e.T
+		r.Gaugings = append(r.Gaugings, g)
+	case e.Forgot != nil:
+		n := e.Forgot.Gauging
+		r.Gaugings = slices.DeleteFunc(slices.Clone(r.Gaugings), func(g Gauging) bool { return g.N == n })
+	case e.Map != nil:
+		m := *e.Map
+		m.N, m.T = e.N, e.T
+		r.Map = &m
+	case e.Settings != nil:
+		r.Settings = e.Settings.Text
+	case e.Question != nil:
+		r.Questions = append(r.Questions, *e.Question)
+	case e.Answer != nil:
+		r.Answers = append(r.Answers, *e.Answer)
+	case e.Switched != nil:
+		r.switched(*e.Switched)
+	case e.Cut != nil:
+		r.Cut = e.Cut
+	case e.Note != nil:
+		r.Notes = append(r.Notes, e.Note.Text)
+	case e.Fault != nil:
+		r.Faults = append(r.Faults, *e.Fault)
+	case e.Ended != nil:
+		if e.Ended.State == EndDone {
+			r.finish()
+		}
+		r.Ended = e.Ended
+	}
+}
+
+// finish notes that the step in hand came to its end.
+func (r *Run) finish() {
+	if r.Step != "" {
+		r.Finished = append(r.Finished, r.Step)
+	}
+}
+
+// switched keeps the list of what is still off. Heaters are the other way
+// round: what is owed is to switch them off.
+func (r *Run) switched(s Switched) {
+	off := !s.On
+	if s.What == SwitchHeaters {
+		off = s.On
+	}
+	r.Off = slices.DeleteFunc(slices.Clone(r.Off), func(w Switch) bool { return w == s.What })
+	if off {
+		r.Off = append(r.Off, s.What)
+	}
+}
+
+// Clone returns a copy that shares nothing that Add changes.
+func (r Run) Clone() Run {
+	r.Finished = slices.Clone(r.Finished)
+	r.Touches = slices.Clone(r.Touches)
+	r.Gaugings = slices.Clone(r.Gaugings)
+	r.Questions = slices.Clone(r.Questions)
+	r.Answers = slices.Clone(r.Answers)
+	r.Off = slices.Clone(r.Off)
+	r.Notes = slices.Clone(r.Notes)
+	r.Faults = slices.Clone(r.Faults)
+	return r
+}
+
+// Of returns the touches of a series, in the order in which they were made.
+func (r Run) Of(s Series) []Touch {
+	var out []Touch
+	for _, t := range r.Touches {
+		if t.Series == s {
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
+// Did reports whether a step was finished.
+func (r Run) Did(s Step) bool { return slices.Contains(r.Finished, s) }
+
+// Asked reports whether a step was asked for.
+func (r Run) Asked(s Step) bool { return slices.Contains(r.Steps, s) }
