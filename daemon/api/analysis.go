@@ -1,0 +1,108 @@
+package api
+
+// Measured is a value with its doubt; the interval covers 95 %.
+type Measured struct {
+	Value float64 `json:"value"`
+	U     float64 `json:"u"`
+	Lo95  float64 `json:"lo95"`
+	Hi95  float64 `json:"hi95"`
+	Unit  string  `json:"unit"`
+	// DoF is nil if infinite.
+	DoF *float64 `json:"dof"`
+}
+
+// Finding is a named conclusion.
+type Finding struct {
+	ID       string `json:"id"`
+	Sentence string `json:"sentence"`
+	Evidence string `json:"evidence"`
+	Doubt    string `json:"doubt"`
+	Next     string `json:"next"`
+}
+
+// Stability is what the repeat test and the returns to the base point tell.
+// A quantity that was not measured is nil.
+type Stability struct {
+	Scatter    *Measured `json:"scatter"`
+	FirstTouch *Measured `json:"first_touch"`
+	DriftRate  *Measured `json:"drift_rate"`
+	DriftModel string    `json:"drift_model,omitempty"`
+	PlayX      *Measured `json:"play_x"`
+	PlayY      *Measured `json:"play_y"`
+	Wander     *Measured `json:"wander"`
+	Steady     bool      `json:"steady"`
+	// Failed is the finding of the first gate that failed.
+	Failed string `json:"failed,omitempty"`
+}
+
+// Profile is the left-to-right shape of the map with its evidence.
+type Profile struct {
+	X      []float64 `json:"x"`
+	Effect []float64 `json:"effect"`
+	U      []float64 `json:"u"`
+	// Front and Back are the same from the front and the back half.
+	Front []float64 `json:"front"`
+	Back  []float64 `json:"back"`
+	// Repeats is the share of the map's shape that repeats from front to back.
+	Repeats float64 `json:"repeats"`
+	Unit    string  `json:"unit"`
+}
+
+// Term is a term of the fitted gap error.
+type Term struct {
+	Name string   `json:"name"`
+	At   Measured `json:"at"`
+}
+
+// Candidate is a model that was weighed.
+type Candidate struct {
+	Terms  []string `json:"terms"`
+	AICc   *float64 `json:"aicc"`
+	Weight float64  `json:"weight"`
+}
+
+// Outlier is a gauging or touch that does not fit; it is listed, not dropped.
+type Outlier struct {
+	Event  int64   `json:"event"`
+	U      float64 `json:"u"`
+	V      float64 `json:"v"`
+	Off    float64 `json:"off"`
+	Weight float64 `json:"weight"`
+}
+
+// Model is what was fitted.
+type Model struct {
+	Terms      []Term      `json:"terms"`
+	Candidates []Candidate `json:"candidates"`
+	Scatter    *Measured   `json:"scatter"`
+	LackOfFitF *float64    `json:"lack_of_fit_f"`
+	LackOfFitP *float64    `json:"lack_of_fit_p"`
+	Condition  *float64    `json:"condition"`
+	Outliers   []Outlier   `json:"outliers"`
+}
+
+// Analysis is what a run tells.
+type Analysis struct {
+	Stability Stability `json:"stability"`
+	Profile   *Profile  `json:"profile"`
+	Share     *Measured `json:"share"`
+	ShareWhy  string    `json:"share_why,omitempty"`
+	Model     *Model    `json:"model"`
+	// Level: + means that the Z offset is too high.
+	Level    *Measured `json:"level"`
+	Largest  *Measured `json:"largest_gap"`
+	Findings []Finding `json:"findings"`
+}
+
+// AskGap is the body of POST runs/{id}/gap.
+type AskGap struct {
+	Points [][2]float64 `json:"points"`
+}
+
+// Gap is the predicted gap error at one point: Gap and U95, mm, or a nil Gap
+// and the reason.
+type Gap struct {
+	Gap    *float64 `json:"gap"`
+	U95    *float64 `json:"u95,omitempty"`
+	Reason string   `json:"reason,omitempty"`
+}

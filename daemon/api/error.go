@@ -1,0 +1,78 @@
+package api
+
+import "fmt"
+
+// Error is a refusal: the act and the cause in Text, the remedy in Hint.
+type Error struct {
+	// Status is the status code of the answer; it is not part of the body.
+	Status int    `json:"-"`
+	Code   string `json:"code"`
+	Text   string `json:"text"`
+	Hint   string `json:"hint"`
+	// Missing names what was missing: the cautions that were not confirmed.
+	Missing []string `json:"missing,omitempty"`
+	// RetryAfter is in seconds; 0 if trying again does not help by itself.
+	RetryAfter int `json:"-"`
+}
+
+// Error gives text and hint in one line.
+func (e *Error) Error() string {
+	if e.Hint == "" {
+		return fmt.Sprintf("%s (%s)", e.Text, e.Code)
+	}
+	return fmt.Sprintf("%s (%s): %s", e.Text, e.Code, e.Hint)
+}
+
+// Refusal is the body of an error answer.
+type Refusal struct {
+	Error *Error `json:"error"`
+}
+
+// Errorf makes an Error; text takes the arguments, hint is plain.
+func Errorf(status int, code, hint, text string, args ...any) *Error {
+	return &Error{Status: status, Code: code, Text: fmt.Sprintf(text, args...), Hint: hint}
+}
+
+// Codes are the codes of refusals with what each means; the served description
+// lists them.
+var Codes = map[string]string{
+	"unauthorized":      "a change needs the operator's token or a paired browser session",
+	"forbidden":         "this role or this origin may not do that",
+	"wrong-host":        "the Host of the request is not one that this daemon answers to",
+	"not-found":         "no such path, run or table",
+	"not-allowed":       "the path does not take this method",
+	"bad-json":          "the body is not the JSON that the description shows",
+	"bad-value":         "a value in the body is missing or outside its range",
+	"too-large-body":    "the body is larger than the description allows",
+	"connecting":        "the printer is not there yet; try again after Retry-After",
+	"unopened":          "a real device waits for the person's word before it is first opened",
+	"taken":             "another program holds the port",
+	"lost":              "the link to the printer is lost",
+	"run-active":        "a run is active; one at a time",
+	"not-ready":         "what this needs is not there yet",
+	"cannot":            "a step cannot be done; the printer's steps say why",
+	"unknown-step":      "no such step",
+	"wrong-state":       "the run is not in a state for this",
+	"cautions-missing":  "not every caution was confirmed; missing names them",
+	"bad-blade":         "the blade's thickness is outside 0.02..0.30 mm",
+	"other-blade":       "another blade than the one that was confirmed",
+	"past-floor":        "this would lower the nozzle below the floor",
+	"step-too-large":    "this step is larger than max_step",
+	"lower-first":       "the first record of a visit needs a lower before it",
+	"nothing-to-forget": "no record at this place",
+	"too-high":          "this would raise the nozzle above where travel begins",
+	"unknown-prompt":    "the run does not ask this",
+	"token-bad":         "the sign-off token is wrong, used, expired or for another table",
+	"table-refused":     "no table is offered; refused says why",
+	"applied-busy":      "an apply, undo or its verification is going on",
+	"owed":              "something that a run switched off is not put back yet",
+	"foreign-use":       "the printer is in use by somebody else: a print, heat or motion that is not ours",
+	"map-changed":       "the stored map is not the one that the table was made for",
+	"not-applied":       "no table is applied",
+	"unhomed":           "the machine is not homed",
+	"stopped":           "a stop was requested",
+	"failed":            "the printer or the link failed while this was done",
+	"busy":              "the run is doing something; wait for its state",
+	"too-many":          "too many requests; wait",
+	"internal":          "a fault of this program; its log says more",
+}

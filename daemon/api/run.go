@@ -1,0 +1,115 @@
+package api
+
+import (
+	"encoding/json"
+	"time"
+)
+
+// State is the state of a run.
+type State string
+
+// States of a run.
+const (
+	AwaitingConfirmation State = "awaiting-confirmation"
+	Running              State = "running"
+	AwaitingPerson       State = "awaiting-person" // a prompt
+	AwaitingGauge        State = "awaiting-gauge"  // a place
+	AwaitingNext         State = "awaiting-next"   // recorded or skipped, Z is up
+	Done                 State = "done"
+	Stopped              State = "stopped"
+	Failed               State = "failed"
+)
+
+// Over reports whether the run has ended.
+func (s State) Over() bool { return s == Done || s == Stopped || s == Failed }
+
+// Caution is what a person confirms.
+type Caution struct {
+	ID   string `json:"id"`
+	Text string `json:"text"`
+}
+
+// NewRun is the body of POST runs.
+type NewRun struct {
+	Steps []string `json:"steps"`
+}
+
+// Confirm is the body of POST runs/{id}/confirm.
+type Confirm struct {
+	Cautions []string `json:"cautions"`
+	Person   string   `json:"person"`
+	// Gauge is the blade's thickness, mm; nil means 0.10.
+	Gauge *float64 `json:"gauge_mm,omitempty"`
+}
+
+// Progress counts what a step does.
+type Progress struct {
+	Done int `json:"done"`
+	Of   int `json:"of"`
+	// ETA is the time left in this step, s; nil if it cannot be told.
+	ETA *float64 `json:"eta_s"`
+}
+
+// Prompt is a question to the person.
+type Prompt struct {
+	ID   string `json:"id"`
+	Text string `json:"text"`
+}
+
+// Spot is the gauging place in hand.
+type Spot struct {
+	Index     int     `json:"index"`
+	U         float64 `json:"u"`
+	V         float64 `json:"v"`
+	Z         float64 `json:"z"`
+	Predicted float64 `json:"predicted_z"`
+	Floor     float64 `json:"floor_z"`
+	MaxStep   float64 `json:"max_step"`
+	Records   int     `json:"records"`
+	// Wanted is how many records the plan takes here, Of how many places.
+	Wanted int `json:"wanted"`
+	Of     int `json:"of"`
+	// Gauge is the blade's thickness, mm.
+	Gauge float64 `json:"gauge_mm"`
+	// Heights are the bed contacts recorded here, mm.
+	Heights []float64 `json:"heights"`
+}
+
+// Run is the state of a run.
+type Run struct {
+	ID       string    `json:"id"`
+	State    State     `json:"state"`
+	Step     string    `json:"step"`
+	Steps    []string  `json:"steps"`
+	Began    time.Time `json:"began"`
+	Progress Progress  `json:"progress"`
+	Prompt   *Prompt   `json:"prompt"`
+	Place    *Spot     `json:"place"`
+	Error    *Error    `json:"error"`
+	// Cautions to confirm, while the run awaits it.
+	Cautions []Caution `json:"cautions,omitempty"`
+	// Sentence says where the run stands, for people.
+	Sentence string `json:"sentence"`
+	Touches  int    `json:"touches"`
+	Gaugings int    `json:"gaugings"`
+	// Number is the number of the run's last event.
+	Number int64 `json:"number"`
+}
+
+// AnswerPrompt is the body of POST runs/{id}/answer.
+type AnswerPrompt struct {
+	Prompt string   `json:"prompt"`
+	Answer string   `json:"answer"`
+	Value  *float64 `json:"value,omitempty"`
+}
+
+// GaugeAction is the body of POST runs/{id}/gauge. Action is lower, raise,
+// record, skip, next or forget.
+type GaugeAction struct {
+	Action string   `json:"action"`
+	MM     *float64 `json:"mm,omitempty"`
+	Gauge  *float64 `json:"gauge_mm,omitempty"`
+}
+
+// Record is a whole run: the JSON of record.Run.
+type Record = json.RawMessage

@@ -1,0 +1,81 @@
+package api
+
+import "time"
+
+// Node is a node of the correction table, mm.
+type Node struct {
+	I      int     `json:"i"`
+	J      int     `json:"j"`
+	U      float64 `json:"u"`
+	V      float64 `json:"v"`
+	Before float64 `json:"before"`
+	Add    float64 `json:"add"`
+	U95    float64 `json:"u95"`
+}
+
+// Table is the correction of a run, or why there is none.
+type Table struct {
+	// Digest is nil if the table is refused.
+	Digest   *string   `json:"digest"`
+	Run      string    `json:"run"`
+	Nodes    []Node    `json:"nodes"`
+	Cautions []Caution `json:"cautions"`
+	Refused  *Error    `json:"refused"`
+	// Largest addition, mm; Steepest slope between neighbours, mm per 100 mm;
+	// LargestU95 among the nodes, mm.
+	Largest    float64 `json:"largest"`
+	Steepest   float64 `json:"steepest"`
+	LargestU95 float64 `json:"largest_u95"`
+}
+
+// SignOff is the body of POST tables/{digest}/signoff.
+type SignOff struct {
+	Cautions []string `json:"cautions"`
+	Person   string   `json:"person"`
+}
+
+// SignedOff is its answer: a token for this digest only, one use.
+type SignedOff struct {
+	Token   string    `json:"token"`
+	Expires time.Time `json:"expires"`
+}
+
+// Apply is the body of POST tables/{digest}/apply.
+type Apply struct {
+	Token string `json:"token"`
+}
+
+// AppliedState is the state of what stands in the printer.
+type AppliedState string
+
+// States of what is applied.
+const (
+	NoneApplied AppliedState = "none"
+	Writing     AppliedState = "writing"
+	Verifying   AppliedState = "verifying"
+	Kept        AppliedState = "kept"
+	PutBack     AppliedState = "put-back"
+	Undone      AppliedState = "undone"
+	ApplyFailed AppliedState = "failed"
+	Unfinished  AppliedState = "unfinished"
+)
+
+// Applied is what stands in the printer.
+type Applied struct {
+	State   AppliedState `json:"state"`
+	Digest  *string      `json:"digest"`
+	Proved  bool         `json:"proved"`
+	Expired *string      `json:"expired"`
+	// Sentence says it for people; Error is why it failed.
+	Sentence string     `json:"sentence"`
+	Error    *Error     `json:"error"`
+	Progress Progress   `json:"progress"`
+	Since    *time.Time `json:"since"`
+	Person   string     `json:"person,omitempty"`
+	Run      string     `json:"run,omitempty"`
+}
+
+// Resolve is the body of POST applied/resolve: finish or take-back.
+type Resolve struct {
+	Choice string `json:"choice"`
+}
