@@ -1,0 +1,68 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+
+	"abbed/probe/record"
+)
+
+// wild is the largest coordinate, mm, and longest time, s / 100, that is
+// believed: beyond it a number is a slip of the wire or the file.
+const wild = 1e5
+
+func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
+
+func tame(vs ...float64) bool {
+	for _, v := range vs {
+		if !(math.Abs(v) <= wild) {
+			return false
+		}
+	}
+	return true
+}
+
+// clean returns the run without touches and gaugings whose numbers are not
+// finite or beyond belief, and with criteria and setup made usable, so that
+// nothing behind it needs to ask. A run from the wire is unchanged by it.
+func clean(run record.Run) record.Run {
+	run = run.Clone()
+	run.Touches = keep(run.Touches, func(t record.Touch) bool {
+		return tame(t.Place.U, t.Place.V, t.Z, t.T/100)
+	})
+	run.Gaugings = keep(run.Gaugings, func(g record.Gauging) bool {
+		return tame(g.Place.U, g.Place.V, g.Z, g.T/100, g.Blade)
+	})
+	s := &run.Setup
+	if s.Criteria == (record.Criteria{}) {
+		s.Criteria = record.DefaultCriteria()
+	}
+	if !tame(s.Lever.X, s.Lever.Y) {
+		s.Lever = record.Lever{}
+	}
+	if !tame(s.Zero.U, s.Zero.V) {
+		s.Zero = record.Place{}
+	}
+	if !(s.ReportStep >= 0 && s.ReportStep < 1) {
+		s.ReportStep = 0
+	}
+	if s.MapArea != nil && !s.MapArea.Valid() {
+		s.MapArea = nil
+	}
+	return run
+}
+
+func keep[T any](in []T, good func(T) bool) []T {
+	out := in[:0:0]
+	for _, x := range in {
+		if good(x) {
+			out = append(out, x)
+		}
+	}
+	return out
+}
+
+// um, mm3 and mm0 write lengths as people read them.
+func um(v float64) string  { return fmt.Sprintf("%.0f um", v*1000) }
+func mm3(v float64) string { return fmt.Sprintf("%.3f mm", v) }
+func mm0(v float64) string { return fmt.Sprintf("%.0f mm", v) }

@@ -1,0 +1,108 @@
+package analysis
+
+import "abbed/probe/record"
+
+// Stability is whether the machine does the same thing twice: the quantities
+// of the repeat test, each nil where it was not measured, and the gates that
+// they decide. Lengths are mm.
+type Stability struct {
+	// Touches is how many touches of the repeat test were used.
+	Touches int `json:"touches"`
+	// Scatter is the standard deviation of one touch, after drift, side of
+	// approach and the first touch were taken out.
+	Scatter *Measured `json:"scatter"`
+	// Step is the step of the reported heights and StepU its standard
+	// uncertainty, Type B (step/sqrt(12), JCGM 100:2008, F.2.2.1).
+	Step  float64 `json:"step"`
+	StepU float64 `json:"step_u"`
+	// First is how much higher the first touch was than the later ones.
+	First *Measured `json:"first_touch"`
+	// Drift is how the heights moved with time.
+	Drift *Drift `json:"drift"`
+	// PlayX and PlayY are the reversal values B of ISO 230-2 along X and Y:
+	// mean of the touches approached travelling towards + minus those towards -.
+	PlayX *Measured `json:"play_x"`
+	PlayY *Measured `json:"play_y"`
+	// Repeatability is R of ISO 230-2 along X: max(2 s+ + 2 s- + |B|, 4 s+, 4 s-).
+	Repeatability *Measured `json:"repeatability"`
+	// Wander is how the passes over one row differ.
+	Wander *Wander `json:"wander"`
+	// Outliers are touches of the repeat test that were set aside, listed.
+	Outliers []Odd `json:"outliers"`
+	// Gates are the judgements, in their order.
+	Gates []Gate `json:"gates"`
+}
+
+// Drift is how the heights moved with time.
+type Drift struct {
+	// From says which touches tell it: "repeat" or "base".
+	From string `json:"from"`
+	// Kind is "level" (none seen), "slope", "settling" or "irregular".
+	Kind string `json:"kind"`
+	// Rate is at the end of the test, mm per minute.
+	Rate *Measured `json:"rate"`
+	// Total is from the first touch to the last, mm.
+	Total *Measured `json:"total"`
+	// Settling is the time constant of settling, s; 0 otherwise.
+	Settling float64 `json:"settling,omitempty"`
+	// Left is the standard uncertainty that removing it leaves in a height, mm.
+	Left float64 `json:"left"`
+	// Removed says that it was taken out of the heights.
+	Removed bool `json:"removed"`
+}
+
+// Wander is how the passes over one row differ, mm.
+type Wander struct {
+	Passes int `json:"passes"`
+	// Between is the standard deviation of the height at one place between
+	// passes that scatter, a constant and drift do not explain.
+	Between *Measured `json:"between"`
+	// Smooth and Local are its parts: bends of a whole pass, and places a few
+	// mm wide.
+	Smooth float64 `json:"smooth"`
+	Local  float64 `json:"local"`
+	// Noise is the short-range scatter within a pass.
+	Noise float64 `json:"noise"`
+	// P is the probability of as much from scatter alone.
+	P float64 `json:"p"`
+}
+
+// Odd is a touch or a gauging that does not fit with its fellows.
+type Odd struct {
+	N     int64        `json:"n"`
+	Place record.Place `json:"place"`
+	// Off is how far it lies from what the others say, mm.
+	Off float64 `json:"off"`
+	// Used says that it was kept, with less weight.
+	Used bool   `json:"used"`
+	Text string `json:"text"`
+}
+
+// Gate is one judgement of stability.
+type Gate struct {
+	ID string `json:"id"`
+	// State is "passed", "failed" or "not-measured".
+	State   string   `json:"state"`
+	Finding *Finding `json:"finding,omitempty"`
+}
+
+// Gate states.
+const (
+	Passed      = "passed"
+	Failed      = "failed"
+	NotMeasured = "not-measured"
+)
+
+// Steady judges the gates from the repeat test and, where they are there, the
+// survey's returns to the base point.
+func Steady(run record.Run) Stability { return steady(clean(run)).Stability }
+
+// Failed returns the finding of the first gate that failed.
+func (s Stability) Failed() (Finding, bool) {
+	for _, g := range s.Gates {
+		if g.State == Failed && g.Finding != nil {
+			return *g.Finding, true
+		}
+	}
+	return Finding{}, false
+}
