@@ -1,0 +1,162 @@
+package bench
+
+import "slices"
+
+// handler does one command and returns what its ok line carries besides.
+type handler func(l *link, w word) (tail string, err error)
+
+// handlers by code. A code that is not here is not known.
+var handlers map[string]handler
+
+func init() {
+	handlers = map[string]handler{
+		"G0": (*link).move, "G1": (*link).move, "G4": (*link).dwell,
+		"G2": (*link).arc, "G3": (*link).arc,
+		"G28": (*link).home, "G30": (*link).touchAt, "G38.2": (*link).straight,
+		"G90": mode(func(p *Printer) { p.relative, p.extRel = false, false }),
+		"G91": mode(func(p *Printer) { p.relative, p.extRel = true, true }),
+		"M82": mode(func(p *Printer) { p.extRel = false }),
+		"M83": mode(func(p *Printer) { p.extRel = true }),
+		"G21": nothing, "M17": nothing, "M106": nothing, "M107": nothing, "M110": nothing, "M117": nothing, "M75": nothing, "M77": nothing,
+		"G92": (*link).setPlace, "M400": (*link).finish, "M84": (*link).motors, "M18": (*link).motors,
+		"M114": (*link).where, "M115": (*link).who, "M27": (*link).print, "M211": (*link).limit,
+		"M105": (*link).heatReport, "M104": (*link).heat, "M109": (*link).heat, "M140": (*link).heat, "M190": (*link).heat,
+		"M851": (*link).leverWord, "M420": (*link).level, "M421": (*link).node,
+		"M500": (*link).keep, "M501": (*link).recall, "M503": (*link).report,
+	}
+}
+
+func nothing(*link, word) (string, error) { return "", nil }
+
+func mode(set func(*Printer)) handler {
+	return func(l *link, _ word) (string, error) {
+		l.p.mu.Lock()
+		defer l.p.mu.Unlock()
+		set(l.p)
+		return "", nil
+	}
+}
+
+// do does one command.
+func (l *link) do(w word) (string, error) {
+	p := l.p
+	act := p.strike(w.code)
+	switch act {
+	case faultRestart:
+		p.Restart()
+		return "", errHalted
+	case faultHalt:
+		p.Halt()
+		return "", errHalted
+	case faultUnplug:
+		p.Unplug()
+		return "", errHalted
+	case faultSilence:
+		return "", errHalted
+	case faultLostOK:
+		l.quiet = true
+	case faultRefuse:
+		l.say(p.words.refused(w))
+		return "", nil
+	}
+	h, ok := handlers[w.code]
+	if !ok || p.unknown(w.code) {
+		l.say(p.words.unknown(w.code))
+		return "", nil
+	}
+	return h(l, w)
+}
+
+func (p *Printer) unknown(code string) bool {
+	if code == "G30" && p.scenario.Straight38 || code == "G38.2" && !p.scenario.Straight38 {
+		return true
+	}
+	return slices.Contains(p.scenario.Unknown, code)
+}
+
+// finish waits until all moves have ended.
+func (l *link) finish(word) (string, error) { return "", l.drain() }
+
+func (l *link) drain() error {
+	p := l.p
+	p.mu.Lock()
+	till := p.busyTill
+	p.mu.Unlock()
+	err := l.hold(till)
+	p.mu.Lock()
+	p.settle(p.now())
+	p.mu.Unlock()
+	return err
+}
+
+func (l *link) dwell(w word) (string, error) {
+	if err := l.drain(); err != nil {
+		return "", err
+	}
+	s, _ := w.num('S')
+	if ms, ok := w.num('P'); ok {
+		s = ms / 1000
+	}
+	return "", l.hold(l.p.now() + s)
+}
+
+// motors sets the idle switch-off (S, seconds, 0 never) or switches off now.
+func (l *link) motors(w word) (string, error) {
+	p := l.p
+	if s, ok := w.num('S'); ok {
+		p.mu.Lock()
+		p.settle(p.now())
+		p.idle = max(0, s)
+		p.powered = p.now()
+		p.mu.Unlock()
+		return "", nil
+	}
+	if err := l.drain(); err != nil {
+		return "", err
+	}
+	p.mu.Lock()
+	p.motorsOff()
+	p.mu.Unlock()
+	return "", nil
+}
+
+func (l *link) setPlace(w word) (string, error) {
+	if err := l.drain(); err != nil {
+		return "", err
+	}
+	p := l.p
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	c := p.logical(p.end())
+	for i := range c {
+		if v, ok := w.num("XYZ"[i]); ok {
+			p.shift[i] = c[i] - v
+		}
+	}
+	if v, ok := w.num('E'); ok {
+		p.extruder = v
+	}
+	return "", nil
+}
+
+func (l *link) heat(w word) (string, error) {
+	p := l.p
+	i := 0
+	if w.code == "M140" || w.code == "M190" {
+		i = 1
+	}
+	s, ok := w.num('S')
+	if r, isR := w.num('R'); isR {
+		s, ok = r, true
+	}
+	p.mu.Lock()
+	if ok {
+		p.heaters[i].set(max(0, s), p.now())
+	}
+	till := p.heaters[i].reached()
+	p.mu.Unlock()
+	if w.code == "M104" || w.code == "M140" || s <= 0 {
+		return "", nil
+	}
+	return "", l.hold(till)
+}

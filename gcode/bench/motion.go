@@ -1,0 +1,149 @@
+package bench
+
+import "math"
+
+// segment is one straight move, from one world place to another between two
+// virtual times. A levelled one follows the stored map on its way: then the Z
+// of its ends is the Z over the map.
+type segment struct {
+	t0, t1   float64
+	from, to vec
+	stop     vec // the real place of its end
+	levelled bool
+	commands bool // made by a move word, not by homing or probing
+	touching bool // the way down of a touch
+}
+
+// place returns the fraction of the way done at t, 0..1.
+func (s segment) fraction(t float64) float64 {
+	if t >= s.t1 || s.t1 <= s.t0 {
+		return 1
+	}
+	return max(0, (t-s.t0)/(s.t1-s.t0))
+}
+
+// horizontal tells whether the nozzle travels in X or Y.
+func (s segment) horizontal() bool {
+	return math.Hypot(s.to[0]-s.from[0], s.to[1]-s.from[1]) > 1e-6
+}
+
+// Speeds of the machine, mm/s.
+const (
+	travelSpeed = 100.0
+	feedMax     = 200.0
+	zMax        = 15.0
+	plungeFast  = 10.0
+	probeSpeed  = 5.0
+	homeSpeed   = 40.0
+	queueLength = 16 // moves planned ahead
+)
+
+// seconds a move takes at a feed in mm/s, with the limits of the axes.
+func seconds(from, to vec, feed float64) float64 {
+	d := to.sub(from)
+	t := d.length() / min(feed, feedMax)
+	return max(t, math.Abs(d[2])/zMax)
+}
+
+// axes is what the controller believes and where the head really is. World
+// places are the controller's own minus its origin; the origin's z is the
+// datum that homing finds.
+type axes struct {
+	at       vec // world, at the end of all that has been settled
+	origin   vec // world place of the controller's zero
+	shift    vec // G92: controller place minus the place it tells
+	homed    [3]bool
+	queue    []segment
+	settled  float64 // virtual time up to which the queue has been walked
+	busyTill float64 // virtual end of the last move ever
+	relative bool    // G91
+	feed     float64 // mm/s
+	extruder float64
+	extRel   bool
+}
+
+// end is the world place at the end of the queue.
+func (a *axes) end() vec {
+	if n := len(a.queue); n > 0 {
+		return a.queue[n-1].stop
+	}
+	return a.at
+}
+
+func (a *axes) allHomed() bool { return a.homed == [3]bool{true, true, true} }
+
+// push appends a move that starts when the last has ended, and returns when
+// it ends, in virtual seconds.
+func (p *Printer) push(to vec, feed float64, s segment) float64 {
+	now := p.now()
+	s.from, s.to, s.stop = p.end(), to, to
+	p.feeler.travel(to[0]-s.from[0], to[1]-s.from[1])
+	if s.levelled {
+		s.from[2] -= p.over(s.from)
+		s.to[2] -= p.over(s.to)
+	}
+	s.t0 = max(now, p.busyTill)
+	s.t1 = s.t0 + seconds(s.from, s.to, feed)
+	p.busyTill = s.t1
+	p.queue = append(p.queue, s)
+	return s.t1
+}
+
+// over is the height of the stored map at a world place, when levelling is on
+// and the machine homed; else 0.
+func (p *Printer) over(w vec) float64 {
+	if !p.levelling || !p.allHomed() {
+		return 0
+	}
+	return p.stored.at(w[0]-p.origin[0], w[1]-p.origin[1])
+}
+
+// where is the world place on a segment at a fraction of its way.
+func (p *Printer) where(s segment, f float64) vec {
+	w := s.from.at(s.to, f)
+	if s.levelled {
+		w[2] += p.stored.at(w[0]-p.origin[0], w[1]-p.origin[1])
+	}
+	return w
+}
+
+// settle walks the queue up to the virtual time now, watching the nozzle all
+// the way, and drops the moves that have ended.
+func (p *Printer) settle(now float64) {
+	for len(p.queue) > 0 && p.queue[0].t0 < now {
+		s := p.queue[0]
+		f0, f1 := 0.0, s.fraction(now)
+		if p.settled > s.t0 {
+			f0 = s.fraction(p.settled)
+		}
+		p.watch(s, f0, f1)
+		p.at = p.where(s, f1)
+		if f1 < 1 {
+			break
+		}
+		p.queue = p.queue[1:]
+	}
+	if now > p.settled {
+		p.settled = now
+	}
+	p.idleOff(now)
+}
+
+// drop stops all motion where the head is now.
+func (p *Printer) drop() {
+	p.settle(p.now())
+	p.queue = nil
+	p.busyTill = p.now()
+}
+
+// idleOff switches the motors off when nothing has moved for long enough.
+func (p *Printer) idleOff(now float64) {
+	if p.idle > 0 && len(p.queue) == 0 && now-max(p.busyTill, p.powered) > p.idle {
+		p.motorsOff()
+	}
+}
+
+func (p *Printer) motorsOff() {
+	p.homed = [3]bool{}
+	p.powered = p.now()
+}

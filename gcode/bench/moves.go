@@ -1,0 +1,169 @@
+package bench
+
+import "math"
+
+// logical is a world place in the controller's coordinates, without the
+// stored map where that is followed.
+func (p *Printer) logical(w vec) vec {
+	c := w.sub(p.origin)
+	c[2] -= p.over(w)
+	return c
+}
+
+// world is the other way.
+func (p *Printer) world(c vec) vec {
+	w := c.add(p.origin)
+	w[2] += p.over(w)
+	return w
+}
+
+// move queues a straight move and is done when it is queued.
+func (l *link) move(w word) (string, error) {
+	if err := l.room(); err != nil {
+		return "", err
+	}
+	p := l.p
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.settle(p.now())
+	if f, ok := w.num('F'); ok && f > 0 {
+		p.feed = f / 60
+	}
+	p.extrude(w)
+	from := p.logical(p.end())
+	to, moved := p.target(from, w)
+	if moved {
+		p.queueMove(to)
+	}
+	return "", nil
+}
+
+// target reads X, Y, Z of a word against the place where it starts.
+func (p *Printer) target(from vec, w word) (to vec, moved bool) {
+	to = from
+	for i := range to {
+		v, ok := w.num("XYZ"[i])
+		if !ok {
+			continue
+		}
+		moved = true
+		if p.relative {
+			to[i] = from[i] + v
+		} else {
+			to[i] = v + p.shift[i]
+		}
+	}
+	return to, moved
+}
+
+func (p *Printer) extrude(w word) {
+	if e, ok := w.num('E'); ok && p.extRel {
+		p.extruder += e
+	} else if ok {
+		p.extruder = e
+	}
+}
+
+// queueMove orders a move to a controller place, within the limits when they
+// are on, and within the stops of the frame always.
+func (p *Printer) queueMove(to vec) {
+	if !p.allHomed() {
+		p.log.Unhomed++
+	}
+	if p.outside(to) {
+		p.log.OutOfBounds++
+	}
+	if p.limits {
+		for i := range to {
+			if p.homed[i] {
+				to[i] = max(p.scenario.Travel.Min[i], min(p.scenario.Travel.Max[i], to[i]))
+			}
+		}
+	}
+	p.push(p.stopped(p.world(to)), p.feed, segment{levelled: p.levelling && p.allHomed(), commands: true})
+}
+
+// outside tells whether a controller place is beyond the travel. A nozzle
+// that is lowered below Z 0 is not: that is what its own limits are for.
+func (p *Printer) outside(c vec) bool {
+	const slack = 1e-6
+	t := p.scenario.Travel
+	for i := range c {
+		if p.homed[i] && (c[i] > t.Max[i]+slack || i < 2 && c[i] < t.Min[i]-slack) {
+			return true
+		}
+	}
+	return false
+}
+
+// stopped holds a world place within the stops, 2 mm beyond the travel.
+func (p *Printer) stopped(w vec) vec {
+	const beyond = 2
+	t := p.scenario.Travel
+	for i := range 2 {
+		w[i] = max(t.Min[i]-beyond, min(t.Max[i]+beyond, w[i]))
+	}
+	return w
+}
+
+// room waits until the planner takes another move.
+func (l *link) room() error {
+	p := l.p
+	for {
+		p.mu.Lock()
+		p.settle(p.now())
+		n, till := len(p.queue), 0.0
+		if n > 0 {
+			till = p.queue[0].t1
+		}
+		p.mu.Unlock()
+		if n < queueLength {
+			return l.alive()
+		}
+		if err := l.hold(till + 1e-6); err != nil {
+			return err
+		}
+	}
+}
+
+// arc follows a circle by chords of about 1 mm: centre from I and J. An arc
+// whose radii differ by more than 0.002 mm is refused (RS-274/NGC).
+func (l *link) arc(w word) (string, error) {
+	p := l.p
+	p.mu.Lock()
+	from := p.logical(p.end())
+	to, _ := p.target(from, w)
+	p.mu.Unlock()
+	i, _ := w.num('I')
+	j, _ := w.num('J')
+	cx, cy := from[0]+i, from[1]+j
+	r := math.Hypot(i, j)
+	if r == 0 || math.Abs(math.Hypot(to[0]-cx, to[1]-cy)-r) > 0.002 {
+		l.say(p.words.refused(w))
+		return "", nil
+	}
+	a0, a1 := math.Atan2(from[1]-cy, from[0]-cx), math.Atan2(to[1]-cy, to[0]-cx)
+	if turn := 2 * math.Pi; w.code == "G3" && a1 <= a0+1e-9 {
+		a1 += turn
+	} else if w.code == "G2" && a1 >= a0-1e-9 {
+		a1 -= turn
+	}
+	n := max(1, int(math.Ceil(r*math.Abs(a1-a0))))
+	for k := 1; k <= n; k++ {
+		f := float64(k) / float64(n)
+		c := vec{cx + r*math.Cos(a0+f*(a1-a0)), cy + r*math.Sin(a0+f*(a1-a0)), from[2] + f*(to[2]-from[2])}
+		if k == n {
+			c = to
+		}
+		if err := l.room(); err != nil {
+			return "", err
+		}
+		p.mu.Lock()
+		p.queueMove(c)
+		p.mu.Unlock()
+	}
+	p.mu.Lock()
+	p.extrude(w)
+	p.mu.Unlock()
+	return "", nil
+}

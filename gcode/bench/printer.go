@@ -1,0 +1,242 @@
+package bench
+
+import (
+	"math"
+	"slices"
+	"sync"
+	"time"
+)
+
+// Options choose one specimen of a scenario.
+type Options struct {
+	Seed    uint64
+	Speed   float64 // virtual seconds per real second; 0 = 1
+	Wording int     // which wording, from 1; -1 or 0: by seed
+	Faults  []Fault
+}
+
+// Printer is one virtual printer. All its methods may be called at any time
+// from any goroutine.
+type Printer struct {
+	scenario Scenario
+	speed    float64
+	start    time.Time
+	words    wording
+	body     *body
+
+	mu sync.Mutex // guards all below; held for arithmetic only
+	axes
+	feeler    *feeler
+	heaters   [2]heater // nozzle, bed
+	lever     vec       // as the controller has it: X, Y, and the person's Z offset
+	stored    grid
+	levelling bool
+	limits    bool
+	idle      float64
+	kept      settings
+	lines     counter
+	powered   float64 // virtual time since which nothing has moved
+	log       watcher
+	printing  [2]int64 // done, total; total 0: none
+	faults    []*fault
+
+	halted bool
+	halt   chan struct{} // closed by a halt or a restart
+	links  map[*link]bool
+}
+
+// settings are what M500 keeps.
+type settings struct {
+	stored    grid
+	levelling bool
+	lever     vec
+	idle      float64
+}
+
+// New builds the printer of a scenario. Its clock starts now, at power-on:
+// not homed, cold, its map measured before. It panics on a scenario whose map
+// has fewer than 2 x 2 nodes.
+func New(sc Scenario, o Options) *Printer {
+	if sc.Cols < 2 || sc.Rows < 2 {
+		panic("bench: a map needs 2 x 2 nodes")
+	}
+	p := &Printer{
+		scenario: sc, speed: o.Speed, start: time.Now(),
+		words: newWording(wordingNumber(o)), body: newBody(sc.Machine),
+		feeler: newFeeler(sc.Probe, o.Seed, 1), links: map[*link]bool{},
+	}
+	if p.speed == 0 {
+		p.speed = 1
+	}
+	for _, f := range o.Faults {
+		p.faults = append(p.faults, newFault(f))
+	}
+	p.log.Lowest, p.log.LowWorst = math.Inf(1), math.Inf(1)
+	p.kept = settings{
+		stored:    measure(p.body, sc.Probe, o.Seed),
+		levelling: sc.LevelledStart,
+		lever:     vec{sc.Lever[0], sc.Lever[1], sc.Level - sc.Trigger},
+		idle:      sc.IdleOff,
+	}
+	for _, s := range sc.Stale {
+		p.kept.stored.z[s.J][s.I] = round3(p.kept.stored.z[s.J][s.I] + s.Off)
+	}
+	if sc.Printing {
+		p.printing = [2]int64{48211, 190533}
+	}
+	xc, yc := sc.Bed.middle()
+	p.at = vec{xc, yc, p.body.nozzleContact(xc, yc) + 12}
+	p.boot()
+	return p
+}
+
+// boot sets everything to what it is after a restart.
+func (p *Printer) boot() {
+	p.drop()
+	p.axes = axes{at: p.at, origin: p.at, settled: p.now(), busyTill: p.now(), feed: 50}
+	p.stored = p.kept.stored.clone()
+	p.levelling, p.lever, p.idle = p.kept.levelling, p.kept.lever, p.kept.idle
+	p.limits = true
+	p.lines = counter{}
+	p.powered = p.now()
+	p.heaters = [2]heater{{tau: 45, from: p.heat(0)}, {tau: 90, from: p.heat(1)}}
+	for i := range p.heaters {
+		p.heaters[i].since = p.now()
+	}
+	p.halted = false
+	p.halt = make(chan struct{})
+}
+
+func (p *Printer) heat(i int) float64 {
+	if p.heaters[i].tau == 0 {
+		return roomTemp
+	}
+	return p.heaters[i].at(p.now())
+}
+
+// now is the virtual time since power-on, s.
+func (p *Printer) now() float64 { return time.Since(p.start).Seconds() * p.speed }
+
+// real turns virtual seconds into a duration.
+func (p *Printer) real(s float64) time.Duration {
+	return time.Duration(math.Ceil(s / p.speed * 1e9))
+}
+
+// Restart resets the board: banner, kept settings, nothing homed, cold.
+func (p *Printer) Restart() {
+	p.mu.Lock()
+	if !p.halted {
+		close(p.halt)
+	}
+	p.boot()
+	links := p.allLinks()
+	p.mu.Unlock()
+	for _, l := range links {
+		l.forget()
+		l.unasked(p.words.banner...)
+	}
+}
+
+// Halt stops the machine at once, as M112 does: nothing is answered until a
+// restart.
+func (p *Printer) Halt() { p.halts("stop asked for") }
+
+func (p *Printer) halts(why string) {
+	p.mu.Lock()
+	if p.halted {
+		p.mu.Unlock()
+		return
+	}
+	p.drop()
+	p.halted = true
+	p.homed = [3]bool{}
+	p.log.Halts++
+	p.log.HaltAt = p.at.sub(p.origin)
+	for i := range p.heaters {
+		p.heaters[i].set(0, p.now())
+	}
+	close(p.halt)
+	links := p.allLinks()
+	p.mu.Unlock()
+	if line := p.words.haltLine(why); line != "" {
+		for _, l := range links {
+			l.unasked(line)
+		}
+	}
+}
+
+// Unplug breaks every connection: Serve returns, and what can be closed is.
+func (p *Printer) Unplug() {
+	p.mu.Lock()
+	links := p.allLinks()
+	p.mu.Unlock()
+	for _, l := range links {
+		l.cut()
+	}
+}
+
+func (p *Printer) allLinks() []*link {
+	var links []*link
+	for l := range p.links {
+		links = append(links, l)
+	}
+	return links
+}
+
+// Say sends an unasked line to whoever is connected: a button on the
+// printer's own display.
+func (p *Printer) Say(line string) {
+	p.mu.Lock()
+	links := p.allLinks()
+	p.mu.Unlock()
+	for _, l := range links {
+		l.unasked(line)
+	}
+}
+
+// Print sets how far a print from the printer's own storage has come; total 0
+// is none.
+func (p *Printer) Print(done, total int64) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.printing = [2]int64{done, total}
+}
+
+// Scenario returns what the printer was made from.
+func (p *Printer) Scenario() Scenario { return p.scenario }
+
+// Blade is what the hand at the feeler gauge feels now, mm: gap under the
+// nozzle minus the blade's thickness. Negative: pinched. +Inf off the plate.
+func (p *Printer) Blade(thickness float64) float64 {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	now := p.now()
+	p.settle(now)
+	w := p.at
+	if len(p.queue) > 0 {
+		w = p.where(p.queue[0], p.queue[0].fraction(now))
+	}
+	return p.gapAt(w, now) - thickness
+}
+
+// Nodes returns the stored map as it is now, [row][column], mm.
+func (p *Printer) Nodes() [][]float64 {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return copyRows(p.stored.z)
+}
+
+// Kept returns the map as M500 kept it: what a restart brings back.
+func (p *Printer) Kept() [][]float64 {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return copyRows(p.kept.stored.z)
+}
+
+func copyRows(z [][]float64) [][]float64 {
+	c := make([][]float64, len(z))
+	for j := range z {
+		c[j] = slices.Clone(z[j])
+	}
+	return c
+}

@@ -1,0 +1,172 @@
+package bench
+
+import (
+	"fmt"
+	"math"
+)
+
+func (l *link) where(word) (string, error) {
+	p := l.p
+	p.mu.Lock()
+	now := p.now()
+	p.settle(now)
+	w := p.end()
+	actual := p.at
+	if len(p.queue) > 0 {
+		actual = p.where(p.queue[0], p.queue[0].fraction(now))
+	}
+	if p.scenario.ActualPlace {
+		w = actual
+	}
+	c := p.logical(w).sub(p.shift)
+	line := p.words.place(c, p.extruder, actual.sub(p.origin), p.scenario.Decimals)
+	p.mu.Unlock()
+	l.say(line)
+	return "", nil
+}
+
+func (l *link) who(word) (string, error) {
+	l.say(l.p.words.identity(l.p.scenario)...)
+	return "", nil
+}
+
+func (l *link) print(word) (string, error) {
+	p := l.p
+	p.mu.Lock()
+	line := p.words.print(p.printing)
+	p.mu.Unlock()
+	l.say(line)
+	return "", nil
+}
+
+func (l *link) limit(w word) (string, error) {
+	p := l.p
+	p.mu.Lock()
+	s, set := w.num('S')
+	if set {
+		p.limits = s != 0
+	}
+	lines := p.words.limits(p.scenario.Travel, p.limits)
+	p.mu.Unlock()
+	if !set {
+		l.say(lines...)
+	}
+	return "", nil
+}
+
+func (l *link) heatReport(word) (string, error) { return l.p.temperatures(), nil }
+
+// leverWord is M851: sets or tells the lever and the probe's Z offset.
+func (l *link) leverWord(w word) (string, error) {
+	p := l.p
+	p.mu.Lock()
+	set := false
+	for i := range p.lever {
+		if v, ok := w.num("XYZ"[i]); ok {
+			p.lever[i], set = v, true
+		}
+	}
+	line := p.words.lever(p.lever)
+	p.mu.Unlock()
+	if !set {
+		l.say(line)
+	}
+	return "", nil
+}
+
+// level is M420: S switches the stored levelling, V prints the map.
+func (l *link) level(w word) (string, error) {
+	if err := l.drain(); err != nil {
+		return "", err
+	}
+	p := l.p
+	p.mu.Lock()
+	if s, ok := w.num('S'); ok {
+		p.levelling = s != 0
+	}
+	on, g := p.levelling, p.stored.clone()
+	p.mu.Unlock()
+	if w.has('V') {
+		if p.garbled() {
+			g.z[len(g.z)/2][len(g.z[0])/2] += 0.111
+		}
+		l.say(p.words.mapRows(g)...)
+	}
+	l.say(p.words.levelling(on))
+	return "", nil
+}
+
+// node is M421: sets one node, or adds to it.
+func (l *link) node(w word) (string, error) {
+	if err := l.drain(); err != nil {
+		return "", err
+	}
+	p := l.p
+	i, okI := w.num('I')
+	j, okJ := w.num('J')
+	z, okZ := w.num('Z')
+	q, okQ := w.num('Q')
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	whole := i == math.Trunc(i) && j == math.Trunc(j)
+	if !okI || !okJ || okZ == okQ || !whole || i < 0 || j < 0 || int(i) >= len(p.stored.z[0]) || int(j) >= len(p.stored.z) {
+		l.say("Error:" + p.words.badNode())
+		return "", nil
+	}
+	node := &p.stored.z[int(j)][int(i)]
+	if okZ {
+		*node = z
+	} else {
+		*node += q
+	}
+	// The head stays where it is; what it tells of its place follows the new map.
+	return "", nil
+}
+
+func (l *link) keep(word) (string, error) {
+	p := l.p
+	p.mu.Lock()
+	p.kept = settings{stored: p.stored.clone(), levelling: p.levelling, lever: p.lever, idle: p.idle}
+	p.log.Keeps++
+	p.mu.Unlock()
+	l.say(p.words.kept())
+	return "", nil
+}
+
+func (l *link) recall(word) (string, error) {
+	p := l.p
+	p.mu.Lock()
+	p.stored, p.levelling, p.lever, p.idle = p.kept.stored.clone(), p.kept.levelling, p.kept.lever, p.kept.idle
+	p.mu.Unlock()
+	l.say(p.words.recalled())
+	return "", nil
+}
+
+// report is M503: the settings, each as the command that would set it.
+func (l *link) report(word) (string, error) {
+	p := l.p
+	p.mu.Lock()
+	on := 0
+	if p.levelling {
+		on = 1
+	}
+	lim := 0
+	if p.limits {
+		lim = 1
+	}
+	settings := []struct{ code, rest string }{
+		{"M851", fmt.Sprintf("X%.2f Y%.2f Z%.2f", p.lever[0], p.lever[1], p.lever[2])},
+		{"M420", fmt.Sprintf("S%d", on)},
+		{"M211", fmt.Sprintf("S%d", lim)},
+		{"M84", fmt.Sprintf("S%.0f", p.idle)},
+	}
+	var lines []string
+	for _, s := range settings {
+		if !p.unknown(s.code) {
+			lines = append(lines, s.code+" "+s.rest)
+		}
+	}
+	p.mu.Unlock()
+	l.say(p.words.settings(lines)...)
+	return "", nil
+}

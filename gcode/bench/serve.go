@@ -1,0 +1,281 @@
+package bench
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"io"
+	"sync"
+	"time"
+)
+
+const (
+	busyEvery  = 2.0  // virtual seconds between busy lines
+	linesAhead = 1024 // lines held each way; more are lost, as in a small board
+)
+
+var errHalted = errors.New("halted")
+
+// link is one connection to a printer.
+type link struct {
+	p      *Printer
+	rw     io.ReadWriter
+	ctx    context.Context
+	cancel context.CancelFunc
+	in     chan string
+	out    chan string
+	halt   chan struct{} // of the command that runs
+	spoke  float64       // virtual time of the last line of the command that runs
+	number int           // of its frame, -1 for none
+	quiet  bool          // its ok is lost
+}
+
+// Serve answers one connection until its reader ends, ctx is done, or the
+// printer is unplugged; then it closes rw where that can be closed, and
+// returns when all its goroutines have ended. nil for an orderly end. It may
+// be called again: the machine keeps its state. An rw without Close has to
+// end its Read by itself.
+func (p *Printer) Serve(ctx context.Context, rw io.ReadWriter) error {
+	ctx, cancel := context.WithCancel(ctx)
+	l := &link{p: p, rw: rw, ctx: ctx, cancel: cancel, in: make(chan string, linesAhead), out: make(chan string, linesAhead), number: -1}
+	p.mu.Lock()
+	p.links[l] = true
+	p.mu.Unlock()
+	var wg sync.WaitGroup
+	var readErr error
+	ended := false // on our side, before the reader saw the end
+	wg.Go(func() {
+		readErr = l.read()
+		ended = ctx.Err() != nil
+		cancel()
+	})
+	wg.Go(l.write)
+	if p.scenario.Chatter > 0 {
+		wg.Go(l.chatter)
+	}
+	stop := context.AfterFunc(ctx, l.close)
+	if p.scenario.ResetOnOpen {
+		p.Restart()
+	}
+	l.obey()
+	p.mu.Lock()
+	delete(p.links, l)
+	p.mu.Unlock()
+	if stop() {
+		l.close()
+	}
+	wg.Wait()
+	if errors.Is(readErr, io.EOF) || errors.Is(readErr, io.ErrClosedPipe) || ended {
+		return nil
+	}
+	return readErr
+}
+
+func (l *link) close() {
+	if c, ok := l.rw.(io.Closer); ok {
+		c.Close()
+	}
+}
+
+func (l *link) cut() { l.cancel() }
+
+// read takes lines off the wire. A stop acts here, at once, whatever else runs.
+func (l *link) read() error {
+	var pending []byte
+	buf := make([]byte, 4096)
+	for {
+		n, err := l.rw.Read(buf)
+		pending = append(pending, l.p.incoming(buf[:n])...)
+		for {
+			i := bytes.IndexByte(pending, '\n')
+			if i < 0 {
+				break
+			}
+			l.line(string(pending[:i]))
+			pending = pending[i+1:]
+		}
+		if len(pending) > 4*maxLine {
+			pending = pending[:0]
+		}
+		if err != nil {
+			return err
+		}
+	}
+}
+
+func (l *link) line(s string) {
+	if f := parseFrame(s); f.damaged == "" {
+		if words, err := parseWords(f.body); err == nil && len(words) > 0 && words[0].code == "M112" {
+			l.p.Halt()
+			return
+		}
+	}
+	select {
+	case l.in <- s:
+	default:
+	}
+}
+
+// forget loses the lines that wait, as a restart does.
+func (l *link) forget() {
+	for {
+		select {
+		case <-l.in:
+		default:
+			return
+		}
+	}
+}
+
+// write puts lines on the wire, one at a time.
+func (l *link) write() {
+	for {
+		select {
+		case s := <-l.out:
+			for _, raw := range l.p.outgoing(s + l.p.words.end) {
+				if _, err := io.WriteString(l.rw, raw); err != nil {
+					l.cancel()
+					return
+				}
+			}
+		case <-l.ctx.Done():
+			return
+		}
+	}
+}
+
+// say sends lines in answer to the command that runs.
+func (l *link) say(lines ...string) {
+	l.unasked(lines...)
+	l.spoke = l.p.now()
+}
+
+// unasked sends lines that belong to no command.
+func (l *link) unasked(lines ...string) {
+	for _, s := range lines {
+		select {
+		case l.out <- s:
+		case <-l.ctx.Done():
+			return
+		}
+	}
+}
+
+// chatter tells the temperatures unasked.
+func (l *link) chatter() {
+	tick := time.NewTicker(l.p.real(l.p.scenario.Chatter))
+	defer tick.Stop()
+	for {
+		select {
+		case <-tick.C:
+			l.p.mu.Lock()
+			dead := l.p.halted
+			line := l.p.words.temperatures(l.p.heaters, l.p.now())
+			l.p.mu.Unlock()
+			if !dead {
+				l.unasked(" " + line)
+			}
+		case <-l.ctx.Done():
+			return
+		}
+	}
+}
+
+// obey does the lines in their order.
+func (l *link) obey() {
+	for {
+		select {
+		case s := <-l.in:
+			l.one(s)
+		case <-l.ctx.Done():
+			return
+		}
+	}
+}
+
+// one does one line and ends it with ok, unless the machine halts meanwhile.
+func (l *link) one(s string) {
+	p := l.p
+	p.mu.Lock()
+	if p.halted {
+		p.mu.Unlock()
+		return
+	}
+	l.halt, l.spoke, l.number, l.quiet = p.halt, p.now(), -1, false
+	f := frame{body: s}
+	if !p.scenario.NoFraming {
+		f = parseFrame(s)
+	}
+	why := p.lines.take(f)
+	last := p.lines.last
+	p.mu.Unlock()
+	if why != "" {
+		l.say(p.words.damaged(why, last)...)
+		l.say(p.words.resend(last + 1))
+		l.say("ok")
+		return
+	}
+	if f.framed {
+		l.number = f.number
+	}
+	words, err := parseWords(f.body)
+	if err != nil {
+		l.say(p.words.unknown(f.body))
+		words = nil
+	}
+	if err == nil && len(words) == 0 && !f.framed {
+		return // an empty line is no command
+	}
+	tail := ""
+	for _, w := range words {
+		if tail, err = l.do(w); errors.Is(err, errHalted) || l.ctx.Err() != nil {
+			return
+		}
+	}
+	if !l.quiet {
+		l.say(p.words.ok(l.number, tail, p.temperatures()))
+	}
+}
+
+// hold waits until a virtual time, with busy lines; errHalted when the
+// machine halts or restarts meanwhile.
+func (l *link) hold(until float64) error {
+	for {
+		now := l.p.now()
+		rest := until - now
+		if rest <= 0 {
+			return l.alive()
+		}
+		due := max(0, l.spoke+busyEvery-now)
+		timer := time.NewTimer(l.p.real(min(rest, due)))
+		select {
+		case <-timer.C:
+		case <-l.halt:
+			timer.Stop()
+			return errHalted
+		case <-l.ctx.Done():
+			timer.Stop()
+			return l.ctx.Err()
+		}
+		if due < rest {
+			l.say(l.p.words.busy())
+		}
+	}
+}
+
+func (l *link) alive() error {
+	select {
+	case <-l.halt:
+		return errHalted
+	case <-l.ctx.Done():
+		return l.ctx.Err()
+	default:
+		return nil
+	}
+}
+
+func (p *Printer) temperatures() string {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.words.temperatures(p.heaters, p.now())
+}

@@ -1,0 +1,268 @@
+package bench
+
+// order queues one move of the machine's own, to a world place, and waits
+// for its end.
+func (l *link) order(to vec, feed float64, touching bool) error {
+	p := l.p
+	p.mu.Lock()
+	p.settle(p.now())
+	till := p.push(p.stopped(to), feed, segment{touching: touching})
+	p.mu.Unlock()
+	err := l.hold(till)
+	p.mu.Lock()
+	p.settle(p.now())
+	p.mu.Unlock()
+	return err
+}
+
+// rest is the world place of the head, which stands.
+func (l *link) rest() vec {
+	l.p.mu.Lock()
+	defer l.p.mu.Unlock()
+	return l.p.end()
+}
+
+// plunge lowers the head where it stands until the probe triggers, no lower
+// than the world height floor. The head is left at the trigger.
+func (l *link) plunge(floor, feed float64) (hit bool, err error) {
+	p := l.p
+	p.mu.Lock()
+	now := p.now()
+	p.settle(now)
+	at := p.end()
+	trigger, ok := p.triggerAt(at, now, feed)
+	p.mu.Unlock()
+	if !ok || trigger < floor {
+		at[2] = min(at[2], floor)
+		return false, l.order(at, feed, true)
+	}
+	if trigger >= at[2] {
+		return false, nil // triggered before it began
+	}
+	if near := trigger + 2; at[2] > near {
+		at[2] = near
+		if err := l.order(at, plungeFast, true); err != nil {
+			return false, err
+		}
+	}
+	at[2] = trigger
+	err = l.order(at, feed, true)
+	if err == nil {
+		p.mu.Lock()
+		p.log.Touches++
+		p.mu.Unlock()
+	}
+	return err == nil, err
+}
+
+// triggerAt draws the world height at which the probe triggers below a place,
+// when the head starts now; not ok when there is nothing below it, or a fault
+// keeps the probe from triggering.
+func (p *Printer) triggerAt(at vec, now, feed float64) (float64, bool) {
+	b := p.body
+	if p.deaf() || !b.Bed.has(at[0]+b.Lever[0], at[1]+b.Lever[1]) {
+		return 0, false
+	}
+	z := b.contact(at[0], at[1], vec{b.Lever[0], b.Lever[1], -b.reach})
+	t := now
+	if d := at[2] - z; d > 2 {
+		t += (d-2)/plungeFast + 2/feed
+	} else {
+		t += max(0, d) / feed
+	}
+	xc, _ := b.Bed.middle()
+	return p.feeler.step(z + p.feeler.drift(t) + p.feeler.error(at[0], xc, t)), true
+}
+
+// touchAt is G30: the probe goes to its place, touches and rises again.
+func (l *link) touchAt(w word) (string, error) {
+	if err := l.drain(); err != nil {
+		return "", err
+	}
+	p := l.p
+	p.mu.Lock()
+	to := p.logical(p.end()).add(vec{p.lever[0], p.lever[1]})
+	for i := range 2 {
+		if v, ok := w.num("XY"[i]); ok {
+			to[i] = v
+		}
+	}
+	place := to
+	to = to.sub(vec{p.lever[0], p.lever[1]})
+	homed, reach := p.allHomed(), !p.outside(to) && p.body.Bed.has(place[0], place[1])
+	target := p.end()
+	target[0], target[1] = to[0]+p.origin[0], to[1]+p.origin[1]
+	clear := p.origin[2] + p.scenario.Clearance
+	p.mu.Unlock()
+	switch {
+	case !homed:
+		l.say(p.words.unhomed())
+		return "", nil
+	case !reach:
+		l.say(p.words.unreachable())
+		return "", nil
+	}
+	if !p.scenario.LowTravel && target[2] < clear {
+		at := l.rest()
+		at[2], target[2] = clear, clear
+		if err := l.order(at, zMax, false); err != nil {
+			return "", err
+		}
+	}
+	if err := l.order(target, travelSpeed, false); err != nil {
+		return "", err
+	}
+	return "", l.touchHere(place)
+}
+
+func (l *link) touchHere(place vec) error {
+	p := l.p
+	p.mu.Lock()
+	floor := p.origin[2] - 2.5
+	clear := p.origin[2] + p.scenario.Clearance
+	p.mu.Unlock()
+	hit, err := l.plunge(floor, probeSpeed)
+	if err != nil {
+		return err
+	}
+	at := l.rest()
+	if !hit {
+		if at[2] <= floor {
+			p.halts("no contact")
+			return errHalted
+		}
+		l.say(p.words.triggered())
+		return nil
+	}
+	p.mu.Lock()
+	z := p.logical(at)[2] + p.lever[2]
+	if p.scenario.TouchRaw {
+		z -= p.lever[2]
+	}
+	p.mu.Unlock()
+	at[2] = max(at[2], clear)
+	if err := l.order(at, zMax, false); err != nil {
+		return err
+	}
+	l.say(p.words.touch(place[0], place[1], z, p.scenario.Decimals))
+	return nil
+}
+
+// straight is G38.2: down from where the head stands to Z, at F, until the
+// probe triggers; the head stays there. Only straight down.
+func (l *link) straight(w word) (string, error) {
+	if err := l.drain(); err != nil {
+		return "", err
+	}
+	p := l.p
+	feed, haveFeed := w.num('F')
+	_, haveZ := w.num('Z')
+	if !haveFeed || !haveZ || feed <= 0 || w.has('X') || w.has('Y') {
+		l.say(p.words.refused(w))
+		return "", nil
+	}
+	p.mu.Lock()
+	homed := p.allHomed()
+	to, _ := p.target(p.logical(p.end()), w)
+	floor := p.world(to)[2]
+	p.mu.Unlock()
+	if !homed {
+		l.say(p.words.unhomed())
+		return "", nil
+	}
+	hit, err := l.plunge(floor, min(feed/60, plungeFast))
+	if err != nil {
+		return "", err
+	}
+	p.mu.Lock()
+	c := p.logical(p.end()).sub(p.shift)
+	p.mu.Unlock()
+	if p.scenario.Bracket {
+		l.say(p.words.bracket(c, hit, p.scenario.Decimals))
+	} else if !hit {
+		l.say(p.words.noContact())
+	}
+	return "", nil
+}
+
+// home is G28: all axes, or those named.
+func (l *link) home(w word) (string, error) {
+	if err := l.drain(); err != nil {
+		return "", err
+	}
+	p := l.p
+	all := !w.has('X') && !w.has('Y') && !w.has('Z')
+	p.mu.Lock()
+	p.log.Homes++
+	if p.scenario.HomeLevelsOff {
+		p.levelling = false
+	}
+	up := p.end()
+	if !p.homed[2] {
+		up[2] += 5
+	} else {
+		up[2] = max(up[2], p.origin[2]+p.scenario.Clearance)
+	}
+	p.mu.Unlock()
+	if err := l.order(up, zMax, false); err != nil {
+		return "", err
+	}
+	for i := range 2 {
+		if !all && !w.has("XY"[i]) {
+			continue
+		}
+		if err := l.homeSide(i); err != nil {
+			return "", err
+		}
+	}
+	if all || w.has('Z') {
+		return "", l.homeZ()
+	}
+	return "", nil
+}
+
+// homeSide runs X or Y against its stop.
+func (l *link) homeSide(i int) error {
+	p := l.p
+	to := l.rest()
+	to[i] = p.scenario.Travel.Min[i]
+	if err := l.order(to, homeSpeed, false); err != nil {
+		return err
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.origin[i], p.shift[i], p.homed[i] = 0, 0, true
+	return nil
+}
+
+// homeZ touches at the zero place and sets the datum there.
+func (l *link) homeZ() error {
+	p := l.p
+	p.mu.Lock()
+	ready := p.homed[0] && p.homed[1]
+	to := p.end()
+	to[0], to[1] = p.scenario.Zero[0]-p.lever[0], p.scenario.Zero[1]-p.lever[1]
+	p.homed[2] = false
+	p.mu.Unlock()
+	if !ready {
+		l.say(p.words.unhomed())
+		return nil
+	}
+	if err := l.order(to, travelSpeed, false); err != nil {
+		return err
+	}
+	hit, err := l.plunge(to[2]-400, probeSpeed)
+	if err != nil {
+		return err
+	}
+	if !hit {
+		p.halts("no contact")
+		return errHalted
+	}
+	p.mu.Lock()
+	at := p.end()
+	p.origin[2], p.shift[2], p.homed[2] = at[2]+p.lever[2], 0, true
+	at[2] = p.origin[2] + max(p.scenario.Clearance, 5)
+	p.mu.Unlock()
+	return l.order(at, zMax, false)
+}

@@ -1,0 +1,214 @@
+package bench
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strconv"
+	"strings"
+)
+
+// Wordings is how many wordings there are that differ in every touch line;
+// any number from 1 is a wording, and later ones recombine.
+const Wordings = 24
+
+// wordingNumber chooses the wording of a specimen.
+func wordingNumber(o Options) int {
+	if o.Wording > 0 {
+		return o.Wording
+	}
+	return 1 + int(o.Seed%Wordings)
+}
+
+// wording is how one printer speaks: every sentence that design/3 leaves open.
+// All sentences are made up here.
+type wording struct {
+	end       string // of each line
+	pre       string // before reports: echo:, // or nothing
+	before    string // words before the numbers of a touch
+	after     string // words after them
+	style     axisStyle
+	okStyle   int
+	banner    []string
+	halt      string
+	rs        bool // rs instead of Resend:
+	rows      int  // style of map rows
+	header    bool
+	bracketed string
+	lever_    string
+	limitsAs  int
+	keys      [3]string
+	at        int // which of a few sentences
+}
+
+// axisStyle is how a place is written.
+type axisStyle struct {
+	lower  bool   // x, not X
+	sign   string // between letter and number
+	gap    string // between axes
+	naked  bool   // -.05 instead of -0.05
+	always bool   // + before what is positive
+}
+
+var touchWords = []string{
+	"Touched bed at", "probe down:", "contact", "Surface found near", "tip met plate at", "[probe]", "bed height at", "point ->",
+	"Triggered:", "measured", "Fuehler bei", "touch no. 4 at", "result", "Sensor closed at", "plate:", "sample taken,",
+	"Height reading", "got one:", "hit at", "tap =", "ground at", "reading (mm)", "P:", "switch changed at",
+}
+
+var touchTails = []string{
+	"", "", "  mm", " (steady)", " after 2 tries", " dt 0.41", " E0", " ok.", " | raw 1023", " ; n=1", "", " done",
+}
+
+func newWording(n int) wording {
+	r := rand.New(rand.NewPCG(uint64(n), 77))
+	pick := func(s ...string) string { return s[r.IntN(len(s))] }
+	w := wording{
+		end:    pick("\n", "\n", "\r\n"),
+		pre:    pick("", "echo:", "echo: ", "// ", ""),
+		before: touchWords[(n-1)%len(touchWords)],
+		after:  touchTails[r.IntN(len(touchTails))],
+		style: axisStyle{
+			lower: r.IntN(3) == 0, sign: pick(":", ": ", "", "=", " = ", " "), gap: pick(" ", "  ", ", ", " / ", ","),
+			naked: r.IntN(4) == 0, always: r.IntN(5) == 0,
+		},
+		okStyle: r.IntN(4), rs: r.IntN(3) == 0, rows: r.IntN(6), header: r.IntN(2) == 0,
+		halt:      pick("", "Error:machine halted, reset the board", "!! stopped until reset", ""),
+		bracketed: pick("TCH", "contact", "probed", "AT", "hit"),
+		lever_:    pick("M851", "Probe sits at", "lever:", "probe arm", "M851 is now"),
+		limitsAs:  r.IntN(4),
+		at:        r.IntN(4),
+	}
+	w.keys = [3]string{pick("MODEL", "NAME", "BOARD_NAME"), pick("BUILD", "RELEASE", "REV"), pick("SERIAL", "UNIT", "ID")}
+	w.banner = [][]string{
+		{"start"},
+		{"start", "echo: settings read, 412 bytes", "echo: free memory 5312"},
+		{"start", "// hello, this is " + w.keys[0], "// map found in storage"},
+		{"start", "boot reason 4", "card: none"},
+	}[r.IntN(4)]
+	return w
+}
+
+func (s axisStyle) axis(letter byte, v float64, decimals int) string {
+	text := strconv.FormatFloat(v, 'f', decimals, 64)
+	if s.naked {
+		text = strings.Replace(text, "0.", ".", 1)
+		if lead := strings.TrimLeft(text, "-+"); lead == "" || lead == "." {
+			text = "0"
+		}
+		if math.Abs(v) >= 1 {
+			text = strconv.FormatFloat(v, 'f', decimals, 64)
+		}
+	}
+	if s.always && v >= 0 {
+		text = "+" + text
+	}
+	if s.lower {
+		letter += 'a' - 'A'
+	}
+	return string(letter) + s.sign + text
+}
+
+func (s axisStyle) place(x, y, z float64, dxy, dz int) string {
+	return s.axis('X', x, dxy) + s.gap + s.axis('Y', y, dxy) + s.gap + s.axis('Z', z, dz)
+}
+
+func (w wording) touch(x, y, z float64, decimals int) string {
+	return w.pre + w.before + " " + w.style.place(x, y, z, 2, decimals) + w.after
+}
+
+func (w wording) bracket(c vec, hit bool, decimals int) string {
+	flag := 0
+	if hit {
+		flag = 1
+	}
+	d := max(decimals, 2)
+	return fmt.Sprintf("[%s:%.*f,%.*f,%.*f:%d]", w.bracketed, d, c[0], d, c[1], d, c[2], flag)
+}
+
+func (w wording) place(c vec, e float64, actual vec, decimals int) string {
+	sep := []string{" ", " ", "  ", " "}[w.at]
+	return fmt.Sprintf("X:%.2f%sY:%.2f%sZ:%.*f%sE:%.2f Count X:%d Y:%d Z:%d", c[0], sep, c[1], sep, decimals, c[2], sep, e,
+		steps(actual[0], 80), steps(actual[1], 80), steps(actual[2], 400))
+}
+
+func steps(mm, per float64) int { return int(math.Round(mm * per)) }
+
+func (w wording) temperatures(h [2]heater, t float64) string {
+	return fmt.Sprintf("T:%.2f /%.2f B:%.2f /%.2f", h[0].at(t), h[0].target, h[1].at(t), h[1].target)
+}
+
+// ok ends a command. tail is a report that belongs on the same line.
+func (w wording) ok(number int, tail, temperatures string) string {
+	switch {
+	case tail != "":
+		return "ok " + tail
+	case w.okStyle == 1 && number >= 0:
+		return fmt.Sprintf("ok N%d P15 B3", number)
+	case w.okStyle == 1:
+		return "ok P15 B3"
+	case w.okStyle == 2:
+		return "ok " + temperatures
+	}
+	return "ok"
+}
+
+func (w wording) busy() string {
+	return []string{"echo:busy: at work", "busy", "// still busy with it", "echo: busy, moving"}[w.at]
+}
+
+func (w wording) resend(n int) string {
+	if w.rs {
+		return fmt.Sprintf("rs %d", n)
+	}
+	return fmt.Sprintf("Resend: %d", n)
+}
+
+func (w wording) damaged(why string, last int) []string {
+	return []string{fmt.Sprintf("Error:%s, Last Line: %d", why, last)}
+}
+
+func (w wording) haltLine(string) string { return w.halt }
+
+func (w wording) unknown(what string) string {
+	return w.pre + []string{"no such word here: ", "cannot do ", "what is this? ", "not understood - "}[w.at] + what
+}
+
+func (w wording) refused(c word) string {
+	return w.pre + []string{"not now: ", "refused, ", "will not do ", "no: "}[w.at] + c.code
+}
+
+func (w wording) unhomed() string {
+	return w.pre + []string{"position not known, home first", "axes have to be homed", "where am I? home me", "homing is missing"}[w.at]
+}
+
+func (w wording) unreachable() string {
+	return w.pre + []string{"the probe does not get there", "place out of reach", "beyond what can be probed", "too far out"}[w.at]
+}
+
+func (w wording) triggered() string {
+	return w.pre + []string{"probe is closed already", "sensor active before the start", "raise first", "no free probe"}[w.at]
+}
+
+func (w wording) noContact() string {
+	return w.pre + []string{"nothing met", "no contact on the way", "came to the end without a signal", "probe stayed open"}[w.at]
+}
+
+func (w wording) badNode() string {
+	return []string{"no such node", "node out of the map", "I or J or value wrong", "cannot set that node"}[w.at]
+}
+
+func (w wording) kept() string {
+	return w.pre + []string{"all settings kept (612 bytes)", "written to storage", "saved", "settings stored, sum 4711"}[w.at]
+}
+
+func (w wording) recalled() string {
+	return w.pre + []string{"settings read back", "from storage", "as kept", "settings loaded"}[w.at]
+}
+
+func (w wording) print(done [2]int64) string {
+	if done[1] == 0 {
+		return w.pre + []string{"no print runs", "storage idle", "nothing printing", "not printing from storage"}[w.at]
+	}
+	return w.pre + fmt.Sprintf([]string{"printing byte %d/%d", "at %d/%d", "progress %d/%d of file", "file %d/%d"}[w.at], done[0], done[1])
+}

@@ -1,0 +1,88 @@
+package bench
+
+import (
+	"fmt"
+	"strings"
+)
+
+func (w wording) identity(sc Scenario) []string {
+	head := fmt.Sprintf("%s:Bench-%d %s:2.%d %s:%04d%04d AXES:3", w.keys[0], 100+w.at, w.keys[1], w.rows, w.keys[2], 1200+w.rows, 77*w.at)
+	lines := []string{head}
+	yes := func(b bool) int {
+		if b {
+			return 1
+		}
+		return 0
+	}
+	return append(lines,
+		fmt.Sprintf("Cap:HEIGHT_MAP:%d", 1),
+		fmt.Sprintf("Cap:LINE_CHECK:%d", yes(!sc.NoFraming)),
+		fmt.Sprintf("Cap:OWN_TEMPERATURES:%d", yes(sc.Chatter > 0)),
+	)
+}
+
+func (w wording) lever(v vec) string {
+	return w.pre + w.lever_ + " " + w.style.place(v[0], v[1], v[2], 2, 2)
+}
+
+func (w wording) levelling(on bool) string {
+	return w.pre + fmt.Sprintf([]string{"levelling %s", "map is %s", "Height map: %s", "following the map: %s"}[w.at], onOff(on, w.at))
+}
+
+func onOff(on bool, style int) string {
+	pair := [][2]string{{"off", "on"}, {"Off", "On"}, {"OFF", "ON"}, {"off", "on"}}[style]
+	if on {
+		return pair[1]
+	}
+	return pair[0]
+}
+
+// limits tells two triples, lower then upper, and on or off.
+func (w wording) limits(t Box, on bool) []string {
+	lower := w.style.place(t.Min[0], t.Min[1], t.Min[2], 1, 1)
+	upper := w.style.place(t.Max[0], t.Max[1], t.Max[2], 1, 1)
+	state := onOff(on, w.at)
+	switch w.limitsAs {
+	case 0:
+		return []string{w.pre + "travel limits " + state + "  lower " + lower + "  upper " + upper}
+	case 1:
+		return []string{w.pre + "limits: " + state, w.pre + "min " + lower + " max " + upper}
+	case 2:
+		return []string{w.pre + "end of travel [" + lower + "] to [" + upper + "] " + state}
+	}
+	return []string{w.pre + "from " + lower, w.pre + "to " + upper, w.pre + "switched " + state}
+}
+
+// mapRows prints a map, J by J from the smallest Y, I along X, to 0.001 mm.
+func (w wording) mapRows(g grid) []string {
+	lines := []string{w.pre + []string{"stored map:", "heights in mm", "Map, 3 digits:", "plate"}[w.at]}
+	if w.header {
+		head := "  "
+		for i := range g.z[0] {
+			head += fmt.Sprintf("%8d", i)
+		}
+		lines = append(lines, head)
+	}
+	for j, row := range g.z {
+		cells := make([]string, len(row))
+		for i, z := range row {
+			cells[i] = fmt.Sprintf([]string{"%+.3f", "%.3f", "%7.3f", "%+.3f", "%8.3f", "%.3f"}[w.rows], z)
+		}
+		lines = append(lines, fmt.Sprintf(
+			[]string{" %d %s", "%d  %s", "%2d %s", "[%d: %s]", "%d | %s", "%d, %s"}[w.rows], j,
+			strings.Join(cells, []string{" ", "  ", " ", ", ", " ", ", "}[w.rows])))
+	}
+	return lines
+}
+
+// settings prints settings as the commands that would set them.
+func (w wording) settings(commands []string) []string {
+	lines := []string{w.pre + []string{"settings in force:", "; all settings", "what is set now", "report"}[w.at]}
+	for k, c := range commands {
+		lines = append(lines, w.pre+c)
+		if k == 0 {
+			lines = append(lines, w.pre+"M92 X80.00 Y80.00 Z400.00 E97.00")
+		}
+	}
+	return lines
+}

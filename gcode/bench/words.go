@@ -1,0 +1,126 @@
+package bench
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+)
+
+// maxLine is the longest line taken, in bytes (RS-274/NGC: 256 characters).
+const maxLine = 256
+
+var errLong = errors.New("line too long")
+
+// word is one command of a line: its code ("G1", "M420", "G38.2") and its
+// parameters by letter. A letter without a number is present and NaN.
+type word struct {
+	code string
+	args map[byte]float64
+}
+
+// has tells whether the letter stands in the command, with or without a number.
+func (w word) has(letter byte) bool {
+	_, ok := w.args[letter]
+	return ok
+}
+
+// num returns the letter's number; ok is false when it is missing or bare.
+func (w word) num(letter byte) (float64, bool) {
+	v, ok := w.args[letter]
+	return v, ok && !math.IsNaN(v)
+}
+
+// parseWords takes the commands of one line, without its frame. Case and
+// blanks are free; a semicolon starts a comment, ( ) enclose one. Numbers have
+// sign, digits and one point, no exponent (RS-274/NGC). An empty line gives
+// none.
+func parseWords(line string) ([]word, error) {
+	if len(line) > maxLine {
+		return nil, errLong
+	}
+	s, err := withoutComments(line)
+	if err != nil {
+		return nil, err
+	}
+	var words []word
+	for len(s) > 0 {
+		letter := s[0]
+		if letter < 'A' || letter > 'Z' {
+			return nil, fmt.Errorf("no letter at %q", s)
+		}
+		text := leadingNumber(s[1:])
+		s = s[1+len(text):]
+		v, err := number(text)
+		if err != nil {
+			return nil, fmt.Errorf("letter %c: %w", letter, err)
+		}
+		words = addLetter(words, letter, text, v)
+		if words == nil {
+			return nil, fmt.Errorf("letter %c before any command", letter)
+		}
+	}
+	return words, nil
+}
+
+// addLetter starts a new command on G, M and T and else adds a parameter to
+// the last command; nil when there is none.
+func addLetter(words []word, letter byte, text string, v float64) []word {
+	if letter == 'G' || letter == 'M' || letter == 'T' && len(words) == 0 {
+		code := string(letter) + strings.TrimLeft(text, "+0")
+		if code == string(letter) || code[1] == '.' {
+			code = string(letter) + "0" + code[1:]
+		}
+		return append(words, word{code: code, args: map[byte]float64{}})
+	}
+	if len(words) == 0 {
+		return nil
+	}
+	words[len(words)-1].args[letter] = v
+	return words
+}
+
+func withoutComments(line string) (string, error) {
+	var b strings.Builder
+	inside := false
+	for i := 0; i < len(line); i++ {
+		c := line[i]
+		switch {
+		case inside:
+			inside = c != ')'
+		case c == ';':
+			return b.String(), nil
+		case c == '(':
+			inside = true
+		case c == ' ' || c == '\t' || c == '\r' || c == 0:
+		case c >= 'a' && c <= 'z':
+			b.WriteByte(c - 'a' + 'A')
+		default:
+			b.WriteByte(c)
+		}
+	}
+	if inside {
+		return "", errors.New("comment not closed")
+	}
+	return b.String(), nil
+}
+
+func leadingNumber(s string) string {
+	i := 0
+	for i < len(s) && strings.IndexByte("+-.0123456789", s[i]) >= 0 {
+		i++
+	}
+	return s[:i]
+}
+
+func number(text string) (float64, error) {
+	if text == "" {
+		return math.NaN(), nil
+	}
+	v, err := strconv.ParseFloat(text, 64)
+	if err != nil {
+		return 0, fmt.Errorf("no number %q", text)
+	}
+	return v, nil
+}
