@@ -90,6 +90,7 @@ func (r *Run) fold(e Event) {
 	case e.Touch != nil:
 		t := *e.Touch
 		t.N, t.T = e.N, e.T
+		r.Setup.ReportStep = max(r.Setup.ReportStep, t.Step)
 		r.Touches = append(r.Touches, t)
 	case e.Gauging != nil:
 		g := *e.Gauging

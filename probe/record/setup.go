@@ -59,7 +59,8 @@ type Setup struct {
 	// Clearance is the lowest height for travel in X and Y, mm.
 	Clearance float64 `json:"clearance"`
 	// ReportStep is the step to which touch heights are reported, mm (0.01,
-	// 0.001); it enters the uncertainty as a/sqrt(12) with a the step.
+	// 0.001), 0 if not known; Run raises it to the coarsest step of its
+	// touches. It enters the uncertainty as a/sqrt(12) with a the step.
 	ReportStep float64 `json:"report_step"`
 	// Levelling says whether the stored levelling was on before the run.
 	Levelling bool `json:"levelling"`

@@ -50,6 +50,8 @@ type Touch struct {
 	Index int `json:"index"`
 	// Spot is the gauging place of a pair, -1 otherwise.
 	Spot int `json:"spot"`
+	// Step is the step to which the printer reported Z, mm; 0 if not known.
+	Step float64 `json:"step,omitempty"`
 }
 
 // Gauging is one record of a person's blade under the nozzle.
