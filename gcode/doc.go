@@ -1,0 +1,72 @@
+// Package gcode carries on a dialogue with a printer: lines of text out, lines
+// of text in, one command at a time, and never an answer given to the wrong
+// question.
+//
+// The nouns, in the order in which data passes:
+//
+//   - Query and Motion are commands. A Query asks or sets and moves nothing; a
+//     Motion may move or heat, and only the probe's Head sends it. They are two
+//     types so that the compiler holds the difference.
+//   - Line is one line that the printer said, told apart by its shape alone:
+//     an ok, a busy, a request to send again, a banner, a fault, temperatures.
+//     ParseLine is pure.
+//   - Reply is everything that was said between a command and its ok.
+//   - Session owns the connection. It finds out by itself whether the printer
+//     takes numbered lines with a check (Greet), and keeps every promise below.
+//
+// What a line means (a lever, a map, a touch) is the business of
+// gcode/dialect.
+//
+// # Promises of a Session
+//
+// One command is in flight at a time; all others wait their turn. StopNow does
+// not wait: its bytes go out past everything.
+//
+// An ok that nobody waits for is dropped and counted. After a deadline, a halt,
+// a restart banner, a lost link, or a fault in answer to a Motion, the session
+// is dead for good and says why: a new Session, which first drains the line, is
+// the only way on, so that a late ok can never answer another command.
+//
+// A context that ends before its command was written costs nothing. If it ends
+// while the command is in flight, Ask and Move return the context's error at
+// once, and the session waits for the outstanding answer in the background;
+// the next command takes its turn after that answer, or fails with the session.
+//
+// With framing, a command is done exactly once and in order, whatever the line
+// does to it, except for damage that an 8-bit check cannot see. A command whose
+// answer is missing, or lacks the report that it needs, is sent once more with
+// the same number; the printer then says that it has done it already
+// (ErrReplyLost if a Motion's report was what got lost; a Query is asked anew).
+// Without framing nothing is ever sent twice.
+//
+// Silence is no ok, busy line or report for Options.Silence. Temperatures count
+// as a sign of life only while heating, and chatter (echoes, comments, wait)
+// never, or a lost ok would not be noticed on a printer that reports its
+// temperatures by itself.
+//
+// # Faults
+//
+// A line that begins with "!!", or with "Error:" and words that tell of a halt,
+// kills the session. Any other "Error:" fails its command with a FaultError:
+// after a Query the session lives on, since the ok that followed shows that the
+// printer is in step; after a Motion, or unasked, it is dead, since nobody
+// knows where the machine stands.
+//
+// # Units
+//
+// Times are those of Options.Clock. Line numbers count from 1.
+//
+// # Concurrency
+//
+// All methods of Session may be called from anywhere. OnUnasked and Log are
+// called from the session's goroutines and must not block or call the Session.
+//
+// # Errors
+//
+// ErrSilent, ErrOverdue, ErrRestarted, ErrHalted, ErrLost, ErrStopped and
+// ErrClosed are why a session ended; ErrReplyLost and FaultError are why a
+// command failed. All are wrapped in text that names the command.
+//
+// The line format is common practice, from memory, no source; the words go back
+// to RS-274/NGC (NIST IR 6556).
+package gcode

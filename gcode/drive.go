@@ -1,0 +1,171 @@
+package gcode
+
+import (
+	"fmt"
+	"time"
+)
+
+// Real times, since a fast clock makes neither wire nor scheduler faster.
+const (
+	// leastPatience is the shortest silence that is taken for death.
+	leastPatience = 3 * time.Second
+	// quiet is how long the line is to be silent after trouble, in the job's
+	// time, so that the late half of a doubled answer is not given to the next
+	// command; leastQuiet is the real time below which that means nothing.
+	quiet      = 100 * time.Millisecond
+	leastQuiet = 20 * time.Millisecond
+)
+
+// patience is a time of liveness as real time.
+func (s *Session) patience(d time.Duration) time.Duration {
+	return max(s.o.Clock.Real(d), min(d, leastPatience))
+}
+
+// drive writes what x wants written and watches its deadlines. It returns true
+// when x has ended, false when leave came first.
+func (s *Session) drive(x *exchange, leave <-chan struct{}) bool {
+	s.transmit(x, x.at)
+	for {
+		s.mu.Lock()
+		finished, next := x.finished, x.next
+		x.next = None
+		wait := time.Duration(0)
+		if !finished && next == None {
+			next, wait = s.watch(x, time.Now())
+			finished = x.finished
+		}
+		s.mu.Unlock()
+		if finished {
+			return true
+		}
+		if next != None {
+			s.countAgain()
+			s.transmit(x, next)
+			continue
+		}
+		s.timer.Reset(wait)
+		select {
+		case <-x.event:
+		case <-s.timer.C:
+		case <-leave:
+			return false
+		}
+	}
+}
+
+// watch looks at the deadlines of x. It returns the line to send again, or how
+// long to wait; x may have ended. s.mu is held.
+func (s *Session) watch(x *exchange, now time.Time) (next int, wait time.Duration) {
+	limit := s.o.Limits[x.class]
+	if now.Sub(x.since) >= s.patience(limit) || now.Sub(x.first) >= s.patience(max(s.o.Longest, 2*limit)) {
+		s.die(ErrOverdue)
+		return None, 0
+	}
+	silence := s.patience(s.o.Silence)
+	if d := silence - now.Sub(x.life); d > 0 {
+		return None, min(d, s.patience(limit)-now.Sub(x.since))
+	}
+	s.counts.Silences++
+	s.silent(x)
+	next, x.next = x.next, None
+	return next, 0
+}
+
+// silent decides what to do after a silence.
+func (s *Session) silent(x *exchange) {
+	switch {
+	case x.wanted || x.soft != None: // only the ok of the request was lost
+		x.life = time.Now()
+		s.again(x)
+	case s.framed && x.silences == 0:
+		x.silences++
+		x.troubled = true
+		x.next = x.at
+	default:
+		s.die(fmt.Errorf("%w: nothing was heard for %v", ErrSilent, s.o.Silence))
+	}
+}
+
+func (s *Session) countAgain() {
+	s.mu.Lock()
+	s.counts.Again++
+	s.mu.Unlock()
+}
+
+// transmit writes line n of x.
+func (s *Session) transmit(x *exchange, n int) {
+	s.mu.Lock()
+	text := x.text
+	if n != None {
+		x.at = n
+		text = s.sent.get(n)
+	}
+	s.mu.Unlock()
+	err := s.write(n, text)
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if err != nil {
+		s.die(err)
+		return
+	}
+	x.life = time.Now()
+}
+
+// deadliner is a connection whose writes can be given up.
+type deadliner interface{ SetWriteDeadline(time.Time) error }
+
+// write puts one line on the wire, framed unless number is None.
+func (s *Session) write(number int, text string) error {
+	<-s.writing
+	defer func() { s.writing <- struct{}{} }()
+	s.wire = appendFrame(s.wire[:0], number, text)
+	return s.put(s.wire)
+}
+
+// put writes b; the token of writing is held.
+func (s *Session) put(b []byte) error {
+	if d, ok := s.conn.(deadliner); ok {
+		_ = d.SetWriteDeadline(time.Now().Add(s.patience(s.o.Silence)))
+	}
+	s.mu.Lock()
+	dead := s.err
+	s.counts.Sent++
+	s.mu.Unlock()
+	if dead != nil {
+		return dead
+	}
+	if s.o.Log != nil {
+		s.o.Log(">", string(b[:len(b)-1]))
+	}
+	n, err := s.conn.Write(b)
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.counts.BytesOut += int64(n)
+	s.broken = n < len(b)
+	if err != nil {
+		return fmt.Errorf("%w: write: %v", ErrLost, err)
+	}
+	return nil
+}
+
+// settle lets the line come to rest after trouble.
+func (s *Session) settle(x *exchange) {
+	if !x.troubled {
+		return
+	}
+	rest := max(s.o.Clock.Real(quiet), leastQuiet)
+	for end := time.Now().Add(20 * rest); time.Now().Before(end); {
+		s.mu.Lock()
+		since := time.Since(s.heard)
+		s.mu.Unlock()
+		if since >= rest {
+			return
+		}
+		s.timer.Reset(rest - since)
+		select {
+		case <-s.timer.C:
+		case <-s.done:
+			return
+		}
+	}
+}

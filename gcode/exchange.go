@@ -1,0 +1,245 @@
+package gcode
+
+import "time"
+
+// exchange is one command on its way, from its first byte to its end. Its
+// fields are guarded by Session.mu, except that event is a channel.
+type exchange struct {
+	command
+	motion bool
+	number int // None: plain
+	at     int // the line that is out now; below number while older ones are sent again
+	next   int // the line to be sent next, or None
+
+	lines  []Line
+	fault  *Line
+	asked  int  // the line that the printer asked for, while its ok is awaited
+	wanted bool // asked is set
+	soft   int  // the line that a fault asked for, or None
+
+	checked  bool // was sent once more to make sure
+	okHeard  Line // the ok before that
+	troubled bool // something had to be sent again
+	strange  int  // requests for lines that cannot be
+	silences int
+
+	life  time.Time // last sign of life, real
+	since time.Time // first sent or last busy, real
+	first time.Time // first sent, real
+
+	reply    Reply
+	lost     bool
+	err      error
+	finished bool
+	event    chan struct{}
+}
+
+// begin puts a command in flight.
+func (s *Session) begin(c command, motion bool) (*exchange, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.err != nil {
+		return nil, s.err
+	}
+	x := &exchange{command: c, motion: motion, number: None, at: None, next: None, asked: None, soft: None, event: make(chan struct{}, 1)}
+	if s.framed {
+		s.number++
+		s.sent.put(s.number, c.text)
+		x.number = s.number
+		x.at = s.number
+	}
+	x.reply.Sent = s.o.Clock.Now()
+	now := time.Now()
+	x.life, x.since, x.first = now, now, now
+	s.cur = x
+	return x, nil
+}
+
+// feed gives one line to the exchange in flight. s.mu is held.
+func (s *Session) feed(x *exchange, l Line) {
+	switch l.Kind {
+	case Empty, Wait:
+		return
+	case Busy:
+		x.alive(time.Now())
+		x.since = x.life
+	case Banner:
+		s.die(ErrRestarted)
+	case Fault:
+		s.feedFault(x, l)
+	case Resend:
+		s.feedResend(x, l)
+	case OK:
+		s.feedOK(x, l)
+	default:
+		x.keep(l)
+	}
+}
+
+func (x *exchange) alive(now time.Time) { x.life, x.silences = now, 0 }
+
+// keep adds a line to the reply. Only what speaks of this command is a sign of
+// life: reports, and temperatures while heating.
+func (x *exchange) keep(l Line) {
+	if l.Kind == Report || l.Kind == Temperatures && x.class == Heat {
+		x.alive(time.Now())
+	}
+	if x.at == x.number {
+		x.lines = append(x.lines, l)
+	}
+}
+
+func (s *Session) feedFault(x *exchange, l Line) {
+	if l.Halts {
+		s.die(newFault(l, x.text))
+		return
+	}
+	x.alive(time.Now())
+	if l.Number != None && s.framed {
+		x.soft = l.Number
+		return
+	}
+	x.fault = &l
+	x.keep(l)
+}
+
+func (s *Session) feedResend(x *exchange, l Line) {
+	x.alive(time.Now())
+	if !s.framed {
+		x.fault = &l // a plain line cannot be sent again by number
+		return
+	}
+	x.asked, x.wanted = l.Number, true
+	if l.Number == None {
+		x.asked = x.soft
+	}
+	x.fault, x.soft = nil, None
+	if !s.okAfterResend {
+		s.again(x)
+	}
+}
+
+func (s *Session) feedOK(x *exchange, l Line) {
+	if s.okNumbered && l.Number != None && l.Number != x.at && !x.wanted && x.soft == None {
+		s.counts.Unasked++ // of an older line
+		x.troubled = true
+		return
+	}
+	x.alive(time.Now())
+	switch {
+	case x.wanted || x.soft != None:
+		s.again(x)
+	case x.at != x.number: // an older line was done at last
+		x.send(x.at + 1)
+	case s.doubtful(x, l):
+		x.checked, x.troubled, x.okHeard = true, true, l
+		x.send(x.number)
+	default:
+		s.conclude(x, l)
+	}
+}
+
+// doubtful reports whether an ok should not be believed before the printer has
+// confirmed by line number that the command was done: a needed report is
+// missing, or a query failed with a fault that may really be a request to send
+// again whose number was lost. A touch is not made again by this, since a
+// printer that takes framing refuses a number that it has had (Greet makes
+// sure).
+func (s *Session) doubtful(x *exchange, l Line) bool {
+	if !s.framed || x.checked {
+		return false
+	}
+	if x.fault != nil {
+		return !x.motion
+	}
+	return x.missing(l)
+}
+
+// missing reports whether the needed report is missing. The ok itself may carry
+// it (temperatures).
+func (x *exchange) missing(ok Line) bool {
+	if x.needs == nil {
+		return false
+	}
+	if ok.Kind == OK {
+		return !x.needs(append(x.lines[:len(x.lines):len(x.lines)], ok))
+	}
+	return !x.needs(x.lines)
+}
+
+// again obeys a request to send from some line on.
+func (s *Session) again(x *exchange) {
+	n := x.asked
+	if !x.wanted {
+		n = x.soft
+	}
+	x.asked, x.wanted, x.soft, x.troubled = None, false, None, true
+	switch {
+	case n == x.number+1:
+		s.conclude(x, Line{})
+	case n != None && s.sent.canReplay(n, x.number):
+		x.lines, x.fault, x.checked, x.okHeard = nil, nil, false, Line{}
+		x.send(n)
+	default:
+		s.outOfStep(x, n)
+	}
+}
+
+// outOfStep sends the present line again, since the number that was asked for
+// may have been damaged on the way; the third time it is believed.
+func (s *Session) outOfStep(x *exchange, n int) {
+	x.strange++
+	switch {
+	case x.strange < 3:
+		x.send(x.number)
+	case n == 0 || n == 1:
+		s.die(ErrRestarted) // its counter started anew
+	default:
+		s.die(ErrLost)
+	}
+}
+
+// send asks the driver to write line n.
+func (x *exchange) send(n int) {
+	x.next = n
+	x.signal()
+}
+
+func (x *exchange) signal() {
+	select {
+	case x.event <- struct{}{}:
+	default:
+	}
+}
+
+// conclude ends x after ok, or after the printer's word that it has been done.
+func (s *Session) conclude(x *exchange, ok Line) {
+	if ok.Kind != OK {
+		ok = x.okHeard
+	}
+	if x.fault != nil {
+		s.conclusiveFault(x)
+		return
+	}
+	x.lost = s.framed && x.troubled && x.missing(ok)
+	s.sent.setDone(x.number)
+	x.reply.Lines, x.reply.OK, x.reply.Answered = x.lines, ok, s.o.Clock.Now()
+	s.end(x)
+}
+
+func (s *Session) conclusiveFault(x *exchange) {
+	f := newFault(*x.fault, x.text)
+	if x.motion {
+		s.die(f)
+		return
+	}
+	x.err = f
+	s.end(x)
+}
+
+// end takes x out of flight.
+func (s *Session) end(x *exchange) {
+	x.finished = true
+	s.cur = nil
+	x.signal()
+}

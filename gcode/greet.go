@@ -1,0 +1,281 @@
+package gcode
+
+import (
+	"context"
+	"fmt"
+	"time"
+)
+
+// Times of Greet, in the job's time.
+const (
+	helloWait = 5 * time.Second // for an answer to one word
+	helloLife = 2 * time.Minute // for the same while the printer says busy
+	hushMost  = 6 * time.Second // for silence, on a line that chatters
+	afterOK   = 250 * time.Millisecond
+)
+
+// leastAfterOK is the real time below which silence after an ok means nothing.
+const leastAfterOK = 30 * time.Millisecond
+
+// collector takes all lines while Greet feels its way.
+type collector struct {
+	lines []Line
+	event chan struct{}
+}
+
+func (c *collector) add(l Line) {
+	if l.Kind != Empty && len(c.lines) < 1000 {
+		c.lines = append(c.lines, l)
+	}
+	select {
+	case c.event <- struct{}{}:
+	default:
+	}
+}
+
+// Greet waits for the banner or for silence, says the first word, and finds out
+// whether the printer takes numbered lines with a check: it sends a good one, a
+// damaged one and a repeated one, all with the first word, which changes
+// nothing. Framing is used only if the good one was answered like the plain
+// one and both others were refused and asked for again. It must be called once,
+// before the first command.
+func (s *Session) Greet(ctx context.Context) error {
+	if err := s.take(ctx); err != nil {
+		return fmt.Errorf("gcode: greet: %w", err)
+	}
+	defer s.release()
+	s.listenRaw(true)
+	defer s.listenRaw(false)
+	if err := s.greet(ctx); err != nil {
+		return fmt.Errorf("gcode: greet: %w", err)
+	}
+	return nil
+}
+
+func (s *Session) greet(ctx context.Context) error {
+	if _, err := s.collect(ctx, s.o.Settle, s.o.Settle, hushMost); err != nil {
+		return err
+	}
+	hello, err := s.sayHello(ctx)
+	if err != nil {
+		return err
+	}
+	g := greeting{hello: hello}
+	for try := 0; try < 2 && s.o.Framing == FramingFound && !g.framed; try++ {
+		if g, err = s.tryFraming(ctx, g); err != nil {
+			return err
+		}
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.greeting = g
+	s.sent.reset()
+	s.number = 1
+	return s.err
+}
+
+// listenRaw switches between Greet's way of listening and the usual one.
+func (s *Session) listenRaw(on bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.raw = nil
+	if on {
+		s.raw = &collector{event: make(chan struct{}, 1)}
+	}
+}
+
+// sayHello says the first word until it is answered, three times at most: the
+// first may be lost while a board still starts.
+func (s *Session) sayHello(ctx context.Context) (Reply, error) {
+	for try := 0; try < 3; try++ {
+		sent := s.o.Clock.Now()
+		lines, err := s.say(ctx, None, s.o.Hello, 0)
+		if err != nil {
+			return Reply{}, err
+		}
+		if v := view(lines); v.ok.Kind == OK {
+			return Reply{Lines: v.reports, OK: v.ok, Sent: sent, Answered: s.o.Clock.Now()}, nil
+		}
+		for _, l := range lines {
+			if l.Halts {
+				return Reply{}, s.kill(newFault(l, s.o.Hello))
+			}
+		}
+	}
+	if c := s.Counts(); c.Damaged > 0 {
+		return Reply{}, s.kill(fmt.Errorf("%w: %w; the rate of the line may be another", ErrSilent, ErrGarbled))
+	}
+	return Reply{}, s.kill(fmt.Errorf("%w: %s was not answered", ErrSilent, s.o.Hello))
+}
+
+func (s *Session) kill(why error) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.die(why)
+	return why
+}
+
+// tryFraming returns g, with what was found out if the printer takes framing.
+func (s *Session) tryFraming(ctx context.Context, g greeting) (greeting, error) {
+	steps := []struct {
+		number int
+		text   string
+		damage byte
+	}{
+		{0, "M110 N0", 0},
+		{1, s.o.Hello, 0},
+		{2, s.o.Hello, 0x15},
+		{1, s.o.Hello, 0},
+	}
+	found := g
+	for i, st := range steps {
+		lines, err := s.say(ctx, st.number, st.text, st.damage)
+		if err != nil {
+			return g, err
+		}
+		v := view(lines)
+		good := i < 2 && v.ok.Kind == OK && v.asked == None && !v.fault
+		refused := i >= 2 && v.asked == 2 && !v.answers(g.hello)
+		if !good && !refused || i == 1 && !v.answers(g.hello) {
+			return g, nil
+		}
+		switch i {
+		case 1:
+			found.okNumbered = v.ok.Number == 1
+		case 2:
+			found.okAfterResend = v.ok.Kind == OK
+		case 3:
+			found.okAfterResend = found.okAfterResend || v.ok.Kind == OK
+		}
+	}
+	found.framed = true
+	return found, nil
+}
+
+// say writes one line, its check spoiled by damage, and collects what comes
+// until an ok and silence.
+func (s *Session) say(ctx context.Context, number int, text string, damage byte) ([]Line, error) {
+	<-s.writing
+	b := appendFrame(nil, number, text)
+	if damage != 0 {
+		b = spoil(b, damage)
+	}
+	err := s.put(b)
+	s.writing <- struct{}{}
+	if err != nil {
+		return nil, s.kill(err)
+	}
+	return s.collect(ctx, afterOK, helloWait, helloLife)
+}
+
+// spoil returns a framed line with another check.
+func spoil(b []byte, damage byte) []byte {
+	star := len(b) - 1
+	for b[star] != '*' {
+		star--
+	}
+	b = append(b[:star:star], '*')
+	return append(b, fmt.Sprintf("%d\n", xor(b[:star])^damage)...)
+}
+
+// collect gathers lines until the line has been silent for calm after an ok, or
+// for long without one (busy lines count, chatter does not), at most for most.
+func (s *Session) collect(ctx context.Context, calm, long, most time.Duration) ([]Line, error) {
+	s.mu.Lock()
+	c := s.raw
+	c.lines = nil
+	s.mu.Unlock()
+	began := time.Now()
+	real := s.o.Clock.Real
+	for {
+		s.mu.Lock()
+		lines, heard := c.lines, s.heard
+		s.mu.Unlock()
+		wait := remaining(lines, began, heard, max(real(calm), leastAfterOK), max(real(long), min(long, leastPatience)))
+		if calm == long { // waiting for silence, whatever is said
+			wait = max(real(calm), leastAfterOK) - time.Since(later(began, heard))
+		}
+		wait = min(wait, max(real(most), min(most, leastPatience))-time.Since(began))
+		if wait <= 0 {
+			return lines, nil
+		}
+		s.timer.Reset(wait)
+		select {
+		case <-c.event:
+		case <-s.timer.C:
+		case <-s.done:
+			return nil, s.Err()
+		case <-ctx.Done():
+			return nil, s.kill(fmt.Errorf("%w: %w", ErrClosed, ctx.Err()))
+		}
+	}
+}
+
+func remaining(lines []Line, began, heard time.Time, calm, long time.Duration) time.Duration {
+	from := began
+	for _, l := range lines {
+		switch l.Kind {
+		case OK:
+			return calm - time.Since(later(began, heard))
+		case Busy, Report, Fault, Resend, Banner:
+			from = later(began, heard)
+		}
+	}
+	return long - time.Since(from)
+}
+
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
+}
+
+// heardView is what matters of some lines.
+type heardView struct {
+	ok      Line
+	asked   int
+	fault   bool
+	reports []Line
+}
+
+func view(lines []Line) heardView {
+	v := heardView{asked: None}
+	for _, l := range lines {
+		switch l.Kind {
+		case OK:
+			v.ok = l
+		case Resend:
+			v.asked = l.Number
+		case Fault:
+			if l.Number == None {
+				v.fault = true
+			} else if v.asked == None {
+				v.asked = l.Number
+			}
+		case Busy, Wait, Banner:
+		default:
+			v.reports = append(v.reports, l)
+		}
+	}
+	return v
+}
+
+// answers reports whether v says what r said: at least half of its lines. An
+// empty r is answered by nothing at all.
+func (v heardView) answers(r Reply) bool {
+	same, of := 0, 0
+	for _, want := range r.Lines {
+		if want.Kind == Temperatures {
+			continue
+		}
+		of++
+		for _, l := range v.reports {
+			if l.Text == want.Text {
+				same++
+				break
+			}
+		}
+	}
+	return of > 0 && 2*same >= of
+}

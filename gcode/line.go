@@ -1,0 +1,294 @@
+package gcode
+
+import (
+	"bytes"
+	"strings"
+	"time"
+	"unicode/utf8"
+)
+
+// Kind tells lines apart by their shape.
+type Kind int
+
+// Kinds of lines. What is of no other kind is a Report.
+const (
+	Empty        Kind = iota // nothing, blanks, NULs
+	OK                       // ends a command: `ok`, `ok N5 P15 B3`, `ok T:20.0 /0.0`
+	Busy                     // holds `busy`: the command is still being done
+	Resend                   // `Resend: 5`, `rs 5`: the printer wants line 5
+	Banner                   // `start`: the board restarted, all state is gone
+	Fault                    // `Error:...` or `!!`
+	Temperatures             // ` T:20.0 /0.0 B:...`
+	Echo                     // `echo:...`
+	Comment                  // `// ...`
+	Wait                     // `wait`: the printer has nothing to do
+	Report                   // anything else
+)
+
+var kindNames = [...]string{"empty", "ok", "busy", "resend", "banner", "fault", "temperatures", "echo", "comment", "wait", "report"}
+
+// String gives the name of the kind.
+func (k Kind) String() string {
+	if k < 0 || int(k) >= len(kindNames) {
+		return "unknown"
+	}
+	return kindNames[k]
+}
+
+// None stands in Line.Number and its like for a number that was not said.
+const None = -1
+
+// Line is one line that the printer said.
+type Line struct {
+	Kind Kind
+	// Text is the line without line end, NULs and outer blanks; bytes that are
+	// not UTF-8 and control characters stand as '?'.
+	Text string
+	// Number is the line number asked for again (Resend, and a Fault that says
+	// `Last Line: k`, which asks for k+1), or the N of an OK; else None.
+	Number int
+	// Planner and Buffer are P and B of an OK (free places), or None.
+	Planner, Buffer int
+	// Halts says of a Fault that nothing will be answered until a reset.
+	Halts bool
+	// Damaged says that the line held bytes that no printer sends, or was too
+	// long: its numbers are not to be believed.
+	Damaged bool
+	// Heard is when its last byte came; zero from ParseLine.
+	Heard time.Time
+}
+
+// maxLine is the longest line kept, in bytes; the rest is dropped and the line
+// marked as damaged. The longest known answers (an identity) are below 1 KB.
+const maxLine = 4096
+
+// ParseLine tells what a line is, from its shape alone. b is the line with or
+// without its end; it is not kept. Any bytes are taken, none panics.
+func ParseLine(b []byte) Line {
+	l := Line{Number: None, Planner: None, Buffer: None}
+	if len(b) > maxLine {
+		b, l.Damaged = b[:maxLine], true
+	}
+	var damaged bool
+	l.Text, damaged = clean(b)
+	l.Damaged = l.Damaged || damaged
+	l.sort()
+	return l
+}
+
+// clean returns b as readable text and whether it held anything unreadable.
+// NULs are dropped without blame: some boards send them while they start.
+func clean(b []byte) (text string, damaged bool) {
+	b = bytes.Trim(b, "\r\n\t \x00")
+	plain := true
+	for _, c := range b {
+		if (c < ' ' && c != '\t') || c > '~' {
+			plain = false
+			break
+		}
+	}
+	if plain {
+		return string(b), false
+	}
+	var s strings.Builder
+	s.Grow(len(b))
+	for len(b) > 0 {
+		r, n := utf8.DecodeRune(b)
+		switch {
+		case r == 0 || r == '\r':
+		case r == utf8.RuneError && n <= 1, r < ' ' && r != '\t', r >= 0x7f && r < 0xa0:
+			s.WriteByte('?')
+			damaged = true
+		default:
+			s.WriteRune(r)
+		}
+		b = b[n:]
+	}
+	return strings.Trim(s.String(), " \t"), damaged
+}
+
+// sort finds the kind of l from its text.
+func (l *Line) sort() {
+	t := l.Text
+	switch {
+	case t == "":
+		l.Kind = Empty
+	case isOK(t):
+		l.Kind = OK
+		l.okNumbers()
+	case isBanner(t):
+		l.Kind = Banner
+	case strings.HasPrefix(t, "!!"):
+		l.Kind, l.Halts = Fault, true
+	case hasFold(t, "error:"):
+		l.Kind = Fault
+		l.lastLine()
+		l.Halts = l.Number == None && tellsHalt(t)
+	case l.resend():
+		l.Kind = Resend
+	case containsFold(t, "busy") && !hasFold(t, "cap:"):
+		l.Kind = Busy
+	case isTemperatures(t):
+		l.Kind = Temperatures
+	case strings.HasPrefix(t, "//"):
+		l.Kind = Comment
+	case hasFold(t, "echo:"):
+		l.Kind = Echo
+	case strings.EqualFold(t, "wait"):
+		l.Kind = Wait
+	default:
+		l.Kind = Report
+	}
+}
+
+// isOK accepts `ok` alone or followed by something that is not part of a word.
+func isOK(t string) bool {
+	if !hasFold(t, "ok") {
+		return false
+	}
+	return len(t) == 2 || t[2] == ' ' || t[2] == '\t' || t[2] == ':' || t[2] == ','
+}
+
+// isBanner accepts `start`, also after the garbage that a board may send while
+// it resets.
+func isBanner(t string) bool {
+	const word = "start"
+	if len(t) < len(word) || !strings.EqualFold(t[len(t)-len(word):], word) {
+		return false
+	}
+	return strings.Trim(t[:len(t)-len(word)], "? \uFFFD") == ""
+}
+
+// tellsHalt knows a fault after which nothing is answered by the words that
+// people use for it; a fault that uses others is noticed by the silence.
+func tellsHalt(t string) bool {
+	for _, w := range [...]string{"halt", "kill", "reset", "restart", "shutdown", "shut down", "emergency", "stopped"} {
+		if containsFold(t, w) {
+			return true
+		}
+	}
+	return false
+}
+
+// isTemperatures accepts a line that begins with a heater's letter, an optional
+// number, a colon and a number: `T:20.1 /0.0`, `T0:20.1`, `B:60.0 /60.0`.
+func isTemperatures(t string) bool {
+	if t[0] != 'T' && t[0] != 'B' && t[0] != 'C' {
+		return false
+	}
+	i := 1
+	for i < len(t) && t[i] >= '0' && t[i] <= '9' {
+		i++
+	}
+	if i >= len(t) || t[i] != ':' {
+		return false
+	}
+	for i++; i < len(t) && (t[i] == ' ' || t[i] == '-' || t[i] == '+'); i++ {
+	}
+	return i < len(t) && t[i] >= '0' && t[i] <= '9'
+}
+
+// okNumbers reads N, P and B of an ok. A letter that is followed by a colon is a
+// temperature.
+func (l *Line) okNumbers() {
+	t := l.Text[2:]
+	for i := 0; i < len(t); i++ {
+		if i > 0 && t[i-1] != ' ' {
+			continue
+		}
+		var to *int
+		switch t[i] {
+		case 'N':
+			to = &l.Number
+		case 'P':
+			to = &l.Planner
+		case 'B':
+			to = &l.Buffer
+		default:
+			continue
+		}
+		if n, rest, ok := leadingInt(t[i+1:]); ok && (rest == "" || rest[0] == ' ') {
+			*to = n
+		}
+	}
+}
+
+// lastLine reads the number of a fault that asks for a line again.
+func (l *Line) lastLine() {
+	const words = "last line"
+	for i := len(l.Text) - len(words); i >= 0; i-- {
+		if !hasFold(l.Text[i:], words) {
+			continue
+		}
+		rest := strings.TrimLeft(l.Text[i+len(words):], ": =\t")
+		if n, tail, ok := leadingInt(rest); ok && endsNumber(tail) {
+			l.Number = n + 1
+			return
+		}
+	}
+}
+
+// resend reads `Resend: 5`, `resend 5`, `Resend:N5`, `rs 5`, `rs N5` and tells
+// whether the line is one. A request whose number cannot be read has None.
+func (l *Line) resend() bool {
+	t := l.Text
+	switch {
+	case hasFold(t, "resend"):
+		t = t[len("resend"):]
+	case hasFold(t, "rs") && len(t) > 2 && (t[2] == ' ' || t[2] == ':'):
+		t = t[len("rs"):]
+	default:
+		return false
+	}
+	t = strings.TrimLeft(t, ":= \t")
+	if t != "" && t[0]|0x20 == 'n' {
+		t = strings.TrimLeft(t[1:], ": ")
+	}
+	if n, tail, ok := leadingInt(t); ok && endsNumber(tail) {
+		l.Number = n
+	}
+	return true
+}
+
+func endsNumber(tail string) bool {
+	return tail == "" || strings.IndexByte(" \t,;.)]", tail[0]) >= 0
+}
+
+// leadingInt reads up to nine digits at the start of t.
+func leadingInt(t string) (n int, rest string, ok bool) {
+	i := 0
+	for ; i < len(t) && t[i] >= '0' && t[i] <= '9'; i++ {
+		if i == 9 {
+			return 0, t, false
+		}
+		n = n*10 + int(t[i]-'0')
+	}
+	return n, t[i:], i > 0
+}
+
+// hasFold reports whether t begins with prefix, which is ASCII in lower case.
+func hasFold(t, prefix string) bool {
+	if len(t) < len(prefix) {
+		return false
+	}
+	for i := 0; i < len(prefix); i++ {
+		c := t[i]
+		if c >= 'A' && c <= 'Z' {
+			c |= 0x20
+		}
+		if c != prefix[i] {
+			return false
+		}
+	}
+	return true
+}
+
+// containsFold reports whether t holds word, which is ASCII in lower case.
+func containsFold(t, word string) bool {
+	for i := 0; i+len(word) <= len(t); i++ {
+		if t[i]|0x20 == word[0] && hasFold(t[i:], word) {
+			return true
+		}
+	}
+	return false
+}

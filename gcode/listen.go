@@ -1,0 +1,124 @@
+package gcode
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"time"
+)
+
+// listen is the one reader: it cuts the bytes into lines and gives each to
+// whoever it is for.
+func (s *Session) listen() {
+	defer s.tasks.Done()
+	var cut cutter
+	buf := make([]byte, 4096)
+	for empty := 0; empty < 1000; empty++ {
+		n, err := s.conn.Read(buf)
+		if n > 0 {
+			empty = 0
+			s.countBytes(n)
+			cut.feed(buf[:n], s.hear)
+		}
+		if err != nil {
+			s.lose(err)
+			return
+		}
+	}
+	s.lose(io.ErrNoProgress)
+}
+
+func (s *Session) countBytes(n int) {
+	s.mu.Lock()
+	s.counts.BytesIn += int64(n)
+	s.mu.Unlock()
+}
+
+func (s *Session) lose(err error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if errors.Is(err, io.EOF) {
+		s.die(fmt.Errorf("%w: the other end closed it", ErrLost))
+		return
+	}
+	s.die(fmt.Errorf("%w: read: %v", ErrLost, err))
+}
+
+// hear takes one line.
+func (s *Session) hear(b []byte) {
+	l := ParseLine(b)
+	l.Heard = s.o.Clock.Now()
+	if s.o.Log != nil && l.Kind != Empty {
+		s.o.Log("<", l.Text)
+	}
+	if s.sortIn(l) && s.o.OnUnasked != nil {
+		s.o.OnUnasked(l)
+	}
+}
+
+// sortIn gives l to the exchange in flight, or takes it as unasked, and reports
+// whether OnUnasked should have it.
+func (s *Session) sortIn(l Line) (unasked bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.heard = time.Now()
+	s.count(l)
+	switch {
+	case s.raw != nil:
+		s.raw.add(l)
+		return false
+	case s.err != nil:
+		return false
+	case s.cur != nil:
+		s.feed(s.cur, l)
+		return l.Kind == Comment
+	}
+	s.unasked(l)
+	return l.Kind != Empty && l.Kind != OK && l.Kind != Busy && l.Kind != Wait
+}
+
+func (s *Session) count(l Line) {
+	if l.Kind != Empty {
+		s.counts.Received++
+	}
+	if l.Damaged {
+		s.counts.Damaged++
+	}
+	switch {
+	case l.Kind == Resend:
+		s.counts.Resends++
+	case l.Kind == Busy:
+		s.counts.Busy++
+	case l.Kind == Fault && l.Number == None:
+		s.counts.Faults++
+	case l.Kind == OK && s.cur == nil && s.raw == nil:
+		s.counts.Unasked++
+	}
+}
+
+// unasked takes a line while nothing is in flight. A request to send again is
+// nothing to act upon: the next line sorts it out by its number.
+func (s *Session) unasked(l Line) {
+	switch {
+	case l.Kind == Banner:
+		s.die(ErrRestarted)
+	case l.Kind == Fault && l.Number == None:
+		s.die(newFault(l, ""))
+	}
+}
+
+// cutter cuts bytes into lines. Of a line that is too long it keeps the start.
+type cutter struct{ line []byte }
+
+func (c *cutter) feed(b []byte, line func([]byte)) {
+	for _, x := range b {
+		if x == '\n' {
+			line(c.line)
+			c.line = c.line[:0]
+			continue
+		}
+		if len(c.line) <= maxLine {
+			c.line = append(c.line, x)
+		}
+	}
+}

@@ -1,0 +1,230 @@
+package gcode
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"sync"
+	"time"
+)
+
+// Reply is what was said between a command and its ok.
+type Reply struct {
+	// Lines are all lines but busy, wait and empty ones, in order.
+	Lines []Line
+	// OK is the line that ended the command; its Kind is Empty if the ok was
+	// lost and the printer confirmed by line number that the command was done.
+	OK Line
+	// Sent and Answered are when the command was first written and ended.
+	Sent, Answered time.Time
+}
+
+// Session owns a connection to a printer. Make one with NewSession.
+type Session struct {
+	conn io.ReadWriteCloser
+	o    Options
+
+	turn    chan struct{} // holds one token: who took it may send commands
+	writing chan struct{} // holds one token: who took it may write
+	timer   *time.Timer   // of the holder of turn
+	wire    []byte        // of the holder of writing
+
+	done  chan struct{} // closed when the session is dead
+	tasks sync.WaitGroup
+
+	mu     sync.Mutex
+	cur    *exchange // in flight, or nil
+	raw    *collector
+	err    error // why it is dead
+	gone   bool  // Close was called
+	broken bool  // the last write ended in the middle
+	heard  time.Time
+	counts Counts
+	greeting
+
+	number int // last line number given
+	sent   history
+}
+
+// greeting is what Greet found out.
+type greeting struct {
+	framed        bool
+	okAfterResend bool // a request to send again is followed by an ok
+	okNumbered    bool // an ok carries the number of its line
+	hello         Reply
+}
+
+// NewSession takes over conn and starts to listen. The session ends when Close
+// is called; until then it also reads after it died, so that nothing piles up.
+func NewSession(conn io.ReadWriteCloser, o Options) *Session {
+	s := &Session{
+		conn: conn, o: o.withDefaults(),
+		turn: make(chan struct{}, 1), writing: make(chan struct{}, 1),
+		done: make(chan struct{}), timer: time.NewTimer(time.Hour),
+	}
+	s.sent.reset()
+	s.turn <- struct{}{}
+	s.writing <- struct{}{}
+	s.tasks.Add(1)
+	go s.listen()
+	return s
+}
+
+// Ask sends a query and returns its reply. A query whose report was lost on the
+// way is asked again, twice at most.
+func (s *Session) Ask(ctx context.Context, q Query) (Reply, error) {
+	for try := 1; ; try++ {
+		r, lost, err := s.do(ctx, q.c, false)
+		switch {
+		case err != nil:
+			return Reply{}, err
+		case !lost:
+			return r, nil
+		case try >= 3 && r.OK.Kind == OK && !anyDamaged(r.Lines):
+			return r, nil // the printer has nothing else to say
+		case try >= 3:
+			return Reply{}, fmt.Errorf("gcode: %s: asked %d times: %w", q.Text(), try, ErrReplyLost)
+		}
+	}
+}
+
+// Move sends a motion and returns its reply. It is never made again: if its
+// report is needed and was lost on the way, the error is ErrReplyLost.
+func (s *Session) Move(ctx context.Context, m Motion) (Reply, error) {
+	r, lost, err := s.do(ctx, m.c, true)
+	if err != nil {
+		return Reply{}, err
+	}
+	if lost && (r.OK.Kind != OK || anyDamaged(r.Lines)) {
+		return Reply{}, fmt.Errorf("gcode: %s: %w", m.Text(), ErrReplyLost)
+	}
+	return r, nil
+}
+
+// Done is closed when the session is dead; Err then says why.
+func (s *Session) Done() <-chan struct{} { return s.done }
+
+// Err returns why the session is dead, or nil.
+func (s *Session) Err() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.err
+}
+
+// Counts returns what has been seen so far.
+func (s *Session) Counts() Counts {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.counts
+}
+
+// Framed reports whether Greet found that the printer takes numbered lines with
+// a check, and refuses damaged and repeated ones.
+func (s *Session) Framed() bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.framed
+}
+
+// Hello returns the printer's reply to the first word of Greet.
+func (s *Session) Hello() Reply {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.hello
+}
+
+// Close closes the connection and waits until nothing of the session runs any
+// more. It may be called more than once.
+func (s *Session) Close() error {
+	s.mu.Lock()
+	again := s.gone
+	s.gone = true
+	s.die(ErrClosed)
+	s.mu.Unlock()
+	var err error
+	if !again {
+		err = s.conn.Close()
+	}
+	s.tasks.Wait()
+	return err
+}
+
+// die makes the session dead; only the first reason counts. s.mu is held.
+func (s *Session) die(why error) {
+	if s.err != nil {
+		return
+	}
+	s.err = why
+	close(s.done)
+	if x := s.cur; x != nil {
+		x.err = why
+		s.end(x)
+	}
+}
+
+// take waits for the turn to send commands.
+func (s *Session) take(ctx context.Context) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	select {
+	case <-s.turn:
+		return nil
+	case <-s.done:
+		return s.Err()
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+func (s *Session) release() { s.turn <- struct{}{} }
+
+// do carries one command through. lost says that a needed report is missing.
+func (s *Session) do(ctx context.Context, c command, motion bool) (r Reply, lost bool, err error) {
+	if c.text == "" {
+		return Reply{}, false, fmt.Errorf("gcode: empty command")
+	}
+	if err := s.take(ctx); err != nil {
+		return Reply{}, false, fmt.Errorf("gcode: %s: not sent: %w", c.text, err)
+	}
+	x, err := s.begin(c, motion)
+	if err != nil {
+		s.release()
+		return Reply{}, false, fmt.Errorf("gcode: %s: not sent: %w", c.text, err)
+	}
+	if !s.drive(x, ctx.Done()) {
+		s.tasks.Add(1)
+		go s.wait(x)
+		return Reply{}, false, fmt.Errorf("gcode: %s: not waited for: %w", c.text, ctx.Err())
+	}
+	s.settle(x)
+	s.release()
+	if x.err != nil {
+		return Reply{}, false, wrap(c.text, x.err)
+	}
+	return x.reply, x.lost, nil
+}
+
+// wait carries x to its end after its caller has gone.
+func (s *Session) wait(x *exchange) {
+	defer s.tasks.Done()
+	s.drive(x, nil)
+	s.settle(x)
+	s.release()
+}
+
+func wrap(text string, err error) error {
+	if _, ok := err.(*FaultError); ok {
+		return err // names the command itself
+	}
+	return fmt.Errorf("gcode: %s: %w", text, err)
+}
+
+func anyDamaged(lines []Line) bool {
+	for _, l := range lines {
+		if l.Damaged {
+			return true
+		}
+	}
+	return false
+}
