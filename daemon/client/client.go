@@ -1,0 +1,156 @@
+package client
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+	"time"
+
+	"abbed/daemon/api"
+)
+
+// maxAnswer is the largest answer that is read, bytes: a record of some ten
+// thousand touches.
+const maxAnswer = 64 << 20
+
+// Client calls one daemon.
+type Client struct {
+	base  string
+	token string
+	http  *http.Client
+}
+
+// New returns a client of the daemon at base ("http://127.0.0.1:7787") with the
+// operator's token; an empty token can read, and stop on loopback.
+func New(base, token string) *Client {
+	return &Client{base: strings.TrimRight(base, "/"), token: token, http: &http.Client{}}
+}
+
+// Over returns the same client over another transport: an in-memory listener,
+// one that checks each answer.
+func (c *Client) Over(t http.RoundTripper) *Client {
+	return &Client{base: c.base, token: c.token, http: &http.Client{Transport: t}}
+}
+
+// get asks for path and reads the answer into a T.
+func get[T any](ctx context.Context, c *Client, path string) (T, error) {
+	return call[T](ctx, c, http.MethodGet, path, nil)
+}
+
+// post sends body (nil: none) to path and reads the answer into a T.
+func post[T any](ctx context.Context, c *Client, path string, body any) (T, error) {
+	return call[T](ctx, c, http.MethodPost, path, body)
+}
+
+func call[T any](ctx context.Context, c *Client, method, path string, body any) (T, error) {
+	var v T
+	b, err := c.do(ctx, method, path, body)
+	if err != nil {
+		return v, err
+	}
+	if err := json.Unmarshal(b, &v); err != nil {
+		return v, fmt.Errorf("client: %s %s: the answer is not what the API promises: %w", method, path, err)
+	}
+	return v, nil
+}
+
+// do sends one request and returns the body of the answer.
+func (c *Client) do(ctx context.Context, method, path string, body any) ([]byte, error) {
+	res, err := c.send(ctx, method, path, body, "")
+	if err != nil {
+		return nil, err
+	}
+	defer res.Body.Close()
+	b, err := io.ReadAll(io.LimitReader(res.Body, maxAnswer))
+	if err != nil {
+		return nil, fmt.Errorf("client: %s %s: read the answer: %w", method, path, err)
+	}
+	return b, nil
+}
+
+// send sends one request and returns an answer below 300; any other is an
+// error. The caller closes its body.
+func (c *Client) send(ctx context.Context, method, path string, body any, lastEvent string) (*http.Response, error) {
+	var sent io.Reader
+	if body != nil {
+		b, err := json.Marshal(body)
+		if err != nil {
+			return nil, fmt.Errorf("client: %s %s: %w", method, path, err)
+		}
+		sent = bytes.NewReader(b)
+	}
+	req, err := http.NewRequestWithContext(ctx, method, c.base+path, sent)
+	if err != nil {
+		return nil, fmt.Errorf("client: %s %s: %w", method, path, err)
+	}
+	if body != nil {
+		req.Header.Set("Content-Type", "application/json")
+	}
+	if c.token != "" {
+		req.Header.Set("Authorization", "Bearer "+c.token)
+	}
+	if lastEvent != "" {
+		req.Header.Set("Last-Event-ID", lastEvent)
+	}
+	res, err := c.http.Do(req)
+	if err != nil {
+		return nil, fmt.Errorf("client: %s %s: is the daemon running there? %w", method, path, err)
+	}
+	if res.StatusCode >= 300 {
+		defer res.Body.Close()
+		return nil, refusal(method, path, res)
+	}
+	return res, nil
+}
+
+// refusal reads the refusal in an answer.
+func refusal(method, path string, res *http.Response) error {
+	b, err := io.ReadAll(io.LimitReader(res.Body, 1<<20))
+	if err != nil {
+		return fmt.Errorf("client: %s %s: %s: read the refusal: %w", method, path, res.Status, err)
+	}
+	var r api.Refusal
+	if err := json.Unmarshal(b, &r); err != nil || r.Error == nil || r.Error.Code == "" {
+		return fmt.Errorf("client: %s %s: %s, without a refusal of the API: is that the daemon?", method, path, res.Status)
+	}
+	r.Error.Status = res.StatusCode
+	r.Error.RetryAfter, _ = strconv.Atoi(res.Header.Get("Retry-After"))
+	return r.Error
+}
+
+// Patiently calls do again as long as it is refused with a time after which
+// trying again helps.
+func Patiently(ctx context.Context, do func() error) error {
+	for {
+		err := do()
+		var e *api.Error
+		if !errors.As(err, &e) || e.RetryAfter <= 0 {
+			return err
+		}
+		if pause(ctx, time.Duration(e.RetryAfter)*time.Second) != nil {
+			return err
+		}
+	}
+}
+
+// pause waits for d, or for the end of ctx.
+func pause(ctx context.Context, d time.Duration) error {
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-t.C:
+		return nil
+	}
+}
+
+// run is the path of a run, or of what is below it.
+func run(id string, below string) string { return "/api/v1/runs/" + url.PathEscape(id) + below }

@@ -1,0 +1,120 @@
+package client
+
+import (
+	"context"
+	"net/url"
+
+	"abbed/daemon/api"
+)
+
+// Printer returns what is known of the printer.
+func (c *Client) Printer(ctx context.Context) (api.Printer, error) {
+	return get[api.Printer](ctx, c, "/api/v1/printer")
+}
+
+// Open gives the person's word that opening the port may reset the board.
+func (c *Client) Open(ctx context.Context, person string) error {
+	_, err := c.do(ctx, "POST", "/api/v1/printer/open", api.Open{Person: person})
+	return err
+}
+
+// StartRun asks for a run of steps; it waits for its cautions to be confirmed.
+func (c *Client) StartRun(ctx context.Context, steps ...string) (api.Run, error) {
+	return post[api.Run](ctx, c, "/api/v1/runs", api.NewRun{Steps: steps})
+}
+
+// Confirm gives a person's word on the cautions of a run.
+func (c *Client) Confirm(ctx context.Context, id string, how api.Confirm) error {
+	_, err := c.do(ctx, "POST", run(id, "/confirm"), how)
+	return err
+}
+
+// Runs returns all runs, newest first.
+func (c *Client) Runs(ctx context.Context) ([]api.Run, error) {
+	return get[[]api.Run](ctx, c, "/api/v1/runs")
+}
+
+// Run returns the state of a run.
+func (c *Client) Run(ctx context.Context, id string) (api.Run, error) {
+	return get[api.Run](ctx, c, run(id, ""))
+}
+
+// Answer answers the prompt of a run.
+func (c *Client) Answer(ctx context.Context, id string, a api.AnswerPrompt) error {
+	_, err := c.do(ctx, "POST", run(id, "/answer"), a)
+	return err
+}
+
+// Gauge does one action at the blade; it returns when the move has ended.
+func (c *Client) Gauge(ctx context.Context, id string, a api.GaugeAction) (api.Run, error) {
+	return post[api.Run](ctx, c, run(id, "/gauge"), a)
+}
+
+// Lower lowers the nozzle by mm.
+func (c *Client) Lower(ctx context.Context, id string, mm float64) (api.Run, error) {
+	return c.Gauge(ctx, id, api.GaugeAction{Action: "lower", MM: &mm})
+}
+
+// Raise raises the nozzle by mm.
+func (c *Client) Raise(ctx context.Context, id string, mm float64) (api.Run, error) {
+	return c.Gauge(ctx, id, api.GaugeAction{Action: "raise", MM: &mm})
+}
+
+// Record returns everything that was recorded in a run: the JSON of a
+// record.Run.
+func (c *Client) Record(ctx context.Context, id string) (api.Record, error) {
+	b, err := c.do(ctx, "GET", run(id, "/record"), nil)
+	return api.Record(b), err
+}
+
+// Analysis returns what a run tells.
+func (c *Client) Analysis(ctx context.Context, id string) (api.Analysis, error) {
+	return get[api.Analysis](ctx, c, run(id, "/analysis"))
+}
+
+// Gap returns the predicted gap error at points (u, v), mm, one for each.
+func (c *Client) Gap(ctx context.Context, id string, points [][2]float64) ([]api.Gap, error) {
+	return post[[]api.Gap](ctx, c, run(id, "/gap"), api.AskGap{Points: points})
+}
+
+// Table returns the correction of a run, or why there is none.
+func (c *Client) Table(ctx context.Context, id string) (api.Table, error) {
+	return get[api.Table](ctx, c, run(id, "/table"))
+}
+
+// SignOff gives a person's word on the cautions of one exact table.
+func (c *Client) SignOff(ctx context.Context, digest string, how api.SignOff) (api.SignedOff, error) {
+	return post[api.SignedOff](ctx, c, table(digest, "/signoff"), how)
+}
+
+// Apply begins to write a table that was signed off.
+func (c *Client) Apply(ctx context.Context, digest, token string) error {
+	_, err := c.do(ctx, "POST", table(digest, "/apply"), api.Apply{Token: token})
+	return err
+}
+
+// Applied returns what stands in the printer.
+func (c *Client) Applied(ctx context.Context) (api.Applied, error) {
+	return get[api.Applied](ctx, c, "/api/v1/applied")
+}
+
+// Undo begins to put the map back that stood there before.
+func (c *Client) Undo(ctx context.Context) error {
+	_, err := c.do(ctx, "POST", "/api/v1/applied/undo", nil)
+	return err
+}
+
+// Resolve decides what becomes of an apply that was cut off: "finish" or
+// "take-back".
+func (c *Client) Resolve(ctx context.Context, choice string) error {
+	_, err := c.do(ctx, "POST", "/api/v1/applied/resolve", api.Resolve{Choice: choice})
+	return err
+}
+
+// Stop asks for a stop. It is no emergency stop.
+func (c *Client) Stop(ctx context.Context) error {
+	_, err := c.do(ctx, "POST", "/api/v1/stop", nil)
+	return err
+}
+
+func table(digest, below string) string { return "/api/v1/tables/" + url.PathEscape(digest) + below }

@@ -1,0 +1,163 @@
+package web
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"mime"
+	"net/http"
+	"strings"
+
+	"abbed/daemon/api"
+)
+
+// body reads the request's JSON into a T, strictly: one object, no member that
+// T does not know, none twice, nothing after it.
+func body[T any](r *http.Request) (T, error) {
+	var v T
+	b, err := readBody(r)
+	if err != nil {
+		return v, err
+	}
+	if len(b) == 0 {
+		return v, badJSON("the body is empty; an object is wanted")
+	}
+	if err := rightType(r); err != nil {
+		return v, err
+	}
+	return v, decode(b, &v)
+}
+
+// noBody reads the body of a verb that takes nothing: empty, or {}.
+func noBody(r *http.Request) error {
+	b, err := readBody(r)
+	if err != nil || len(b) == 0 {
+		return err
+	}
+	return decode(b, &struct{}{})
+}
+
+func readBody(r *http.Request) ([]byte, error) {
+	b, err := io.ReadAll(io.LimitReader(r.Body, MaxBody+1))
+	if err != nil {
+		return nil, badJSON("the body did not arrive whole: %v", err)
+	}
+	if len(b) > MaxBody {
+		return nil, api.Errorf(http.StatusRequestEntityTooLarge, "too-large-body",
+			"send less at once", "the body is larger than %d bytes", MaxBody)
+	}
+	return bytes.TrimSpace(b), nil
+}
+
+// rightType refuses what a form of another page could send. A request with an
+// Authorization header comes from a program, which a form cannot imitate.
+func rightType(r *http.Request) error {
+	given := r.Header.Get("Content-Type")
+	kind, _, _ := mime.ParseMediaType(given)
+	if given == "" || kind == "application/json" || strings.HasSuffix(kind, "+json") || r.Header.Get("Authorization") != "" {
+		return nil
+	}
+	return api.Errorf(http.StatusUnsupportedMediaType, "bad-json",
+		"send Content-Type: application/json", "a body of type %q is not taken", given)
+}
+
+// decode fills v from b or says what is wrong: 400 for what is not JSON, 422
+// for JSON of another shape.
+func decode(b []byte, v any) error {
+	if err := wellFormed(b); err != nil {
+		return err
+	}
+	d := json.NewDecoder(bytes.NewReader(b))
+	d.DisallowUnknownFields()
+	err := d.Decode(v)
+	var wrong *json.UnmarshalTypeError
+	switch {
+	case err == nil:
+		return nil
+	case errors.As(err, &wrong):
+		return badValue("%s: %s does not fit; a %s is wanted", place(wrong.Field), wrong.Value, kind(wrong))
+	case strings.HasPrefix(err.Error(), "json: unknown field "):
+		return badValue("%s is not known here", strings.TrimPrefix(err.Error(), "json: unknown field "))
+	default:
+		return badValue("%v", err)
+	}
+}
+
+// wellFormed checks that b is one JSON object and nothing after it, and that no
+// object in it has a member twice: which of the two was meant?
+func wellFormed(b []byte) error {
+	if !json.Valid(b) {
+		var v any
+		return badJSON("the body is not JSON: %v", json.Unmarshal(b, &v))
+	}
+	if b[0] != '{' {
+		return api.Errorf(http.StatusUnprocessableEntity, "bad-json", shapeHint, "the body is not an object")
+	}
+	d := json.NewDecoder(bytes.NewReader(b))
+	d.UseNumber()
+	return once(d)
+}
+
+// once walks one value and refuses a member that comes twice.
+func once(d *json.Decoder) error {
+	t, err := d.Token()
+	if err != nil {
+		return badJSON("the body is not JSON: %v", err)
+	}
+	open, nests := t.(json.Delim)
+	if !nests {
+		return nil
+	}
+	seen := map[string]bool{}
+	for d.More() {
+		if open == '{' {
+			t, err = d.Token()
+			if err != nil {
+				return badJSON("the body is not JSON: %v", err)
+			}
+			name := t.(string)
+			if seen[name] {
+				return badValue("%q is there twice", name)
+			}
+			seen[name] = true
+		}
+		if err := once(d); err != nil {
+			return err
+		}
+	}
+	_, err = d.Token()
+	return err
+}
+
+const shapeHint = "the shape of each body stands in /api/openapi.json"
+
+func badJSON(text string, args ...any) error {
+	return api.Errorf(http.StatusBadRequest, "bad-json", shapeHint, text, args...)
+}
+
+func badValue(text string, args ...any) error {
+	return api.Errorf(http.StatusUnprocessableEntity, "bad-value", shapeHint, text, args...)
+}
+
+func place(field string) string {
+	if field == "" {
+		return "the body"
+	}
+	return fmt.Sprintf("%q", field)
+}
+
+// kind names a wanted Go type as JSON does.
+func kind(e *json.UnmarshalTypeError) string {
+	switch k := strings.TrimLeft(e.Type.String(), "*"); {
+	case strings.HasPrefix(k, "float"):
+		return "number within the range of a double"
+	case strings.HasPrefix(k, "["):
+		return "list"
+	case k == "string", k == "bool":
+		return strings.Replace(k, "bool", "boolean", 1)
+	default:
+		return "object"
+	}
+}

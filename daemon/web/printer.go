@@ -1,0 +1,44 @@
+package web
+
+import (
+	"net/http"
+	"strings"
+
+	"abbed/daemon/api"
+)
+
+func (s *site) printerRoutes() []route {
+	return []route{
+		{method: http.MethodGet, path: "/api/v1/printer", status: http.StatusOK, ask: func(*http.Request) (any, error) {
+			return s.desk.Printer(), nil
+		}},
+		{method: http.MethodPost, path: "/api/v1/printer/open", status: http.StatusAccepted, ask: s.openPort},
+	}
+}
+
+// openPort passes on the person's word that opening may reset the board.
+func (s *site) openPort(r *http.Request) (any, error) {
+	o, err := body[api.Open](r)
+	if err != nil {
+		return nil, err
+	}
+	if o.Person, err = person(o.Person); err != nil {
+		return nil, err
+	}
+	if err := s.desk.OpenPort(r.Context(), o); err != nil {
+		return nil, err
+	}
+	return s.desk.Printer(), nil
+}
+
+// person checks the name of whoever gives their word.
+func person(name string) (string, error) {
+	name = strings.TrimSpace(name)
+	if name == "" {
+		return "", badValue("%q: the name of the person who gives their word is missing", "person")
+	}
+	if len(name) > 200 {
+		return "", badValue("%q: the name is longer than 200 bytes", "person")
+	}
+	return name, nil
+}
