@@ -1,0 +1,150 @@
+package config
+
+import (
+	"fmt"
+	"strings"
+	"time"
+)
+
+// Field describes one setting by its use and its price.
+type Field struct {
+	// Key is its name in the file, with dots: survey.columns.
+	Key string
+	// Flag is the name of its own flag, or empty (then --set key=value).
+	Flag string
+	// Use says what it is for, Price what more or less of it costs.
+	Use, Price string
+	// Words lists the words that a text may be, if only some are.
+	Words []string
+	// Lo and Hi bound a number (a duration in s), both included; Unit names it.
+	Lo, Hi float64
+	Unit   string
+
+	at func(*Settings) any
+}
+
+// Env returns the name of the field in the environment.
+func (f Field) Env() string {
+	return envPrefix + strings.ToUpper(strings.ReplaceAll(f.Key, ".", "_"))
+}
+
+// Shape says in a few words what the value looks like.
+func (f Field) Shape() string {
+	switch f.at(new(Settings)).(type) {
+	case *string:
+		if f.Words != nil {
+			return strings.Join(f.Words, ", ")
+		}
+		return "text"
+	case *int:
+		return "a whole number"
+	case *bool:
+		return "true or false"
+	case *time.Duration:
+		return "a duration with a unit, such as 10s or 5m"
+	case **Rect:
+		return "X0,Y0,X1,Y1"
+	case **XY:
+		return "X,Y"
+	case *map[string]string:
+		return "texts by name"
+	}
+	return "a number"
+}
+
+// Range says the useful range in words, or "" if there is none.
+func (f Field) Range() string {
+	if f.Lo == 0 && f.Hi == 0 {
+		return ""
+	}
+	span := number(f.Lo) + ".." + number(f.Hi)
+	if f.Unit != "" {
+		span += " " + f.Unit
+	}
+	return span
+}
+
+// value returns the field's value in s: nil for one that is not set.
+func (f Field) value(s *Settings) any {
+	switch p := f.at(s).(type) {
+	case *string:
+		return *p
+	case *int:
+		return *p
+	case *bool:
+		return *p
+	case *float64:
+		return *p
+	case *time.Duration:
+		return *p
+	case **float64:
+		if *p != nil {
+			return **p
+		}
+	case **Rect:
+		if *p != nil {
+			return **p
+		}
+	case **XY:
+		if *p != nil {
+			return **p
+		}
+	case *map[string]string:
+		return *p
+	default:
+		panic(fmt.Sprintf("config: field %s has a type that the table does not know: %T", f.Key, p))
+	}
+	return nil
+}
+
+// show gives a value as a person would write it.
+func show(v any) string {
+	switch v := v.(type) {
+	case nil:
+		return "not set"
+	case float64:
+		return number(v)
+	case string:
+		return quote(v)
+	case time.Duration:
+		return span(v)
+	}
+	return fmt.Sprint(v)
+}
+
+// span gives a duration without its trailing zeros: 5m, not 5m0s.
+func span(d time.Duration) string {
+	s := d.String()
+	if strings.HasSuffix(s, "m0s") {
+		s = strings.TrimSuffix(s, "0s")
+	}
+	if strings.HasSuffix(s, "h0m") {
+		s = strings.TrimSuffix(s, "0m")
+	}
+	return s
+}
+
+// hint says what the field needs and what that costs.
+func (f Field) hint() string {
+	needs := "needs " + f.Shape()
+	if r := f.Range(); r != "" {
+		needs = "needs " + r
+	}
+	if f.Price == "" {
+		return needs
+	}
+	return needs + ": " + f.Price
+}
+
+// find returns the field of a key.
+func find(key string) (Field, bool) {
+	for _, f := range table {
+		if f.Key == key {
+			return f, true
+		}
+	}
+	return Field{}, false
+}
+
+// Fields returns the description of every setting, in the order of the example.
+func Fields() []Field { return append([]Field(nil), table...) }

@@ -1,0 +1,172 @@
+package config
+
+import "time"
+
+// Settings is everything that the owner can set. The table of Fields describes
+// each; deploy/abbed.example.yaml holds them all with their defaults.
+type Settings struct {
+	Port   string `mapstructure:"port"`
+	Baud   int    `mapstructure:"baud"`
+	DTR    string `mapstructure:"dtr"`
+	Listen string `mapstructure:"listen"`
+	// State is the directory of everything that is kept; Load fills in where
+	// that is if nobody set it.
+	State    string `mapstructure:"state"`
+	LogLevel string `mapstructure:"log_level"`
+
+	// Bed, MapArea, ZeroAt, Lever, Trigger and Travel are nil if not set: then
+	// the printer is asked, or a default is said to be one.
+	Bed       *Rect    `mapstructure:"bed"`
+	MapArea   *Rect    `mapstructure:"map_area"`
+	Layout    string   `mapstructure:"layout"`
+	ZeroAt    *XY      `mapstructure:"zero_at"`
+	Lever     *XY      `mapstructure:"lever"`
+	Trigger   *float64 `mapstructure:"trigger"`
+	Travel    *Rect    `mapstructure:"travel"`
+	Clearance float64  `mapstructure:"clearance"`
+	Layer     float64  `mapstructure:"layer"`
+
+	// AttendedStarts lets a trigger from outside start a run without a new
+	// confirmation.
+	AttendedStarts bool `mapstructure:"attended_starts"`
+	// Silence is how long the printer may say nothing.
+	Silence time.Duration `mapstructure:"silence"`
+	// IdleOff is the printer's own idle switch-off of the motors, which is put
+	// back after a run.
+	IdleOff time.Duration `mapstructure:"idle_off"`
+
+	Probe     Probe     `mapstructure:"probe"`
+	Feeds     Feeds     `mapstructure:"feeds"`
+	Repeat    Repeat    `mapstructure:"repeat"`
+	Gauging   Gauging   `mapstructure:"gauging"`
+	Survey    Survey    `mapstructure:"survey"`
+	Criteria  Criteria  `mapstructure:"criteria"`
+	Heat      Heat      `mapstructure:"heat"`
+	Words     Words     `mapstructure:"words"`
+	Retention Retention `mapstructure:"retention"`
+}
+
+// Words of settings that take one of several.
+const (
+	MovingBed    = "moving-bed"
+	MovingGantry = "moving-gantry"
+
+	StyleTouch    = "touch"    // one command moves, touches and reports
+	StyleStraight = "straight" // a straight probe, as in RS-274/NGC
+
+	DTRLeave = "leave" // as the system sets it; no pulse of our own
+	DTROn    = "on"
+	DTROff   = "off"
+)
+
+// Probe says how the printer touches.
+type Probe struct {
+	Style string `mapstructure:"style"`
+	// AddsOffset says that touches are reported in the map's Z.
+	AddsOffset bool `mapstructure:"adds_offset"`
+}
+
+// Feeds are speeds, mm/s.
+type Feeds struct {
+	Travel float64 `mapstructure:"travel"`
+	Z      float64 `mapstructure:"z"`
+	// Probe is the speed of a straight probe on its way down.
+	Probe float64 `mapstructure:"probe"`
+}
+
+// Repeat is the size of the repeat test.
+type Repeat struct {
+	Rounds int `mapstructure:"rounds"`
+	// Move is how far the head moves away between two touches, mm.
+	Move float64 `mapstructure:"move"`
+	// RowHalf is half the length of the row, RowStep its spacing, mm.
+	RowHalf float64 `mapstructure:"row_half"`
+	RowStep float64 `mapstructure:"row_step"`
+	Passes  int     `mapstructure:"passes"`
+}
+
+// Gauging is the size of the work at the blade.
+type Gauging struct {
+	Records int `mapstructure:"records"`
+	Columns int `mapstructure:"columns"`
+	Rows    int `mapstructure:"rows"`
+	// Blade is the thickness that is offered, mm.
+	Blade float64 `mapstructure:"blade"`
+	// Idle is how long a person may do nothing.
+	Idle time.Duration `mapstructure:"idle"`
+}
+
+// Survey is the size of the dense pattern.
+type Survey struct {
+	Columns int `mapstructure:"columns"`
+	Rows    int `mapstructure:"rows"`
+	// BaseEvery is after how many rows the head returns to the base point.
+	BaseEvery int `mapstructure:"base_every"`
+}
+
+// Criteria are the thresholds by which a run is judged, as people say them:
+// mm, mm per 100 mm, mm per minute.
+type Criteria struct {
+	Tolerance    float64 `mapstructure:"tolerance"`
+	Scatter      float64 `mapstructure:"scatter"`
+	Play         float64 `mapstructure:"play"`
+	Wander       float64 `mapstructure:"wander"`
+	DriftRate    float64 `mapstructure:"drift_rate"`
+	DriftLeft    float64 `mapstructure:"drift_left"`
+	DriftSaid    float64 `mapstructure:"drift_said"`
+	Largest      float64 `mapstructure:"largest"`
+	Steepest     float64 `mapstructure:"steepest"` // mm per 100 mm
+	DoubtShare   float64 `mapstructure:"doubt_share"`
+	GaugeU       float64 `mapstructure:"gauge_u"`
+	GaugeScatter float64 `mapstructure:"gauge_scatter"`
+	GaugedMargin float64 `mapstructure:"gauged_margin"`
+	NodeReach    float64 `mapstructure:"node_reach"`
+	MapDiffers   float64 `mapstructure:"map_differs"`
+}
+
+// Heat is what a run heats, degrees C; 0 heats nothing.
+type Heat struct {
+	Nozzle    float64 `mapstructure:"nozzle"`
+	Bed       float64 `mapstructure:"bed"`
+	NozzleMax float64 `mapstructure:"nozzle_max"`
+	BedMax    float64 `mapstructure:"bed_max"`
+}
+
+// Words are the printer's own words where they differ from the usual ones:
+// command templates and reply patterns by name. Never nil after Default or
+// Load.
+type Words struct {
+	Templates map[string]string `mapstructure:"templates"`
+	Patterns  map[string]string `mapstructure:"patterns"`
+}
+
+// Retention bounds what is kept.
+type Retention struct {
+	Days      int `mapstructure:"days"`
+	Megabytes int `mapstructure:"megabytes"`
+}
+
+// Default returns the settings that hold when nobody sets anything. State is
+// empty: Load fills it in.
+func Default() Settings {
+	return Settings{
+		Baud: 115200, DTR: DTRLeave, Listen: "127.0.0.1:8077", LogLevel: "info",
+		Layout: MovingBed, Clearance: 5, Layer: 0.2,
+		Silence: 10 * time.Second, IdleOff: 2 * time.Minute,
+		Probe:   Probe{Style: StyleTouch, AddsOffset: true},
+		Feeds:   Feeds{Travel: 100, Z: 8, Probe: 5},
+		Repeat:  Repeat{Rounds: 6, Move: 12, RowHalf: 60, RowStep: 3, Passes: 3},
+		Gauging: Gauging{Records: 2, Columns: 5, Rows: 2, Blade: 0.10, Idle: 5 * time.Minute},
+		Survey:  Survey{Columns: 25, Rows: 7, BaseEvery: 1},
+		Criteria: Criteria{
+			Tolerance: 0.030, Scatter: 0.015, Play: 0.020, Wander: 0.020,
+			DriftRate: 0.010, DriftLeft: 0.010, DriftSaid: 0.010,
+			Largest: 0.5, Steepest: 0.3, DoubtShare: 0.5,
+			GaugeU: 0.003, GaugeScatter: 0.010,
+			GaugedMargin: 15, NodeReach: 60, MapDiffers: 0.030,
+		},
+		Heat:      Heat{NozzleMax: 260, BedMax: 110},
+		Words:     Words{Templates: map[string]string{}, Patterns: map[string]string{}},
+		Retention: Retention{Days: 730, Megabytes: 500},
+	}
+}

@@ -1,0 +1,78 @@
+package config
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+)
+
+// XY is a horizontal pair, mm.
+type XY struct{ X, Y float64 }
+
+// Rect is an upright rectangle, mm.
+type Rect struct{ X0, Y0, X1, Y1 float64 }
+
+// String gives the pair as the flags take it.
+func (p XY) String() string { return join(p.X, p.Y) }
+
+// String gives the rectangle as the flags take it.
+func (r Rect) String() string { return join(r.X0, r.Y0, r.X1, r.Y1) }
+
+// Valid reports whether r is finite and has an area.
+func (r Rect) Valid() bool {
+	for _, c := range []float64{r.X0, r.Y0, r.X1, r.Y1} {
+		if math.IsNaN(c) || math.IsInf(c, 0) {
+			return false
+		}
+	}
+	return r.X1 > r.X0 && r.Y1 > r.Y0
+}
+
+// has reports whether (x, y) lies in r or on its edge.
+func (r Rect) has(p XY) bool { return p.X >= r.X0 && p.X <= r.X1 && p.Y >= r.Y0 && p.Y <= r.Y1 }
+
+func join(v ...float64) string {
+	parts := make([]string, len(v))
+	for i, x := range v {
+		parts[i] = number(x)
+	}
+	return strings.Join(parts, ",")
+}
+
+func number(x float64) string { return strconv.FormatFloat(x, 'g', -1, 64) }
+
+// numbers reads n finite numbers with commas between them.
+func numbers(text string, n int) ([]float64, error) {
+	parts := strings.Split(text, ",")
+	if len(parts) != n {
+		return nil, fmt.Errorf("has %d numbers, needs %d with commas between them", len(parts), n)
+	}
+	out := make([]float64, n)
+	for i, p := range parts {
+		x, err := decimal(strings.TrimSpace(p))
+		if err != nil {
+			return nil, err
+		}
+		out[i] = x
+	}
+	return out, nil
+}
+
+// decimal reads a finite decimal number; no hexadecimal, no underscores.
+func decimal(text string) (float64, error) {
+	x, err := strconv.ParseFloat(text, 64)
+	if err != nil || math.IsNaN(x) || math.IsInf(x, 0) || strings.ContainsAny(text, "xXpP_") {
+		return 0, fmt.Errorf("%s is not a finite number", quote(text))
+	}
+	return x, nil
+}
+
+// quote shows a text as it was given, shortened.
+func quote(text string) string {
+	const most = 60
+	if len(text) > most {
+		text = text[:most] + "..."
+	}
+	return strconv.Quote(text)
+}
