@@ -1,0 +1,40 @@
+package probe
+
+import (
+	"context"
+
+	"abbed/gcode"
+	"abbed/probe/record"
+)
+
+// Dialogue carries commands to the printer and brings the answers back; a
+// gcode.Session is one.
+type Dialogue interface {
+	Ask(context.Context, gcode.Query) (gcode.Reply, error)
+	Move(context.Context, gcode.Motion) (gcode.Reply, error)
+}
+
+// Log keeps what happens. Append numbers and times the event and returns it as
+// kept; an error means that nothing can be kept any more, and the run ends.
+type Log interface {
+	Append(record.Event) (record.Event, error)
+	Run() record.Run
+}
+
+// Person is whoever stands at the machine.
+type Person interface {
+	// Act waits for the next action at the blade. It returns ctx's error when
+	// the context ends first.
+	Act(context.Context) (Action, error)
+}
+
+// Action is what the person does at the blade. Done must be called once, with
+// nil or with why it was refused, when the action has been carried out.
+type Action struct {
+	// Do is lower, raise, record, skip, next or forget.
+	Do string
+	// MM is by how much to lower or raise; Blade is the blade that the person
+	// says was used. Nil if not said.
+	MM, Blade *float64
+	Done      func(error)
+}

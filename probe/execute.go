@@ -1,0 +1,184 @@
+package probe
+
+import (
+	"context"
+	"errors"
+	"slices"
+
+	"abbed/gcode/clock"
+	"abbed/gcode/dialect"
+	"abbed/probe/record"
+)
+
+// Job is what Execute needs beside the line: who is there, what is kept, how
+// much is measured.
+type Job struct {
+	Line   Dialogue
+	Words  *dialect.Dialect
+	Manner Manner
+	Log    Log
+	Person Person
+	Clock  *clock.Clock
+	Plan   Plan
+	// Show is told where the run stands; it must not block.
+	Show func(View)
+}
+
+// job is a Job on its way.
+type job struct {
+	Job
+	log   Log
+	plan  Plan
+	setup record.Setup
+	head  *Head
+	meter *meter
+	view  View
+}
+
+// Execute carries out the steps of the run that the log has opened, in their
+// order, and puts back whatever it switched off. The result is nil when every
+// step ended, or when the run was cut by a finding (which is then in the log);
+// otherwise why it failed. What could not be put back stays in the run's Off.
+//
+// The context ends the run at the next command; putting back has a context of
+// its own.
+func Execute(ctx context.Context, o Job) error {
+	setup := o.Log.Run().Setup
+	j := &job{Job: o, log: o.Log, plan: o.Plan, setup: setup}
+	j.head = NewHead(o.Line, o.Words, o.Log, o.Manner)
+	err := j.steps(ctx)
+	if cut := AsCut(err); cut != nil {
+		err = j.keep(record.Event{Cut: cut})
+	}
+	back, cancel := o.Clock.WithTimeout(context.WithoutCancel(ctx), putBackTime)
+	defer cancel()
+	if e := j.head.PutBack(back); e != nil && err == nil {
+		err = e
+	}
+	return err
+}
+
+func (j *job) steps(ctx context.Context) error {
+	if err := j.prepare(ctx); err != nil {
+		return err
+	}
+	run := j.log.Run()
+	for _, s := range []struct {
+		step record.Step
+		do   func(context.Context) error
+	}{
+		{record.StepRepeat, j.repeat}, {record.StepGauging, j.gauge}, {record.StepSurvey, j.survey},
+	} {
+		if !slices.Contains(run.Steps, s.step) {
+			continue
+		}
+		if err := s.do(ctx); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// prepare looks whether the printer is free, homes it, and reads the stored map
+// and the settings.
+func (j *job) prepare(ctx context.Context) error {
+	if err := j.begin(record.StepPrepare, 4); err != nil {
+		return err
+	}
+	if err := ForeignUse(ctx, j.Line, j.Words, j.Clock); err != nil {
+		return err
+	}
+	j.did()
+	if err := j.readSettings(ctx); err != nil {
+		return err
+	}
+	if err := j.head.Home(ctx); err != nil {
+		return err
+	}
+	j.did()
+	if err := j.readMap(ctx); err != nil {
+		return err
+	}
+	return j.head.Switch(ctx, record.SwitchIdle, false)
+}
+
+func (j *job) readSettings(ctx context.Context) error {
+	r, err := j.head.ask(ctx, j.Words.Settings(), "read the settings")
+	if err != nil {
+		return err
+	}
+	j.did()
+	if text := j.Words.ReadSettings(r); text != "" {
+		return j.keep(record.Event{Settings: &record.Settings{Text: text}})
+	}
+	return nil
+}
+
+// readMap keeps the stored map. A printer without one is no fault: the table is
+// refused later. One that cannot be read is: it would be guessed.
+func (j *job) readMap(ctx context.Context) error {
+	r, err := j.head.ask(ctx, j.Words.Map(), "read the stored map")
+	if err != nil {
+		return err
+	}
+	j.did()
+	rows, ok, err := j.Words.ReadMap(r)
+	switch {
+	case err != nil:
+		return j.keep(record.Event{Note: &record.Note{Text: "the stored map cannot be read: " + err.Error()}})
+	case !ok:
+		return j.keep(record.Event{Note: &record.Note{Text: "the printer printed no stored map"}})
+	}
+	return j.keep(record.Event{Map: &record.Map{Nodes: rows}})
+}
+
+// begin keeps that a step began and shows it.
+func (j *job) begin(step record.Step, of int) error {
+	j.meter = newMeter(j.Clock, of)
+	j.view = View{Phase: PhaseWorking, Step: step, Of: of, Sentence: sentences[step]}
+	j.show()
+	return j.keep(record.Event{Began: &record.Began{Step: step, Of: of}})
+}
+
+var sentences = map[record.Step]string{
+	record.StepPrepare: "Looking at the printer, then homing.",
+	record.StepRepeat:  "Touching the same place again and again, then one row three times: is the machine steady?",
+	record.StepGauging: "Getting ready for the feeler gauge.",
+	record.StepSurvey:  "Touching the bed all over. Nobody needs to watch.",
+}
+
+// did counts one thing done and shows it.
+func (j *job) did() {
+	j.meter.done++
+	j.show()
+}
+
+func (j *job) show() {
+	j.view.Done, j.view.Of, j.view.Left = j.meter.done, j.meter.of, j.meter.left()
+	j.view.Homed = j.head.Homed()
+	j.Show(j.view)
+}
+
+func (j *job) keep(e record.Event) error {
+	if _, err := j.log.Append(e); err != nil {
+		return fault(err, "store", "free the disk, then start again; what was measured so far is kept", "keep what happened")
+	}
+	return nil
+}
+
+func (j *job) touch(ctx context.Context, p record.Place, side record.Side, what record.Touch) error {
+	if _, err := j.head.Touch(ctx, p, side, what); err != nil {
+		return err
+	}
+	j.did()
+	return nil
+}
+
+// Refusal returns the Refused in err, or nil.
+func Refusal(err error) *Refused {
+	var r *Refused
+	if errors.As(err, &r) {
+		return r
+	}
+	return nil
+}

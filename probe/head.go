@@ -1,0 +1,233 @@
+package probe
+
+import (
+	"context"
+	"math"
+	"slices"
+
+	"abbed/gcode"
+	"abbed/gcode/dialect"
+	"abbed/probe/record"
+)
+
+// Style is how the printer probes.
+type Style string
+
+// Styles of probing.
+const (
+	// StyleTouch: one word travels, probes and reports the place (G30).
+	StyleTouch Style = "touch"
+	// StyleStraight: a straight probing move down (G38.2, RS-274/NGC).
+	StyleStraight Style = "straight"
+)
+
+// Feeds are speeds, mm per minute.
+type Feeds struct {
+	Travel float64
+	Z      float64
+	Probe  float64
+}
+
+// Manner is how the head is driven.
+type Manner struct {
+	Style Style
+	Feeds Feeds
+	// RawHeights says that touches are reported without the probe's Z offset:
+	// as the height of the nozzle. The trigger height is then taken off.
+	RawHeights bool
+	// IdleOff is what the idle switch-off of the motors is put back to, s.
+	IdleOff int
+}
+
+// Head is the only sender of motion. Every guard stands here: homed, within
+// travel, at clearance, room under the nozzle, floor. Not for concurrent use.
+type Head struct {
+	line   Dialogue
+	words  *dialect.Dialect
+	log    Log
+	setup  record.Setup
+	manner Manner
+
+	homed  bool
+	at     record.Nozzle
+	z      float64 // NaN: not known, as after a touch
+	zTouch float64 // height of the last touch in the map's Z; NaN before
+}
+
+// NewHead returns a head on which nothing has moved yet: not homed.
+func NewHead(line Dialogue, words *dialect.Dialect, log Log, m Manner) *Head {
+	return &Head{
+		line: line, words: words, log: log, setup: log.Run().Setup, manner: m,
+		z: math.NaN(), zTouch: math.NaN(),
+	}
+}
+
+// Homed reports whether the position can be believed.
+func (h *Head) Homed() bool { return h.homed }
+
+// Home finds the machine's own zero, then raises to the clearance height.
+func (h *Head) Home(ctx context.Context) error {
+	h.homed = false
+	if _, err := h.line.Ask(ctx, h.words.Absolute()); err != nil {
+		return fault(err, "failed", "see what the printer says", "home: set absolute coordinates")
+	}
+	if _, err := h.move(ctx, h.words.Home(), "home"); err != nil {
+		return err
+	}
+	if err := h.believe(ctx); err != nil {
+		return err
+	}
+	h.homed = true
+	if err := h.Raise(ctx); err != nil {
+		return err
+	}
+	// Homing may have switched the levelling on again.
+	if slices.Contains(h.log.Run().Off, record.SwitchLevelling) {
+		if _, err := h.ask(ctx, h.words.Levelling(false), "switch levelling"); err != nil {
+			return err
+		}
+		return h.believe(ctx)
+	}
+	return nil
+}
+
+// believe takes the position from the printer.
+func (h *Head) believe(ctx context.Context) error {
+	x, y, z, err := h.where(ctx)
+	if err != nil {
+		return err
+	}
+	h.at, h.z = record.Nozzle{X: x, Y: y}, z
+	return nil
+}
+
+func (h *Head) where(ctx context.Context) (x, y, z float64, err error) {
+	if _, err := h.ask(ctx, h.words.Settle(), "wait for moves"); err != nil {
+		return 0, 0, 0, err
+	}
+	r, err := h.ask(ctx, h.words.Where(), "ask for the position")
+	if err != nil {
+		return 0, 0, 0, err
+	}
+	x, y, z, ok := h.words.ReadPosition(r)
+	if !ok {
+		return 0, 0, 0, fault(nil, "no-position",
+			"run abbed doctor, and set the pattern of the position in the settings",
+			"ask for the position: the answer %q holds no X, Y and Z", said(r))
+	}
+	return x, y, z, nil
+}
+
+// Raise lifts the nozzle to the clearance height if it may be lower.
+func (h *Head) Raise(ctx context.Context) error {
+	if !h.homed {
+		return unhomed("raise")
+	}
+	if h.z >= h.setup.Clearance-0.005 {
+		return nil
+	}
+	if _, err := h.move(ctx, h.words.MoveZ(h.setup.Clearance, h.manner.Feeds.Z), "raise"); err != nil {
+		return err
+	}
+	h.z = h.setup.Clearance
+	return nil
+}
+
+// Travel takes the nozzle to n at the clearance height.
+func (h *Head) Travel(ctx context.Context, n record.Nozzle) error {
+	if !h.homed {
+		return unhomed("travel")
+	}
+	if !h.setup.Travel.Has(record.Place{U: n.X, V: n.Y}) {
+		return refuse("out-of-travel", "check bed, travel and lever in the settings",
+			"travel to x=%.1f y=%.1f: outside the nozzle's travel", n.X, n.Y)
+	}
+	if err := h.Raise(ctx); err != nil {
+		return err
+	}
+	if _, err := h.move(ctx, h.words.MoveXY(n, h.manner.Feeds.Travel), "travel"); err != nil {
+		return err
+	}
+	h.at = n
+	return nil
+}
+
+// Lower takes the nozzle to height z where it stands, never below the floor,
+// and makes sure that it came there.
+func (h *Head) Lower(ctx context.Context, z, floor float64) error {
+	if !h.homed {
+		return unhomed("lower")
+	}
+	if z < floor-1e-6 {
+		return pastFloor(z, floor)
+	}
+	if _, err := h.move(ctx, h.words.MoveZ(z, h.manner.Feeds.Z), "lower"); err != nil {
+		return err
+	}
+	h.z = z
+	return h.check(ctx)
+}
+
+// slip is how far a reported position may be from the commanded one, mm: the
+// step of a report with two decimals, and one motor step.
+const slip = 0.03
+
+// check asks where the head is and fails if it is not where it was sent.
+func (h *Head) check(ctx context.Context) error {
+	x, y, z, err := h.where(ctx)
+	if err != nil {
+		return err
+	}
+	off := max(math.Abs(x-h.at.X), math.Abs(y-h.at.Y), math.Abs(z-h.z))
+	if off > slip {
+		h.homed = false
+		return fault(nil, "not-there",
+			"look at the machine: was it moved by hand, or did its travel limits hold it? Home again",
+			"the printer is at x=%.2f y=%.2f z=%.3f, and not at x=%.2f y=%.2f z=%.3f where it was sent",
+			x, y, z, h.at.X, h.at.Y, h.z)
+	}
+	return nil
+}
+
+func (h *Head) move(ctx context.Context, m gcode.Motion, act string) (gcode.Reply, error) {
+	r, err := h.line.Move(ctx, m)
+	if err != nil {
+		h.homed = h.homed && !loses(err)
+		h.z = math.NaN()
+		return r, fault(err, "failed", hintOf(err), "%s", act)
+	}
+	return r, nil
+}
+
+func (h *Head) ask(ctx context.Context, q gcode.Query, act string) (gcode.Reply, error) {
+	r, err := h.line.Ask(ctx, q)
+	if err != nil {
+		h.homed = h.homed && !loses(err)
+		return r, fault(err, "failed", hintOf(err), "%s", act)
+	}
+	return r, nil
+}
+
+func unhomed(act string) *Refused {
+	return refuse("unhomed", "the position is not known: start a new run, which homes first", "%s: the machine is not homed", act)
+}
+
+func pastFloor(z, floor float64) *Refused {
+	return refuse("past-floor", "a smaller step; if the blade is still loose at the floor, stop here",
+		"lower to %.3f mm: below the floor at %.3f mm", z, floor)
+}
+
+// said returns the lines of a reply as one short text.
+func said(r gcode.Reply) string {
+	s := ""
+	for i, l := range r.Lines {
+		if i > 0 {
+			s += " | "
+		}
+		s += l.Text
+	}
+	if len(s) > 200 {
+		s = s[:200] + "..."
+	}
+	return s
+}

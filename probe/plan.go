@@ -1,0 +1,136 @@
+package probe
+
+import (
+	"math"
+	"time"
+
+	"abbed/probe/record"
+)
+
+// Plan is how much a run measures. See DefaultPlan for what each costs.
+type Plan struct {
+	// Rounds is how often the repeat test goes round its four sides.
+	Rounds int
+	// Move is how far the head moves away between two touches of the repeat
+	// test, mm in X and in Y.
+	Move float64
+	// RowHalf and RowStep are half the length of the row that is passed, and
+	// the distance of its touches, mm; Passes is how often.
+	RowHalf, RowStep float64
+	Passes           int
+	// Spacing is the largest distance of gauging places along X, mm; Records is
+	// how many records each takes; Pairs how many touches stand before and
+	// after each.
+	Spacing float64
+	Records int
+	Pairs   int
+	// Patience is how long the person may do nothing before the nozzle is
+	// raised.
+	Patience time.Duration
+	// Columns and Rows of the survey.
+	Columns, Rows int
+	// Inset is how far inside the reach the outermost places lie, mm.
+	Inset float64
+}
+
+// DefaultPlan returns the defaults. On a printer that needs 3.5 s a touch: the
+// repeat test 24 + 3 x 41 touches (9 min), the survey 25 x 7 and a return a
+// row (11 min). 25 columns show a shape that bends four times; 7 rows tell what
+// repeats from front to back. Two records a place tell the person's scatter.
+func DefaultPlan() Plan {
+	return Plan{
+		Rounds: 6, Move: runUp, RowHalf: 60, RowStep: 3, Passes: 3,
+		Spacing: 55, Records: 2, Pairs: 2, Patience: 5 * time.Minute,
+		Columns: 25, Rows: 7, Inset: 8,
+	}
+}
+
+// spread returns n numbers from lo to hi, evenly; the middle for n = 1.
+func spread(lo, hi float64, n int) []float64 {
+	if n < 2 {
+		return []float64{(lo + hi) / 2}
+	}
+	out := make([]float64, n)
+	for i := range out {
+		out[i] = lo + (hi-lo)*float64(i)/float64(n-1)
+	}
+	return out
+}
+
+// row returns the places of the row that the repeat test passes: through the
+// zero place, along +X, as far as reach and room allow.
+func (p Plan) row(s record.Setup, room Room) []record.Place {
+	lo, hi := s.Zero.U, s.Zero.U
+	fits := func(u float64) bool {
+		q := record.Place{U: u, V: s.Zero.V}
+		return s.Probed().Has(q) && room.At(q) >= leastRoom+0.01
+	}
+	for hi+p.RowStep <= s.Zero.U+p.RowHalf && fits(hi+p.RowStep) {
+		hi += p.RowStep
+	}
+	for lo-p.RowStep >= s.Zero.U-p.RowHalf && fits(lo-p.RowStep) {
+		lo -= p.RowStep
+	}
+	var out []record.Place
+	for k := 0; lo+float64(k)*p.RowStep <= hi+1e-9; k++ {
+		out = append(out, record.Place{U: lo + float64(k)*p.RowStep, V: s.Zero.V})
+	}
+	return out
+}
+
+// inner is the rectangle on whose edges the outermost gauging places lie: the
+// reach, a little inside, so that the gauged area with its margin covers the
+// reach.
+func (p Plan) inner(s record.Setup) record.Rect {
+	d := min(p.Inset, s.Criteria.GaugedMargin, s.Reach.W()/4, s.Reach.H()/4)
+	return s.Reach.Grown(-d)
+}
+
+// aims returns the places to gauge, in order: the zero place, outward along X
+// to either edge, then the four corners. alone leaves the corners out: the
+// five-minute answer.
+func (p Plan) aims(s record.Setup, alone bool) []record.Place {
+	in := p.inner(s)
+	zero := s.Zero
+	spacing := p.Spacing
+	if alone {
+		spacing = hopMost
+	}
+	out := []record.Place{zero}
+	for _, edge := range []float64{in.X1, in.X0} {
+		n := int(math.Ceil(math.Abs(edge-zero.U)/spacing - 1e-9))
+		for k := 1; k <= n; k++ {
+			out = append(out, record.Place{U: zero.U + (edge-zero.U)*float64(k)/float64(n), V: zero.V})
+		}
+	}
+	if alone {
+		return out
+	}
+	for _, v := range []float64{in.Y0, in.Y1} {
+		if math.Abs(v-zero.V) < 10 {
+			continue
+		}
+		xs := []float64{in.X0, in.X1}
+		if v == in.Y1 {
+			xs = []float64{in.X1, in.X0}
+		}
+		for _, u := range xs {
+			out = append(out, record.Place{U: u, V: v})
+		}
+	}
+	return out
+}
+
+// rows returns the rows of the survey, each from the smallest X.
+func (p Plan) rows(s record.Setup) [][]record.Place {
+	r := s.Probed()
+	var out [][]record.Place
+	for _, v := range spread(r.Y0, r.Y1, p.Rows) {
+		var row []record.Place
+		for _, u := range spread(r.X0, r.X1, p.Columns) {
+			row = append(row, record.Place{U: u, V: v})
+		}
+		out = append(out, row)
+	}
+	return out
+}

@@ -1,0 +1,93 @@
+package probe
+
+import (
+	"math"
+
+	"abbed/probe/record"
+)
+
+// route chooses the next gauging place: the aims in order, by hops that stay
+// within 80 mm of a gauged place and within the room under the nozzle.
+type route struct {
+	aims    []record.Place
+	skipped []record.Place
+	reach   record.Rect
+}
+
+// leastHop is the shortest hop that is worth a place, mm.
+const leastHop = 15
+
+// next returns the next place, and whether it is an aim or a stepping stone.
+// cramped says that aims are left which the room under the nozzle forbids.
+func (r *route) next(gs []gauged, room Room) (p record.Place, aim, more, cramped bool) {
+	for _, a := range r.aims {
+		if r.passed(a, gs) {
+			continue
+		}
+		if len(gs) == 0 {
+			return a, true, true, false
+		}
+		p, ok, tight := r.hop(a, gs, room)
+		if !ok {
+			cramped = cramped || tight
+			continue
+		}
+		return p, p == a, true, false
+	}
+	return record.Place{}, false, false, cramped
+}
+
+// passed reports whether an aim needs no visit any more.
+func (r *route) passed(a record.Place, gs []gauged) bool {
+	for _, s := range r.skipped {
+		if s.Distance(a) < leastHop {
+			return true
+		}
+	}
+	for _, g := range gs {
+		if g.place.Distance(a) < 1 {
+			return true
+		}
+	}
+	return false
+}
+
+// hop returns the aim itself if it may be gauged from here, or a stepping stone
+// on the way from the nearest gauged place.
+func (r *route) hop(a record.Place, gs []gauged, room Room) (p record.Place, ok, tight bool) {
+	from := nearest(gs, a).place
+	far := from.Distance(a)
+	if far <= hopMost && room.At(a) >= leastRoom {
+		return a, true, false
+	}
+	step := far / math.Ceil(far/hopMost)
+	for step > leastHop {
+		f := step / far
+		p := record.Place{U: from.U + f*(a.U-from.U), V: from.V + f*(a.V-from.V)}
+		if r.passed(p, nil) {
+			return p, false, false // skipped by the person: no way through here
+		}
+		if room.At(p) >= leastRoom {
+			return p, true, false
+		}
+		step *= 0.8
+	}
+	return a, false, true
+}
+
+// ahead foretells how many places will be visited beyond those of gs, if each
+// has the gap error of the zero place.
+func (r *route) ahead(gs []gauged, room Room) int {
+	walked := *r
+	gs = append([]gauged(nil), gs...)
+	n := 0
+	for ; n < 200; n++ {
+		room.gauged = gs
+		p, _, more, _ := walked.next(gs, room)
+		if !more {
+			break
+		}
+		gs = append(gs, gauged{place: p})
+	}
+	return n
+}

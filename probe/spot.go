@@ -1,0 +1,139 @@
+package probe
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"abbed/probe/record"
+)
+
+// Constants of gauging (the project's safety rule 5), mm.
+const (
+	hopMost       = 80.0  // a place lies within this of one already gauged
+	arriveAbove   = 1.0   // above the predicted contact
+	arriveSlope   = 0.010 // more per mm of hop, while only the zero place is gauged
+	arriveAgain   = 0.15  // above the recorded blade contact
+	floorBelow    = 0.05  // below the predicted contact
+	floorSlope    = 0.003 // more per mm to the nearest gauged place
+	floorAtZero   = 0.5   // below the predicted contact at the zero place
+	finest        = 0.02  // the smallest step that is asked for
+	fine          = 0.05
+	largeBlade    = 0.30
+	defaultBlade  = 0.10
+	thinnestBlade = 0.02
+)
+
+// tilt is the largest tilt of the head that a first arrival allows for, rad.
+var tilt = 3 * math.Pi / 180
+
+// approachTo is how the nozzle comes to a gauging place: what is predicted, how
+// high it arrives, how low it may go, and the doubt of the prediction.
+type approachTo struct {
+	predicted float64 // bed contact of the nozzle, mm
+	arrival   float64
+	floor     float64
+	doubt     float64
+}
+
+// first returns the approach to the zero place, touched at height touched.
+//
+//	arrival = predicted + 1 mm + |lever| sin 3 deg;  floor = predicted - 0.5 mm
+func first(touched float64, lever record.Lever) approachTo {
+	return approachTo{
+		predicted: touched,
+		arrival:   touched + arriveAbove + lever.Length()*math.Sin(tilt),
+		floor:     touched - floorAtZero,
+	}
+}
+
+// later returns the approach to p, touched at height touched, with gs gauged so
+// far (at least one).
+//
+//	floor = predicted - 0.05 mm - 0.3 mm per 100 mm to the nearest gauged place
+func later(touched float64, p record.Place, gs []gauged) approachTo {
+	hop := nearest(gs, p).place.Distance(p)
+	a := approachTo{predicted: touched - expect(gs, p)}
+	a.arrival, a.doubt = a.predicted+arriveAbove, gaugedSlope*hop
+	if len(gs) < 2 {
+		a.arrival += arriveSlope * hop
+		a.doubt = unknownSlope * hop
+	}
+	a.floor = a.predicted - floorBelow - floorSlope*hop
+	return a
+}
+
+// again returns the approach to a place recorded before: contact is the bed
+// contact recorded there last.
+func again(contact, blade float64) approachTo {
+	return approachTo{predicted: contact, arrival: contact + blade + arriveAgain, floor: contact - floorBelow}
+}
+
+// maxStep returns the largest step that may be asked for at height z, mm. With
+// r = z - predicted - blade and the doubt d of the prediction:
+//
+//	r > 0.10: half of the larger of r - d and min(r, 0.2);  r > 0.05: 0.05;  else 0.02
+//
+// rounded down to 0.001.
+func (a approachTo) maxStep(z, blade float64) float64 {
+	r := z - a.predicted - blade
+	step := finest
+	switch {
+	case r > 0.10+1e-9:
+		step = max(r-a.doubt, min(r, 0.2)) / 2
+	case r > 0.05+1e-9:
+		step = fine
+	}
+	return math.Floor(step*1000+1e-6) / 1000
+}
+
+// expect foretells the raw gap error at p: that of the only gauged place, or a
+// linear fit through the nearest four, of least norm, so that places on one
+// line say nothing across it.
+func expect(gs []gauged, p record.Place) float64 {
+	near := nearestFew(gs, p, 4)
+	if len(near) == 1 {
+		return near[0].raw
+	}
+	var mu, mv, mg float64
+	for _, g := range near {
+		mu, mv, mg = mu+g.place.U, mv+g.place.V, mg+g.raw
+	}
+	n := float64(len(near))
+	mu, mv, mg = mu/n, mv/n, mg/n
+	a := mat.NewDense(len(near), 2, nil)
+	b := mat.NewVecDense(len(near), nil)
+	for i, g := range near {
+		a.Set(i, 0, g.place.U-mu)
+		a.Set(i, 1, g.place.V-mv)
+		b.SetVec(i, g.raw-mg)
+	}
+	var svd mat.SVD
+	if !svd.Factorize(a, mat.SVDThin) {
+		return nearest(gs, p).raw
+	}
+	// A direction in which the places spread less than 10 mm tells no slope.
+	rank := 0
+	for _, s := range svd.Values(nil) {
+		if s > 10 {
+			rank++
+		}
+	}
+	if rank == 0 {
+		return nearest(gs, p).raw
+	}
+	var slope mat.VecDense
+	svd.SolveVecTo(&slope, b, rank)
+	return mg + slope.AtVec(0)*(p.U-mu) + slope.AtVec(1)*(p.V-mv)
+}
+
+// nearestFew returns the up to n gauged places nearest to p.
+func nearestFew(gs []gauged, p record.Place, n int) []gauged {
+	sorted := append([]gauged(nil), gs...)
+	for i := range sorted {
+		for k := i; k > 0 && sorted[k].place.Distance(p) < sorted[k-1].place.Distance(p); k-- {
+			sorted[k], sorted[k-1] = sorted[k-1], sorted[k]
+		}
+	}
+	return sorted[:min(n, len(sorted))]
+}

@@ -1,0 +1,70 @@
+package probe
+
+import (
+	"context"
+	"fmt"
+	"slices"
+
+	"abbed/probe/record"
+)
+
+// survey makes the dense pattern, row by row to and fro, with a return to the
+// base point before the first row and after each. Places without room under the
+// nozzle are left out and it is said how many.
+func (j *job) survey(ctx context.Context) error {
+	room := NewRoom(j.log.Run())
+	rows := j.plan.rows(j.setup)
+	all, left := 0, 0
+	for i, row := range rows {
+		all += len(row)
+		rows[i] = slices.DeleteFunc(row, func(p record.Place) bool { return room.At(p) < leastRoom })
+		left += len(rows[i])
+	}
+	if err := j.begin(record.StepSurvey, left+len(rows)+1); err != nil {
+		return err
+	}
+	if err := j.head.Switch(ctx, record.SwitchLevelling, false); err != nil {
+		return err
+	}
+	if left < all {
+		text := fmt.Sprintf("the survey leaves out %d of %d places: less than %.1f mm of room is foretold under the nozzle there", all-left, all, leastRoom)
+		if err := j.keep(record.Event{Note: &record.Note{Text: text}}); err != nil {
+			return err
+		}
+	}
+	if left < all/4 {
+		return &CutError{record.Cut{Finding: "repair", Code: "no-room",
+			Text: "There is too little room under the nozzle to survey the bed with this probe.",
+			Next: "Mount the probe lower, or repair the tilt of the head, then measure again."}}
+	}
+	return j.patrol(ctx, rows)
+}
+
+func (j *job) patrol(ctx context.Context, rows [][]record.Place) error {
+	k := 0
+	base := func(pass int) error {
+		what := record.Touch{Series: record.SeriesBase, Pass: pass, Index: pass, Spot: -1}
+		return j.touch(ctx, j.setup.Zero, record.Side{X: -1}, what)
+	}
+	if err := base(0); err != nil {
+		return err
+	}
+	for i, row := range rows {
+		side := record.Side{X: -1}
+		if i%2 == 1 {
+			slices.Reverse(row)
+			side.X = 1
+		}
+		for _, p := range row {
+			what := record.Touch{Series: record.SeriesSurvey, Pass: i, Index: k, Spot: -1}
+			if err := j.touch(ctx, p, side, what); err != nil {
+				return err
+			}
+			k++
+		}
+		if err := base(i + 1); err != nil {
+			return err
+		}
+	}
+	return nil
+}

@@ -1,0 +1,172 @@
+package probe
+
+import (
+	"context"
+	"math"
+
+	"abbed/probe/record"
+)
+
+// runUp is how far away an approach starts, mm, along each axis of its side:
+// far enough to take up the play of belts and wheels (common practice, no
+// source).
+const runUp = 12
+
+// window is how far a touch may lie from 0 in the map's Z, or from the touch
+// before it, mm. Further off is no bed but a fault.
+const window = 4.0
+
+// Touch probes the place once, coming from side, and keeps the touch. what says
+// what it is for: its Series, Pass, Index and Spot are kept. The side kept is
+// the one that the travel allowed.
+func (h *Head) Touch(ctx context.Context, p record.Place, side record.Side, what record.Touch) (record.Touch, error) {
+	if err := h.mayTouch(p); err != nil {
+		return record.Touch{}, err
+	}
+	side, err := h.approach(ctx, h.setup.Lever.NozzleFor(p), side)
+	if err != nil {
+		return record.Touch{}, err
+	}
+	z, step, err := h.contact(ctx, p)
+	if err != nil {
+		return record.Touch{}, err
+	}
+	what.Place, what.Z, what.Side, what.Step = p, z, side, step
+	e, err := h.log.Append(record.Event{Touch: &what})
+	if err != nil {
+		return record.Touch{}, fault(err, "store", "free the disk, then start again; the touches so far are kept", "keep a touch")
+	}
+	h.zTouch = z
+	return *e.Touch, h.Raise(ctx)
+}
+
+// mayTouch holds the guards of a touch that are known before it.
+func (h *Head) mayTouch(p record.Place) error {
+	if !h.homed {
+		return unhomed("touch")
+	}
+	if !h.setup.Bed.Has(p) {
+		return refuse("off-bed", "check the bed in the settings", "touch at %s: not on the bed", p)
+	}
+	if room := NewRoom(h.log.Run()).At(p); room < leastRoom {
+		return refuse("no-room", "gauge nearer places first, or touch a smaller area",
+			"touch at %s: only %.2f mm of room is foretold under the nozzle, %.1f mm are needed", p, room, leastRoom)
+	}
+	return nil
+}
+
+// approach brings the nozzle to n with the last of the way from side, at
+// clearance. It returns the side from which it really came.
+func (h *Head) approach(ctx context.Context, n record.Nozzle, side record.Side) (record.Side, error) {
+	from := n
+	from.X, side.X = h.start(n.X, side.X, h.setup.Travel.X0, h.setup.Travel.X1)
+	from.Y, side.Y = h.start(n.Y, side.Y, h.setup.Travel.Y0, h.setup.Travel.Y1)
+	if from != n && !h.comesFrom(n, side) {
+		if err := h.Travel(ctx, from); err != nil {
+			return side, err
+		}
+	}
+	return side, h.Travel(ctx, n)
+}
+
+// start returns where along one axis an approach to x from side begins, and the
+// side that the travel lo..hi allows.
+func (h *Head) start(x float64, side int8, lo, hi float64) (float64, int8) {
+	s := min(max(x+float64(side)*runUp, lo), hi)
+	if math.Abs(s-x) < 3 {
+		return x, 0
+	}
+	return s, side
+}
+
+// comesFrom reports whether the way from here to n already comes from side,
+// with no other axis moving more than is asked.
+func (h *Head) comesFrom(n record.Nozzle, side record.Side) bool {
+	along := func(d float64, s int8) bool {
+		if s == 0 {
+			return math.Abs(d) < 0.01
+		}
+		return d*float64(s) >= 3
+	}
+	return along(h.at.X-n.X, side.X) && along(h.at.Y-n.Y, side.Y)
+}
+
+// contact makes one touch where the head stands; z is in the map's Z, mm, step
+// the step of the report, mm.
+func (h *Head) contact(ctx context.Context, p record.Place) (z, step float64, err error) {
+	word := h.words.Touch(p)
+	if h.manner.Style == StyleStraight {
+		word = h.words.ProbeDown(h.deepest(p), h.manner.Feeds.Probe)
+	}
+	h.z = math.NaN()
+	r, err := h.move(ctx, word, "touch at "+p.String())
+	if err != nil {
+		return 0, 0, err
+	}
+	x, y, z, decimals, ok := h.words.ReadTouch(r)
+	if !ok && h.manner.Style == StyleStraight {
+		x, y, z, decimals, ok, err = h.askContact(ctx)
+		if err != nil {
+			return 0, 0, err
+		}
+	}
+	if !ok {
+		return 0, 0, fault(nil, "no-touch",
+			"is the place within the printer's own limits, the machine homed, the probe free? See what it said",
+			"touch at %s: the printer reported no contact, but %q", p, said(r))
+	}
+	return h.plausible(p, x, y, z, math.Pow(10, -float64(decimals)))
+}
+
+// askContact asks for the position where a straight probe stopped.
+func (h *Head) askContact(ctx context.Context) (x, y, z float64, decimals int, ok bool, err error) {
+	if _, err = h.ask(ctx, h.words.Settle(), "wait for moves"); err != nil {
+		return 0, 0, 0, 0, false, err
+	}
+	r, err := h.ask(ctx, h.words.Where(), "ask where the probe stopped")
+	if err != nil {
+		return 0, 0, 0, 0, false, err
+	}
+	x, y, z, decimals, ok = h.words.ReadTouch(r)
+	if ok && z <= h.deepest(h.setup.Lever.PlaceUnderProbe(record.Nozzle{X: x, Y: y}))+0.005 {
+		return 0, 0, 0, 0, false, nil // it went all the way: no contact
+	}
+	return x, y, z, decimals, ok, nil
+}
+
+// deepest is how far down a straight probe may go at p, in the nozzle's Z: so
+// far that the least room is left under the nozzle if nothing triggers.
+func (h *Head) deepest(p record.Place) float64 {
+	expected := 0.0
+	if !math.IsNaN(h.zTouch) {
+		expected = h.zTouch
+	}
+	room := NewRoom(h.log.Run()).At(p)
+	if math.IsInf(room, 1) {
+		return expected - 1.5 // the nozzle is the probe: it stops at the bed
+	}
+	return expected + h.setup.Trigger - max(0, room-leastRoom)
+}
+
+// plausible turns a report into a height, or a fault if it cannot be one of p.
+func (h *Head) plausible(p record.Place, x, y, z, step float64) (float64, float64, error) {
+	if h.manner.RawHeights {
+		z -= h.setup.Trigger
+	}
+	said := record.Place{U: x, V: y}
+	if said.Distance(p) > 1.5 && said.Distance(record.Place(toPlace(h.setup.Lever.NozzleFor(p)))) > 1.5 {
+		return 0, 0, fault(nil, "other-place", "two programs on one port, or a lost line; start again",
+			"touch at %s: the printer reports a touch at %s", p, said)
+	}
+	far := math.Abs(z)
+	if !math.IsNaN(h.zTouch) {
+		far = min(far, math.Abs(z-h.zTouch))
+	}
+	if math.IsNaN(z) || far > window {
+		return 0, 0, fault(nil, "not-a-bed", "does the report hold the probe's Z offset? See the setting of raw heights; look at the probe",
+			"touch at %s: a height of %.3f mm cannot be the bed", p, z)
+	}
+	return z, step, nil
+}
+
+func toPlace(n record.Nozzle) record.Place { return n.PlaceUnder() }

@@ -1,0 +1,64 @@
+package probe
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"time"
+
+	"abbed/gcode"
+	"abbed/gcode/clock"
+	"abbed/gcode/dialect"
+)
+
+// stillness is how long the position is watched for moving by itself.
+const stillness = time.Second
+
+// ForeignUse returns a Refused with code foreign-use if the printer is in use by
+// somebody else: a print that runs from its own storage, a heater target that we
+// did not set, a position that changes by itself. What the printer does not
+// answer is not held against it. It moves nothing.
+func ForeignUse(ctx context.Context, line Dialogue, words *dialect.Dialect, clk *clock.Clock) error {
+	ask := func(q gcode.Query) (gcode.Reply, error) {
+		r, err := line.Ask(ctx, q)
+		if err != nil {
+			return r, fault(err, "failed", hintOf(err), "look whether the printer is in use")
+		}
+		return r, nil
+	}
+	r, err := ask(words.Printing())
+	if err != nil {
+		return err
+	}
+	if busy, ok := words.ReadPrinting(r); ok && busy {
+		return foreign("a print is running from the printer's own storage")
+	}
+	if r, err = ask(words.Temperatures()); err != nil {
+		return err
+	}
+	if t, ok := words.ReadTemperatures(r); ok && (t.NozzleTarget > 0 || t.BedTarget > 0) {
+		return foreign(fmt.Sprintf("heat is on that abbed did not ask for: nozzle %.0f C, bed %.0f C", t.NozzleTarget, t.BedTarget))
+	}
+	before, err := ask(words.Where())
+	if err != nil {
+		return err
+	}
+	if err := clk.Sleep(ctx, stillness); err != nil {
+		return err
+	}
+	after, err := ask(words.Where())
+	if err != nil {
+		return err
+	}
+	x0, y0, z0, ok0 := words.ReadPosition(before)
+	x1, y1, z1, ok1 := words.ReadPosition(after)
+	if ok0 && ok1 && max(math.Abs(x1-x0), math.Abs(y1-y0), math.Abs(z1-z0)) > slip {
+		return foreign("the position changes by itself")
+	}
+	return nil
+}
+
+func foreign(what string) *Refused {
+	return refuse("foreign-use", "let that end, or switch it off at the printer, then start again",
+		"the printer is in use by somebody else: %s", what)
+}
