@@ -1,0 +1,187 @@
+package dialect
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	"abbed/gcode"
+)
+
+// highest is the largest height that a node can have, um: 10 mm. Heights beyond
+// are no bed (common practice, no source).
+const highest = 10000
+
+// ErrMap says that the answer holds a map that cannot be trusted.
+var ErrMap = errors.New("the stored map cannot be read")
+
+// ReadMap reads the stored map, whole um: rows along J from the smallest Y,
+// columns along I from the smallest X.
+//
+// A row is its number and then its heights; a heading of column numbers may
+// come first. Brackets, commas and tabs are blanks. ok is false if there are no
+// rows. err tells why a map that is there is not believed: a row of another
+// length, a number that is none, rows that do not count 0, 1, 2, ..., a height
+// of more than 10 mm, damage. A second table after other words is not read.
+func (d *Dialect) ReadMap(r gcode.Reply) (rows [][]int64, ok bool, err error) {
+	var g grid
+	for _, l := range r.Lines {
+		if l.Kind == gcode.OK || l.Kind == gcode.Temperatures || l.Kind == gcode.Busy {
+			continue
+		}
+		if l.Damaged {
+			if g.began {
+				return nil, true, fmt.Errorf("dialect: map: %w: a line came damaged: %q", ErrMap, l.Text)
+			}
+			continue
+		}
+		if done, err := g.line(l); err != nil {
+			return nil, true, fmt.Errorf("dialect: map: %w: %w", ErrMap, err)
+		} else if done {
+			break
+		}
+	}
+	if len(g.rows) == 0 {
+		if g.columns > 0 {
+			return nil, true, fmt.Errorf("dialect: map: %w: a heading and no rows", ErrMap)
+		}
+		return nil, false, nil
+	}
+	if len(g.rows) < 2 || len(g.rows[0]) < 2 {
+		return nil, true, fmt.Errorf("dialect: map: %w: %d rows of %d", ErrMap, len(g.rows), len(g.rows[0]))
+	}
+	return g.rows, true, nil
+}
+
+// grid gathers the rows of a map.
+type grid struct {
+	columns int // as the heading says; 0 without one
+	began   bool
+	rows    [][]int64
+}
+
+// line takes one line; done says that the map is over.
+func (g *grid) line(l gcode.Line) (done bool, err error) {
+	cells := cellsOf(l.Text)
+	switch {
+	case cells == nil && (l.Kind == gcode.Echo || l.Kind == gcode.Comment) && !g.began:
+		return false, nil
+	case cells == nil:
+		return len(g.rows) > 0 && l.Kind == gcode.Report, nil
+	case isHeading(cells) && !g.began:
+		g.columns, g.began = len(cells), true
+		return false, nil
+	}
+	g.began = true
+	return false, g.row(cells)
+}
+
+// row takes the cells of one row.
+func (g *grid) row(cells []string) error {
+	j := len(g.rows)
+	if cells[0] != fmt.Sprint(j) {
+		return fmt.Errorf("row %d is headed %q; rows must count from 0, from the smallest Y", j, cells[0])
+	}
+	cells = cells[1:]
+	want := g.columns
+	if j > 0 {
+		want = len(g.rows[0])
+	}
+	if want > 0 && len(cells) != want {
+		return fmt.Errorf("row %d has %d heights, not %d", j, len(cells), want)
+	}
+	row := make([]int64, len(cells))
+	for i, c := range cells {
+		um, ok := micrometres(c)
+		if !ok {
+			return fmt.Errorf("row %d, column %d: %q is no height", j, i, c)
+		}
+		row[i] = um
+	}
+	g.rows = append(g.rows, row)
+	return nil
+}
+
+// cellsOf takes a line of a table apart. A line is one if it begins with a
+// number, perhaps behind marks and one word (`row 3:`, `echo: 3`), and has at
+// least two cells; nil if it is not.
+func cellsOf(t string) []string {
+	if hasEcho := len(t) > 5 && strings.EqualFold(t[:5], "echo:"); hasEcho {
+		t = t[5:]
+	}
+	t = strings.Map(func(r rune) rune {
+		if strings.ContainsRune("[](){},;|:=\t", r) {
+			return ' '
+		}
+		return r
+	}, t)
+	cells := strings.Fields(strings.TrimLeft(t, "/ "))
+	if len(cells) > 0 && isRowWord(cells[0]) {
+		cells = cells[1:]
+	}
+	if len(cells) < 2 || !numeric(cells[0]) {
+		return nil
+	}
+	return splitRow(cells)
+}
+
+// splitRow rejects lines that begin with a number and go on with words.
+func splitRow(cells []string) []string {
+	numbers := 0
+	for _, c := range cells {
+		if numeric(c) {
+			numbers++
+		}
+	}
+	if 2*numbers < len(cells)+1 {
+		return nil
+	}
+	return cells
+}
+
+func isRowWord(c string) bool {
+	return strings.EqualFold(c, "row") || strings.EqualFold(c, "j") || strings.EqualFold(c, "y")
+}
+
+func numeric(c string) bool {
+	_, rest, ok := number(c)
+	return ok && rest == ""
+}
+
+// isHeading reports whether cells are 0 1 2 3 ...
+func isHeading(cells []string) bool {
+	for i, c := range cells {
+		if c != fmt.Sprint(i) {
+			return false
+		}
+	}
+	return true
+}
+
+// micrometres reads a height in mm as whole um, exactly as it was printed; more
+// than three decimals are rounded, half away from zero.
+func micrometres(c string) (um int64, ok bool) {
+	v, rest, ok := number(c)
+	if !ok || rest != "" {
+		return 0, false
+	}
+	digits := strings.TrimLeft(c, "+-")
+	whole, frac, _ := strings.Cut(digits, ".")
+	frac += "0000"
+	for _, x := range whole + frac[:3] {
+		um = um*10 + int64(x-'0')
+		if um > highest {
+			return 0, false
+		}
+	}
+	if frac[3] >= '5' {
+		um++
+	}
+	if um > highest {
+		return 0, false
+	}
+	if c[0] == '-' && v.v != 0 {
+		um = -um
+	}
+	return um, true
+}

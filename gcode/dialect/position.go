@@ -1,0 +1,102 @@
+package dialect
+
+import (
+	"regexp"
+	"strings"
+
+	"abbed/gcode"
+)
+
+// spoken gives the lines of a reply that may hold an answer: reports first, then
+// echoes and comments, in which some printers put theirs, then the ok itself.
+// Damaged lines are left out.
+func spoken(r gcode.Reply) (tiers [3][]string) {
+	for _, l := range r.Lines {
+		if l.Damaged {
+			continue
+		}
+		switch l.Kind {
+		case gcode.Report:
+			tiers[0] = append(tiers[0], l.Text)
+		case gcode.Echo, gcode.Comment:
+			tiers[1] = append(tiers[1], l.Text)
+		case gcode.OK:
+			tiers[2] = append(tiers[2], l.Text[2:])
+		}
+	}
+	if r.OK.Kind == gcode.OK && !r.OK.Damaged {
+		tiers[2] = append(tiers[2], r.OK.Text[2:])
+	}
+	return tiers
+}
+
+// all gives the same lines in one list.
+func all(r gcode.Reply) []string {
+	t := spoken(r)
+	return append(append(t[0], t[1]...), t[2]...)
+}
+
+// byPattern reads the named groups of the last line that the pattern matches.
+func byPattern(re *regexp.Regexp, r gcode.Reply, names ...string) (v []value, ok bool) {
+	lines := all(r)
+	for i := len(lines) - 1; i >= 0; i-- {
+		m := re.FindStringSubmatch(lines[i])
+		if m == nil {
+			continue
+		}
+		v = v[:0]
+		for _, n := range names {
+			x, rest, ok := number(strings.TrimSpace(m[re.SubexpIndex(n)]))
+			if !ok || rest != "" {
+				return nil, false
+			}
+			v = append(v, x)
+		}
+		return v, true
+	}
+	return nil, false
+}
+
+// isPosition reports whether a line has the shape of a position report: after
+// X, Y and Z it goes on with the extruder E or with step counts.
+func isPosition(line string, after int) bool {
+	rest := line[after:]
+	if i := strings.Index(strings.ToLower(rest), "count"); i >= 0 {
+		return true
+	}
+	for _, a := range axes(rest) {
+		if a.letter == 'E' {
+			return true
+		}
+	}
+	return false
+}
+
+// ReadPosition reads where the machine says it is, mm. A line of the shape of a
+// position report is preferred to others that hold X, Y and Z; the last counts.
+func (d *Dialect) ReadPosition(r gcode.Reply) (x, y, z float64, ok bool) {
+	if re := d.patterns["position"]; re != nil {
+		if v, ok := byPattern(re, r, "x", "y", "z"); ok {
+			return v[0].v, v[1].v, v[2].v, true
+		}
+		return 0, 0, 0, false
+	}
+	var best triple
+	shaped := false
+	for _, tier := range spoken(r) {
+		for _, line := range tier {
+			t := triples(line)
+			if len(t) == 0 {
+				continue
+			}
+			is := isPosition(line, t[0].end)
+			if is || !shaped {
+				best, ok, shaped = t[0], true, is
+			}
+		}
+		if ok {
+			break
+		}
+	}
+	return best.x.v, best.y.v, best.z.v, ok
+}

@@ -1,0 +1,138 @@
+package dialect
+
+import (
+	"regexp"
+	"strings"
+
+	"abbed/gcode"
+)
+
+// Identity is what a printer says of itself.
+type Identity struct {
+	Fields map[string]string
+	Caps   map[string]bool
+}
+
+var (
+	keyShape = regexp.MustCompile(`(?:^|\s)([A-Z][A-Z0-9_-]+):`)
+	anyKey   = regexp.MustCompile(`(?:^|\s)([A-Za-z][A-Za-z0-9_-]+):`)
+	capShape = regexp.MustCompile(`(?i)^cap:\s*([A-Z0-9_]+)\s*:\s*([01])$`)
+)
+
+// ReadIdentity reads `KEY:value ...`, then `Cap:NAME:0/1` lines. A value goes on
+// to the next key. ok is false without a single field.
+func (d *Dialect) ReadIdentity(r gcode.Reply) (Identity, bool) {
+	id := Identity{Fields: map[string]string{}, Caps: map[string]bool{}}
+	var loose []string
+	for _, l := range r.Lines {
+		if l.Damaged || l.Kind != gcode.Report {
+			continue
+		}
+		if m := capShape.FindStringSubmatch(l.Text); m != nil {
+			id.Caps[strings.ToUpper(m[1])] = m[2] == "1"
+			continue
+		}
+		if !id.take(keyShape, l.Text) {
+			loose = append(loose, l.Text)
+		}
+	}
+	if len(id.Fields) == 0 {
+		for _, t := range loose {
+			id.take(anyKey, t)
+		}
+	}
+	return id, len(id.Fields) > 0
+}
+
+// take adds the fields of one line.
+func (id Identity) take(key *regexp.Regexp, line string) bool {
+	at := key.FindAllStringSubmatchIndex(line, -1)
+	for i, m := range at {
+		end := len(line)
+		if i+1 < len(at) {
+			end = at[i+1][0]
+		}
+		if v := strings.TrimSpace(line[m[1]:end]); v != "" {
+			id.Fields[line[m[2]:m[3]]] = v
+		}
+	}
+	return len(at) > 0
+}
+
+// ReadSettings returns the settings report as text, one setting a line, without
+// the chatter around it; empty if there was none.
+func (d *Dialect) ReadSettings(r gcode.Reply) string {
+	var b strings.Builder
+	for _, l := range r.Lines {
+		if l.Kind != gcode.Report && l.Kind != gcode.Echo {
+			continue
+		}
+		t := l.Text
+		if l.Kind == gcode.Echo {
+			t = strings.TrimSpace(t[len("echo:"):])
+		}
+		if t != "" {
+			b.WriteString(t)
+			b.WriteByte('\n')
+		}
+	}
+	return b.String()
+}
+
+var (
+	levellingCode  = regexp.MustCompile(`(?i)\bM420\b.*?\bS\s*([01])\b`)
+	levellingWords = regexp.MustCompile(`(?i)level\w*\b.*?\b(on|off|enabled|disabled|active|inactive)\b`)
+)
+
+// ReadLevelling reads whether the stored levelling is on: from the line with
+// its word and S0 or S1 in a settings report, or from a line that speaks of
+// levelling and says on or off. If lines differ there is no answer.
+func (d *Dialect) ReadLevelling(r gcode.Reply) (on, ok bool) {
+	if re := d.patterns["levelling"]; re != nil {
+		for _, line := range all(r) {
+			if m := re.FindStringSubmatch(line); m != nil {
+				return isOn(m[re.SubexpIndex("state")])
+			}
+		}
+		return false, false
+	}
+	for _, re := range [...]*regexp.Regexp{levellingCode, levellingWords} {
+		if on, ok, clash := agreed(re, all(r)); ok || clash {
+			return on, ok && !clash
+		}
+	}
+	return false, false
+}
+
+func agreed(re *regexp.Regexp, lines []string) (on, ok, clash bool) {
+	for _, line := range lines {
+		m := re.FindStringSubmatch(line)
+		if m == nil {
+			continue
+		}
+		now, _ := isOn(m[1])
+		if ok && now != on {
+			return false, false, true
+		}
+		on, ok = now, true
+	}
+	return on, ok, false
+}
+
+var doneOfTotal = regexp.MustCompile(`(?:^|[^\d./])(\d+)\s*(?:/|\bof\b)\s*(\d+)(?:$|[^\d./])`)
+
+// ReadPrinting reads whether a print runs from the printer's own storage: two
+// whole numbers, done/total, mean yes if the total is not 0; neither means no.
+// ok is false if the printer did not answer at all.
+func (d *Dialect) ReadPrinting(r gcode.Reply) (printing, ok bool) {
+	if re := d.patterns["printing"]; re != nil {
+		v, found := byPattern(re, r, "done", "total")
+		return found && v[1].v > 0, r.OK.Kind == gcode.OK || found
+	}
+	for _, line := range all(r) {
+		if m := doneOfTotal.FindStringSubmatch(line); m != nil {
+			return strings.Trim(m[2], "0") != "", true
+		}
+	}
+	return false, r.OK.Kind == gcode.OK
+}

@@ -1,0 +1,78 @@
+package dialect
+
+import (
+	"strings"
+
+	"abbed/gcode"
+)
+
+// ReadTouch reads the report of a touch: x, y, z in mm and how many decimals of
+// z were said (the step of the report is 10^-decimals mm).
+//
+// It is a line that holds values of X, Y and Z in this order, whatever the words
+// between, or a bracketed x,y,z with a success flag (RS-274/NGC straight probe:
+// `[...:1.0,2.0,-0.03:1]`). If several lines do, the last counts: the slow touch
+// comes after the fast one. A position report (with E or step counts after Z)
+// is no touch. ok is false if there is none, or if the flag says that nothing
+// was touched.
+func (d *Dialect) ReadTouch(r gcode.Reply) (x, y, z float64, decimals int, ok bool) {
+	if re := d.patterns["touch"]; re != nil {
+		v, ok := byPattern(re, r, "x", "y", "z")
+		if !ok {
+			return 0, 0, 0, 0, false
+		}
+		return v[0].v, v[1].v, v[2].v, v[2].decimals, true
+	}
+	for _, tier := range spoken(r) {
+		for i := len(tier) - 1; i >= 0; i-- {
+			v, failed, ok := touchIn(tier[i])
+			if failed {
+				return 0, 0, 0, 0, false
+			}
+			if ok {
+				return v.x.v, v.y.v, v.z.v, v.z.decimals, true
+			}
+		}
+	}
+	return 0, 0, 0, 0, false
+}
+
+// touchIn reads one line. failed says that it reports a probe without contact.
+func touchIn(line string) (v triple, failed, ok bool) {
+	if v, flag, ok := bracketed(line); ok {
+		return v, !flag, flag
+	}
+	t := triples(line)
+	if len(t) == 0 || isPosition(line, t[0].end) {
+		return triple{}, false, false
+	}
+	return t[0], false, true
+}
+
+// bracketed reads `[words:x,y,z:flag]`: the words may be missing, blanks are
+// free. The flag is 1 or 0; without it there is no answer.
+func bracketed(line string) (v triple, flag, ok bool) {
+	from := strings.IndexByte(line, '[')
+	if from < 0 {
+		return v, false, false
+	}
+	to := strings.IndexByte(line[from:], ']')
+	if to < 0 {
+		return v, false, false
+	}
+	s := strings.TrimLeft(line[from+1:from+to], " ")
+	if i := strings.IndexByte(s, ':'); i >= 0 && s != "" && isLetter(s[0]) {
+		s = strings.TrimLeft(s[i+1:], " ")
+	}
+	n, rest, ok := list3(s)
+	if !ok {
+		return v, false, false
+	}
+	switch strings.TrimLeft(rest, " :,;") {
+	case "1":
+		return triple{n[0], n[1], n[2], from + to}, true, true
+	case "0":
+		return v, false, true
+	}
+	return v, false, false
+}

@@ -1,0 +1,126 @@
+package port
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"sync"
+	"sync/atomic"
+	"time"
+)
+
+// ErrGone says that the other end went away: unplugged, switched off, closed.
+var ErrGone = errors.New("the other end is gone")
+
+// Port is an open way to a printer.
+type Port struct {
+	name        string
+	sort        Sort
+	reads       io.Reader
+	writes      writer
+	closeReads  func() error
+	closeWrites func() error
+	discard     func() error
+
+	closed  atomic.Bool
+	reading sync.Mutex // held while somebody is inside a read of a device
+}
+
+// writer is what an os.File and a net.Conn have in common.
+type writer interface {
+	io.Writer
+	SetWriteDeadline(time.Time) error
+}
+
+// Kind returns the way to the printer.
+func (p *Port) Kind() Sort { return p.sort }
+
+// Name returns the name under which it was opened.
+func (p *Port) Name() string { return p.name }
+
+// Read waits for bytes. It returns os.ErrClosed after Close, and ErrGone when
+// the other end went away.
+func (p *Port) Read(b []byte) (int, error) {
+	for {
+		n, err := p.readOnce(b)
+		switch {
+		case p.closed.Load():
+			return n, p.wrap("read", os.ErrClosed)
+		case n > 0:
+			return n, nil
+		case err != nil:
+			return 0, p.wrap("read", fmt.Errorf("%w: %v", ErrGone, err))
+		case p.sort == Network:
+			return 0, nil
+		}
+	}
+}
+
+// readOnce is one read of at most the time of wake. The library panics on
+// descriptors that select(2) cannot take: an error then.
+func (p *Port) readOnce(b []byte) (n int, err error) {
+	if p.sort == Network {
+		return p.reads.Read(b)
+	}
+	p.reading.Lock()
+	defer p.reading.Unlock()
+	defer func() {
+		if r := recover(); r != nil {
+			n, err = 0, fmt.Errorf("%v", r)
+		}
+	}()
+	if p.closed.Load() {
+		return 0, os.ErrClosed
+	}
+	return p.reads.Read(b)
+}
+
+// Write writes all of b, or what went out before the deadline.
+func (p *Port) Write(b []byte) (int, error) {
+	n, err := p.writes.Write(b)
+	switch {
+	case err == nil:
+		return n, nil
+	case p.closed.Load():
+		return n, p.wrap("write", os.ErrClosed)
+	case errors.Is(err, os.ErrDeadlineExceeded):
+		return n, p.wrap("write", err)
+	}
+	return n, p.wrap("write", fmt.Errorf("%w: %v", ErrGone, err))
+}
+
+// SetWriteDeadline ends writes, also one that waits already, at t (real time).
+func (p *Port) SetWriteDeadline(t time.Time) error { return p.writes.SetWriteDeadline(t) }
+
+// DiscardOutput throws away what has been written and not yet sent. A network
+// line cannot do that; it returns nil.
+func (p *Port) DiscardOutput() error {
+	if p.discard == nil {
+		return nil
+	}
+	if err := p.discard(); err != nil {
+		return p.wrap("discard", err)
+	}
+	return nil
+}
+
+// Close gives the port back. It ends a read and a write that wait, and may be
+// called more than once.
+func (p *Port) Close() error {
+	if p.closed.Swap(true) {
+		return nil
+	}
+	if p.sort == Network {
+		return p.closeReads()
+	}
+	_ = p.writes.SetWriteDeadline(time.Now())
+	p.reading.Lock() // the reader looks up every wake
+	err := p.closeReads()
+	p.reading.Unlock()
+	return errors.Join(err, p.closeWrites())
+}
+
+func (p *Port) wrap(act string, err error) error {
+	return fmt.Errorf("port: %s %s: %w", act, p.name, err)
+}

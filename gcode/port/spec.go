@@ -1,0 +1,148 @@
+package port
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"net"
+	"os"
+	"path/filepath"
+	"strings"
+	"syscall"
+
+	"golang.org/x/sys/unix"
+)
+
+// Level is what to do with a modem line.
+type Level int
+
+// Levels.
+const (
+	Leave Level = iota // as the kernel and the adapter have it
+	High
+	Low
+)
+
+// Spec says what to open.
+type Spec struct {
+	// Name is a device, a pseudo-terminal, a link to one of them, or
+	// tcp://host:port.
+	Name string
+	// Baud is the rate; default 115200. Any that the adapter can do.
+	Baud int
+	// DTR and RTS are set after opening, on devices only. Leave is the default:
+	// no pulse. Some boards stay mute with DTR low.
+	DTR, RTS Level
+}
+
+// Sort is the way to the printer.
+type Sort int
+
+// Sorts.
+const (
+	Device   Sort = iota // a real device: opening it may reset the board
+	Terminal             // a pseudo-terminal
+	Network              // tcp://host:port
+)
+
+// String gives the name of the sort.
+func (s Sort) String() string { return [...]string{"device", "terminal", "network"}[s] }
+
+const tcpScheme = "tcp://"
+
+// Kind tells what a name leads to. It opens nothing. What does not exist counts
+// as a Device, since that is the sort with which the most care is taken.
+func Kind(name string) Sort {
+	if strings.HasPrefix(name, tcpScheme) {
+		return Network
+	}
+	var st unix.Stat_t
+	if unix.Stat(name, &st) == nil && st.Mode&unix.S_IFMT == unix.S_IFCHR && isPTS(uint64(st.Rdev)) {
+		return Terminal
+	}
+	return Device
+}
+
+// isPTS knows the near side of a pseudo-terminal by its major number, 136 to
+// 143 (Linux, Documentation/admin-guide/devices.txt; from memory).
+func isPTS(rdev uint64) bool {
+	m := unix.Major(rdev)
+	return m >= 136 && m <= 143
+}
+
+// Stable returns the name under /dev/serial/by-id that leads to the same device
+// and stays the same when the adapter is plugged in again; name itself if there
+// is none.
+func Stable(name string) string {
+	real, err := filepath.EvalSymlinks(name)
+	if err != nil {
+		return name
+	}
+	for _, link := range List() {
+		if to, err := filepath.EvalSymlinks(link); err == nil && to == real {
+			return link
+		}
+	}
+	return name
+}
+
+// List returns the serial adapters that are plugged in, by their stable names.
+// It opens none of them.
+func List() []string {
+	links, _ := filepath.Glob("/dev/serial/by-id/*")
+	return links
+}
+
+// OpenError is why a port could not be opened.
+type OpenError struct {
+	Device string
+	Cause  error
+	Hint   string
+}
+
+// Error says the act, then the cause.
+func (e *OpenError) Error() string { return fmt.Sprintf("port: open %s: %v", e.Device, e.Cause) }
+
+// Unwrap gives the cause.
+func (e *OpenError) Unwrap() error { return e.Cause }
+
+func explain(name string, err error) error {
+	e := &OpenError{Device: name, Cause: err}
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		e.Hint = "Is the printer plugged in and switched on? " + plugged()
+	case errors.Is(err, fs.ErrPermission):
+		e.Hint = "This user may not open the device. Add it to the group that owns it (often dialout) and log in again."
+	case errors.Is(err, syscall.ENXIO), errors.Is(err, syscall.EIO), errors.Is(err, syscall.ENODEV):
+		e.Hint = "The device is there but does not work: unplug it and plug it in again."
+	}
+	return e
+}
+
+func plugged() string {
+	if l := List(); len(l) > 0 {
+		return "Plugged in: " + strings.Join(l, ", ")
+	}
+	return "No serial adapter is listed in /dev/serial/by-id."
+}
+
+// check looks at a name before it is opened.
+func check(name string) error {
+	if name == "" {
+		return &OpenError{Device: "\"\"", Cause: errors.New("no name"), Hint: "Give a device, a pseudo-terminal or tcp://host:port."}
+	}
+	if addr, ok := strings.CutPrefix(name, tcpScheme); ok {
+		if _, p, err := net.SplitHostPort(addr); err != nil || p == "" {
+			return &OpenError{Device: name, Cause: errors.New("not a host and port"), Hint: "Write it as tcp://host:port."}
+		}
+		return nil
+	}
+	st, err := os.Stat(name)
+	if err != nil {
+		return explain(name, err)
+	}
+	if st.Mode()&fs.ModeCharDevice == 0 {
+		return &OpenError{Device: name, Cause: errors.New("not a serial device"), Hint: "Give a device, a pseudo-terminal or tcp://host:port. " + plugged()}
+	}
+	return nil
+}
