@@ -1,0 +1,210 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"hash/crc32"
+	"strings"
+	"time"
+
+	"abbed/probe/record"
+)
+
+// castagnoli is the polynomial of the checksums (RFC 3720 B.4).
+var castagnoli = crc32.MakeTable(crc32.Castagnoli)
+
+// sum is the checksum of one row: its key and its content.
+func sum(key string, n int64, body []byte) int64 {
+	c := crc32.Update(0, castagnoli, fmt.Appendf(nil, "%s/%d/", key, n))
+	return int64(crc32.Update(c, castagnoli, body))
+}
+
+// stamp writes a time so that texts sort as times do.
+func stamp(t time.Time) string { return t.UTC().Format("2006-01-02T15:04:05.000000Z") }
+
+// unstamp reads what stamp wrote.
+func unstamp(s string) (time.Time, error) {
+	t, err := time.Parse(time.RFC3339Nano, s)
+	return t.UTC(), err
+}
+
+// Append stores events of a run, all or none; they are durable when it returns
+// nil. The first event of a run is its Opened. Events that do not follow what
+// is stored are refused with ErrOrder.
+func (s *Store) Append(_ context.Context, run string, events ...record.Event) error {
+	if len(events) == 0 {
+		return nil
+	}
+	return s.do(fmt.Sprintf("append to run %s", run), func(tx *sql.Tx) error {
+		next, err := nextEvent(tx, run)
+		if err != nil {
+			return err
+		}
+		for _, e := range events {
+			if err := insert(tx, run, e, next); err != nil {
+				return err
+			}
+			next++
+		}
+		return nil
+	})
+}
+
+// nextEvent returns the number of the event that would come next.
+func nextEvent(tx *sql.Tx, run string) (int64, error) {
+	var n int64
+	err := tx.QueryRow("SELECT coalesce(max(n), 0) + 1 FROM events WHERE run = ?", run).Scan(&n)
+	return n, err
+}
+
+func insert(tx *sql.Tx, run string, e record.Event, next int64) error {
+	if e.N != next {
+		return fmt.Errorf("event %d where %d comes next: %w", e.N, next, ErrOrder)
+	}
+	if (e.Opened != nil) != (e.N == 1) || e.Opened != nil && e.Opened.ID != run {
+		return fmt.Errorf("event %d: a run begins with its own opening, and only there: %w", e.N, ErrOrder)
+	}
+	if e.Opened != nil {
+		steps, err := json.Marshal(e.Opened.Steps)
+		if err != nil {
+			return err
+		}
+		if _, err := tx.Exec("INSERT INTO runs (id, began, steps) VALUES (?, ?, ?)", run, stamp(e.Wall), string(steps)); err != nil {
+			return err
+		}
+	}
+	body, err := json.Marshal(e)
+	if err != nil {
+		return fmt.Errorf("event %d: %w", e.N, err)
+	}
+	_, err = tx.Exec("INSERT INTO events (run, n, kind, body, sum) VALUES (?, ?, ?, ?, ?)", run, e.N, kind(e), string(body), sum(run, e.N, body))
+	return err
+}
+
+// kind names the body of an event.
+func kind(e record.Event) string {
+	for _, k := range []struct {
+		name  string
+		there bool
+	}{
+		{"touch", e.Touch != nil}, {"pressed", e.Pressed != nil}, {"opened", e.Opened != nil},
+		{"confirmed", e.Confirmed != nil}, {"began", e.Began != nil}, {"arrived", e.Arrived != nil},
+		{"gauging", e.Gauging != nil}, {"forgot", e.Forgot != nil}, {"map", e.Map != nil},
+		{"settings", e.Settings != nil}, {"question", e.Question != nil}, {"answer", e.Answer != nil},
+		{"switched", e.Switched != nil}, {"cut", e.Cut != nil}, {"note", e.Note != nil},
+		{"fault", e.Fault != nil}, {"ended", e.Ended != nil},
+	} {
+		if k.there {
+			return k.name
+		}
+	}
+	return "other"
+}
+
+// Events returns the events of a run after number after, in order; none for a
+// run that is not there. An event that is not what was written gives
+// ErrDamaged together with the events before it.
+func (s *Store) Events(ctx context.Context, run string, after int64) ([]record.Event, error) {
+	act := func(err error) error { return fmt.Errorf("store: read run %s: %w", run, err) }
+	rows, err := s.read.QueryContext(ctx, "SELECT n, body, sum FROM events WHERE run = ? AND n > ? ORDER BY n", run, after)
+	if err != nil {
+		return nil, act(err)
+	}
+	defer rows.Close()
+	var out []record.Event
+	for rows.Next() {
+		var n, want int64
+		var body string
+		if err := rows.Scan(&n, &body, &want); err != nil {
+			return out, act(err)
+		}
+		if sum(run, n, []byte(body)) != want {
+			return out, act(fmt.Errorf("event %d: %w: its checksum differs", n, ErrDamaged))
+		}
+		e, err := record.Decode([]byte(body))
+		if err != nil {
+			return out, act(fmt.Errorf("event %d: %w", n, err))
+		}
+		out = append(out, e)
+	}
+	if err := rows.Err(); err != nil {
+		return out, act(err)
+	}
+	return out, nil
+}
+
+// Load returns a run: the fold of its events. ErrNone if it is not there. With
+// ErrDamaged comes the run as far as it can be trusted.
+func (s *Store) Load(ctx context.Context, run string) (record.Run, error) {
+	events, err := s.Events(ctx, run, 0)
+	if err != nil && !errors.Is(err, ErrDamaged) {
+		return record.Run{}, err
+	}
+	if len(events) == 0 {
+		if err == nil {
+			err = fmt.Errorf("store: read run %s: %w", run, ErrNone)
+		}
+		return record.Run{}, err
+	}
+	r, foldErr := record.Fold(events)
+	return r, errors.Join(err, foldErr)
+}
+
+// RunRow is a run in the list of runs.
+type RunRow struct {
+	ID    string
+	Steps []record.Step
+	Began time.Time
+	// Ended is zero and State empty for a run that was never ended: it goes on,
+	// or the program was killed in its middle.
+	Ended time.Time
+	State record.End
+	// Last is the number of the last event that is durable.
+	Last int64
+}
+
+// Runs lists all runs, newest first.
+func (s *Store) Runs(ctx context.Context) ([]RunRow, error) {
+	rows, err := s.read.QueryContext(ctx, `
+SELECT r.id, r.began, r.steps, e.n, e.body FROM runs r
+JOIN events e ON e.run = r.id AND e.n = (SELECT max(n) FROM events WHERE run = r.id)
+ORDER BY r.id DESC`)
+	if err != nil {
+		return nil, fmt.Errorf("store: list runs: %w", err)
+	}
+	defer rows.Close()
+	out := []RunRow{}
+	for rows.Next() {
+		row, err := scanRun(rows)
+		if err != nil {
+			return nil, fmt.Errorf("store: list runs: %w", err)
+		}
+		out = append(out, row)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, fmt.Errorf("store: list runs: %w", err)
+	}
+	return out, nil
+}
+
+func scanRun(rows *sql.Rows) (RunRow, error) {
+	var row RunRow
+	var began, steps, last string
+	err := rows.Scan(&row.ID, &began, &steps, &row.Last, &last)
+	if err != nil {
+		return row, err
+	}
+	if row.Began, err = unstamp(began); err != nil {
+		return row, err
+	}
+	if err := json.NewDecoder(strings.NewReader(steps)).Decode(&row.Steps); err != nil {
+		return row, err
+	}
+	if e, err := record.Decode([]byte(last)); err == nil && e.Ended != nil {
+		row.Ended, row.State = e.Wall, e.Ended.State
+	}
+	return row, nil
+}

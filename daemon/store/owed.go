@@ -1,0 +1,57 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"abbed/probe/record"
+)
+
+// Owed is what a run switched off and could not put back.
+type Owed struct {
+	Switches []record.Switch
+	Why      string
+	At       time.Time
+}
+
+// SetOwed writes down what is owed to the printer; it replaces what was.
+func (s *Store) SetOwed(_ context.Context, switches []record.Switch, why string) error {
+	if switches == nil {
+		switches = []record.Switch{}
+	}
+	return s.do("write down what is owed", func(tx *sql.Tx) error {
+		b, err := json.Marshal(switches)
+		if err != nil {
+			return err
+		}
+		_, err = tx.Exec("INSERT INTO owed (switches, why, at) VALUES (?, ?, ?)", string(b), why, stamp(time.Now()))
+		return err
+	})
+}
+
+// ClearOwed writes down that nothing is owed any more.
+func (s *Store) ClearOwed(ctx context.Context) error { return s.SetOwed(ctx, nil, "put back") }
+
+// Owed returns what is owed; no Switches if nothing is.
+func (s *Store) Owed(ctx context.Context) (Owed, error) {
+	var o Owed
+	var list, at string
+	err := s.read.QueryRowContext(ctx, "SELECT switches, why, at FROM owed ORDER BY n DESC LIMIT 1").Scan(&list, &o.Why, &at)
+	if errors.Is(err, sql.ErrNoRows) {
+		return Owed{}, nil
+	}
+	if err == nil {
+		err = json.Unmarshal([]byte(list), &o.Switches)
+	}
+	if err == nil {
+		o.At, err = unstamp(at)
+	}
+	if err != nil {
+		return Owed{}, fmt.Errorf("store: read what is owed: %w", err)
+	}
+	return o, nil
+}
