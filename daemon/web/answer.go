@@ -1,6 +1,7 @@
 package web
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -35,7 +36,7 @@ func (s *site) send(w http.ResponseWriter, status int, b []byte) {
 	// for a move gets its own.
 	_ = http.NewResponseController(w).SetWriteDeadline(time.Now().Add(s.opts.Patience))
 	w.WriteHeader(status)
-	_, _ = w.Write(append(b, '\n'))
+	_, _ = w.Write(append(bytes.Clone(b), '\n'))
 }
 
 // refuse writes err as a refusal.

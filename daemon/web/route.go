@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"abbed/daemon/api"
+	"abbed/daemon/web/description"
 )
 
 // route is one method of one path. A route has either an ask, which is
@@ -24,7 +25,12 @@ type route struct {
 // routes lists everything under /api.
 func (s *site) routes() []route {
 	return slices.Concat(s.printerRoutes(), s.runRoutes(), s.resultRoutes(), s.appliedRoutes(),
-		[]route{{method: http.MethodGet, path: "/api/openapi.json", serve: s.description}})
+		[]route{{method: http.MethodGet, path: "/api/openapi.json", serve: s.describe}})
+}
+
+// describe serves the OpenAPI document.
+func (s *site) describe(w http.ResponseWriter, _ *http.Request) {
+	s.send(w, http.StatusOK, description.JSON())
 }
 
 // mount puts the routes on the mux, with an answer in JSON for every path and

@@ -1,0 +1,49 @@
+package description
+
+func appliedPaths() m {
+	took := func(id, summary, about string, body m) m {
+		v := verb{id: id, summary: summary, about: about, body: body, status: 202, says: "It has begun.", shape: ref("Applied"), refusals: []int{404, 409, 503}}
+		return v.operation()
+	}
+	sign := verb{
+		id: "signOff", summary: "Give a person's word on the cautions of one exact table.",
+		body:   closed(all(m{"cautions": list(m{"type": "string"}, ""), "person": text("")})),
+		status: 200, says: "A token for this digest only, for one use.", shape: all(m{"token": text(""), "expires": moment("")}), refusals: []int{404, 409, 503},
+	}
+	undo := took("undo", "Put back the map that stood there before.", "Kept, if the apply was kept.", nil)
+	for _, status := range []string{"400", "413", "422"} { // for a body that is not empty
+		undo["responses"].(m)[status] = m{"$ref": "#/components/responses/Refused"}
+	}
+	return m{
+		"/api/v1/tables/{digest}/signoff": path("digest", digests, m{"post": sign.operation()}),
+		"/api/v1/tables/{digest}/apply": path("digest", digests, m{"post": took("apply", "Write a table that was signed off.",
+			"Writes, reads back, compares, keeps; on any difference the old map is put back.", closed(all(m{"token": text("")})))}),
+		"/api/v1/applied": path("", "", m{"get": verb{
+			id: "applied", summary: "What stands in the printer.", free: true, status: 200, says: "What stands.", shape: ref("Applied"),
+		}.operation()}),
+		"/api/v1/applied/undo": path("", "", m{"post": undo}),
+		"/api/v1/applied/resolve": path("", "", m{"post": took("resolve", "Decide what becomes of an apply that was cut off.", "",
+			closed(all(m{"choice": oneOf("", "finish", "take-back")})))}),
+	}
+}
+
+func tableShapes() m {
+	node := all(m{
+		"i": count("along X"), "j": count("along Y"), "u": number(""), "v": number(""),
+		"before": number("the stored map"), "add": number("the correction"), "u95": number("its 95 % half width"),
+	})
+	return m{
+		"Table": all(m{
+			"digest": orNull(text("what a sign-off is bound to; null if refused")), "run": text(""),
+			"nodes": list(node, "mm"), "cautions": list(ref("Caution"), "to be confirmed at sign-off"),
+			"refused": orNull(ref("Reason")),
+			"largest": number("addition, mm"), "steepest": number("slope between neighbours, mm per 100 mm"), "largest_u95": number("mm"),
+		}),
+		"Applied": object(m{
+			"state":  oneOf("", "none", "writing", "verifying", "kept", "put-back", "undone", "failed", "unfinished"),
+			"digest": orNull(text("")), "proved": boolean("gauged with the correction in force"), "expired": orNull(text("why it no longer holds")),
+			"sentence": text(""), "error": orNull(ref("Reason")), "progress": ref("Progress"),
+			"since": orNull(moment("")), "person": text("who signed it off"), "run": text("where it came from"),
+		}, "state", "digest", "proved", "expired", "sentence", "error", "progress", "since"),
+	}
+}

@@ -1,0 +1,57 @@
+package description
+
+func printerPaths() m {
+	return m{
+		"/api/v1/printer": path("", "", m{"get": verb{
+			id: "printer", summary: "What is known of the printer, and which steps can be done.", free: true,
+			status: 200, says: "The printer.", shape: ref("Printer"),
+		}.operation()}),
+		"/api/v1/printer/open": path("", "", m{"post": verb{
+			id: "openPort", summary: "Give a person's word that the port may be opened.",
+			about: "Opening the port of a real device may reset the board, and kill a print that runs from the printer's own storage.",
+			body:  closed(all(m{"person": text("who gives the word")})), refusals: []int{409, 503},
+			status: 202, says: "The port is being opened.", shape: ref("Printer"),
+		}.operation()}),
+	}
+}
+
+// known is a value with where it came from.
+func known(value m, what string) m {
+	return describe(what, object(m{
+		"value":  orNull(value),
+		"source": oneOf("asked of the printer, set by the owner, or a default", "asked", "set", "default"),
+	}, "value"))
+}
+
+func printerShapes() m {
+	rect := all(m{"x0": number(""), "y0": number(""), "x1": number(""), "y1": number("")})
+	box := all(m{"x0": number(""), "y0": number(""), "z0": number(""), "x1": number(""), "y1": number(""), "z1": number("")})
+	xy := all(m{"x": number(""), "y": number("")})
+	return m{
+		"Printer": object(m{
+			"link": oneOf("unopened: waits for a person's word; connecting; ready; resting: identified, port given back until a run; taken: another program holds the port; lost",
+				"unopened", "connecting", "ready", "resting", "taken", "lost"),
+			"sentence":       text("the state of the link in words, with what to do"),
+			"port":           text("the name under which the printer is reached"),
+			"identity":       m{"type": "object", "additionalProperties": m{"type": "string"}, "description": "what the printer says of itself"},
+			"id":             text("a stable fingerprint of the identity"),
+			"homed":          boolean(""),
+			"lever":          known(xy, "from nozzle to probe, mm"),
+			"trigger_height": known(m{"type": "number"}, "the nozzle's height at a touch at the zero place, mm"),
+			"travel":         known(box, "of the nozzle, not of the bed, mm"),
+			"bed":            known(rect, "mm"),
+			"layout":         known(oneOf("", "moving-bed", "moving-gantry"), "what carries the Y axis"),
+			"map_area":       known(rect, "where the stored map has its nodes: first and last column and row, mm"),
+			"zero_place":     known(xy, "where the Z offset was set, mm"),
+			"map_size":       known(all(m{"columns": count("along X"), "rows": count("along Y")}), ""),
+			"levelling":      known(m{"type": "boolean"}, "whether the stored levelling is on"),
+			"temperatures": orNull(describe("as last heard, degrees C", all(m{
+				"nozzle": number(""), "nozzle_target": number(""), "bed": number(""), "bed_target": number(""),
+			}))),
+			"owed":  list(m{"type": "string"}, "what a run switched off and could not put back"),
+			"steps": m{"type": "object", "additionalProperties": ref("Can"), "description": "which steps can be done"},
+		}, "link", "sentence", "port", "identity", "id", "homed", "lever", "trigger_height", "travel", "bed", "layout",
+			"map_area", "zero_place", "map_size", "levelling", "temperatures", "owed", "steps"),
+		"Can": object(m{"can": boolean(""), "why_not": text("")}, "can"),
+	}
+}

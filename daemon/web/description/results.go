@@ -1,0 +1,57 @@
+package description
+
+func resultPaths() m {
+	read := func(id, summary, shape string, free bool) m {
+		return verb{id: id, summary: summary, free: free, status: 200, says: summary, shape: ref(shape), refusals: []int{404, 409}}.operation()
+	}
+	return m{
+		"/api/v1/runs/{id}/record":   path("id", runID, m{"get": read("record", "Every touch and gauging, with the settings and the printer's identity.", "Record", true)}),
+		"/api/v1/runs/{id}/analysis": path("id", runID, m{"get": read("analysis", "What the run tells.", "Analysis", true)}),
+		"/api/v1/runs/{id}/table":    path("id", runID, m{"get": read("table", "The correction, or why there is none.", "Table", true)}),
+		"/api/v1/runs/{id}/gap": path("id", runID, m{"post": verb{
+			id: "gap", summary: "The predicted gap error at points.", free: true,
+			about: "Against the zero place, with the 95 % half width; null with the reason outside the gauged area. This is reading.",
+			body: closed(all(m{"points": with(list(m{
+				"type": "array", "items": m{"type": "number"}, "minItems": 2, "maxItems": 2,
+			}, "[u, v] pairs, mm"), "maxItems", 4000)})),
+			status: 200, says: "One for each point, in their order.", shape: list(ref("Gap"), ""), refusals: []int{404, 409},
+		}.operation()}),
+	}
+}
+
+func resultShapes() m {
+	measured := orNull(ref("Measured"))
+	numbers := list(m{"type": "number"}, "")
+	stability := object(m{
+		"scatter": measured, "first_touch": measured, "drift_rate": measured, "drift_model": text(""),
+		"play_x": measured, "play_y": measured, "wander": measured,
+		"steady": boolean("every gate passed"), "failed": text("the finding of the first gate that failed"),
+	}, "scatter", "first_touch", "drift_rate", "play_x", "play_y", "wander", "steady")
+	profile := all(m{
+		"x": numbers, "effect": numbers, "u": numbers, "front": numbers, "back": numbers,
+		"repeats": number("share of the map's shape that repeats from front to back"), "unit": text(""),
+	})
+	model := all(m{
+		"terms": list(all(m{"name": text(""), "at": ref("Measured")}), ""),
+		"candidates": list(all(m{
+			"terms": list(m{"type": "string"}, ""), "aicc": orNull(number("")), "weight": number(""),
+		}), ""),
+		"scatter": measured, "lack_of_fit_f": orNull(number("")), "lack_of_fit_p": orNull(number("")),
+		"condition": orNull(number("")),
+		"outliers": list(all(m{
+			"event": count(""), "u": number(""), "v": number(""), "off": number(""), "weight": number(""),
+		}), "listed, not dropped"),
+	})
+	return m{
+		"Analysis": object(m{
+			"stability": stability, "profile": orNull(profile), "share": measured, "share_why": text("why there is no share"),
+			"model": orNull(model), "level": measured, "largest_gap": measured,
+			"findings": list(ref("Finding"), "the first weighs most"),
+		}, "stability", "profile", "share", "model", "level", "largest_gap", "findings"),
+		"Finding": all(m{"id": text(""), "sentence": text(""), "evidence": text(""), "doubt": text(""), "next": text("what to do")}),
+		"Gap": m{"oneOf": l{
+			all(m{"gap": number("mm; + = the nozzle is too high"), "u95": number("95 % half width, mm")}),
+			all(m{"gap": m{"type": "null"}, "reason": text("")}),
+		}},
+	}
+}

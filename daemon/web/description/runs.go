@@ -1,0 +1,99 @@
+package description
+
+func runPaths() m {
+	stopAnswer := all(m{"requested": boolean(""), "text": text("what a stop request is, and is not")})
+	start := verb{
+		id: "startRun", summary: "Ask for a run.", about: "The steps run in the order repeat, gauging, survey, whatever the order asked. The run waits until its cautions are confirmed; nothing moves before.",
+		body:   closed(all(m{"steps": with(list(m{"type": "string"}, "repeat, gauging, survey"), "minItems", 1)})),
+		status: 201, says: "The run, waiting for its cautions.", shape: ref("Run"), refusals: []int{409, 503},
+	}
+	confirm := verb{
+		id: "confirmRun", summary: "Give a person's word on the cautions; the run begins.",
+		body: closed(object(m{
+			"cautions": list(m{"type": "string"}, "ids of the cautions that the person has read and confirms"),
+			"person":   text("who gives the word"),
+			"gauge_mm": m{"type": "number", "minimum": 0.02, "maximum": 0.30, "default": 0.10, "description": "thickness of the blade"},
+		}, "cautions", "person")),
+		status: 202, says: "The run has begun.", shape: ref("Run"), refusals: []int{404, 409, 503},
+	}
+	reply := verb{
+		id: "answerPrompt", summary: "Answer the prompt of a run.",
+		body: closed(object(m{
+			"prompt": text("id of the prompt"), "answer": oneOf("", "yes", "no"), "value": number("where the prompt asks for one"),
+		}, "prompt", "answer")),
+		status: 202, says: "The answer was taken.", shape: ref("Run"), refusals: []int{404, 409, 503},
+	}
+	gauge := verb{
+		id: "gauge", summary: "Do one action at the blade.", about: "Answers when the move has ended. lower and raise need mm; record takes gauge_mm, which must be the confirmed one. Lowering past the floor, or by more than max_step, is refused.",
+		body: closed(object(m{
+			"action":   oneOf("", "lower", "raise", "record", "skip", "next", "forget"),
+			"mm":       m{"type": "number", "exclusiveMinimum": 0},
+			"gauge_mm": number("thickness of the blade"),
+		}, "action")),
+		status: 200, says: "The run, after the move.", shape: ref("Run"), refusals: []int{404, 409, 503},
+	}
+	return m{
+		"/api/v1/runs": path("", "", m{
+			"get":  verb{id: "runs", summary: "All runs, newest first.", free: true, status: 200, says: "The runs.", shape: list(ref("Run"), "")}.operation(),
+			"post": start.operation(),
+		}),
+		"/api/v1/runs/{id}": path("id", runID, m{
+			"get": verb{id: "run", summary: "The state of a run.", free: true, status: 200, says: "The run.", shape: ref("Run"), refusals: []int{404}}.operation(),
+		}),
+		"/api/v1/runs/{id}/events":  path("id", runID, m{"get": eventStream()}),
+		"/api/v1/runs/{id}/confirm": path("id", runID, m{"post": confirm.operation()}),
+		"/api/v1/runs/{id}/answer":  path("id", runID, m{"post": reply.operation()}),
+		"/api/v1/runs/{id}/gauge":   path("id", runID, m{"post": gauge.operation()}),
+		"/api/v1/stop": path("", "", m{"post": verb{
+			id: "stop", summary: "Ask for a stop at once.", free: true,
+			about:  "It is never queued behind a command, and reads no body. It is no emergency stop, and it may let Z sink.",
+			status: 202, says: "The request is on its way.", shape: stopAnswer, refusals: []int{401, 409, 503},
+		}.operation()}),
+	}
+}
+
+// eventStream is the one answer that is not JSON as a whole.
+func eventStream() m {
+	op := verb{
+		id: "runEvents", summary: "A run as server-sent events.", free: true, refusals: []int{404},
+		about:  "The data of each event is the JSON of the run, its id the number of the run's last event; Last-Event-ID resumes. The stream ends when the run is over; 204 to whoever comes back then.",
+		status: 200, shape: ref("Run"),
+	}.operation()
+	op["parameters"] = l{m{"name": "Last-Event-ID", "in": "header", "schema": m{"type": "string"}, "description": "the id of the last event that was read"}}
+	responses := op["responses"].(m)
+	responses["200"] = m{"description": "The events; the shape is that of the data of each.", "content": m{"text/event-stream": m{"schema": ref("Run")}}}
+	responses["204"] = m{"description": "The run is over, and its last state was read."}
+	return op
+}
+
+func runShapes() m {
+	return m{
+		"Run": object(m{
+			"id": text("sorts by time"),
+			"state": oneOf("awaiting-person: a prompt; awaiting-gauge: a place; awaiting-next: recorded or skipped, Z is up",
+				"awaiting-confirmation", "running", "awaiting-person", "awaiting-gauge", "awaiting-next", "done", "stopped", "failed"),
+			"step":     oneOf("", "", "prepare", "repeat", "gauging", "survey", "plate-turn", "coupons", "reference", "prove", "analysis"),
+			"steps":    list(m{"type": "string"}, "what was asked for"),
+			"began":    moment(""),
+			"progress": ref("Progress"),
+			"prompt":   orNull(all(m{"id": text(""), "text": text("")})),
+			"place":    orNull(ref("Place")),
+			"error":    orNull(ref("Reason")),
+			"cautions": list(ref("Caution"), "to be confirmed before the run begins"),
+			"sentence": text("where the run stands, for people"),
+			"touches":  count(""),
+			"gaugings": count("records at the blade"),
+			"number":   count("of the run's last event"),
+		}, "id", "state", "step", "steps", "began", "progress", "prompt", "place", "error", "sentence", "touches", "gaugings", "number"),
+		"Place": describe("The gauging place in hand, mm.", all(m{
+			"index": count("from 0, the zero place"), "u": number(""), "v": number(""),
+			"z":           number("where the nozzle is"),
+			"predicted_z": number("where the nozzle is expected to touch the bed; the blade drags one blade higher"),
+			"floor_z":     number("the nozzle is never lowered below"),
+			"max_step":    number("the largest lowering that is taken now"),
+			"records":     count("made here"), "wanted": count("records planned here"), "of": count("places planned"),
+			"gauge_mm": number("thickness of the blade"),
+			"heights":  list(m{"type": "number"}, "bed contacts recorded here"),
+		})),
+	}
+}

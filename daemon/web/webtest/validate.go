@@ -1,0 +1,191 @@
+package webtest
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"maps"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+
+	"github.com/santhosh-tekuri/jsonschema/v6"
+
+	"abbed/daemon/web/description"
+)
+
+const docURL = "https://abbed.invalid/openapi.json"
+
+// book is the description with the schemas that were compiled from it.
+type book struct {
+	mu       sync.Mutex
+	compiler *jsonschema.Compiler
+	paths    map[string]any
+	ready    map[string]*jsonschema.Schema
+	err      error
+}
+
+var theBook = sync.OnceValue(func() *book { return read(description.JSON()) })
+
+// read closes the shapes of a description and makes them ready to compile. JSON
+// Schema 2020-12 is what OpenAPI 3.1 uses for its shapes.
+func read(b []byte) *book {
+	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(b))
+	if err != nil {
+		return &book{err: err}
+	}
+	closeShapes(doc)
+	c := jsonschema.NewCompiler()
+	c.DefaultDraft(jsonschema.Draft2020)
+	c.AssertFormat()
+	err = c.AddResource(docURL, doc)
+	paths, _ := doc.(map[string]any)["paths"].(map[string]any)
+	return &book{compiler: c, paths: paths, ready: map[string]*jsonschema.Schema{}, err: err}
+}
+
+// closeShapes refuses unknown members in every object that does not say
+// anything about them.
+func closeShapes(v any) {
+	switch v := v.(type) {
+	case map[string]any:
+		_, members := v["properties"].(map[string]any)
+		if _, said := v["additionalProperties"]; v["type"] == "object" && members && !said {
+			v["additionalProperties"] = false
+		}
+		for _, w := range v {
+			closeShapes(w)
+		}
+	case []any:
+		for _, w := range v {
+			closeShapes(w)
+		}
+	}
+}
+
+// Validate compares one answer with the description: the path must be there,
+// with this method and status, and the body must have the shape. An event
+// stream is compared event by event. The status 405 and a 404 of a path that is
+// not described must carry a refusal.
+func Validate(method, path string, status int, body []byte) error {
+	b := theBook()
+	if b.err != nil {
+		return fmt.Errorf("webtest: the description: %w", b.err)
+	}
+	if err := b.validate(method, path, status, body); err != nil {
+		return fmt.Errorf("webtest: %s %s %d: %w", method, path, status, err)
+	}
+	return nil
+}
+
+func (b *book) validate(method, path string, status int, body []byte) error {
+	template, found := b.find(path)
+	if (!found && status == 404) || status == 405 {
+		return b.compare("#/components/responses/Refused/content/application~1json/schema", body)
+	}
+	if !found {
+		return fmt.Errorf("the path is not described")
+	}
+	at := []string{"paths", template, strings.ToLower(method), "responses", strconv.Itoa(status)}
+	response, ok := dig(b.paths, at[1:]...).(map[string]any)
+	if !ok {
+		return fmt.Errorf("this status is not described")
+	}
+	where := "#/" + pointer(at)
+	if r, ok := response["$ref"].(string); ok {
+		where, response = r, map[string]any{"content": map[string]any{"application/json": nil}}
+	}
+	content, _ := response["content"].(map[string]any)
+	for kind := range content {
+		schema := where + "/content/" + escape(kind) + "/schema"
+		switch kind {
+		case "text/event-stream":
+			return b.compareEvents(schema, body)
+		case "text/plain":
+			text, _ := json.Marshal(string(body))
+			return b.compare(schema, text)
+		default:
+			return b.compare(schema, body)
+		}
+	}
+	if len(body) > 0 {
+		return fmt.Errorf("a body where none is described")
+	}
+	return nil
+}
+
+// find returns the template that path fits.
+func (b *book) find(path string) (string, bool) {
+	parts := strings.Split(path, "/")
+	for _, template := range slices.Sorted(maps.Keys(b.paths)) {
+		if slices.EqualFunc(strings.Split(template, "/"), parts, func(t, p string) bool {
+			return t == p || (strings.HasPrefix(t, "{") && p != "")
+		}) {
+			return template, true
+		}
+	}
+	return "", false
+}
+
+func (b *book) compareEvents(schema string, body []byte) error {
+	for line := range strings.Lines(string(body)) {
+		if data, ok := strings.CutPrefix(line, "data: "); ok {
+			if err := b.compare(schema, []byte(data)); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func (b *book) compare(where string, body []byte) error {
+	schema, err := b.schema(where)
+	if err != nil {
+		return err
+	}
+	v, err := jsonschema.UnmarshalJSON(bytes.NewReader(body))
+	if err != nil {
+		return fmt.Errorf("the body is not JSON: %w: %.200s", err, body)
+	}
+	if err := schema.Validate(v); err != nil {
+		return fmt.Errorf("%w\nin %.2000s", err, body)
+	}
+	return nil
+}
+
+func (b *book) schema(where string) (*jsonschema.Schema, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if s := b.ready[where]; s != nil {
+		return s, nil
+	}
+	s, err := b.compiler.Compile(docURL + where)
+	if err == nil {
+		b.ready[where] = s
+	}
+	return s, err
+}
+
+func dig(v any, names ...string) any {
+	for _, n := range names {
+		o, ok := v.(map[string]any)
+		if !ok {
+			return nil
+		}
+		v = o[n]
+	}
+	return v
+}
+
+func pointer(parts []string) string {
+	for i := range parts {
+		parts[i] = escape(parts[i])
+	}
+	return strings.Join(parts, "/")
+}
+
+// escape writes one part of a JSON pointer in a URL (RFC 6901).
+func escape(s string) string {
+	s = strings.NewReplacer("~", "~0", "/", "~1").Replace(s)
+	return strings.NewReplacer("{", "%7B", "}", "%7D").Replace(s)
+}
