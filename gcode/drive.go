@@ -28,9 +28,9 @@ func (s *Session) drive(x *exchange, leave <-chan struct{}) bool {
 	for {
 		s.mu.Lock()
 		finished, next := x.finished, x.next
-		x.next = None
+		x.next = nothing
 		wait := time.Duration(0)
-		if !finished && next == None {
+		if !finished && next == nothing {
 			next, wait = s.watch(x, time.Now())
 			finished = x.finished
 		}
@@ -38,7 +38,7 @@ func (s *Session) drive(x *exchange, leave <-chan struct{}) bool {
 		if finished {
 			return true
 		}
-		if next != None {
+		if next != nothing {
 			s.countAgain()
 			s.transmit(x, next)
 			continue
@@ -53,26 +53,27 @@ func (s *Session) drive(x *exchange, leave <-chan struct{}) bool {
 	}
 }
 
-// watch looks at the deadlines of x. It returns the line to send again, or how
+// watch looks at the deadlines of x. It returns the line to send next, or how
 // long to wait; x may have ended. s.mu is held.
 func (s *Session) watch(x *exchange, now time.Time) (next int, wait time.Duration) {
 	limit := s.o.Limits[x.class]
 	if now.Sub(x.since) >= s.patience(limit) || now.Sub(x.first) >= s.patience(max(s.o.Longest, 2*limit)) {
 		s.die(ErrOverdue)
-		return None, 0
+		return nothing, 0
 	}
 	silence := s.patience(s.o.Silence)
 	if d := silence - now.Sub(x.life); d > 0 {
-		return None, min(d, s.patience(limit)-now.Sub(x.since))
+		return nothing, min(d, s.patience(limit)-now.Sub(x.since))
 	}
 	s.counts.Silences++
 	s.silent(x)
-	next, x.next = x.next, None
+	next, x.next = x.next, nothing
 	return next, 0
 }
 
 // silent decides what to do after a silence.
 func (s *Session) silent(x *exchange) {
+	x.confirmFault()
 	switch {
 	case x.wanted || x.soft != None: // only the ok of the request was lost
 		x.life = time.Now()
@@ -96,6 +97,9 @@ func (s *Session) countAgain() {
 func (s *Session) transmit(x *exchange, n int) {
 	s.mu.Lock()
 	text := x.text
+	if x.barrier != None {
+		text = s.o.Hello
+	}
 	if n != None {
 		x.at = n
 		text = s.sent.get(n)

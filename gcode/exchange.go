@@ -9,15 +9,17 @@ type exchange struct {
 	motion bool
 	number int // None: plain
 	at     int // the line that is out now; below number while older ones are sent again
-	next   int // the line to be sent next, or None
+	next   int // the line to be sent next, or nothing
 
 	lines  []Line
-	fault  *Line
+	fresh  *Line // a fault that may yet turn out to be a request to send again
+	fault  *Line // a fault that was followed by an ok, or by silence
 	asked  int  // the line that the printer asked for, while its ok is awaited
 	wanted bool // asked is set
 	soft   int  // the line that a fault asked for, or None
 
-	checked  bool // was sent once more to make sure
+	checked  bool // was made sure of: sent once more, or followed by the first word
+	barrier  int  // plain: where in lines the answer to the first word may begin; None before
 	okHeard  Line // the ok before that
 	troubled bool // something had to be sent again
 	strange  int  // requests for lines that cannot be
@@ -34,6 +36,9 @@ type exchange struct {
 	event    chan struct{}
 }
 
+// nothing stands in exchange.next for no line, where None is a plain line.
+const nothing = -2
+
 // begin puts a command in flight.
 func (s *Session) begin(c command, motion bool) (*exchange, error) {
 	s.mu.Lock()
@@ -41,7 +46,7 @@ func (s *Session) begin(c command, motion bool) (*exchange, error) {
 	if s.err != nil {
 		return nil, s.err
 	}
-	x := &exchange{command: c, motion: motion, number: None, at: None, next: None, asked: None, soft: None, event: make(chan struct{}, 1)}
+	x := &exchange{command: c, motion: motion, number: None, at: None, next: nothing, asked: None, soft: None, barrier: None, event: make(chan struct{}, 1)}
 	if s.framed {
 		s.number++
 		s.sent.put(s.number, c.text)
@@ -99,21 +104,21 @@ func (s *Session) feedFault(x *exchange, l Line) {
 		x.soft = l.Number
 		return
 	}
-	x.fault = &l
+	x.fresh = &l
 	x.keep(l)
 }
 
 func (s *Session) feedResend(x *exchange, l Line) {
 	x.alive(time.Now())
 	if !s.framed {
-		x.fault = &l // a plain line cannot be sent again by number
+		x.fresh = &l // a plain line cannot be sent again by number
 		return
 	}
 	x.asked, x.wanted = l.Number, true
 	if l.Number == None {
 		x.asked = x.soft
 	}
-	x.fault, x.soft = nil, None
+	x.fresh, x.soft = nil, None
 	if !s.okAfterResend {
 		s.again(x)
 	}
@@ -126,16 +131,34 @@ func (s *Session) feedOK(x *exchange, l Line) {
 		return
 	}
 	x.alive(time.Now())
-	switch {
-	case x.wanted || x.soft != None:
+	if x.wanted || x.soft != None {
 		s.again(x)
+		return
+	}
+	x.confirmFault()
+	switch {
 	case x.at != x.number: // an older line was done at last
 		x.send(x.at + 1)
 	case s.doubtful(x, l):
 		x.checked, x.troubled, x.okHeard = true, true, l
+		if x.barrier = len(x.lines); s.framed {
+			x.barrier = None
+		}
 		x.send(x.number)
+	case x.barrier != None && !s.passed(x):
+		x.okHeard = l // the command's own, the one before was not
+	case x.barrier != None:
+		s.conclude(x, x.okHeard)
 	default:
 		s.conclude(x, l)
+	}
+}
+
+// confirmFault takes a fault for what it is, since no request to send again came
+// with it.
+func (x *exchange) confirmFault() {
+	if x.fresh != nil {
+		x.fault, x.fresh = x.fresh, nil
 	}
 }
 
@@ -144,15 +167,32 @@ func (s *Session) feedOK(x *exchange, l Line) {
 // missing, or a query failed with a fault that may really be a request to send
 // again whose number was lost. A touch is not made again by this, since a
 // printer that takes framing refuses a number that it has had (Greet makes
-// sure).
+// sure). Without framing the first word is sent instead: once its answer, known
+// from Greet, has come, everything before it belongs to the command.
 func (s *Session) doubtful(x *exchange, l Line) bool {
-	if !s.framed || x.checked {
+	if x.checked || !s.framed && !s.hello.reports() {
 		return false
 	}
 	if x.fault != nil {
-		return !x.motion
+		return s.framed && !x.motion
 	}
 	return x.missing(l)
+}
+
+// passed reports whether the answer to the first word has come, and takes it
+// out of the lines of x.
+func (s *Session) passed(x *exchange) bool {
+	if !view(x.lines[x.barrier:]).answers(s.hello) {
+		return false
+	}
+	own := x.lines[:x.barrier:x.barrier]
+	for _, l := range x.lines[x.barrier:] {
+		if !s.hello.said(l) {
+			own = append(own, l)
+		}
+	}
+	x.lines = own
+	return true
 }
 
 // missing reports whether the needed report is missing. The ok itself may carry

@@ -155,6 +155,9 @@ func (s *Session) tryFraming(ctx context.Context, g greeting) (greeting, error) 
 // say writes one line, its check spoiled by damage, and collects what comes
 // until an ok and silence.
 func (s *Session) say(ctx context.Context, number int, text string, damage byte) ([]Line, error) {
+	s.mu.Lock()
+	s.raw.lines = nil
+	s.mu.Unlock()
 	<-s.writing
 	b := appendFrame(nil, number, text)
 	if damage != 0 {
@@ -183,7 +186,6 @@ func spoil(b []byte, damage byte) []byte {
 func (s *Session) collect(ctx context.Context, calm, long, most time.Duration) ([]Line, error) {
 	s.mu.Lock()
 	c := s.raw
-	c.lines = nil
 	s.mu.Unlock()
 	began := time.Now()
 	real := s.o.Clock.Real
@@ -266,7 +268,7 @@ func view(lines []Line) heardView {
 func (v heardView) answers(r Reply) bool {
 	same, of := 0, 0
 	for _, want := range r.Lines {
-		if want.Kind == Temperatures {
+		if want.Kind != Report {
 			continue
 		}
 		of++
@@ -278,4 +280,24 @@ func (v heardView) answers(r Reply) bool {
 		}
 	}
 	return of > 0 && 2*same >= of
+}
+
+// reports reports whether r holds a report at all.
+func (r Reply) reports() bool {
+	for _, l := range r.Lines {
+		if l.Kind == Report {
+			return true
+		}
+	}
+	return false
+}
+
+// said reports whether r holds a line of the same text.
+func (r Reply) said(l Line) bool {
+	for _, k := range r.Lines {
+		if k.Text == l.Text {
+			return true
+		}
+	}
+	return false
 }

@@ -57,17 +57,21 @@ func (d *Dialect) ReadMap(r gcode.Reply) (rows [][]int64, ok bool, err error) {
 type grid struct {
 	columns int // as the heading says; 0 without one
 	began   bool
+	broken  bool // words came after a row: the map is over, or interrupted
 	rows    [][]int64
 }
 
 // line takes one line; done says that the map is over.
 func (g *grid) line(l gcode.Line) (done bool, err error) {
-	cells := cellsOf(l.Text)
+	cells := cellsOf(l.Text, g.began)
 	switch {
-	case cells == nil && (l.Kind == gcode.Echo || l.Kind == gcode.Comment) && !g.began:
-		return false, nil
 	case cells == nil:
-		return len(g.rows) > 0 && l.Kind == gcode.Report, nil
+		g.broken = g.broken || len(g.rows) > 0 && l.Kind == gcode.Report
+		return false, nil
+	case g.broken && cells[0] != fmt.Sprint(len(g.rows)):
+		return true, nil // another table
+	case g.broken:
+		return false, fmt.Errorf("it is interrupted before row %d", len(g.rows))
 	case isHeading(cells) && !g.began:
 		g.columns, g.began = len(cells), true
 		return false, nil
@@ -102,11 +106,12 @@ func (g *grid) row(cells []string) error {
 	return nil
 }
 
-// cellsOf takes a line of a table apart. A line is one if it begins with a
-// number, perhaps behind marks and one word (`row 3:`, `echo: 3`), and has at
-// least two cells; nil if it is not.
-func cellsOf(t string) []string {
-	if hasEcho := len(t) > 5 && strings.EqualFold(t[:5], "echo:"); hasEcho {
+// cellsOf takes a line of a table apart, nil if it is none. A line is one if it
+// begins with a whole number, perhaps behind marks and one word (`row 3:`,
+// `echo: 3`), and the rest is numbers for the greater part; once a table has
+// begun, whatever the rest is, lest a bad row be taken for words.
+func cellsOf(t string, began bool) []string {
+	if len(t) > 5 && strings.EqualFold(t[:5], "echo:") {
 		t = t[5:]
 	}
 	t = strings.Map(func(r rune) rune {
@@ -119,24 +124,22 @@ func cellsOf(t string) []string {
 	if len(cells) > 0 && isRowWord(cells[0]) {
 		cells = cells[1:]
 	}
-	if len(cells) < 2 || !numeric(cells[0]) {
+	if len(cells) == 0 || !numeric(cells[0]) {
 		return nil
 	}
-	return splitRow(cells)
+	if began || 2*countNumeric(cells) > len(cells) && len(cells) > 1 {
+		return cells
+	}
+	return nil
 }
 
-// splitRow rejects lines that begin with a number and go on with words.
-func splitRow(cells []string) []string {
-	numbers := 0
+func countNumeric(cells []string) (n int) {
 	for _, c := range cells {
 		if numeric(c) {
-			numbers++
+			n++
 		}
 	}
-	if 2*numbers < len(cells)+1 {
-		return nil
-	}
-	return cells
+	return n
 }
 
 func isRowWord(c string) bool {

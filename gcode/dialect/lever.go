@@ -16,8 +16,8 @@ const (
 	largestOffset = 50
 )
 
-// coded knows a line of a settings report: `M92 X80.00 ...`, also behind echo:.
-var coded = regexp.MustCompile(`(?i)^(?:echo:)?[\s;]*([GM]\d+(?:\.\d+)?)\b`)
+// coded knows a line of a settings report: `M92 X80.00 ...`.
+var coded = regexp.MustCompile(`(?i)^[\s;]*([GM]\d+(?:\.\d+)?)\b`)
 
 // ReadLever reads the probe's offset from the nozzle, mm, and the Z offset of
 // its trigger, mm, as the printer says it. In a settings report only the line
@@ -59,29 +59,26 @@ func believable(t triple) (record.Lever, float64, bool) {
 // there are any, else those that begin with no command word at all.
 func linesOf(lines []string, word string) []string {
 	var own, plain []string
+	report := false // of all settings: a plain line among them may be of anything
 	for _, line := range lines {
 		m := coded.FindStringSubmatch(line)
 		switch {
-		case m == nil && !isSettingsTalk(line):
-			plain = append(plain, line)
 		case m != nil && strings.EqualFold(m[1], word):
 			own = append(own, line)
-		}
-		if m != nil && !strings.EqualFold(m[1], word) {
-			plain = append(plain, "") // a settings report: see below
+		case m != nil:
+			report = true
+		case !isRefusal(line):
+			plain = append(plain, line)
 		}
 	}
-	if own != nil {
+	if own != nil || report {
 		return own
-	}
-	for _, line := range plain {
-		if line == "" {
-			return nil // among other settings a plain line may be of anything
-		}
 	}
 	return plain
 }
 
-// isSettingsTalk knows the sentence that a printer says about a word that it
+// isRefusal knows the sentence that a printer says about a word that it
 // does not know: it holds the word in quotes.
-func isSettingsTalk(line string) bool { return strings.Contains(line, `"`) && strings.Contains(line, "M") }
+func isRefusal(line string) bool {
+	return strings.Contains(line, `"`) && strings.Contains(line, "M")
+}

@@ -19,7 +19,7 @@ func spoken(r gcode.Reply) (tiers [3][]string) {
 		case gcode.Report:
 			tiers[0] = append(tiers[0], l.Text)
 		case gcode.Echo, gcode.Comment:
-			tiers[1] = append(tiers[1], l.Text)
+			tiers[1] = append(tiers[1], bare(l))
 		case gcode.OK:
 			tiers[2] = append(tiers[2], l.Text[2:])
 		}
@@ -28,6 +28,17 @@ func spoken(r gcode.Reply) (tiers [3][]string) {
 		tiers[2] = append(tiers[2], r.OK.Text[2:])
 	}
 	return tiers
+}
+
+// bare is the text of a line without the mark of an echo or a comment.
+func bare(l gcode.Line) string {
+	switch l.Kind {
+	case gcode.Echo:
+		return strings.TrimSpace(l.Text[len("echo:"):])
+	case gcode.Comment:
+		return strings.TrimSpace(strings.TrimLeft(l.Text, "/"))
+	}
+	return l.Text
 }
 
 // all gives the same lines in one list.
@@ -58,13 +69,17 @@ func byPattern(re *regexp.Regexp, r gcode.Reply, names ...string) (v []value, ok
 }
 
 // isPosition reports whether a line has the shape of a position report: after
-// X, Y and Z it goes on with the extruder E or with step counts.
+// X, Y and Z it goes on with step counts.
 func isPosition(line string, after int) bool {
-	rest := line[after:]
-	if i := strings.Index(strings.ToLower(rest), "count"); i >= 0 {
-		return true
-	}
-	for _, a := range axes(rest) {
+	return count.MatchString(line[after:])
+}
+
+var count = regexp.MustCompile(`(?i)\bcount\b\W*[a-z]\W`)
+
+// hasExtruder reports whether an extruder's value follows X, Y and Z, as in a
+// position report, though some printers add it to a touch as well.
+func hasExtruder(line string, after int) bool {
+	for _, a := range axes(line[after:]) {
 		if a.letter == 'E' {
 			return true
 		}
@@ -89,7 +104,7 @@ func (d *Dialect) ReadPosition(r gcode.Reply) (x, y, z float64, ok bool) {
 			if len(t) == 0 {
 				continue
 			}
-			is := isPosition(line, t[0].end)
+			is := isPosition(line, t[0].end) || hasExtruder(line, t[0].end)
 			if is || !shaped {
 				best, ok, shaped = t[0], true, is
 			}

@@ -64,14 +64,10 @@ func (id Identity) take(key *regexp.Regexp, line string) bool {
 func (d *Dialect) ReadSettings(r gcode.Reply) string {
 	var b strings.Builder
 	for _, l := range r.Lines {
-		if l.Kind != gcode.Report && l.Kind != gcode.Echo {
+		if l.Kind != gcode.Report && l.Kind != gcode.Echo && l.Kind != gcode.Comment {
 			continue
 		}
-		t := l.Text
-		if l.Kind == gcode.Echo {
-			t = strings.TrimSpace(t[len("echo:"):])
-		}
-		if t != "" {
+		if t := bare(l); t != "" {
 			b.WriteString(t)
 			b.WriteByte('\n')
 		}
@@ -82,11 +78,12 @@ func (d *Dialect) ReadSettings(r gcode.Reply) string {
 var (
 	levellingCode  = regexp.MustCompile(`(?i)\bM420\b.*?\bS\s*([01])\b`)
 	levellingWords = regexp.MustCompile(`(?i)level\w*\b.*?\b(on|off|enabled|disabled|active|inactive)\b`)
+	mapWords       = regexp.MustCompile(`(?i)\b(?:map|mesh|compensation)\b.*?\b(on|off|enabled|disabled|active|inactive)\s*(?:$|[.,;)\]])`)
 )
 
 // ReadLevelling reads whether the stored levelling is on: from the line with
 // its word and S0 or S1 in a settings report, or from a line that speaks of
-// levelling and says on or off. If lines differ there is no answer.
+// levelling or the map and says on or off. If lines differ there is no answer.
 func (d *Dialect) ReadLevelling(r gcode.Reply) (on, ok bool) {
 	if re := d.patterns["levelling"]; re != nil {
 		for _, line := range all(r) {
@@ -96,7 +93,7 @@ func (d *Dialect) ReadLevelling(r gcode.Reply) (on, ok bool) {
 		}
 		return false, false
 	}
-	for _, re := range [...]*regexp.Regexp{levellingCode, levellingWords} {
+	for _, re := range [...]*regexp.Regexp{levellingCode, levellingWords, mapWords} {
 		if on, ok, clash := agreed(re, all(r)); ok || clash {
 			return on, ok && !clash
 		}

@@ -12,9 +12,9 @@ import (
 // It is a line that holds values of X, Y and Z in this order, whatever the words
 // between, or a bracketed x,y,z with a success flag (RS-274/NGC straight probe:
 // `[...:1.0,2.0,-0.03:1]`). If several lines do, the last counts: the slow touch
-// comes after the fast one. A position report (with E or step counts after Z)
-// is no touch. ok is false if there is none, or if the flag says that nothing
-// was touched.
+// comes after the fast one; lines with an extruder's E count only if there are
+// no others. A position report (with step counts after Z) is no touch. ok is
+// false if there is none, or if the flag says that nothing was touched.
 func (d *Dialect) ReadTouch(r gcode.Reply) (x, y, z float64, decimals int, ok bool) {
 	if re := d.patterns["touch"]; re != nil {
 		v, ok := byPattern(re, r, "x", "y", "z")
@@ -24,17 +24,31 @@ func (d *Dialect) ReadTouch(r gcode.Reply) (x, y, z float64, decimals int, ok bo
 		return v[0].v, v[1].v, v[2].v, v[2].decimals, true
 	}
 	for _, tier := range spoken(r) {
-		for i := len(tier) - 1; i >= 0; i-- {
-			v, failed, ok := touchIn(tier[i])
-			if failed {
-				return 0, 0, 0, 0, false
-			}
-			if ok {
-				return v.x.v, v.y.v, v.z.v, v.z.decimals, true
-			}
+		v, failed, ok := touchAmong(tier)
+		if ok {
+			return v.x.v, v.y.v, v.z.v, v.z.decimals, true
+		}
+		if failed {
+			break
 		}
 	}
 	return 0, 0, 0, 0, false
+}
+
+// touchAmong reads the last touch of some lines.
+func touchAmong(lines []string) (best triple, failed, ok bool) {
+	second := false // best has an extruder's value beside it
+	for _, line := range lines {
+		v, miss, is := touchIn(line)
+		switch {
+		case miss:
+			best, failed, ok = triple{}, true, false
+		case is && hasExtruder(line, v.end) && ok && !second:
+		case is:
+			best, failed, ok, second = v, false, true, hasExtruder(line, v.end)
+		}
+	}
+	return best, failed, ok
 }
 
 // touchIn reads one line. failed says that it reports a probe without contact.
