@@ -1,0 +1,46 @@
+// Package access decides who may do what over HTTP, and stands before every
+// other handler.
+//
+// The nouns, in the order in which a request passes: the header of every answer
+// (a strict content policy); hosts, the names that this daemon answers to
+// (against DNS rebinding); the origin check (against other sites' forms and
+// scripts); the Visitor, found by the operator's token or by a browser's
+// session, with its Role; and what the request needs. A browser gets its
+// session from a one-time link. Signer makes and redeems the tokens of a
+// sign-off.
+//
+// # What is open
+//
+// The daemon listens on loopback only (CheckListen). There, reading needs
+// nothing, POST .../gap is reading, and POST /api/v1/stop needs no token: a
+// stop must not fail for want of one. All three still refuse another Host and
+// another origin. Every other change needs the operator's token or a session.
+// A request that came through a proxy (Forwarded, X-Forwarded-..., Via) has
+// nothing open, wherever it seems to come from.
+//
+// # Secrets
+//
+// The token is 32 random bytes in STATE/token, mode 0600. Sessions and links
+// are random, and only their SHA-256 is kept; they have as many bits as the
+// hash needs no salt for. Nothing secret is in a message, a log or an error.
+// Cookies do not know of ports: another program on this machine that a browser
+// is sent to by the same name sees the session's cookie. Whoever fears that
+// uses the token.
+//
+// # Rates
+//
+// Wrong tokens, sessions and links are counted by address; beyond ten, one each
+// three seconds, the answer is 429. A right token is taken nevertheless: with
+// 256 bits there is nothing to guess, and nobody on this machine should be able
+// to lock the operator out by being wrong. Codes of a link are not looked at
+// while the limit holds.
+//
+// # Concurrency
+//
+// All methods may be called from anywhere.
+//
+// # Errors
+//
+// Answers are api.Refusal with the codes of package api. Open, CheckListen and
+// Redeem say what was wrong and what to do; ErrToken is to be branched on.
+package access

@@ -1,0 +1,101 @@
+package access
+
+import (
+	"context"
+	"net/http"
+	"strings"
+)
+
+// Role is what a visitor may do; roles add up.
+type Role uint8
+
+// Roles.
+const (
+	// Look may read everything.
+	Look Role = 1 << iota
+	// Operate may move the machine: runs, gauging, answers.
+	Operate
+	// Sign may sign a table off, apply it, undo it.
+	Sign
+
+	// Nobody may do what loopback leaves open.
+	Nobody Role = 0
+	// Everything is the operator's.
+	Everything = Look | Operate | Sign
+)
+
+// Can reports whether r holds all of need.
+func (r Role) Can(need Role) bool { return r&need == need }
+
+// String names the roles.
+func (r Role) String() string {
+	var names []string
+	for _, n := range []struct {
+		role Role
+		name string
+	}{{Look, "look"}, {Operate, "operate"}, {Sign, "sign"}} {
+		if r.Can(n.role) {
+			names = append(names, n.name)
+		}
+	}
+	return strings.Join(names, " ")
+}
+
+// Visitor is who is behind a request.
+type Visitor struct {
+	// Name is for the audit: "token", "browser 1f3a", or "" for nobody known.
+	Name string
+	Role Role
+	// Session identifies the session of a browser, "" otherwise.
+	Session string
+}
+
+type visitorKey struct{}
+
+// From returns the visitor behind a request's context; the zero Visitor if
+// Guard did not pass it.
+func From(ctx context.Context) Visitor {
+	v, _ := ctx.Value(visitorKey{}).(Visitor)
+	return v
+}
+
+// Who names the visitor behind a request, or "".
+func Who(r *http.Request) string { return From(r.Context()).Name }
+
+func with(r *http.Request, v Visitor) *http.Request {
+	return r.WithContext(context.WithValue(r.Context(), visitorKey{}, v))
+}
+
+// need is what a request needs, and whether loopback is enough for it.
+func need(r *http.Request) (role Role, open bool) {
+	path := r.URL.Path
+	switch r.Method {
+	case http.MethodGet, http.MethodHead, http.MethodOptions:
+		return Look, true
+	case http.MethodPost:
+		if path == "/api/v1/stop" {
+			return Operate, true
+		}
+		if isGap(path) {
+			return Look, true
+		}
+	}
+	if strings.HasPrefix(path, "/api/v1/tables/") || strings.HasPrefix(path, "/api/v1/applied/") {
+		return Operate | Sign, false
+	}
+	return Operate, false
+}
+
+// isGap reports whether path is /api/v1/runs/{id}/gap with a plain id.
+func isGap(path string) bool {
+	id, ok := strings.CutPrefix(path, "/api/v1/runs/")
+	if !ok {
+		return false
+	}
+	if id, ok = strings.CutSuffix(id, "/gap"); !ok || id == "" {
+		return false
+	}
+	return !strings.ContainsFunc(id, func(c rune) bool {
+		return c != '-' && (c < '0' || c > '9') && (c < 'a' || c > 'z') && (c < 'A' || c > 'Z')
+	})
+}

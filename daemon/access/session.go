@@ -1,0 +1,175 @@
+package access
+
+import (
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net/http"
+	"os"
+	"slices"
+	"sync"
+	"time"
+)
+
+const (
+	sessionsName = "sessions.json"
+	cookieName   = "abbed_session"
+	// sessionLife is how long a session lives after it was last used.
+	sessionLife = 90 * 24 * time.Hour
+	// seenEvery is how often the use of a session is written down.
+	seenEvery = 24 * time.Hour
+	// mostSessions bounds them; the one longest unused goes first.
+	mostSessions = 64
+)
+
+// Session is a browser that came in by a link.
+type Session struct {
+	// ID names it to people; it opens nothing.
+	ID   string    `json:"id"`
+	Role Role      `json:"role"`
+	From string    `json:"from"` // the browser's own name for itself
+	Made time.Time `json:"made"`
+	Seen time.Time `json:"seen"`
+
+	Hash string `json:"hash"`
+}
+
+// sessions are the browsers that may do something, kept by hash.
+type sessions struct {
+	file string
+	now  func() time.Time
+
+	mu  sync.Mutex
+	all []Session
+}
+
+// loadSessions reads the sessions. A file that is damaged is put aside: then
+// each browser needs a new link, and nobody is let in by mistake.
+func loadSessions(file string, now func() time.Time) (*sessions, string, error) {
+	s := &sessions{file: file, now: now}
+	b, err := os.ReadFile(file)
+	if errors.Is(err, fs.ErrNotExist) {
+		return s, "", nil
+	}
+	if err != nil {
+		return nil, "", err
+	}
+	if err := json.Unmarshal(b, &s.all); err != nil {
+		s.all = nil
+		aside := file + ".damaged"
+		return s, fmt.Sprintf("The list of browser sessions was damaged and was moved to %s; each browser needs a new link (abbed pair).", aside), os.Rename(file, aside)
+	}
+	return s, "", nil
+}
+
+// cookies returns the values of the session cookies of a request.
+func cookies(r *http.Request) []string {
+	var out []string
+	for _, c := range r.CookiesNamed(cookieName) {
+		if len(c.Value) <= mostToken {
+			out = append(out, c.Value)
+		}
+	}
+	return out
+}
+
+// find returns the session of one of the texts.
+func (s *sessions) find(texts []string) (Session, bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for _, t := range texts[:min(len(texts), 4)] {
+		if i := s.index(hash(t)); i >= 0 {
+			s.seen(i)
+			return s.all[i], true
+		}
+	}
+	return Session{}, false
+}
+
+// index returns where the live session of a hash is, or -1; it looks at all.
+func (s *sessions) index(h secret) int {
+	found := -1
+	for i, x := range s.all {
+		var have secret
+		n, err := hex.Decode(have[:], []byte(x.Hash))
+		if err == nil && n == len(have) && have.is(h) && s.now().Sub(x.Seen) < sessionLife {
+			found = i
+		}
+	}
+	return found
+}
+
+// seen writes the use of a session down, now and then.
+func (s *sessions) seen(i int) {
+	if s.now().Sub(s.all[i].Seen) < seenEvery {
+		return
+	}
+	s.all[i].Seen = s.now().UTC()
+	_ = s.save() // it only shortens the session's life
+}
+
+// add makes a session and returns the text of its cookie.
+func (s *sessions) add(role Role, from string) (string, Session, error) {
+	text, h := newSecret()
+	_, id := newSecret()
+	at := s.now().UTC()
+	x := Session{ID: id.hex()[:8], Role: role, From: from, Made: at, Seen: at, Hash: h.hex()}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	before := slices.Clone(s.all)
+	s.all = slices.DeleteFunc(s.all, func(x Session) bool { return at.Sub(x.Seen) >= sessionLife })
+	if len(s.all) >= mostSessions {
+		slices.SortFunc(s.all, func(a, b Session) int { return b.Seen.Compare(a.Seen) })
+		s.all = s.all[:mostSessions-1]
+	}
+	s.all = append(s.all, x)
+	if err := s.save(); err != nil {
+		s.all = before
+		return "", Session{}, err
+	}
+	return text, x, nil
+}
+
+// revoke ends a session; false if there is none of that ID.
+func (s *sessions) revoke(id string) (bool, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	n := len(s.all)
+	s.all = slices.DeleteFunc(s.all, func(x Session) bool { return x.ID == id })
+	if len(s.all) == n {
+		return false, nil
+	}
+	return true, s.save()
+}
+
+// save writes all sessions; the caller holds mu.
+func (s *sessions) save() error {
+	b, err := json.MarshalIndent(s.all, "", "\t")
+	if err != nil {
+		return err
+	}
+	return writeFile(s.file, append(b, '\n'))
+}
+
+// Sessions lists the browsers that are let in, without their hashes.
+func (a *Access) Sessions() []Session {
+	a.sessions.mu.Lock()
+	defer a.sessions.mu.Unlock()
+	out := slices.Clone(a.sessions.all)
+	for i := range out {
+		out[i].Hash = ""
+	}
+	return out
+}
+
+// Revoke ends a session at once; false if there is none of that ID. With an
+// error the session is out, but may be back after a restart.
+func (a *Access) Revoke(id string) (bool, error) {
+	ok, err := a.sessions.revoke(id)
+	if err != nil {
+		err = fmt.Errorf("access: revoke session %s: %w", id, err)
+	}
+	return ok, err
+}
