@@ -52,7 +52,11 @@ func (l *limiter) take(from string) bool {
 func (l *limiter) wait(from string) int {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	left := l.out[from].Add(tryEvery).Sub(l.now()) - tryBurst*tryEvery
+	full, known := l.out[from]
+	if !known {
+		return 0
+	}
+	left := full.Add(tryEvery).Sub(l.now()) - tryBurst*tryEvery
 	return max(0, int(math.Ceil(left.Seconds())))
 }
 

@@ -24,16 +24,16 @@ var ErrToken = errors.New("the sign-off token is wrong, used, expired or for ano
 const mostSigned = 2048
 
 // Signer makes the tokens of a sign-off: each is for one digest, for one use,
-// for SignOffLife. The key is random and in memory only, so that a token does
-// not outlive the memory of those that were used: after a restart every table
-// is signed off anew.
+// for SignOffLife. The key and the list of what is outstanding are in memory
+// only: after a restart every table is signed off anew, and no token can
+// outlive the memory of its use, whatever the wall clock is set to.
 type Signer struct {
 	kind string
 	now  func() time.Time
 	key  [sha256.Size]byte
 
 	mu   sync.Mutex
-	used map[string]time.Time // nonce, and when it may be forgotten
+	open map[string]time.Time // nonce of a token not used yet, and its end
 }
 
 // NewSigner returns a signer for one kind of act, such as "apply"; a token of
@@ -43,12 +43,15 @@ func NewSigner(kind string, now func() time.Time) *Signer {
 	if now == nil {
 		now = time.Now
 	}
-	s := &Signer{kind: kind, now: now, used: map[string]time.Time{}}
+	s := &Signer{kind: kind, now: now, open: map[string]time.Time{}}
 	_, _ = rand.Read(s.key[:]) // never fails (crypto/rand, since Go 1.24)
 	return s
 }
 
-// ticket is the open part of a token.
+// mostOpen bounds the outstanding tokens; the one that ends first goes first.
+const mostOpen = 256
+
+// ticket is the readable part of a token.
 type ticket struct {
 	Nonce   string `json:"n"`
 	Expires int64  `json:"e"` // Unix time, ms
@@ -59,14 +62,33 @@ type ticket struct {
 func (s *Signer) Issue(digest, person string) (token string, expires time.Time) {
 	nonce := make([]byte, 16)
 	_, _ = rand.Read(nonce)
-	expires = s.now().Add(SignOffLife).UTC().Truncate(time.Millisecond)
+	expires = s.now().Add(SignOffLife)
 	t := ticket{Nonce: base64.RawURLEncoding.EncodeToString(nonce), Expires: expires.UnixMilli(), Person: clip(person)}
-	open, err := json.Marshal(t)
+	readable, err := json.Marshal(t)
 	if err != nil {
 		panic(fmt.Sprintf("access: a ticket is plain text and a number: %v", err))
 	}
-	part := base64.RawURLEncoding.EncodeToString(open)
-	return part + "." + base64.RawURLEncoding.EncodeToString(s.mac(digest, part)), expires
+	s.remember(t.Nonce, expires)
+	part := base64.RawURLEncoding.EncodeToString(readable)
+	return part + "." + s.mac(digest, part), expires.UTC().Round(0)
+}
+
+// remember notes a token as outstanding, and forgets what has ended.
+func (s *Signer) remember(nonce string, expires time.Time) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	now, first := s.now(), ""
+	for n, end := range s.open {
+		if !now.Before(end) {
+			delete(s.open, n)
+		} else if first == "" || end.Before(s.open[first]) {
+			first = n
+		}
+	}
+	if len(s.open) >= mostOpen {
+		delete(s.open, first)
+	}
+	s.open[nonce] = expires
 }
 
 // Redeem uses the token up for digest, and returns who signed off. ErrToken if
@@ -77,44 +99,35 @@ func (s *Signer) Redeem(token, digest string) (person string, err error) {
 	if !ok || len(token) > mostSigned {
 		return "", ErrToken
 	}
-	given, err := base64.RawURLEncoding.Strict().DecodeString(mac)
-	if err != nil || !hmac.Equal(given, s.mac(digest, part)) {
+	// The text is compared, not what it decodes to: the decoder skips newlines.
+	if !hmac.Equal([]byte(mac), []byte(s.mac(digest, part))) {
 		return "", ErrToken
 	}
-	open, err := base64.RawURLEncoding.Strict().DecodeString(part)
+	readable, err := base64.RawURLEncoding.Strict().DecodeString(part)
 	if err != nil {
 		return "", ErrToken
 	}
 	var t ticket
-	if err := json.Unmarshal(open, &t); err != nil {
+	if err := json.Unmarshal(readable, &t); err != nil || !s.use(t) {
 		return "", ErrToken
 	}
-	return t.Person, s.use(t)
+	return t.Person, nil
 }
 
-// use marks the ticket as used.
-func (s *Signer) use(t ticket) error {
+// use uses a ticket up; false if it was used before or has ended. Both clocks
+// count: the one that runs evenly, and the wall's.
+func (s *Signer) use(t ticket) bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	now, expires := s.now(), time.UnixMilli(t.Expires)
-	for n, until := range s.used {
-		if now.After(until) {
-			delete(s.used, n)
-		}
-	}
-	if !now.Before(expires) {
-		return fmt.Errorf("%w (it expired)", ErrToken)
-	}
-	if _, before := s.used[t.Nonce]; before {
-		return fmt.Errorf("%w (it was used)", ErrToken)
-	}
-	s.used[t.Nonce] = expires
-	return nil
+	end, there := s.open[t.Nonce]
+	delete(s.open, t.Nonce)
+	now := s.now()
+	return there && now.Before(end) && now.UnixMilli() < t.Expires
 }
 
 // mac is HMAC-SHA256 (RFC 2104) over kind, digest and the ticket, each with its
 // length before it, so that no two of them can be cut differently.
-func (s *Signer) mac(digest, part string) []byte {
+func (s *Signer) mac(digest, part string) string {
 	h := hmac.New(sha256.New, s.key[:])
 	for _, x := range []string{s.kind, digest, part} {
 		var n [8]byte
@@ -122,7 +135,7 @@ func (s *Signer) mac(digest, part string) []byte {
 		h.Write(n[:])
 		h.Write([]byte(x))
 	}
-	return h.Sum(nil)
+	return base64.RawURLEncoding.EncodeToString(h.Sum(nil))
 }
 
 // clip shortens a person's name to 200 letters of valid text.

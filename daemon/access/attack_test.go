@@ -1,0 +1,463 @@
+package access_test
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"abbed/daemon/access"
+	"abbed/daemon/api"
+)
+
+const listen = "127.0.0.1:8077"
+
+// house is a guarded handler that counts what came through.
+type house struct {
+	*access.Access
+	t       *testing.T
+	handler http.Handler
+	token   string
+	clock   *hand
+	through int
+	visitor access.Visitor
+}
+
+func newHouse(t *testing.T) *house { return houseIn(t, t.TempDir()) }
+
+func houseIn(t *testing.T, dir string) *house {
+	t.Helper()
+	h := &house{t: t, clock: newHand()}
+	a, notices, err := access.Open(access.Options{Dir: dir, Now: h.clock.now})
+	if err != nil || len(notices) > 0 {
+		t.Fatal(notices, err)
+	}
+	b, err := os.ReadFile(filepath.Join(dir, "token"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	h.Access, h.token = a, strings.TrimSpace(string(b))
+	h.handler, err = a.Guard(listen, http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h.through++
+		h.visitor = access.From(r.Context())
+		w.WriteHeader(http.StatusNoContent)
+	}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return h
+}
+
+// ask sends a request from this machine; change alters it.
+func (h *house) ask(method, path string, body string, change ...func(*http.Request)) *httptest.ResponseRecorder {
+	h.t.Helper()
+	r := httptest.NewRequest(method, "http://"+listen+path, strings.NewReader(body))
+	r.RemoteAddr = "127.0.0.1:50000"
+	for _, c := range change {
+		c(r)
+	}
+	w := httptest.NewRecorder()
+	h.handler.ServeHTTP(w, r)
+	return w
+}
+
+func header(name, value string) func(*http.Request) {
+	return func(r *http.Request) { r.Header.Add(name, value) }
+}
+
+func host(name string) func(*http.Request) { return func(r *http.Request) { r.Host = name } }
+
+func from(addr string) func(*http.Request) { return func(r *http.Request) { r.RemoteAddr = addr } }
+
+// code returns the code of a refusal.
+func code(t *testing.T, w *httptest.ResponseRecorder) string {
+	t.Helper()
+	var b api.Refusal
+	if err := json.Unmarshal(w.Body.Bytes(), &b); err != nil || b.Error == nil {
+		t.Errorf("%d is no refusal: %q", w.Code, w.Body)
+		return ""
+	}
+	if b.Error.Text == "" || b.Error.Hint == "" {
+		t.Errorf("refusal %s says too little", w.Body)
+	}
+	if _, known := api.Codes[b.Error.Code]; !known {
+		t.Errorf("code %q is not in api.Codes", b.Error.Code)
+	}
+	return b.Error.Code
+}
+
+// The table of attacks: what is tried, and what stops it.
+func TestAttacks(t *testing.T) {
+	h := newHouse(t)
+	good := header("Authorization", "Bearer "+h.token)
+	const stop, runs, gap = "/api/v1/stop", "/api/v1/runs", "/api/v1/runs/018f-a/gap"
+	for name, try := range map[string]struct {
+		method, path string
+		change       []func(*http.Request)
+		status       int
+		code         string
+	}{
+		// DNS rebinding: the browser believes that evil.example is this machine.
+		"rebinding reads":             {"GET", "/api/v1/printer", []func(*http.Request){host("evil.example:8077")}, 421, "wrong-host"},
+		"rebinding stops":             {"POST", stop, []func(*http.Request){host("evil.example:8077"), header("Origin", "http://evil.example:8077"), header("Sec-Fetch-Site", "same-origin")}, 421, "wrong-host"},
+		"rebinding with the token":    {"POST", runs, []func(*http.Request){host("evil.example:8077"), good}, 421, "wrong-host"},
+		"rebinding to metrics":        {"GET", "/metrics", []func(*http.Request){host("evil.example")}, 421, "wrong-host"},
+		"a name that ends like ours":  {"GET", "/", []func(*http.Request){host("evil-localhost:8077")}, 421, "wrong-host"},
+		"a name that begins as ours":  {"GET", "/", []func(*http.Request){host("localhost.evil.example:8077")}, 421, "wrong-host"},
+		"our name, another port":      {"GET", "/", []func(*http.Request){host("localhost:80")}, 421, "wrong-host"},
+		"our name, no port":           {"GET", "/", []func(*http.Request){host("localhost")}, 421, "wrong-host"},
+		"no host":                     {"GET", "/", []func(*http.Request){host("")}, 421, "wrong-host"},
+		"user in host":                {"GET", "/", []func(*http.Request){host("x@127.0.0.1:8077")}, 421, "wrong-host"},
+		"two ports":                   {"GET", "/", []func(*http.Request){host("127.0.0.1:8077:8077")}, 421, "wrong-host"},
+		"host with a blank":           {"GET", "/", []func(*http.Request){host("127.0.0.1:8077 ")}, 421, "wrong-host"},
+		"forwarded host":              {"POST", stop, []func(*http.Request){header("X-Forwarded-Host", "evil.example")}, 401, "unauthorized"},
+		"decimal address":             {"GET", "/", []func(*http.Request){host("2130706433:8077")}, 421, "wrong-host"},
+		"localhost in capitals":       {"GET", "/", []func(*http.Request){host("LOCALHOST:8077")}, 204, ""},
+		"the other loopback":          {"GET", "/", []func(*http.Request){host("[::1]:8077")}, 204, ""},
+		"a form of another site":      {"POST", stop, []func(*http.Request){header("Sec-Fetch-Site", "cross-site"), header("Origin", "http://evil.example"), header("Content-Type", "application/x-www-form-urlencoded")}, 403, "forbidden"},
+		"a script of another site":    {"POST", gap, []func(*http.Request){header("Sec-Fetch-Site", "cross-site"), header("Content-Type", "text/plain")}, 403, "forbidden"},
+		"another port of this host":   {"POST", stop, []func(*http.Request){header("Sec-Fetch-Site", "same-site"), header("Origin", "http://127.0.0.1:3000")}, 403, "forbidden"},
+		"an old browser's form":       {"POST", stop, []func(*http.Request){header("Origin", "http://evil.example")}, 403, "forbidden"},
+		"a sandboxed frame":           {"POST", stop, []func(*http.Request){header("Origin", "null")}, 403, "forbidden"},
+		"cross-site with the token":   {"POST", runs, []func(*http.Request){good, header("Sec-Fetch-Site", "cross-site")}, 403, "forbidden"},
+		"cross-site sign-in":          {"POST", "/in", []func(*http.Request){header("Sec-Fetch-Site", "cross-site")}, 403, "forbidden"},
+		"a change without a token":    {"POST", runs, nil, 401, "unauthorized"},
+		"a deletion without a token":  {"DELETE", runs, nil, 401, "unauthorized"},
+		"an unknown method":           {"BREW", runs, nil, 401, "unauthorized"},
+		"a method in a header":        {"GET", runs, []func(*http.Request){header("X-HTTP-Method-Override", "POST")}, 204, ""},
+		"another method of stop":      {"PUT", stop, nil, 401, "unauthorized"},
+		"stop with more path":         {"POST", stop + "/x", nil, 401, "unauthorized"},
+		"stop in capitals":            {"POST", "/api/v1/STOP", nil, 401, "unauthorized"},
+		"gap around the corner":       {"POST", "/api/v1/runs/..%2f..%2fprinter%2fopen/gap", nil, 401, "unauthorized"},
+		"gap of no run":               {"POST", "/api/v1/runs//gap", nil, 307, ""},
+		"gap with more path":          {"POST", "/api/v1/runs/a/b/gap", nil, 401, "unauthorized"},
+		"gap in the query":            {"POST", "/api/v1/runs/a/confirm?/gap", nil, 401, "unauthorized"},
+		"a wrong token reads":         {"GET", runs, []func(*http.Request){header("Authorization", "Bearer wrong")}, 401, "unauthorized"},
+		"a wrong token stops":         {"POST", stop, []func(*http.Request){header("Authorization", "Bearer wrong")}, 401, "unauthorized"},
+		"the token as a password":     {"POST", runs, []func(*http.Request){header("Authorization", "Basic "+h.token)}, 401, "unauthorized"},
+		"no scheme":                   {"POST", runs, []func(*http.Request){header("Authorization", h.token)}, 401, "unauthorized"},
+		"two tokens":                  {"POST", runs, []func(*http.Request){header("Authorization", "Bearer wrong"), good}, 401, "unauthorized"},
+		"part of the token":           {"POST", runs, []func(*http.Request){header("Authorization", "Bearer "+h.token[:42])}, 401, "unauthorized"},
+		"the token and more":          {"POST", runs, []func(*http.Request){header("Authorization", "Bearer "+h.token+"A")}, 401, "unauthorized"},
+		"an empty token":              {"POST", runs, []func(*http.Request){header("Authorization", "Bearer ")}, 401, "unauthorized"},
+		"the token in the query":      {"POST", runs + "?token=" + h.token, nil, 401, "unauthorized"},
+		"a made-up session":           {"POST", runs, []func(*http.Request){header("Cookie", "abbed_session=AAAA")}, 401, "unauthorized"},
+		"reading from elsewhere":      {"GET", runs, []func(*http.Request){from("192.0.2.7:4000")}, 401, "unauthorized"},
+		"stop from elsewhere":         {"POST", stop, []func(*http.Request){from("192.0.2.7:4000")}, 401, "unauthorized"},
+		"elsewhere as loopback":       {"POST", stop, []func(*http.Request){from("192.0.2.7:4000"), header("X-Forwarded-For", "127.0.0.1")}, 401, "unauthorized"},
+		"reading through a proxy":     {"GET", runs, []func(*http.Request){header("X-Forwarded-For", "192.0.2.7")}, 401, "unauthorized"},
+		"a proxy that says Forwarded": {"POST", stop, []func(*http.Request){header("Forwarded", "for=192.0.2.7")}, 401, "unauthorized"},
+		"an address that is none":     {"GET", runs, []func(*http.Request){from("@")}, 401, "unauthorized"},
+		// What must work.
+		"reading":                   {"GET", "/api/v1/printer", nil, 204, ""},
+		"metrics":                   {"GET", "/metrics", nil, 204, ""},
+		"a gap":                     {"POST", gap, nil, 204, ""},
+		"stop":                      {"POST", stop, nil, 204, ""},
+		"stop from the page":        {"POST", stop, []func(*http.Request){header("Sec-Fetch-Site", "same-origin"), header("Origin", "http://"+listen)}, 204, ""},
+		"the token":                 {"POST", runs, []func(*http.Request){good}, 204, ""},
+		"the token, small scheme":   {"POST", runs, []func(*http.Request){header("Authorization", "bearer "+h.token)}, 204, ""},
+		"the token signs off":       {"POST", "/api/v1/tables/abc/signoff", []func(*http.Request){good}, 204, ""},
+		"the token through a proxy": {"POST", runs, []func(*http.Request){good, header("Via", "1.1 proxy")}, 204, ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			h.clock.add(time.Hour) // each has all its tries
+			before := h.through
+			w := h.ask(try.method, try.path, "", try.change...)
+			if w.Code != try.status {
+				t.Fatalf("%d %s, want %d", w.Code, w.Body, try.status)
+			}
+			if came := h.through > before; came != (try.status == 204) {
+				t.Errorf("reached the handler: %v", came)
+			}
+			if try.code != "" {
+				if got := code(t, w); got != try.code {
+					t.Errorf("code %q, want %q", got, try.code)
+				}
+			}
+			if strings.Contains(w.Body.String(), h.token) {
+				t.Error("the answer shows the token")
+			}
+			if w.Header().Get("Content-Security-Policy") == "" || w.Header().Get("X-Content-Type-Options") != "nosniff" {
+				t.Error("the answer lacks the security headers")
+			}
+		})
+	}
+}
+
+// The headers, as they must be: traps 13 and 16 of design/7, and nothing inline.
+func TestHeaders(t *testing.T) {
+	w := newHouse(t).ask("GET", "/", "")
+	csp := w.Header().Get("Content-Security-Policy")
+	for _, must := range []string{"default-src 'none'", "script-src 'self'", "frame-ancestors 'none'", "base-uri 'none'", "form-action 'self'"} {
+		if !strings.Contains(csp, must) {
+			t.Errorf("policy %q lacks %q", csp, must)
+		}
+	}
+	for _, never := range []string{"unsafe", "*", "http:", "https:"} {
+		if strings.Contains(csp, never) {
+			t.Errorf("policy %q has %q", csp, never)
+		}
+	}
+	if got := w.Header().Get("Referrer-Policy"); got != "same-origin" {
+		t.Errorf("Referrer-Policy %q", got)
+	}
+	if got := w.Header().Get("Cross-Origin-Opener-Policy"); got != "" {
+		t.Errorf("Cross-Origin-Opener-Policy %q", got)
+	}
+}
+
+// Guessing: ten wrong tries, then one each three seconds; a right token passes
+// all the while, and another address has its own tries.
+func TestGuessing(t *testing.T) {
+	h := newHouse(t)
+	guess := func(n int, change ...func(*http.Request)) int {
+		return h.ask("POST", "/api/v1/runs", "", append(change, header("Authorization", fmt.Sprintf("Bearer guess%d", n)))...).Code
+	}
+	for n := range 10 {
+		if got := guess(n); got != 401 {
+			t.Fatalf("guess %d: %d", n, got)
+		}
+	}
+	w := h.ask("POST", "/api/v1/runs", "", header("Authorization", "Bearer guess"))
+	if w.Code != 429 || code(t, w) != "too-many" || w.Header().Get("Retry-After") != "3" {
+		t.Errorf("guess 11: %d %s, Retry-After %q", w.Code, w.Body, w.Header().Get("Retry-After"))
+	}
+	if got := guess(1, from("127.0.0.9:1")); got != 401 {
+		t.Errorf("another address: %d", got)
+	}
+	if w := h.ask("POST", "/api/v1/runs", "", header("Authorization", "Bearer "+h.token)); w.Code != 204 {
+		t.Errorf("the operator is locked out: %d", w.Code)
+	}
+	if w := h.ask("POST", "/api/v1/stop", ""); w.Code != 204 {
+		t.Errorf("stop is locked: %d", w.Code)
+	}
+	h.clock.add(3 * time.Second)
+	if got := guess(12); got != 401 {
+		t.Errorf("after 3 s: %d", got)
+	}
+	if got := guess(13); got != 429 {
+		t.Errorf("one more: %d", got)
+	}
+	for n := range 5000 { // many addresses do not fill the memory
+		guess(n, from(fmt.Sprintf("10.0.%d.%d:1", n/256, n%256)))
+	}
+	if got := guess(14); got == 204 {
+		t.Error("let in")
+	}
+}
+
+// enter follows a one-time link like a browser and returns its cookie.
+func (h *house) enter(link string) (*http.Cookie, *httptest.ResponseRecorder) {
+	h.t.Helper()
+	u, err := url.Parse(link)
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	page := h.ask("GET", u.Path, "")
+	if page.Code != 200 || !strings.Contains(page.Body.String(), `action="/in"`) {
+		h.t.Fatalf("the link shows %d %s", page.Code, page.Body)
+	}
+	if page.Header().Get("Cache-Control") != "no-store" {
+		h.t.Error("the link's page may be cached")
+	}
+	form := url.Values{"code": {strings.TrimPrefix(u.Path, "/in/")}}
+	w := h.ask("POST", "/in", form.Encode(), header("Content-Type", "application/x-www-form-urlencoded"), header("Sec-Fetch-Site", "same-origin"))
+	cookies := w.Result().Cookies()
+	if len(cookies) == 0 {
+		return nil, w
+	}
+	return cookies[0], w
+}
+
+func TestLink(t *testing.T) {
+	dir := t.TempDir()
+	h := houseIn(t, dir)
+	link, expires := h.Link("http://"+listen, access.Everything)
+	if expires.Sub(h.clock.now()) != 15*time.Minute {
+		t.Errorf("good until %v", expires)
+	}
+	c, w := h.enter(link)
+	if c == nil || w.Code != 303 || w.Header().Get("Location") != "/" {
+		t.Fatalf("%d %s", w.Code, w.Body)
+	}
+	if !c.HttpOnly || c.SameSite != http.SameSiteStrictMode || c.Path != "/" || len(c.Value) < 43 {
+		t.Errorf("cookie %v", c)
+	}
+	if again, w := h.enter(link); again != nil || w.Code != 401 {
+		t.Errorf("the link works twice: %d", w.Code)
+	}
+	session := header("Cookie", c.Name+"="+c.Value)
+	if w := h.ask("POST", "/api/v1/runs", "", session); w.Code != 204 || !strings.HasPrefix(h.visitor.Name, "browser ") || h.visitor.Role != access.Everything {
+		t.Errorf("%d as %+v", w.Code, h.visitor)
+	}
+	if w := h.ask("POST", "/api/v1/runs", "", session, header("Sec-Fetch-Site", "cross-site")); w.Code != 403 {
+		t.Errorf("a session used by another site: %d", w.Code)
+	}
+	for _, name := range []string{"token", "sessions.json"} {
+		info, err := os.Stat(filepath.Join(dir, name))
+		if err != nil || info.Mode().Perm() != 0o600 {
+			t.Errorf("%s: %v %v", name, info.Mode(), err)
+		}
+	}
+	kept, err := os.ReadFile(filepath.Join(dir, "sessions.json"))
+	if err != nil || bytes.Contains(kept, []byte(c.Value)) {
+		t.Errorf("the cookie itself is kept: %s %v", kept, err)
+	}
+
+	// A restart keeps the session, revoking ends it, also for the next start.
+	h2 := houseIn(t, dir)
+	if w := h2.ask("POST", "/api/v1/runs", "", session); w.Code != 204 {
+		t.Errorf("after a restart: %d", w.Code)
+	}
+	list := h2.Sessions()
+	if len(list) != 1 || list[0].Hash != "" {
+		t.Fatalf("sessions %+v", list)
+	}
+	if ok, err := h2.Revoke(list[0].ID); !ok || err != nil {
+		t.Fatal(ok, err)
+	}
+	for _, x := range []*house{h2, houseIn(t, dir)} {
+		if w := x.ask("POST", "/api/v1/runs", "", session); w.Code != 401 {
+			t.Errorf("revoked: %d", w.Code)
+		}
+	}
+	if w := h2.ask("GET", "/", "", session); w.Code != 204 {
+		t.Errorf("reading with a cookie that is no session any more: %d", w.Code)
+	}
+}
+
+func TestLinkGoesStale(t *testing.T) {
+	h := newHouse(t)
+	old, _ := h.Link("http://"+listen, access.Everything)
+	h.clock.add(15 * time.Minute)
+	if c, w := h.enter(old); c != nil || w.Code != 401 {
+		t.Errorf("after 15 min: %d", w.Code)
+	}
+	first, _ := h.Link("http://"+listen, access.Everything)
+	for range 16 {
+		h.Link("http://"+listen, access.Everything)
+	}
+	if c, _ := h.enter(first); c != nil {
+		t.Error("the first of 17 links still works")
+	}
+	if w := h.ask("POST", "/in", strings.Repeat("x", 1<<20), header("Content-Type", "application/x-www-form-urlencoded")); w.Code != 401 {
+		t.Errorf("a huge form: %d", w.Code)
+	}
+}
+
+func TestSessionEnds(t *testing.T) {
+	h := newHouse(t)
+	link, _ := h.Link("http://"+listen, access.Everything)
+	c, _ := h.enter(link)
+	session := header("Cookie", c.Name+"="+c.Value)
+	for range 5 { // use keeps it alive
+		h.clock.add(80 * 24 * time.Hour)
+		if w := h.ask("POST", "/api/v1/runs", "", session); w.Code != 204 {
+			t.Fatalf("used every 80 days: %d", w.Code)
+		}
+	}
+	if w := h.ask("POST", "/out", "", session); w.Code != 303 || w.Result().Cookies()[0].MaxAge >= 0 {
+		t.Errorf("sign out: %d %v", w.Code, w.Result().Cookies())
+	}
+	if w := h.ask("POST", "/api/v1/runs", "", session); w.Code != 401 {
+		t.Errorf("signed out: %d", w.Code)
+	}
+	link, _ = h.Link("http://"+listen, access.Everything)
+	c, _ = h.enter(link)
+	h.clock.add(90 * 24 * time.Hour)
+	if w := h.ask("POST", "/api/v1/runs", "", header("Cookie", c.Name+"="+c.Value)); w.Code != 401 {
+		t.Errorf("unused for 90 days: %d", w.Code)
+	}
+}
+
+// A session does only what its role allows.
+func TestRoles(t *testing.T) {
+	h := newHouse(t)
+	for name, try := range map[string]struct {
+		role   access.Role
+		path   string
+		status int
+	}{
+		"look runs":             {access.Look, "/api/v1/runs", 403},
+		"operate runs":          {access.Look | access.Operate, "/api/v1/runs", 204},
+		"operate signs":         {access.Look | access.Operate, "/api/v1/tables/abc/signoff", 403},
+		"operate undoes":        {access.Look | access.Operate, "/api/v1/applied/undo", 403},
+		"operate pairs":         {access.Look | access.Operate, "/api/v1/pair", 403},
+		"all sign":              {access.Everything, "/api/v1/tables/abc/signoff", 204},
+		"all pair":              {access.Everything, "/api/v1/pair", 201},
+		"look stops (loopback)": {access.Look, "/api/v1/stop", 204},
+	} {
+		link, _ := h.Link("http://"+listen, try.role)
+		c, _ := h.enter(link)
+		w := h.ask("POST", try.path, "", header("Cookie", c.Name+"="+c.Value))
+		if w.Code != try.status {
+			t.Errorf("%s: %d %s, want %d", name, w.Code, w.Body, try.status)
+		}
+		if w.Code == 403 && code(t, w) != "forbidden" {
+			t.Errorf("%s: %s", name, w.Body)
+		}
+	}
+}
+
+// abbed pair: the operator's token gives a link, and the link works.
+func TestPair(t *testing.T) {
+	h := newHouse(t)
+	if w := h.ask("POST", "/api/v1/pair", ""); w.Code != 401 {
+		t.Errorf("without a token: %d", w.Code)
+	}
+	w := h.ask("POST", "/api/v1/pair", "", header("Authorization", "Bearer "+h.token))
+	var p access.Paired
+	if err := json.Unmarshal(w.Body.Bytes(), &p); err != nil || w.Code != 201 || w.Header().Get("Cache-Control") != "no-store" {
+		t.Fatalf("%d %s %v", w.Code, w.Body, err)
+	}
+	if c, w := h.enter(p.URL); c == nil {
+		t.Errorf("the link gives %d %s", w.Code, w.Body)
+	}
+}
+
+// A person sees a page, and what was sent is not in it as markup.
+func TestRefusalForPeople(t *testing.T) {
+	h := newHouse(t)
+	w := h.ask("POST", "/<script>", "", header("Accept", "text/html,*/*"))
+	body, _ := io.ReadAll(w.Result().Body)
+	if w.Code != 401 || !strings.HasPrefix(w.Header().Get("Content-Type"), "text/html") || strings.Contains(string(body), "<script") {
+		t.Errorf("%d %s", w.Code, body)
+	}
+	w = h.ask("GET", "/in/%22%3E%3Cscript%3E", "")
+	if strings.Contains(w.Body.String(), "<script") {
+		t.Errorf("the link's page shows markup: %s", w.Body)
+	}
+}
+
+// Over a real connection: what the server itself makes of odd requests.
+func TestOverTheWire(t *testing.T) {
+	h := newHouse(t)
+	srv := httptest.NewUnstartedServer(nil)
+	guarded, err := h.Guard(srv.Listener.Addr().String(), http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(204) }))
+	if err != nil {
+		t.Fatal(err)
+	}
+	srv.Config.Handler = guarded
+	srv.Start()
+	defer srv.Close()
+	resp, err := http.Get(srv.URL + "/api/v1/printer")
+	if err != nil || resp.StatusCode != 204 {
+		t.Fatalf("%v %v", resp, err)
+	}
+	resp.Body.Close()
+	req, _ := http.NewRequest("GET", srv.URL, nil)
+	req.Host = "evil.example"
+	resp, err = http.DefaultClient.Do(req)
+	if err != nil || resp.StatusCode != 421 {
+		t.Fatalf("%v %v", resp, err)
+	}
+	resp.Body.Close()
+}
