@@ -2,6 +2,7 @@ package gcode
 
 import (
 	"fmt"
+	"strings"
 	"time"
 )
 
@@ -81,7 +82,9 @@ func (s *Session) silent(x *exchange) {
 	case s.framed && x.silences == 0:
 		x.silences++
 		x.troubled = true
-		x.next = x.at
+		x.next = x.out
+	case x.fault != nil:
+		s.die(newFault(*x.fault, x.text))
 	default:
 		s.die(fmt.Errorf("%w: nothing was heard for %v", ErrSilent, s.o.Silence))
 	}
@@ -93,19 +96,25 @@ func (s *Session) countAgain() {
 	s.mu.Unlock()
 }
 
-// transmit writes line n of x.
+// transmit writes line n of x, or whatever else n says.
 func (s *Session) transmit(x *exchange, n int) {
 	s.mu.Lock()
-	text := x.text
-	if x.barrier != None {
+	number, text, again := n, x.text, x.silences > 0
+	x.out = n
+	switch {
+	case n == counter:
+		number, text = x.number+1, s.o.Hello
+	case x.barrier != None:
 		text = s.o.Hello
-	}
-	if n != None {
+	case n != None:
 		x.at = n
+		if n == x.number {
+			x.sends++
+		}
 		text = s.sent.get(n)
 	}
 	s.mu.Unlock()
-	err := s.write(n, text)
+	err := s.write(number, text, n == counter, again)
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if err != nil {
@@ -118,11 +127,19 @@ func (s *Session) transmit(x *exchange, n int) {
 // deadliner is a connection whose writes can be given up.
 type deadliner interface{ SetWriteDeadline(time.Time) error }
 
-// write puts one line on the wire, framed unless number is None.
-func (s *Session) write(number int, text string) error {
+// write puts one line on the wire, framed unless number is None, its check
+// spoilt on purpose if spoilt. After a silence an empty line follows, in case
+// that it was the line's end that got lost.
+func (s *Session) write(number int, text string, spoilt, afterSilence bool) error {
 	<-s.writing
 	defer func() { s.writing <- struct{}{} }()
 	s.wire = appendFrame(s.wire[:0], number, text)
+	if spoilt {
+		s.wire = spoil(s.wire, damage)
+	}
+	if afterSilence {
+		s.wire = append(s.wire, '\n')
+	}
 	return s.put(s.wire)
 }
 
@@ -139,7 +156,7 @@ func (s *Session) put(b []byte) error {
 		return dead
 	}
 	if s.o.Log != nil {
-		s.o.Log(">", string(b[:len(b)-1]))
+		s.o.Log(">", strings.TrimRight(string(b), "\n"))
 	}
 	n, err := s.conn.Write(b)
 	s.mu.Lock()

@@ -9,15 +9,18 @@ type exchange struct {
 	motion bool
 	number int // None: plain
 	at     int // the line that is out now; below number while older ones are sent again
-	next   int // the line to be sent next, or nothing
+	next   int // what is to be sent next: a line, or nothing, or counter
+	out    int // what was sent last
 
 	lines  []Line
 	fresh  *Line // a fault that may yet turn out to be a request to send again
 	fault  *Line // a fault that was followed by an ok, or by silence
-	asked  int  // the line that the printer asked for, while its ok is awaited
-	wanted bool // asked is set
-	soft   int  // the line that a fault asked for, or None
+	asked  int   // the line that the printer asked for, while its ok is awaited
+	wanted bool  // asked is set
+	soft   int   // the line that a fault asked for, or None
 
+	sends    int  // how often its own line was sent
+	unclear  bool // a fault may have been its own, or the refusal of its repetition
 	checked  bool // was made sure of: sent once more, or followed by the first word
 	barrier  int  // plain: where in lines the answer to the first word may begin; None before
 	okHeard  Line // the ok before that
@@ -36,8 +39,11 @@ type exchange struct {
 	event    chan struct{}
 }
 
-// nothing stands in exchange.next for no line, where None is a plain line.
-const nothing = -2
+// These stand in exchange.next beside line numbers and None (a plain line).
+const (
+	nothing = -2 // no line
+	counter = -3 // a damaged line, to which the printer says which one it wants
+)
 
 // begin puts a command in flight.
 func (s *Session) begin(c command, motion bool) (*exchange, error) {
@@ -135,16 +141,16 @@ func (s *Session) feedOK(x *exchange, l Line) {
 		s.again(x)
 		return
 	}
+	if x.out == counter { // the answer to it was not readable
+		s.pollAgain(x)
+		return
+	}
 	x.confirmFault()
 	switch {
 	case x.at != x.number: // an older line was done at last
 		x.send(x.at + 1)
 	case s.doubtful(x, l):
-		x.checked, x.troubled, x.okHeard = true, true, l
-		if x.barrier = len(x.lines); s.framed {
-			x.barrier = None
-		}
-		x.send(x.number)
+		s.makeSure(x, l)
 	case x.barrier != None && !s.passed(x):
 		x.okHeard = l // the command's own, the one before was not
 	case x.barrier != None:
@@ -155,28 +161,56 @@ func (s *Session) feedOK(x *exchange, l Line) {
 }
 
 // confirmFault takes a fault for what it is, since no request to send again came
-// with it.
+// with it. After a repetition it may be the printer's refusal, spoilt on the way.
 func (x *exchange) confirmFault() {
-	if x.fresh != nil {
-		x.fault, x.fresh = x.fresh, nil
+	if x.fresh == nil {
+		return
 	}
+	if x.sends > 1 && (x.fresh.Damaged || containsFold(x.fresh.Text, "line")) {
+		x.unclear = true
+	} else {
+		x.fault = x.fresh
+	}
+	x.fresh = nil
 }
 
-// doubtful reports whether an ok should not be believed before the printer has
-// confirmed by line number that the command was done: a needed report is
-// missing, or a query failed with a fault that may really be a request to send
-// again whose number was lost. A touch is not made again by this, since a
-// printer that takes framing refuses a number that it has had (Greet makes
-// sure). Without framing the first word is sent instead: once its answer, known
-// from Greet, has come, everything before it belongs to the command.
+// doubtful reports whether an ok should not be believed yet: a needed report is
+// missing, or a fault may really be a request to send again whose number was
+// lost on the way.
 func (s *Session) doubtful(x *exchange, l Line) bool {
 	if x.checked || !s.framed && !s.hello.reports() {
 		return false
 	}
-	if x.fault != nil {
-		return s.framed && !x.motion
+	if x.fault != nil || x.unclear {
+		return s.framed
 	}
 	return x.missing(l)
+}
+
+// makeSure has the printer say where it stands before the ok is believed. With
+// framing it is sent a line that is damaged on purpose, which it refuses while
+// it names the line that it wants next. Without, the first word is sent: once
+// its answer, known from Greet, has come, everything before it belongs to the
+// command.
+func (s *Session) makeSure(x *exchange, ok Line) {
+	x.checked, x.troubled, x.okHeard = true, true, ok
+	if s.framed {
+		x.send(counter)
+		return
+	}
+	x.barrier = len(x.lines)
+	x.send(None)
+}
+
+// pollAgain sends the damaged line once more, a few times at most; then the ok
+// that was doubted is taken for what it is.
+func (s *Session) pollAgain(x *exchange) {
+	x.fresh = nil
+	if x.strange++; x.strange < 4 {
+		x.send(counter)
+		return
+	}
+	s.conclude(x, Line{})
 }
 
 // passed reports whether the answer to the first word has come, and takes it
@@ -217,8 +251,10 @@ func (s *Session) again(x *exchange) {
 	switch {
 	case n == x.number+1:
 		s.conclude(x, Line{})
+	case n != None && s.sent.canReplay(n, x.number) && x.fault != nil && x.class == Touch:
+		s.conclude(x, Line{}) // a touch that failed is not made again
 	case n != None && s.sent.canReplay(n, x.number):
-		x.lines, x.fault, x.checked, x.okHeard = nil, nil, false, Line{}
+		x.lines, x.fault, x.unclear, x.checked, x.okHeard = nil, nil, false, false, Line{}
 		x.send(n)
 	default:
 		s.outOfStep(x, n)
@@ -261,7 +297,10 @@ func (s *Session) conclude(x *exchange, ok Line) {
 		s.conclusiveFault(x)
 		return
 	}
-	x.lost = s.framed && x.troubled && x.missing(ok)
+	x.lost = s.framed && x.troubled && (x.missing(ok) || x.unclear)
+	if x.unclear {
+		ok = Line{} // whichever it was, nobody can vouch for it
+	}
 	s.sent.setDone(x.number)
 	x.reply.Lines, x.reply.OK, x.reply.Answered = x.lines, ok, s.o.Clock.Now()
 	s.end(x)

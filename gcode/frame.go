@@ -2,6 +2,10 @@ package gcode
 
 import "strconv"
 
+// damage is what a check is spoilt with on purpose: several bits, so that the
+// line's own noise does not put it right.
+const damage = 0x15
+
 // appendFrame appends `N<number> <text>*<check>` and a newline to b; the check
 // is the xor of all bytes before the star (common practice, no source). With
 // number None it appends the text alone.
@@ -26,6 +30,16 @@ func xor(b []byte) byte {
 		x ^= c
 	}
 	return x
+}
+
+// spoil puts another check on a framed line.
+func spoil(b []byte, damage byte) []byte {
+	star := len(b) - 1
+	for b[star] != '*' {
+		star--
+	}
+	b = strconv.AppendUint(b[:star+1], uint64(xor(b[:star])^damage), 10)
+	return append(b, '\n')
 }
 
 // kept is how many sent lines are kept to be sent again. One is in flight at a

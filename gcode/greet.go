@@ -89,7 +89,7 @@ func (s *Session) listenRaw(on bool) {
 func (s *Session) sayHello(ctx context.Context) (Reply, error) {
 	for try := 0; try < 3; try++ {
 		sent := s.o.Clock.Now()
-		lines, err := s.say(ctx, None, s.o.Hello, 0)
+		lines, err := s.say(ctx, None, s.o.Hello, false)
 		if err != nil {
 			return Reply{}, err
 		}
@@ -120,16 +120,16 @@ func (s *Session) tryFraming(ctx context.Context, g greeting) (greeting, error) 
 	steps := []struct {
 		number int
 		text   string
-		damage byte
+		spoilt bool
 	}{
-		{0, "M110 N0", 0},
-		{1, s.o.Hello, 0},
-		{2, s.o.Hello, 0x15},
-		{1, s.o.Hello, 0},
+		{0, "M110 N0", false},
+		{1, s.o.Hello, false},
+		{2, s.o.Hello, true},
+		{1, s.o.Hello, false},
 	}
 	found := g
 	for i, st := range steps {
-		lines, err := s.say(ctx, st.number, st.text, st.damage)
+		lines, err := s.say(ctx, st.number, st.text, st.spoilt)
 		if err != nil {
 			return g, err
 		}
@@ -152,33 +152,16 @@ func (s *Session) tryFraming(ctx context.Context, g greeting) (greeting, error) 
 	return found, nil
 }
 
-// say writes one line, its check spoiled by damage, and collects what comes
-// until an ok and silence.
-func (s *Session) say(ctx context.Context, number int, text string, damage byte) ([]Line, error) {
+// say writes one line and collects what comes until an ok and silence.
+func (s *Session) say(ctx context.Context, number int, text string, spoilt bool) ([]Line, error) {
 	s.mu.Lock()
 	s.raw.lines = nil
 	s.mu.Unlock()
-	<-s.writing
-	b := appendFrame(nil, number, text)
-	if damage != 0 {
-		b = spoil(b, damage)
-	}
-	err := s.put(b)
-	s.writing <- struct{}{}
+	err := s.write(number, text, spoilt, false)
 	if err != nil {
 		return nil, s.kill(err)
 	}
 	return s.collect(ctx, afterOK, helloWait, helloLife)
-}
-
-// spoil returns a framed line with another check.
-func spoil(b []byte, damage byte) []byte {
-	star := len(b) - 1
-	for b[star] != '*' {
-		star--
-	}
-	b = append(b[:star:star], '*')
-	return append(b, fmt.Sprintf("%d\n", xor(b[:star])^damage)...)
 }
 
 // collect gathers lines until the line has been silent for calm after an ok, or
