@@ -22,6 +22,7 @@ type rig struct {
 	conn  net.Conn
 	lines chan string
 	done  chan error
+	began time.Time
 }
 
 // onWire runs f in a bubble with a printer at the end of a pipe.
@@ -40,7 +41,7 @@ func onWire(t *testing.T, sc bench.Scenario, o bench.Options, f func(r *rig)) {
 
 func connect(t *testing.T, p *bench.Printer) *rig {
 	near, far := net.Pipe()
-	r := &rig{t: t, p: p, conn: near, lines: make(chan string, 4096), done: make(chan error, 1)}
+	r := &rig{t: t, p: p, conn: near, lines: make(chan string, 4096), done: make(chan error, 1), began: time.Now()}
 	go func() { r.done <- p.Serve(context.Background(), far) }()
 	go func() {
 		s := bufio.NewScanner(near)

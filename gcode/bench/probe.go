@@ -50,6 +50,10 @@ func (p Probe) drift(t float64) float64 {
 // beginning of a new pass, mm.
 const passLength = 50
 
+// wanderWaves are the wavelengths of a carriage that rides otherwise at each
+// pass, mm; no two in a simple ratio, so that no period stands out.
+var wanderWaves = [...]float64{43, 67, 101, 173}
+
 // feeler is the state of one probe: what its errors depend on.
 type feeler struct {
 	Probe
@@ -57,7 +61,7 @@ type feeler struct {
 	side   [2]float64 // direction of the last travel in X and Y: -1, 0, 1
 	run    float64    // travel along X since the last turn
 	phase  float64    // of the wheels, mm
-	wander [3]float64 // level, slope and swing of this pass
+	wander [8]float64 // of this pass: sine and cosine for each wavelength
 	last   float64    // virtual time of the last touch or travel
 	idle   bool       // nothing yet
 }
@@ -95,7 +99,7 @@ func (f *feeler) travel(dx, dy float64) {
 
 func (f *feeler) newPass() {
 	for i := range f.wander {
-		f.wander[i] = f.Wander * f.rng.NormFloat64()
+		f.wander[i] = f.Wander / math.Sqrt(float64(len(wanderWaves))) * f.rng.NormFloat64()
 	}
 }
 
@@ -103,9 +107,9 @@ func (f *feeler) newPass() {
 // the beam's middle at xc, mm.
 func (f *feeler) carriage(x, xc float64) float64 {
 	z := 0.0
-	if f.Wander > 0 {
-		t := (x - xc) / 60
-		z += f.wander[0] + f.wander[1]*t + f.wander[2]*math.Sin(2*t)
+	for k, length := range wanderWaves {
+		sin, cos := math.Sincos(2 * math.Pi * (x - xc) / length)
+		z += f.wander[2*k]*sin + f.wander[2*k+1]*cos
 	}
 	if f.DipPeriod > 0 {
 		from := math.Remainder(x-xc-f.phase, f.DipPeriod)

@@ -25,6 +25,10 @@ func Pty(p *Printer) (path string, stop func() error, err error) {
 		near.Close()
 		return "", nil, fmt.Errorf("bench: set the pseudo-terminal raw: %w", err)
 	}
+	if far, err = pollable(far); err != nil {
+		near.Close()
+		return "", nil, fmt.Errorf("bench: serve the pseudo-terminal: %w", err)
+	}
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan error, 1)
 	go func() {
@@ -63,4 +67,19 @@ func raw(f *os.File) error {
 		return err
 	}
 	return inner
+}
+
+// pollable gives the file a descriptor whose Read ends when it is closed; the
+// one that comes from opening the pair blocks for ever. The old file is closed.
+func pollable(f *os.File) (*os.File, error) {
+	defer f.Close()
+	fd, err := unix.FcntlInt(f.Fd(), unix.F_DUPFD_CLOEXEC, 0)
+	if err != nil {
+		return nil, err
+	}
+	if err := unix.SetNonblock(fd, true); err != nil {
+		unix.Close(fd)
+		return nil, err
+	}
+	return os.NewFile(uintptr(fd), f.Name()), nil
 }

@@ -110,8 +110,8 @@ func (p *Printer) noteContact(s segment, w vec, gap, t float64) {
 		return
 	}
 	vertical := !s.horizontal()
-	if s.touching && p.probeIsNozzle() && gap > -0.05 {
-		return // this probe touches with the nozzle; that is its way
+	if p.probeIsNozzle() && vertical && (s.touching || s.to[2] > s.from[2]) && gap > -0.05 {
+		return // this probe touches with the nozzle, and rises from there; that is its way
 	}
 	if !l.inside {
 		l.inside = true
