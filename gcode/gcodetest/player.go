@@ -1,0 +1,163 @@
+package gcodetest
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"os"
+	"sync"
+	"time"
+)
+
+// Player plays a dialogue back as a connection: it expects what was sent, and
+// after each line says what was heard up to the next.
+type Player struct {
+	timed bool
+	stop  chan struct{}
+	more  chan struct{} // one token: something can be read
+
+	mu      sync.Mutex
+	left    []Said
+	last    time.Duration // when the last line was said
+	out     []byte        // to be read
+	pending []byte        // written, without its end yet
+	closed  bool
+	err     error
+	pauses  sync.WaitGroup
+}
+
+// Play returns a player. If timed, answers come as late as they did in the
+// recording, by the clock of package time (which testing/synctest makes free).
+func (d *Dialogue) Play(timed bool) *Player {
+	p := &Player{timed: timed, left: d.Lines, stop: make(chan struct{}), more: make(chan struct{}, 1)}
+	p.mu.Lock()
+	p.answer()
+	p.mu.Unlock()
+	return p
+}
+
+// Read reads what the printer said. It waits until there is something, and ends
+// with io.EOF when the player is closed.
+func (p *Player) Read(b []byte) (int, error) {
+	for {
+		p.mu.Lock()
+		n := copy(b, p.out)
+		p.out = p.out[n:]
+		p.mu.Unlock()
+		if n > 0 {
+			return n, nil
+		}
+		select {
+		case <-p.more:
+		case <-p.stop:
+			return 0, io.EOF
+		}
+	}
+}
+
+// Write takes lines to the printer. A line other than the recorded one is an
+// error.
+func (p *Player) Write(b []byte) (int, error) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.closed {
+		return 0, os.ErrClosed
+	}
+	p.pending = append(p.pending, b...)
+	for {
+		i := bytes.IndexByte(p.pending, '\n')
+		if i < 0 {
+			return len(b), p.err
+		}
+		p.take(string(p.pending[:i]))
+		p.pending = p.pending[i+1:]
+		if p.err != nil {
+			return 0, p.err
+		}
+	}
+}
+
+// take compares one line with the recording.
+func (p *Player) take(text string) {
+	switch {
+	case len(p.left) == 0:
+		p.err = fmt.Errorf("gcodetest: play: %q was sent after the end of the recording", text)
+	case p.left[0].Dir != Sent:
+		p.err = fmt.Errorf("gcodetest: play: %q was sent while the printer was still to say %q", text, p.left[0].Text)
+	case p.left[0].Text != text:
+		p.err = fmt.Errorf("gcodetest: play: %q was sent; in the recording it was %q", text, p.left[0].Text)
+	default:
+		p.last = p.left[0].At
+		p.left = p.left[1:]
+		p.answer()
+	}
+}
+
+// answer says the lines up to the next that was sent. p.mu is held.
+func (p *Player) answer() {
+	for len(p.left) > 0 && p.left[0].Dir == Heard {
+		if wait := p.left[0].At - p.last; p.timed && wait > 0 {
+			p.later(wait)
+			return
+		}
+		p.say()
+	}
+}
+
+// say puts one line where it can be read.
+func (p *Player) say() {
+	p.out = append(append(p.out, p.left[0].Text...), '\n')
+	p.last = p.left[0].At
+	p.left = p.left[1:]
+	select {
+	case p.more <- struct{}{}:
+	default:
+	}
+}
+
+// later goes on with the answer after a pause.
+func (p *Player) later(wait time.Duration) {
+	p.pauses.Add(1)
+	go func() {
+		defer p.pauses.Done()
+		t := time.NewTimer(wait)
+		defer t.Stop()
+		select {
+		case <-t.C:
+		case <-p.stop:
+			return
+		}
+		p.mu.Lock()
+		defer p.mu.Unlock()
+		p.say()
+		p.answer()
+	}()
+}
+
+// Close ends the playing.
+func (p *Player) Close() error {
+	p.mu.Lock()
+	if !p.closed {
+		p.closed = true
+		close(p.stop)
+	}
+	p.mu.Unlock()
+	p.pauses.Wait()
+	return nil
+}
+
+// Err returns what went otherwise than in the recording: a line that differed,
+// or lines that were never sent.
+func (p *Player) Err() error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.err != nil {
+		return p.err
+	}
+	for _, s := range p.left {
+		if s.Dir == Sent {
+			return fmt.Errorf("gcodetest: play: %q was never sent", s.Text)
+		}
+	}
+	return nil
+}
