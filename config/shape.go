@@ -40,7 +40,13 @@ func join(v ...float64) string {
 	return strings.Join(parts, ",")
 }
 
-func number(x float64) string { return strconv.FormatFloat(x, 'g', -1, 64) }
+// number writes x without an exponent where people would.
+func number(x float64) string {
+	if a := math.Abs(x); a >= 1e-6 && a < 1e9 {
+		return strconv.FormatFloat(x, 'f', -1, 64)
+	}
+	return strconv.FormatFloat(x, 'g', -1, 64)
+}
 
 // numbers reads n finite numbers with commas between them.
 func numbers(text string, n int) ([]float64, error) {
