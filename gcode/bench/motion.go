@@ -31,6 +31,7 @@ func (s segment) horizontal() bool {
 const (
 	travelSpeed = 100.0
 	feedMax     = 200.0
+	feedMin     = 0.05
 	zMax        = 15.0
 	plungeFast  = 10.0
 	probeSpeed  = 5.0
@@ -41,7 +42,7 @@ const (
 // seconds a move takes at a feed in mm/s, with the limits of the axes.
 func seconds(from, to vec, feed float64) float64 {
 	d := to.sub(from)
-	t := d.length() / min(feed, feedMax)
+	t := d.length() / max(feedMin, min(feed, feedMax))
 	return max(t, math.Abs(d[2])/zMax)
 }
 

@@ -96,13 +96,15 @@ func (p *Printer) outside(c vec) bool {
 	return false
 }
 
-// stopped holds a world place within the stops, 2 mm beyond the travel.
+// stopped holds a world place within the stops: 2 mm beyond the travel to the
+// sides; up and down a little more, where springs and belts give.
 func (p *Printer) stopped(w vec) vec {
-	const beyond = 2
+	const beyond, give = 2, 10
 	t := p.scenario.Travel
 	for i := range 2 {
 		w[i] = max(t.Min[i]-beyond, min(t.Max[i]+beyond, w[i]))
 	}
+	w[2] = max(-give, min(t.Max[2]+give, w[2]))
 	return w
 }
 
@@ -138,7 +140,7 @@ func (l *link) arc(w word) (string, error) {
 	j, _ := w.num('J')
 	cx, cy := from[0]+i, from[1]+j
 	r := math.Hypot(i, j)
-	if r == 0 || math.Abs(math.Hypot(to[0]-cx, to[1]-cy)-r) > 0.002 {
+	if r == 0 || r > 2000 || math.Abs(math.Hypot(to[0]-cx, to[1]-cy)-r) > 0.002 {
 		l.say(p.words.refused(w))
 		return "", nil
 	}

@@ -5,6 +5,9 @@ import (
 	"math"
 )
 
+// maxNode is the largest height that a node takes, mm.
+const maxNode = 10
+
 func (l *link) where(word) (string, error) {
 	p := l.p
 	p.mu.Lock()
@@ -114,11 +117,14 @@ func (l *link) node(w word) (string, error) {
 		return "", nil
 	}
 	node := &p.stored.z[int(j)][int(i)]
-	if okZ {
-		*node = z
-	} else {
-		*node += q
+	if okQ {
+		z = *node + q
 	}
+	if math.Abs(z) > maxNode {
+		l.say("Error:" + p.words.badNode())
+		return "", nil
+	}
+	*node = z
 	// The head stays where it is; what it tells of its place follows the new map.
 	return "", nil
 }

@@ -11,6 +11,9 @@ import (
 // maxLine is the longest line taken, in bytes (RS-274/NGC: 256 characters).
 const maxLine = 256
 
+// maxNumber is the largest number taken: nothing on a printer is as large.
+const maxNumber = 1e7
+
 var errLong = errors.New("line too long")
 
 // word is one command of a line: its code ("G1", "M420", "G38.2") and its
@@ -121,6 +124,9 @@ func number(text string) (float64, error) {
 	v, err := strconv.ParseFloat(text, 64)
 	if err != nil {
 		return 0, fmt.Errorf("no number %q", text)
+	}
+	if math.Abs(v) > maxNumber {
+		return 0, fmt.Errorf("number %q too large", text)
 	}
 	return v, nil
 }
