@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io/fs"
 	"net"
-	"os"
 	"path/filepath"
 	"strings"
 	"syscall"
@@ -126,6 +125,10 @@ func plugged() string {
 	return "No serial adapter is listed in /dev/serial/by-id."
 }
 
+// memoryMajor is the major number of /dev/null and its like (Linux,
+// Documentation/admin-guide/devices.txt; from memory).
+const memoryMajor = 1
+
 // check looks at a name before it is opened.
 func check(name string) error {
 	if name == "" {
@@ -137,11 +140,11 @@ func check(name string) error {
 		}
 		return nil
 	}
-	st, err := os.Stat(name)
-	if err != nil {
+	var st unix.Stat_t
+	if err := unix.Stat(name, &st); err != nil {
 		return explain(name, err)
 	}
-	if st.Mode()&fs.ModeCharDevice == 0 {
+	if st.Mode&unix.S_IFMT != unix.S_IFCHR || unix.Major(uint64(st.Rdev)) == memoryMajor {
 		return &OpenError{Device: name, Cause: errors.New("not a serial device"), Hint: "Give a device, a pseudo-terminal or tcp://host:port. " + plugged()}
 	}
 	return nil
