@@ -65,8 +65,23 @@ func NewHead(line Dialogue, words *dialect.Dialect, log Log, m Manner) *Head {
 // Homed reports whether the position can be believed.
 func (h *Head) Homed() bool { return h.homed }
 
-// Home finds the machine's own zero, then raises to the clearance height.
+// Home finds the machine's own zero, then raises to the clearance height. What
+// the run has switched off stays off.
 func (h *Head) Home(ctx context.Context) error {
+	if err := h.home(ctx); err != nil {
+		return err
+	}
+	// Homing may have switched the levelling on again.
+	if slices.Contains(h.log.Run().Off, record.SwitchLevelling) {
+		if _, err := h.ask(ctx, h.words.Levelling(false), "switch levelling"); err != nil {
+			return err
+		}
+		return h.believe(ctx)
+	}
+	return nil
+}
+
+func (h *Head) home(ctx context.Context) error {
 	h.homed = false
 	if _, err := h.line.Ask(ctx, h.words.Absolute()); err != nil {
 		return fault(err, "failed", "see what the printer says", "home: set absolute coordinates")
@@ -78,17 +93,7 @@ func (h *Head) Home(ctx context.Context) error {
 		return err
 	}
 	h.homed = true
-	if err := h.Raise(ctx); err != nil {
-		return err
-	}
-	// Homing may have switched the levelling on again.
-	if slices.Contains(h.log.Run().Off, record.SwitchLevelling) {
-		if _, err := h.ask(ctx, h.words.Levelling(false), "switch levelling"); err != nil {
-			return err
-		}
-		return h.believe(ctx)
-	}
-	return nil
+	return h.Raise(ctx)
 }
 
 // believe takes the position from the printer.

@@ -112,7 +112,7 @@ func moveAside(dir string, damage error) (Notice, error) {
 	}
 	// The log first: should the second move fail, the file that stays is
 	// damaged still, and is found again.
-	for _, suffix := range []string{"-wal", "-shm", ""} {
+	for _, suffix := range []string{"-wal", "-journal", "-shm", ""} {
 		name := fileName + suffix
 		err := os.Rename(filepath.Join(dir, name), filepath.Join(to, name))
 		if err != nil && !errors.Is(err, os.ErrNotExist) {
@@ -124,6 +124,22 @@ func moveAside(dir string, damage error) (Notice, error) {
 		Hint:  "Nothing was deleted. What was applied to the printer, or owed to it, is not known here any more: look at the printer's stored map before you go on. Check the disk or the card, too.",
 		Moved: to,
 	}, nil
+}
+
+// orphan reports an error if there is a write-ahead log whose file is empty or
+// gone: SQLite would delete such a log, and with it what was confirmed last.
+func orphan(dir string) error {
+	file, err := os.Stat(filepath.Join(dir, fileName))
+	if err == nil && file.Size() > 0 {
+		return nil
+	}
+	if err != nil && !errors.Is(err, os.ErrNotExist) {
+		return err
+	}
+	if wal, err := os.Stat(filepath.Join(dir, fileName+"-wal")); err == nil && wal.Size() > 0 {
+		return fmt.Errorf("%s is empty or gone, its log is there: %w", fileName, ErrDamaged)
+	}
+	return nil
 }
 
 // lockDir takes the directory for this process; closing the file gives it back.

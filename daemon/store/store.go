@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"sync"
+	"sync/atomic"
 
 	_ "modernc.org/sqlite" // the driver
 )
@@ -36,9 +37,10 @@ type Store struct {
 	lock *os.File
 
 	// one makes writes queue here and not in SQLite's busy loop.
-	one   sync.Mutex
-	write *sql.DB
-	read  *sql.DB
+	one    sync.Mutex
+	write  *sql.DB
+	read   *sql.DB
+	writes atomic.Int64
 }
 
 // Notice is what the person should know about how the store was opened; the
@@ -74,7 +76,10 @@ func (s *Store) open(ctx context.Context) (Notice, error) {
 		return Notice{}, err
 	}
 	var notice Notice
-	damage := s.connect(ctx)
+	damage := orphan(s.dir)
+	if damage == nil {
+		damage = s.connect(ctx)
+	}
 	if isDamage(damage) {
 		if err := s.disconnect(); err != nil {
 			return Notice{}, err
@@ -194,8 +199,13 @@ func (s *Store) do(act string, f func(*sql.Tx) error) error {
 		_, _ = s.write.Exec("ROLLBACK")
 		return fmt.Errorf("store: %s: %w", act, err)
 	}
+	s.writes.Add(1)
 	return nil
 }
+
+// Writes returns how many transactions were made durable since Open; each is
+// one sync of the disk, and wears a card.
+func (s *Store) Writes() int64 { return s.writes.Load() }
 
 // rolledBack drops what Rollback says when the transaction has ended already.
 func rolledBack(err error) error {

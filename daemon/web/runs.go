@@ -4,6 +4,7 @@ import (
 	"net/http"
 
 	"abbed/daemon/api"
+	"abbed/daemon/web/page"
 )
 
 func (s *site) runRoutes() []route {
@@ -101,7 +102,7 @@ func (s *site) stop(r *http.Request) (any, error) {
 	if err := s.desk.Stop(withoutCancel(r), s.who(r, "api")); err != nil {
 		return nil, err
 	}
-	return stopped{Requested: true, Text: StopIsNoEmergencyStop}, nil
+	return stopped{Requested: true, Text: page.StopSentence}, nil
 }
 
 // stopped is the answer to a stop.
@@ -109,9 +110,3 @@ type stopped struct {
 	Requested bool   `json:"requested"`
 	Text      string `json:"text"`
 }
-
-// StopIsNoEmergencyStop stands beside every stop button: what goes out over the
-// wire is a request, and a motor that lost its current does not hold Z. (Stop
-// categories: IEC 60204-1, NFPA 79 9.2.2, read second-hand: an emergency stop
-// must not depend on software or on a communication link.)
-const StopIsNoEmergencyStop = "This asks the printer to stop. It is no emergency stop: it needs this program, the cable and the printer to work, and it may let Z sink. In danger use the power switch."

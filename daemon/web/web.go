@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"abbed/daemon/api"
+	"abbed/daemon/web/page"
 )
 
 // MaxBody is the largest body that is read, bytes.
@@ -55,6 +56,7 @@ func New(desk api.Desk, opts Options) http.Handler {
 	if opts.Metrics != nil {
 		s.mux.Handle("/metrics", opts.Metrics)
 	}
+	page.Mount(s.mux, desk, page.Options{Version: opts.Version, Who: opts.Who, Log: opts.Log})
 	return s.guarded(s.mux)
 }
 

@@ -174,3 +174,12 @@ func (r Run) Did(s Step) bool { return slices.Contains(r.Finished, s) }
 
 // Asked reports whether a step was asked for.
 func (r Run) Asked(s Step) bool { return slices.Contains(r.Steps, s) }
+
+// CheckVersion returns ErrVersion if the run was written in a format that this
+// program does not know.
+func CheckVersion(r Run) error {
+	if r.Version < 1 || r.Version > Version {
+		return ErrVersion
+	}
+	return nil
+}

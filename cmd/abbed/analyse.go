@@ -1,0 +1,104 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+
+	"github.com/spf13/cobra"
+
+	"abbed/analysis"
+	"abbed/config"
+	"abbed/daemon"
+	"abbed/probe/record"
+)
+
+// largestFile is the largest record or CSV that analyse reads, bytes.
+const largestFile = 256 << 20
+
+func analyseCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use:   "analyse FILE",
+		Short: "Judge a recorded run, or a CSV of touches, without a printer",
+		Long: `FILE is a record (GET runs/{id}/record, or record.json of a demo), or a CSV of
+touches with the header x,y,z[,t][,side][,repeat]: x and y of the probe, mm and
+s. "-" reads standard input. Flags for lever, bed and the rest replace what the
+record holds; a CSV holds none of it.`,
+		Args: cobra.ExactArgs(1),
+	}
+	asJSON := c.Flags().Bool("json", false, "for programs")
+	config.AddFlags(c.Flags())
+	c.RunE = func(c *cobra.Command, args []string) error {
+		s, err := config.Load(config.Options{Flags: c.Flags(), AlsoEnv: alsoEnv})
+		if err != nil {
+			return usage(err)
+		}
+		run, err := readRun(args[0], c.InOrStdin(), s, c.Flags().Changed)
+		if err != nil {
+			return err
+		}
+		v := analysis.Judge(run)
+		t, refusedTable := v.Table(run)
+		o := &outcome{analysis: daemon.Analysis(run, v), table: daemon.Table(run.ID, t, refusedTable)}
+		if *asJSON {
+			return writeJSON(c.OutOrStdout(), map[string]any{"analysis": o.analysis, "table": o.table})
+		}
+		o.tell(c.OutOrStdout())
+		return nil
+	}
+	return c
+}
+
+// readRun reads a record or a CSV, and sets what the flags say.
+func readRun(name string, in io.Reader, s config.Settings, flagged func(string) bool) (record.Run, error) {
+	b, err := readAll(name, in)
+	if err != nil {
+		return record.Run{}, usage(fmt.Errorf("analyse %s: %w", name, err))
+	}
+	if first := bytes.TrimSpace(b); len(first) > 0 && first[0] == '{' {
+		run, err := readRecord(b)
+		if err != nil {
+			return run, usage(fmt.Errorf("analyse %s: %w; is it the whole record of a run?", name, err))
+		}
+		if err := record.CheckVersion(run); err != nil {
+			return run, usage(fmt.Errorf("analyse %s: %w", name, err))
+		}
+		daemon.Override(&run.Setup, s, flagged)
+		return run, nil
+	}
+	touches, err := analysis.ReadCSV(bytes.NewReader(b))
+	if err != nil {
+		return record.Run{}, usage(fmt.Errorf("analyse %s: %w", name, err))
+	}
+	run := record.Run{Version: record.Version, ID: name, Touches: touches}
+	run.Setup = daemon.Given(s)
+	return run, nil
+}
+
+// readRecord reads a record, or the file that demo leaves.
+func readRecord(b []byte) (record.Run, error) {
+	var run record.Run
+	d := json.NewDecoder(bytes.NewReader(b))
+	if err := d.Decode(&run); err != nil {
+		return run, err
+	}
+	return run, nil
+}
+
+func readAll(name string, in io.Reader) ([]byte, error) {
+	if name != "-" {
+		f, err := os.Open(name)
+		if err != nil {
+			return nil, err
+		}
+		defer f.Close()
+		in = f
+	}
+	b, err := io.ReadAll(io.LimitReader(in, largestFile+1))
+	if err == nil && len(b) > largestFile {
+		err = fmt.Errorf("larger than %d MB", largestFile>>20)
+	}
+	return b, err
+}

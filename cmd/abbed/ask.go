@@ -1,0 +1,189 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"abbed/config"
+	"abbed/daemon/api"
+	"abbed/daemon/client"
+)
+
+// caller calls a running daemon.
+type caller struct {
+	url, token string
+	json       bool
+}
+
+// askCommands are the verbs of the API, for a terminal or a button that runs a
+// command.
+func askCommands() []*cobra.Command {
+	return []*cobra.Command{
+		ask("status", "Say where printer, run and correction stand", cobra.NoArgs, tellStatus),
+		ask("measure [STEP ...]", "Start a run (repeat gauging survey if no steps are named); it waits for the person's confirmation", cobra.ArbitraryArgs, measure),
+		ask("stop", "Send the stop request at once; it is no emergency stop", cobra.NoArgs, stop),
+		ask("report [RUN]", "Say what a run found (the latest if none is named)", cobra.MaximumNArgs(1), report),
+		ask("table [RUN]", "Print the correction table of a run as CSV", cobra.MaximumNArgs(1), table),
+		ask("undo", "Write the old map back", cobra.NoArgs, undo),
+	}
+}
+
+type verb func(*cobra.Command, *client.Client, caller, []string) error
+
+func ask(use, short string, args cobra.PositionalArgs, do verb) *cobra.Command {
+	c := &cobra.Command{Use: use, Short: short, Args: args}
+	var k caller
+	f := c.Flags()
+	f.StringVar(&k.url, "url", envOr("ABBED_URL", "http://"+config.Default().Listen), "where the daemon listens")
+	f.StringVar(&k.token, "token-file", envOr("ABBED_TOKEN_FILE", filepath.Join(config.StateDir(os.Environ()), "token")), "the operator's token")
+	f.BoolVar(&k.json, "json", false, "for programs")
+	c.RunE = func(c *cobra.Command, args []string) error {
+		token, err := os.ReadFile(k.token)
+		if err != nil && !errors.Is(err, os.ErrNotExist) {
+			return fmt.Errorf("read the operator's token: %w", err)
+		}
+		return coded(do(c, client.New(k.url, strings.TrimSpace(string(token))), k, args))
+	}
+	return c
+}
+
+func envOr(name, otherwise string) string {
+	if v := os.Getenv(name); v != "" {
+		return v
+	}
+	return otherwise
+}
+
+// coded gives refusals of the daemon their exit codes.
+func coded(err error) error {
+	var e *api.Error
+	if !errors.As(err, &e) {
+		return err
+	}
+	switch e.Code {
+	case "foreign-use", "owed", "unopened", "unhomed", "table-refused", "token-bad", "map-changed", "printer-changed":
+		return refused(err)
+	case "unknown-step", "bad-value", "bad-json":
+		return usage(err)
+	}
+	return err
+}
+
+func tellStatus(c *cobra.Command, a *client.Client, k caller, _ []string) error {
+	p, err := a.Printer(c.Context())
+	if err != nil {
+		return err
+	}
+	runs, err := a.Runs(c.Context())
+	if err != nil {
+		return err
+	}
+	applied, err := a.Applied(c.Context())
+	if err != nil {
+		return err
+	}
+	if k.json {
+		return writeJSON(c.OutOrStdout(), map[string]any{"printer": p, "runs": runs, "applied": applied})
+	}
+	out := c.OutOrStdout()
+	fmt.Fprintf(out, "printer: %s: %s\n", p.Link, p.Sentence)
+	if len(p.Owed) > 0 {
+		fmt.Fprintf(out, "owed to the printer: %s\n", strings.Join(p.Owed, ", "))
+	}
+	if len(runs) > 0 {
+		r := runs[0]
+		fmt.Fprintf(out, "run %s: %s, %s %d of %d: %s\n", r.ID, r.State, r.Step, r.Progress.Done, r.Progress.Of, r.Sentence)
+	} else {
+		fmt.Fprintln(out, "no run yet")
+	}
+	fmt.Fprintf(out, "correction: %s: %s\n", applied.State, applied.Sentence)
+	return nil
+}
+
+func measure(c *cobra.Command, a *client.Client, k caller, steps []string) error {
+	if len(steps) == 0 {
+		steps = []string{"repeat", "gauging", "survey"}
+	}
+	r, err := a.StartRun(c.Context(), steps...)
+	if err != nil {
+		return err
+	}
+	if k.json {
+		return writeJSON(c.OutOrStdout(), r)
+	}
+	fmt.Fprintln(c.OutOrStdout(), r.ID)
+	fmt.Fprintf(c.ErrOrStderr(), "The run waits for a person's confirmation on the page: %s\n", k.url)
+	return nil
+}
+
+func stop(c *cobra.Command, a *client.Client, _ caller, _ []string) error {
+	if err := a.Stop(c.Context()); err != nil {
+		return err
+	}
+	fmt.Fprintln(c.ErrOrStderr(), "The stop request went out. It is no emergency stop, and Z may sink: look at the machine.")
+	return nil
+}
+
+func undo(c *cobra.Command, a *client.Client, _ caller, _ []string) error {
+	if err := a.Undo(c.Context()); err != nil {
+		return err
+	}
+	fmt.Fprintln(c.ErrOrStderr(), "The old map is being written back; abbed status says when it is done.")
+	return nil
+}
+
+// chosen is the run that is named, or the latest.
+func chosen(c *cobra.Command, a *client.Client, args []string) (string, error) {
+	if len(args) > 0 {
+		return args[0], nil
+	}
+	runs, err := a.Runs(c.Context())
+	if err != nil {
+		return "", err
+	}
+	if len(runs) == 0 {
+		return "", errors.New("there is no run yet: abbed measure starts one")
+	}
+	return runs[0].ID, nil
+}
+
+func outcomeOf(c *cobra.Command, a *client.Client, args []string) (*outcome, error) {
+	id, err := chosen(c, a, args)
+	if err != nil {
+		return nil, err
+	}
+	o := &outcome{run: api.Run{ID: id}}
+	return o, o.read(c.Context(), a)
+}
+
+func report(c *cobra.Command, a *client.Client, k caller, args []string) error {
+	o, err := outcomeOf(c, a, args)
+	if err != nil {
+		return err
+	}
+	if k.json {
+		return writeJSON(c.OutOrStdout(), o.analysis)
+	}
+	o.tell(c.OutOrStdout())
+	return nil
+}
+
+func table(c *cobra.Command, a *client.Client, k caller, args []string) error {
+	o, err := outcomeOf(c, a, args)
+	if err != nil {
+		return err
+	}
+	if k.json {
+		return writeJSON(c.OutOrStdout(), o.table)
+	}
+	if o.table.Digest == nil {
+		return refused(o.table.Refused)
+	}
+	return writeTable(io.Writer(c.OutOrStdout()), o.table)
+}

@@ -1,0 +1,193 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math/rand/v2"
+	"os"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"abbed/config"
+	"abbed/daemon/access"
+	"abbed/daemon/client"
+	"abbed/gcode/bench"
+	"abbed/gcode/clock"
+)
+
+// demo is the job on a virtual printer.
+type demo struct {
+	scenario bench.Scenario
+	seed     uint64
+	speed    float64
+	once     bool
+	dir      string // for results; "": none
+	state    string
+	listen   string
+	trace    string
+	out      io.Writer
+	errs     io.Writer
+}
+
+func demoCommand() *cobra.Command {
+	d := &demo{}
+	name := ""
+	c := &cobra.Command{
+		Use:   "demo",
+		Short: "Do the whole job on a virtual printer, with a played person",
+		Long: `Puts a virtual printer at the far end of a pseudo-terminal, runs the daemon and
+the page, and plays the person at the feeler gauge: they use the API, the token
+and the drag of the blade, nothing else. Without --once the page stays open
+afterwards.
+
+Virtual printers:
+` + scenarioList(),
+		Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			sc, err := bench.Lookup(name)
+			if err != nil {
+				return usage(err)
+			}
+			if !(d.speed > 0 && d.speed <= 1e4) {
+				return usage(fmt.Errorf("demo: --speed %v: give a number above 0, at most 10000", d.speed))
+			}
+			d.scenario, d.out, d.errs = sc, c.OutOrStdout(), c.ErrOrStderr()
+			return d.run(c.Context())
+		},
+	}
+	f := c.Flags()
+	f.BoolVar(&d.once, "once", false, "end when the job has ended; exit 0 only if everything worked")
+	f.StringVar(&name, "bench", "beam-twist", "which virtual printer")
+	f.Uint64Var(&d.seed, "seed", 1, "of its noise and its wording")
+	f.Float64Var(&d.speed, "speed", 60, "how much faster than real time; printer and daemon alike")
+	f.StringVar(&d.dir, "out", "", "directory for record, analysis and table")
+	f.StringVar(&d.state, "state", "", "directory of what is kept (default: one that is removed at the end)")
+	f.StringVar(&d.listen, "listen", "127.0.0.1:0", "address of the page")
+	f.StringVar(&d.trace, "trace", "", "file for every line of the dialogue")
+	return c
+}
+
+func scenarioList() string {
+	var b strings.Builder
+	for _, s := range bench.Scenarios() {
+		fmt.Fprintf(&b, "  %-24s %s\n", s.Name, s.Says)
+	}
+	return b.String()
+}
+
+// run builds the printer and the house, and has the person do the job.
+func (d *demo) run(ctx context.Context) error {
+	if d.state == "" {
+		dir, err := os.MkdirTemp("", "abbed-demo-")
+		if err != nil {
+			return fmt.Errorf("demo: make a directory for what is kept: %w", err)
+		}
+		d.state = dir
+		defer os.RemoveAll(dir)
+	}
+	printer := bench.New(d.scenario, bench.Options{Seed: d.seed, Speed: d.speed})
+	path, unplug, err := bench.Pty(printer)
+	if err != nil {
+		return fmt.Errorf("demo: make a pseudo-terminal: %w", err)
+	}
+	defer unplug()
+	trace, closeTrace, err := traceTo(d.trace)
+	if err != nil {
+		return err
+	}
+	defer closeTrace()
+	h, err := build(ctx, plan{
+		settings: demoSettings(d.scenario, path, d.listen, d.state), clock: clock.Fast(d.speed), log: logger(d.errs, "warn"), trace: trace,
+	})
+	if err != nil {
+		return err
+	}
+	ctx, end := context.WithCancel(ctx)
+	defer end()
+	var own sync.WaitGroup
+	var served error
+	own.Go(func() { served = h.run(ctx) })
+	fmt.Fprintf(d.errs, "Virtual printer %q (seed %d, %g times real time): %s.\nPage: %s\n", d.scenario.Name, d.seed, d.speed, d.scenario.Says, h.url())
+	if !d.once {
+		link, _ := h.access.Link(h.url(), access.Everything)
+		fmt.Fprintf(d.errs, "To operate it from a browser, open this link once: %s\n", link)
+	}
+	err = d.job(ctx, h, printer)
+	if err == nil && !d.once {
+		fmt.Fprintln(d.errs, "The job is done; the page stays open. Ctrl-C ends the demo.")
+		<-ctx.Done()
+	}
+	end()
+	own.Wait()
+	return errors.Join(err, served)
+}
+
+// job has the person do the job and compares with what the printer knows.
+func (d *demo) job(ctx context.Context, h *house, printer *bench.Printer) error {
+	token, err := os.ReadFile(h.access.TokenFile())
+	if err != nil {
+		return fmt.Errorf("demo: read the token: %w", err)
+	}
+	p := &person{
+		api:  client.New(h.url(), strings.TrimSpace(string(token))),
+		feel: printer.Blade, rnd: rand.New(rand.NewPCG(d.seed, 0x9a06e)), say: d.errs, name: "the demo's person",
+	}
+	began := time.Now()
+	done, err := p.wholeJob(ctx)
+	if done != nil && d.dir != "" {
+		err = errors.Join(err, done.save(d.dir))
+	}
+	if err == nil {
+		err = d.compare(done, printer)
+	}
+	if err != nil {
+		return fmt.Errorf("demo: %w", err)
+	}
+	done.tell(d.out)
+	fmt.Fprintf(d.errs, "Took %.1f s.\n", time.Since(began).Seconds())
+	return nil
+}
+
+// demoSettings are what the owner of the virtual printer would set.
+func demoSettings(sc bench.Scenario, port, listen, state string) config.Settings {
+	s := config.Default()
+	s.Port, s.Listen, s.State = port, listen, state
+	s.Bed = &config.Rect{X0: sc.Bed.X0, Y0: sc.Bed.Y0, X1: sc.Bed.X1, Y1: sc.Bed.Y1}
+	s.MapArea = &config.Rect{X0: sc.Area.X0, Y0: sc.Area.Y0, X1: sc.Area.X1, Y1: sc.Area.Y1}
+	s.ZeroAt = &config.XY{X: sc.Zero[0], Y: sc.Zero[1]}
+	s.Layout = sc.Layout
+	if sc.Straight38 {
+		s.Probe = config.Probe{Style: config.StyleStraight}
+	}
+	if sc.TouchRaw {
+		s.Probe.AddsOffset = false
+	}
+	if sc.Straight38 || sc.Trigger == 0 {
+		trigger := sc.Trigger
+		s.Trigger = &trigger
+		s.Lever = &config.XY{X: sc.Lever[0], Y: sc.Lever[1]}
+	}
+	return s
+}
+
+func traceTo(name string) (func(dir, line string), func() error, error) {
+	if name == "" {
+		return nil, func() error { return nil }, nil
+	}
+	f, err := os.Create(name)
+	if err != nil {
+		return nil, nil, usage(fmt.Errorf("demo: --trace: %w", err))
+	}
+	var mu sync.Mutex
+	began := time.Now()
+	return func(dir, line string) {
+		mu.Lock()
+		defer mu.Unlock()
+		fmt.Fprintf(f, "%9.4f %s %s\n", time.Since(began).Seconds(), dir, line)
+	}, f.Close, nil
+}

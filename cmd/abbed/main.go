@@ -1,0 +1,114 @@
+// Command abbed tells the bed from the beam: it surveys a printer's bed with the
+// printer's own probe, has a person gauge the nozzle, works out what the head's
+// tilt costs at the nozzle, and offers a correction that is reviewed, signed
+// off, applied, read back and undone.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/spf13/cobra"
+)
+
+// version of the program; a release build sets it with -ldflags.
+var version = "0.1-dev"
+
+// Exit codes, as the contract has them.
+const (
+	exitDone    = 0
+	exitCould   = 1 // could not
+	exitUsage   = 2 // wrong usage or settings
+	exitRefused = 3 // refused for safety
+)
+
+// exit is an error that ends the program with a code.
+type exit struct {
+	code int
+	err  error
+}
+
+func (e *exit) Error() string { return e.err.Error() }
+func (e *exit) Unwrap() error { return e.err }
+
+func usage(err error) error   { return &exit{exitUsage, err} }
+func refused(err error) error { return &exit{exitRefused, err} }
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	os.Exit(Main(ctx, os.Args[1:], os.Stdout, os.Stderr))
+}
+
+// Main runs the program and returns its exit code. Results go to out, words for
+// people to errs.
+func Main(ctx context.Context, args []string, out, errs io.Writer) int {
+	root := commands()
+	root.SetArgs(args)
+	root.SetOut(out)
+	root.SetErr(errs)
+	err := root.ExecuteContext(ctx)
+	if err == nil {
+		return exitDone
+	}
+	fmt.Fprintln(errs, "abbed:", err)
+	var e *exit
+	if errors.As(err, &e) {
+		return e.code
+	}
+	return exitCould
+}
+
+func commands() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "abbed",
+		Short: "Tells the bed from the beam of a 3D printer that levels itself with a probe",
+		Long: `abbed measures what the tilt of a 3D printer's head costs at the nozzle, which no
+map made with the printer's own probe can show, says what to repair, and offers
+a correction that a person reviews, signs off and can undo.
+
+Try it without a printer:   abbed demo
+With a printer:             abbed doctor --port DEV, then abbed serve --port DEV`,
+		SilenceErrors: true, SilenceUsage: true,
+		Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error { return c.Help() },
+	}
+	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
+		return usage(fmt.Errorf("%w; see %s --help", err, c.CommandPath()))
+	})
+	root.AddCommand(serveCommand(), demoCommand(), doctorCommand(), analyseCommand(), versionCommand())
+	root.AddCommand(askCommands()...)
+	for _, c := range root.Commands() {
+		wrapArgs(c)
+	}
+	return root
+}
+
+// wrapArgs makes wrong arguments a matter of usage.
+func wrapArgs(c *cobra.Command) {
+	check := c.Args
+	if check == nil {
+		check = cobra.NoArgs
+	}
+	c.Args = func(c *cobra.Command, args []string) error {
+		if err := check(c, args); err != nil {
+			return usage(fmt.Errorf("%w; see %s --help", err, c.CommandPath()))
+		}
+		return nil
+	}
+}
+
+func versionCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "version", Short: "Say which version this is",
+		RunE: func(c *cobra.Command, _ []string) error {
+			_, err := fmt.Fprintln(c.OutOrStdout(), "abbed", version)
+			return err
+		},
+	}
+}

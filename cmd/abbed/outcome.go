@@ -1,0 +1,132 @@
+package main
+
+import (
+	"context"
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+
+	"abbed/daemon/api"
+	"abbed/daemon/client"
+	"abbed/gcode/bench"
+)
+
+// outcome is what a job gave.
+type outcome struct {
+	run      api.Run
+	record   api.Record
+	analysis api.Analysis
+	table    api.Table
+	presses  int
+	records  int
+	// applied is called when the table is in force.
+	applied func() error
+}
+
+func (o *outcome) read(ctx context.Context, c *client.Client) (err error) {
+	if o.record, err = c.Record(ctx, o.run.ID); err != nil {
+		return err
+	}
+	if o.analysis, err = c.Analysis(ctx, o.run.ID); err != nil {
+		return err
+	}
+	o.table, err = c.Table(ctx, o.run.ID)
+	return err
+}
+
+// save leaves record, analysis and table as files.
+func (o *outcome) save(dir string) error {
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return fmt.Errorf("make the directory for results: %w", err)
+	}
+	for name, v := range map[string]any{"record.json": o.record, "analysis.json": o.analysis, "table.json": o.table} {
+		b, err := json.MarshalIndent(v, "", "  ")
+		if err != nil {
+			return fmt.Errorf("write %s: %w", name, err)
+		}
+		if err := os.WriteFile(filepath.Join(dir, name), append(b, '\n'), 0o644); err != nil {
+			return fmt.Errorf("write %s: %w", name, err)
+		}
+	}
+	f, err := os.Create(filepath.Join(dir, "table.csv"))
+	if err != nil {
+		return fmt.Errorf("write table.csv: %w", err)
+	}
+	defer f.Close()
+	if err := writeTable(f, o.table); err != nil {
+		return fmt.Errorf("write table.csv: %w", err)
+	}
+	return f.Close()
+}
+
+// writeTable writes a table as CSV, mm.
+func writeTable(w io.Writer, t api.Table) error {
+	c := csv.NewWriter(w)
+	_ = c.Write([]string{"i", "j", "x", "y", "before", "add", "after", "u95"})
+	mm := func(v float64) string { return strconv.FormatFloat(v, 'f', 3, 64) }
+	for _, n := range t.Nodes {
+		_ = c.Write([]string{strconv.Itoa(n.I), strconv.Itoa(n.J), mm(n.U), mm(n.V), mm(n.Before), mm(n.Add), mm(n.Before + n.Add), mm(n.U95)})
+	}
+	c.Flush()
+	return c.Error()
+}
+
+// tell says what was found, for people.
+func (o *outcome) tell(w io.Writer) {
+	for _, f := range o.analysis.Findings {
+		fmt.Fprintf(w, "%s: %s\n  evidence: %s\n  doubt: %s\n  next: %s\n", f.ID, f.Sentence, f.Evidence, f.Doubt, f.Next)
+	}
+	switch {
+	case o.table.Digest != nil:
+		fmt.Fprintf(w, "table: %d nodes, largest correction %.3f mm, steepest %.3f mm per 100 mm, largest doubt (95 %%) %.3f mm\n",
+			len(o.table.Nodes), o.table.Largest, o.table.Steepest, o.table.LargestU95)
+	case o.table.Refused != nil:
+		fmt.Fprintf(w, "no table (%s): %s\n  %s\n", o.table.Refused.Code, o.table.Refused.Text, o.table.Refused.Hint)
+	}
+	if o.records > 0 {
+		fmt.Fprintf(w, "%d records at the blade, %.1f presses each\n", o.records, float64(o.presses)/float64(o.records))
+	}
+}
+
+// compare holds the outcome to what the virtual printer knows.
+func (d *demo) compare(o *outcome, printer *bench.Printer) error {
+	first := ""
+	if len(o.analysis.Findings) > 0 {
+		first = o.analysis.Findings[0].ID
+	}
+	sc := d.scenario
+	if first != sc.Finding && (sc.Later == "" || first != sc.Later) {
+		o.tell(d.errs)
+		return fmt.Errorf("found %q first, and not %q", first, sc.Finding)
+	}
+	if (o.table.Digest != nil) != sc.Table {
+		o.tell(d.errs)
+		return fmt.Errorf("a table was offered: %v, expected: %v", o.table.Digest != nil, sc.Table)
+	}
+	s := printer.Safety()
+	if s.LowTravel > 0 || s.NozzleTouches(1.7) > 0 || s.Unhomed > 0 {
+		return fmt.Errorf("the printer was not safe: %d low travels, %d contacts beyond the person's own, %d moves unhomed", s.LowTravel, s.NozzleTouches(1.7), s.Unhomed)
+	}
+	if o.table.Digest != nil {
+		left, nodes := remaining(o.table, printer.Truth())
+		fmt.Fprintf(d.errs, "True remaining gap error with the table: %.1f um rms at %d nodes.\n", 1000*left, nodes)
+	}
+	return nil
+}
+
+// remaining is the rms of addition + true gap error over the nodes of a table
+// where the table's own doubt is a gauged one, mm. A constant counts: it is a
+// contrast against the zero place.
+func remaining(t api.Table, truth bench.Truth) (rms float64, nodes int) {
+	for _, n := range t.Nodes {
+		d := n.Add + truth.Gap(n.U, n.V)
+		rms += d * d
+		nodes++
+	}
+	return math.Sqrt(rms / float64(max(1, nodes))), nodes
+}

@@ -1,0 +1,220 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"math/rand/v2"
+	"time"
+
+	"abbed/daemon/api"
+	"abbed/daemon/client"
+)
+
+// person plays whoever stands at the machine. They know the API, the token and
+// how the blade drags, and nothing else of the printer.
+type person struct {
+	api *client.Client
+	// feel tells the room under the nozzle above a blade of this thickness, mm:
+	// what the hand feels.
+	feel func(blade float64) float64
+	rnd  *rand.Rand
+	say  io.Writer
+	name string
+
+	presses, records int
+	shown            string // the step that was said last
+}
+
+// handScatter is the standard deviation with which a hand calls the drag of a
+// blade, mm; and fineStep the step taken near contact.
+const (
+	handScatter = 0.008
+	fineStep    = 0.010
+)
+
+// wholeJob measures, and applies and undoes a table if one is offered.
+func (p *person) wholeJob(ctx context.Context) (*outcome, error) {
+	o := &outcome{}
+	run, err := p.measure(ctx, "repeat", "gauging", "survey")
+	if err != nil {
+		return nil, err
+	}
+	o.run = run
+	if err := o.read(ctx, p.api); err != nil {
+		return o, err
+	}
+	o.presses, o.records = p.presses, p.records
+	if run.State != api.Done {
+		return o, fmt.Errorf("the run %s: %s", run.State, run.Sentence)
+	}
+	if o.table.Digest == nil {
+		return o, nil
+	}
+	return o, p.correct(ctx, o)
+}
+
+// measure does a run from its beginning to its end.
+func (p *person) measure(ctx context.Context, steps ...string) (api.Run, error) {
+	var run api.Run
+	err := client.Patiently(ctx, func() (err error) {
+		run, err = p.api.StartRun(ctx, steps...)
+		return err
+	})
+	if err != nil {
+		return run, err
+	}
+	how := api.Confirm{Person: p.name}
+	for _, c := range run.Cautions {
+		p.tell("confirmed: %s", c.Text)
+		how.Cautions = append(how.Cautions, c.ID)
+	}
+	if err := p.api.Confirm(ctx, run.ID, how); err != nil {
+		return run, err
+	}
+	for {
+		run, err = p.api.Wait(ctx, run.ID, func(r api.Run) bool {
+			p.watch(r)
+			return r.State.Over() || r.State == api.AwaitingGauge || r.State == api.AwaitingNext
+		})
+		if err != nil || run.State.Over() {
+			return run, err
+		}
+		if err := p.act(ctx, run); err != nil {
+			return run, err
+		}
+	}
+}
+
+// act does what a person does where the run waits for them.
+func (p *person) act(ctx context.Context, run api.Run) error {
+	if run.State == api.AwaitingNext {
+		return p.gauge(ctx, run.ID, api.GaugeAction{Action: "next"})
+	}
+	return p.bringDown(ctx, run)
+}
+
+// bringDown lowers the nozzle until the blade just drags, then records.
+func (p *person) bringDown(ctx context.Context, run api.Run) error {
+	call := p.rnd.NormFloat64() * handScatter
+	lowered := false
+	for run.Place != nil && (!lowered || p.feel(run.Place.Gauge) > call) {
+		if !lowered && p.feel(run.Place.Gauge) <= call+0.002 {
+			// The blade drags at once: up a little, so as to come from above.
+			up := 0.05
+			r, err := p.press(ctx, run.ID, api.GaugeAction{Action: "raise", MM: &up})
+			if err != nil {
+				return err
+			}
+			run = r
+			continue
+		}
+		step := run.Place.MaxStep
+		if step <= 0.02 {
+			step = min(step, fineStep)
+		}
+		r, err := p.press(ctx, run.ID, api.GaugeAction{Action: "lower", MM: &step})
+		var e *api.Error
+		if errors.As(err, &e) && e.Code == "past-floor" {
+			return nil // the run goes on, or ends, by itself
+		}
+		if err != nil {
+			return err
+		}
+		run, lowered = r, true
+	}
+	p.records++
+	return p.gauge(ctx, run.ID, api.GaugeAction{Action: "record"})
+}
+
+func (p *person) press(ctx context.Context, id string, a api.GaugeAction) (api.Run, error) {
+	p.presses++
+	return p.api.Gauge(ctx, id, a)
+}
+
+func (p *person) gauge(ctx context.Context, id string, a api.GaugeAction) error {
+	_, err := p.api.Gauge(ctx, id, a)
+	return err
+}
+
+// correct signs the table off, applies it, looks at what was read back, and
+// undoes it.
+func (p *person) correct(ctx context.Context, o *outcome) error {
+	how := api.SignOff{Person: p.name}
+	for _, c := range o.table.Cautions {
+		p.tell("confirmed: %s", c.Text)
+		how.Cautions = append(how.Cautions, c.ID)
+	}
+	signed, err := p.api.SignOff(ctx, *o.table.Digest, how)
+	if err != nil {
+		return err
+	}
+	if err := p.api.Apply(ctx, *o.table.Digest, signed.Token); err != nil {
+		return err
+	}
+	if err := p.settled(ctx, api.Kept); err != nil {
+		return err
+	}
+	if o.applied != nil {
+		if err := o.applied(); err != nil {
+			return err
+		}
+	}
+	p.tell("applied, read back and kept")
+	if err := p.api.Undo(ctx); err != nil {
+		return err
+	}
+	if err := p.settled(ctx, api.Undone); err != nil {
+		return err
+	}
+	p.tell("undone: the old map is back")
+	return nil
+}
+
+// settled waits until what is applied reached the wanted state.
+func (p *person) settled(ctx context.Context, want api.AppliedState) error {
+	tick := time.NewTicker(20 * time.Millisecond)
+	defer tick.Stop()
+	for {
+		a, err := p.api.Applied(ctx)
+		if err != nil {
+			return err
+		}
+		switch {
+		case a.State == want:
+			return nil
+		case a.State != api.Writing && a.State != api.Verifying && a.State != api.Kept:
+			if a.Error != nil {
+				return a.Error
+			}
+			return fmt.Errorf("the correction is %s and not %s", a.State, want)
+		}
+		select {
+		case <-tick.C:
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+	}
+}
+
+// watch says how far the run is.
+func (p *person) watch(r api.Run) {
+	mark := fmt.Sprintf("%s %d", r.Step, 10*r.Progress.Done/max(1, r.Progress.Of))
+	if mark == p.shown {
+		return
+	}
+	p.shown = mark
+	left := ""
+	if r.Progress.ETA != nil {
+		left = fmt.Sprintf(", about %s left", time.Duration(math.Round(*r.Progress.ETA))*time.Second)
+	}
+	p.tell("%s: %d of %d%s", r.Step, r.Progress.Done, r.Progress.Of, left)
+}
+
+func (p *person) tell(text string, args ...any) {
+	if p.say != nil {
+		fmt.Fprintf(p.say, "  "+text+"\n", args...)
+	}
+}

@@ -1,0 +1,45 @@
+package main
+
+import (
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"abbed/config"
+	"abbed/daemon/access"
+)
+
+func serveCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use:   "serve --port DEV",
+		Short: "Run the daemon beside a printer: page, API and metrics",
+		Long: `Runs the daemon. DEV is a device, a pseudo-terminal or tcp://host:port; only
+--port is required. What is not set is asked of the printer; what neither says
+shows in the steps that cannot be done.
+
+Opening a real device may reset the printer's board: the page asks first.`,
+		Args: cobra.NoArgs,
+	}
+	config.AddFlags(c.Flags())
+	c.RunE = func(c *cobra.Command, _ []string) error {
+		s, err := config.Load(config.Options{Flags: c.Flags(), AlsoEnv: alsoEnv})
+		if err != nil {
+			return usage(err)
+		}
+		if s.Port == "" {
+			return usage(fmt.Errorf("serve: no port is given: --port DEV, a device, a pseudo-terminal or tcp://host:port; abbed doctor lists what is plugged in"))
+		}
+		errs := c.ErrOrStderr()
+		h, err := build(c.Context(), plan{settings: s, log: logger(errs, s.LogLevel)})
+		if err != nil {
+			return err
+		}
+		link, _ := h.access.Link(h.url(), access.Everything)
+		fmt.Fprintf(errs, "abbed listens on %s\nOpen this link once, in the browser that is to operate the printer:\n  %s\nPrograms read the token in %s\n", h.url(), link, h.access.TokenFile())
+		return h.run(c.Context())
+	}
+	return c
+}
+
+// alsoEnv are variables of the environment that are no settings.
+var alsoEnv = []string{"ABBED_URL", "ABBED_TOKEN_FILE"}

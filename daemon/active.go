@@ -1,0 +1,203 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"slices"
+	"sync"
+
+	"abbed/daemon/api"
+	"abbed/daemon/store"
+	"abbed/probe"
+	"abbed/probe/record"
+)
+
+// active is a run that has not ended, or the last one that has since the start
+// of the program. It is the Person and the Show of its job.
+type active struct {
+	log     *store.Log
+	acts    chan probe.Action
+	over    chan struct{} // closed when the run has ended
+	cancel  context.CancelCauseFunc
+	changed func()
+
+	mu    sync.Mutex
+	state api.State
+	view  probe.View
+	err   *api.Error
+}
+
+func newActive(log *store.Log, changed func()) *active {
+	return &active{
+		log: log, acts: make(chan probe.Action), over: make(chan struct{}), changed: changed,
+		cancel: func(error) {}, state: api.AwaitingConfirmation,
+		view: probe.View{Step: record.StepPrepare, Sentence: "Waiting for a person to confirm the cautions."},
+	}
+}
+
+// Act waits for the next action of the person; it implements probe.Person.
+func (a *active) Act(ctx context.Context) (probe.Action, error) {
+	select {
+	case act := <-a.acts:
+		return act, nil
+	case <-ctx.Done():
+		return probe.Action{}, context.Cause(ctx)
+	}
+}
+
+// Show takes a view of the job.
+func (a *active) Show(v probe.View) {
+	a.mu.Lock()
+	a.view = v
+	a.state = map[probe.Phase]api.State{
+		probe.PhaseWorking: api.Running, probe.PhaseGauge: api.AwaitingGauge, probe.PhaseNext: api.AwaitingNext,
+	}[v.Phase]
+	a.mu.Unlock()
+	a.changed()
+}
+
+// step shows a step that is not the job's.
+func (a *active) step(s record.Step, sentence string) {
+	a.mu.Lock()
+	a.state = api.Running
+	a.view = probe.View{Phase: probe.PhaseWorking, Step: s, Sentence: sentence}
+	a.mu.Unlock()
+	a.changed()
+}
+
+// end closes the run; only the first call counts.
+func (a *active) end(s api.State, err *api.Error, sentence string) {
+	a.mu.Lock()
+	if a.state.Over() {
+		a.mu.Unlock()
+		return
+	}
+	a.state, a.err = s, err
+	a.view.Sentence, a.view.Spot, a.view.Left = sentence, nil, nil
+	a.mu.Unlock()
+	close(a.over)
+	a.changed()
+}
+
+func (a *active) now() api.State {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	return a.state
+}
+
+// do hands an action to the job and waits until it has been carried out.
+func (a *active) do(ctx context.Context, g api.GaugeAction) error {
+	if s := a.now(); s != api.AwaitingGauge && s != api.AwaitingNext {
+		return api.Errorf(409, "wrong-state", "wait for awaiting-gauge or awaiting-next", "gauge: the run is %s", s)
+	}
+	done := make(chan error, 1)
+	act := probe.Action{Do: g.Action, MM: g.MM, Blade: g.Gauge, Done: func(err error) { done <- err }}
+	select {
+	case a.acts <- act:
+	case <-a.over:
+		return a.ended()
+	case <-ctx.Done():
+		return api.Errorf(503, "busy", "try again", "gauge: the run did not take the action in time")
+	}
+	select {
+	case err := <-done:
+		return err
+	case <-a.over:
+		select {
+		case err := <-done:
+			return err
+		default:
+			return a.ended()
+		}
+	}
+}
+
+// ended returns why an action came too late.
+func (a *active) ended() error {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if a.err != nil {
+		return &api.Error{Status: 409, Code: a.err.Code, Text: a.err.Text, Hint: a.err.Hint}
+	}
+	return api.Errorf(409, "wrong-state", "look at the run", "gauge: the run is %s", a.state)
+}
+
+// show is the run as the API shows it.
+func (a *active) show() api.Run {
+	run := a.log.Run()
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	out := shown(run)
+	out.State, out.Error, out.Sentence = a.state, a.err, a.view.Sentence
+	out.Progress = api.Progress{Done: a.view.Done, Of: a.view.Of}
+	if a.view.Step != "" {
+		out.Step = string(a.view.Step)
+	}
+	if a.view.Left != nil {
+		left := a.view.Left.Seconds()
+		out.Progress.ETA = &left
+	}
+	if a.state == api.AwaitingConfirmation {
+		out.Cautions = runCautions
+	}
+	if s := a.view.Spot; s != nil {
+		out.Place = &api.Spot{
+			Index: s.Index, U: s.Place.U, V: s.Place.V, Z: s.Z, Predicted: s.Predicted, Floor: s.Floor,
+			MaxStep: s.MaxStep, Records: s.Records, Wanted: s.Wanted, Of: s.Of, Gauge: s.Blade,
+			Heights: slices.Clone(s.Contacts),
+		}
+	}
+	return out
+}
+
+// shown is a run as its events tell it.
+func shown(run record.Run) api.Run {
+	out := api.Run{
+		ID: run.ID, Step: string(run.Step), Began: run.Began, Touches: len(run.Touches),
+		Gaugings: len(run.Gaugings), Number: run.Last, Steps: names(run.Steps), State: api.Failed,
+	}
+	if out.Step == "" {
+		out.Step = string(record.StepPrepare)
+	}
+	if run.Ended != nil {
+		out.State = api.State(run.Ended.State)
+	}
+	if n := len(run.Faults); n > 0 {
+		f := run.Faults[n-1]
+		out.Error = &api.Error{Code: f.Code, Text: f.Text, Hint: f.Hint}
+	}
+	out.Sentence = ending(run)
+	return out
+}
+
+func names(steps []record.Step) []string {
+	out := make([]string, len(steps))
+	for i, s := range steps {
+		out[i] = string(s)
+	}
+	return out
+}
+
+// ending says how a run ended.
+func ending(run record.Run) string {
+	switch {
+	case run.Ended == nil:
+		return "The run did not come to its end."
+	case run.Cut != nil:
+		return run.Cut.Text + " " + run.Cut.Next
+	case run.Ended.State == record.EndDone:
+		return "Done: see the findings."
+	case run.Ended.State == record.EndStopped:
+		return "Stopped, as was asked. What was measured is kept. The machine has to be homed again."
+	case len(run.Faults) > 0:
+		f := run.Faults[len(run.Faults)-1]
+		return f.Text + ". " + f.Hint + ". What was measured is kept."
+	}
+	return "Failed. What was measured is kept."
+}
+
+// errStop is the cause with which a stop request ends a run.
+var errStop = errors.New("a stop was requested")
+
+// errClosing is the cause with which the end of the program ends a run.
+var errClosing = errors.New("the program is ending")

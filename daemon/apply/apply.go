@@ -1,0 +1,168 @@
+package apply
+
+import (
+	"context"
+	"errors"
+	"time"
+
+	"abbed/analysis"
+	"abbed/daemon/store"
+)
+
+// Journal keeps what happens to the printer's map.
+type Journal interface {
+	SaveApplied(context.Context, store.Applied) (int64, error)
+}
+
+// Desk carries one change of the map through.
+type Desk struct {
+	Writer
+	Journal Journal
+	Now     func() time.Time
+	// Stage is told each state as it is kept; nil: nobody asks.
+	Stage func(store.Applied)
+}
+
+// Intent returns the entry of the journal with which a table's apply begins.
+func Intent(t analysis.Table, run, person string) store.Applied {
+	return store.Applied{
+		State: store.Writing, Digest: t.Digest, Run: run, Parent: t.Parent, Person: person,
+		Printer: t.Printer, Before: t.Befores(), Add: t.Adds(), Lever: t.Lever, Keep: true,
+	}
+}
+
+// Check returns an error with code map-changed if the printer's map is not the
+// one that a must find.
+func (d Desk) Check(ctx context.Context, a store.Applied) error {
+	now, err := d.Read(ctx)
+	if err != nil {
+		return err
+	}
+	want := a.Before
+	if a.Undo {
+		want = plus(a.Before, a.Add)
+	}
+	if diff := differing(now, want); !sameShape(now, want) || len(diff) > 0 {
+		hint := "measure again: a new run reads the new map"
+		if a.Undo {
+			hint = "the map was changed or measured anew since; nothing of the correction needs to be undone"
+		}
+		return fail(nil, "map-changed", hint, "the stored map is not the one that this was made for: %s", list(diff, now, want))
+	}
+	return nil
+}
+
+// Apply carries out an Intent: it keeps the intent, writes, reads back, compares
+// and has the printer keep the map. On any difference or refusal the old map is
+// written back and the error says why. If the line is lost the journal stays
+// open.
+func (d Desk) Apply(ctx context.Context, a store.Applied) (store.Applied, error) {
+	a, err := d.stage(ctx, a, store.Writing, nil)
+	if err != nil {
+		return a, err
+	}
+	a, err = d.through(ctx, a, a.Before, plus(a.Before, a.Add), store.Kept)
+	if err == nil || lost(err) {
+		return d.maybeOpen(ctx, a, err)
+	}
+	return d.putBack(ctx, a, err)
+}
+
+// Undo writes the old nodes back. A difference on reading back is an error, and
+// the journal says that it failed.
+func (d Desk) Undo(ctx context.Context, a store.Applied) (store.Applied, error) {
+	a.Undo = true
+	a, err := d.stage(ctx, a, store.Writing, nil)
+	if err != nil {
+		return a, err
+	}
+	a, err = d.through(ctx, a, plus(a.Before, a.Add), a.Before, store.Undone)
+	if err == nil || lost(err) {
+		return d.maybeOpen(ctx, a, err)
+	}
+	return d.stageFailed(ctx, a, store.Failed, err)
+}
+
+// through takes the map from one whole state to another.
+func (d Desk) through(ctx context.Context, a store.Applied, from, to [][]int64, end store.State) (store.Applied, error) {
+	if err := d.write(ctx, from, to); err != nil {
+		return a, err
+	}
+	a, err := d.stage(ctx, a, store.Verifying, nil)
+	if err != nil {
+		return a, err
+	}
+	if err := d.readBack(ctx, to); err != nil {
+		return a, err
+	}
+	if a.Keep {
+		if err := d.keep(ctx); err != nil {
+			return a, err
+		}
+	}
+	return d.stage(ctx, a, end, nil)
+}
+
+// putBack writes the old map back after an apply that did not hold.
+func (d Desk) putBack(ctx context.Context, a store.Applied, why error) (store.Applied, error) {
+	err := d.restore(ctx, a.Before)
+	switch {
+	case err == nil:
+		return d.stageFailed(ctx, a, store.PutBack, why)
+	case lost(err):
+		return d.maybeOpen(ctx, a, errors.Join(why, err))
+	}
+	return d.stageFailed(ctx, a, store.Failed, errors.Join(why, err))
+}
+
+// restore writes every node that is not as it was, and reads back.
+func (d Desk) restore(ctx context.Context, before [][]int64) error {
+	now, err := d.Read(ctx)
+	if err != nil && lost(err) {
+		return err
+	}
+	if err != nil {
+		now = nil // unreadable: write all
+	}
+	if err := d.write(ctx, now, before); err != nil {
+		return err
+	}
+	return d.readBack(ctx, before)
+}
+
+// stage keeps an entry of the journal. An entry that cannot be kept stops
+// everything: what is not written down must not happen.
+func (d Desk) stage(ctx context.Context, a store.Applied, s store.State, why error) (store.Applied, error) {
+	a.State, a.At = s, d.Now()
+	a.Code, a.Text, a.Hint = "", "", ""
+	if why != nil {
+		a.Code, a.Text, a.Hint = "failed", why.Error(), "look at the printer, then try again"
+		var e *Error
+		if errors.As(why, &e) {
+			a.Code, a.Hint = e.Code, e.Hint
+		}
+	}
+	n, err := d.Journal.SaveApplied(context.WithoutCancel(ctx), a)
+	if err != nil {
+		return a, fail(err, "store", "free the disk; nothing more is written to the printer before", "keep what is applied")
+	}
+	a.N = n
+	if d.Stage != nil {
+		d.Stage(a)
+	}
+	return a, nil
+}
+
+// stageFailed keeps the end of something that did not hold, and returns why.
+func (d Desk) stageFailed(ctx context.Context, a store.Applied, s store.State, why error) (store.Applied, error) {
+	a, err := d.stage(ctx, a, s, why)
+	return a, errors.Join(why, err)
+}
+
+// maybeOpen keeps that something is unfinished if there is an error.
+func (d Desk) maybeOpen(ctx context.Context, a store.Applied, why error) (store.Applied, error) {
+	if why == nil {
+		return a, nil
+	}
+	return d.stageFailed(ctx, a, store.Unfinished, why)
+}

@@ -1,0 +1,294 @@
+package daemon
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"abbed/analysis"
+	"abbed/daemon/api"
+	"abbed/daemon/apply"
+	"abbed/daemon/store"
+	"abbed/gcode"
+	"abbed/probe"
+	"abbed/probe/record"
+)
+
+// SignOff takes a person's confirmation of each caution for one exact table and
+// returns a token for it.
+func (d *Daemon) SignOff(ctx context.Context, digest string, s api.SignOff) (api.SignedOff, error) {
+	t, run, err := d.table(ctx, digest)
+	if err != nil {
+		return api.SignedOff{}, err
+	}
+	if m := missing(tableCautions(t), s.Cautions); len(m) > 0 {
+		return api.SignedOff{}, cautionsMissing(m)
+	}
+	if s.Person == "" {
+		return api.SignedOff{}, api.Errorf(422, "bad-value", "say who signs off", "sign off: no person is named")
+	}
+	if err := d.stillGood(t, run); err != nil {
+		return api.SignedOff{}, err
+	}
+	token, expires := d.signer.Issue(digest, s.Person)
+	d.audit(s.Person, "sign off a table", digest)
+	return api.SignedOff{Token: token, Expires: expires}, nil
+}
+
+// table returns a table that was offered.
+func (d *Daemon) table(ctx context.Context, digest string) (analysis.Table, string, error) {
+	var t analysis.Table
+	run, b, err := d.store.Table(ctx, digest)
+	if errors.Is(err, store.ErrNone) {
+		return t, "", api.Errorf(404, "not-found", "GET runs/{id}/table gives the digest", "no table %q was offered", digest)
+	}
+	if err == nil {
+		err = json.Unmarshal(b, &t)
+	}
+	if err != nil {
+		return t, "", api.Errorf(500, "internal", "see the log; the store may be damaged", "read table %s: %v", digest, err)
+	}
+	return t, run, nil
+}
+
+// stillGood returns why a table that was offered is offered no more: its run no
+// longer supports it, or the printer or its lever is another.
+func (d *Daemon) stillGood(t analysis.Table, run string) error {
+	j, err := d.judged(run)
+	if err != nil {
+		return err
+	}
+	if now, refused := j.verdict.Table(j.run); refused != nil || now.Digest != t.Digest {
+		return api.Errorf(409, "table-refused", "look at the run's table again", "the run does not support this table any more")
+	}
+	l := d.link.now()
+	if l.facts == nil {
+		return d.link.Unready()
+	}
+	k := d.know(l.facts)
+	if k.setup.Printer.ID != t.Printer || k.setup.Lever != t.Lever {
+		return api.Errorf(409, "printer-changed", "measure again", "the table was made for another printer, or for another lever")
+	}
+	return nil
+}
+
+// Apply writes a signed-off table into the printer. It returns once the intent
+// is kept; the rest goes on.
+func (d *Daemon) Apply(ctx context.Context, digest string, a api.Apply, _ string) error {
+	t, run, err := d.table(ctx, digest)
+	if err != nil {
+		return err
+	}
+	person, err := d.signer.Redeem(a.Token, digest)
+	if err != nil {
+		return api.Errorf(403, "token-bad", "sign off again", "apply: %v", err)
+	}
+	if err := d.stillGood(t, run); err != nil {
+		return err
+	}
+	if d.unfinished() {
+		return api.Errorf(409, "owed", "finish or take back what is half written first", "apply: an earlier apply is unfinished")
+	}
+	return d.write(ctx, apply.Intent(t, run, person), person, "apply a table", apply.Desk.Apply)
+}
+
+// Undo writes the old map back.
+func (d *Daemon) Undo(ctx context.Context, by string) error {
+	d.mu.Lock()
+	a := d.applied
+	d.mu.Unlock()
+	if a.State != store.Kept {
+		return api.Errorf(409, "not-applied", "GET applied says what stands in the printer", "undo: no table is applied")
+	}
+	a.Undo = true
+	return d.write(ctx, a, by, "undo", apply.Desk.Undo)
+}
+
+// Resolve finishes or takes back what was left unfinished, and puts back what a
+// run switched off.
+func (d *Daemon) Resolve(ctx context.Context, r api.Resolve, by string) error {
+	c := apply.Choice(r.Choice)
+	if c != apply.Finish && c != apply.TakeBack {
+		return api.Errorf(422, "bad-value", `"finish" or "take-back"`, "resolve: no choice %q", r.Choice)
+	}
+	if d.unfinished() {
+		d.mu.Lock()
+		a := d.applied
+		d.mu.Unlock()
+		return d.write(ctx, a, by, "resolve: "+r.Choice, func(w apply.Desk, ctx context.Context, a store.Applied) (store.Applied, error) {
+			return w.Resolve(ctx, a, c)
+		})
+	}
+	if len(d.owed()) > 0 {
+		return d.putBack(by)
+	}
+	return api.Errorf(409, "wrong-state", "GET applied and GET printer say what is there", "resolve: nothing is unfinished or owed")
+}
+
+// way is one of the ways in which the stored map is changed.
+type way func(apply.Desk, context.Context, store.Applied) (store.Applied, error)
+
+// write takes the printer, looks whether it is free and its map is the right
+// one, then carries the change through in the background.
+func (d *Daemon) write(ctx context.Context, a store.Applied, by, what string, do way) error {
+	d.starting.Lock()
+	defer d.starting.Unlock()
+	if d.running() {
+		return api.Errorf(409, "run-active", "finish the run, or stop it", "%s: a run is active", what)
+	}
+	sess, _, back, err := d.link.Lend()
+	if err != nil {
+		return err
+	}
+	w := d.desk(sess)
+	if err := d.mayWrite(ctx, w, sess, a, what); err != nil {
+		back(d.link.now().homed)
+		return err
+	}
+	d.mu.Lock()
+	d.busy, d.progress = true, api.Progress{}
+	a.State = store.Writing
+	d.applied = a
+	d.mu.Unlock()
+	d.audit(by, what, a.Digest)
+	d.jobs.Go(func() { d.written(w, sess, a, what, do, back) })
+	d.changed()
+	return nil
+}
+
+// mayWrite returns why the stored map must not be written now.
+func (d *Daemon) mayWrite(ctx context.Context, w apply.Desk, sess *gcode.Session, a store.Applied, what string) error {
+	if err := probe.ForeignUse(ctx, sess, d.words, d.clk); err != nil {
+		return refusal(err)
+	}
+	if a.State.Open() && a.N > 0 {
+		return nil // resolve reads for itself
+	}
+	if err := w.Check(ctx, a); err != nil {
+		return applyRefusal(what, err)
+	}
+	return nil
+}
+
+func (d *Daemon) desk(sess *gcode.Session) apply.Desk {
+	return apply.Desk{
+		Journal: d.store, Now: time.Now,
+		Writer: apply.Writer{Line: sess, Words: d.words, Show: func(done, of int) {
+			d.mu.Lock()
+			d.progress = api.Progress{Done: done, Of: of}
+			d.mu.Unlock()
+			d.changed()
+		}},
+		Stage: func(a store.Applied) {
+			d.mu.Lock()
+			d.applied = a
+			d.mu.Unlock()
+			d.changed()
+		},
+	}
+}
+
+// written carries the change through and learns the map that then stands.
+func (d *Daemon) written(w apply.Desk, sess *gcode.Session, a store.Applied, what string, do way, back func(bool)) {
+	homed := d.link.now().homed
+	after, err := do(w, d.base, a)
+	if err != nil {
+		d.log.Error(what+" did not come to its end", "digest", a.Digest, "state", string(after.State), "err", err)
+	}
+	if rows, e := w.Read(d.base); e == nil {
+		d.link.learn(func(f *Facts) { f.Map = rows })
+	}
+	d.mu.Lock()
+	d.busy, d.applied = false, after
+	if after.State == store.Writing || after.State == store.Verifying {
+		d.applied.State = store.Unfinished // the journal could not be kept
+	}
+	d.last[stepOf(what)] = lastNow(err == nil)
+	d.mu.Unlock()
+	back(homed && sess.Err() == nil)
+	d.changed()
+}
+
+func stepOf(what string) string {
+	if what == "undo" {
+		return "undo"
+	}
+	return "apply"
+}
+
+// applyRefusal turns an error of apply into one of the API's.
+func applyRefusal(what string, err error) *api.Error {
+	var e *apply.Error
+	if errors.As(err, &e) && e.Err == nil {
+		return api.Errorf(409, e.Code, e.Hint, "%s: %s", what, e.Text)
+	}
+	return refusal(fmt.Errorf("%s: %w", what, err))
+}
+
+func (d *Daemon) applying() bool {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.busy
+}
+
+func (d *Daemon) unfinished() bool {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return !d.busy && d.applied.State.Open()
+}
+
+// inForce is the correction of ours that stands in the printer's map, or nil.
+func (d *Daemon) inForce() *record.Applied {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.applied.State != store.Kept {
+		return nil
+	}
+	return &record.Applied{Digest: d.applied.Digest, Add: d.applied.Add, Lever: d.applied.Lever}
+}
+
+// Applied says what stands in the printer.
+func (d *Daemon) Applied() api.Applied {
+	d.mu.Lock()
+	a, busy, progress := d.applied, d.busy, d.progress
+	d.mu.Unlock()
+	out := api.Applied{State: api.NoneApplied, Sentence: "No correction is applied."}
+	if a.Digest == "" {
+		return out
+	}
+	digest, since := a.Digest, a.At
+	out = api.Applied{
+		State: api.AppliedState(a.State), Digest: &digest, Proved: a.Proved, Person: a.Person, Run: a.Run,
+		Sentence: appliedSays[a.State],
+	}
+	if !since.IsZero() {
+		out.Since = &since
+	}
+	if busy {
+		out.Progress = progress
+	} else if a.State == store.Writing || a.State == store.Verifying {
+		out.State, out.Sentence = api.Unfinished, appliedSays[store.Unfinished]
+	}
+	if a.Undo && busy {
+		out.Sentence = "The old map is being written back."
+	}
+	if a.Expired != "" {
+		out.Expired = &a.Expired
+	}
+	if a.Text != "" {
+		out.Error = &api.Error{Code: a.Code, Text: a.Text, Hint: a.Hint}
+	}
+	return out
+}
+
+var appliedSays = map[store.State]string{
+	store.Writing:    "The correction is being written into the printer's map.",
+	store.Verifying:  "The map is being read back and compared.",
+	store.Kept:       "The correction is in force and kept. It is unproved until the nozzle has been gauged with it: watch the next first layer.",
+	store.PutBack:    "The correction did not hold, or was taken back; the old map was written back and checked.",
+	store.Undone:     "The correction was undone; the old map is back, and checked.",
+	store.Failed:     "The stored map is in doubt: it could not be brought to a known state. Do not print before the bed has been measured again.",
+	store.Unfinished: "The stored map may be half written. Decide: finish it, or take it back. Do not print before.",
+}

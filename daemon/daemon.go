@@ -1,0 +1,231 @@
+package daemon
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"log/slog"
+	"sync"
+	"time"
+
+	"abbed/config"
+	"abbed/daemon/access"
+	"abbed/daemon/api"
+	"abbed/daemon/status"
+	"abbed/daemon/store"
+	"abbed/gcode"
+	"abbed/gcode/clock"
+	"abbed/gcode/dialect"
+	"abbed/gcode/port"
+	"abbed/probe"
+)
+
+// Options are what a Daemon needs beside its settings.
+type Options struct {
+	Settings config.Settings
+	Store    *store.Store
+	// Clock is the job's time; default clock.Real().
+	Clock *clock.Clock
+	// Open opens the way to the printer; default: the port of the settings.
+	Open func(context.Context) (io.ReadWriteCloser, error)
+	// AskFirst says that a person must allow the first opening; it is set for
+	// real devices when Open is nil.
+	AskFirst bool
+	Signer   *access.Signer
+	Log      *slog.Logger
+	Build    status.Build
+	// Trace is given every line of the dialogue; nil: nobody asks.
+	Trace func(dir, line string)
+}
+
+// Daemon keeps a printer within reach and carries out runs, applies and undoes
+// on the word of a person. It implements api.Desk.
+type Daemon struct {
+	settings config.Settings
+	store    *store.Store
+	clk      *clock.Clock
+	words    *dialect.Dialect
+	signer   *access.Signer
+	log      *slog.Logger
+	build    status.Build
+	board    *status.Board
+	link     *Link
+
+	base  context.Context // of every job; ends with the program
+	abort context.CancelCauseFunc
+	jobs  sync.WaitGroup
+	dirty chan struct{}
+
+	starting sync.Mutex // one start or confirmation at a time
+
+	mu       sync.Mutex
+	active   *active
+	verdicts verdicts
+	applied  store.Applied
+	progress api.Progress
+	busy     bool // an apply, undo or resolve is going on
+	owing    []string
+	last     map[string]status.Last
+	counted  status.Counters
+}
+
+// New returns a daemon that has read what an earlier one left, and does nothing
+// until Work.
+func New(ctx context.Context, o Options) (*Daemon, error) {
+	words, err := Words(o.Settings)
+	if err != nil {
+		return nil, err
+	}
+	if o.Clock == nil {
+		o.Clock = clock.Real()
+	}
+	if o.Log == nil {
+		o.Log = slog.Default()
+	}
+	d := &Daemon{
+		settings: o.Settings, store: o.Store, clk: o.Clock, words: words, signer: o.Signer,
+		log: o.Log, build: o.Build, board: status.New(), dirty: make(chan struct{}, 1),
+		last: map[string]status.Last{},
+	}
+	d.base, d.abort = context.WithCancelCause(context.WithoutCancel(ctx))
+	d.link = NewLink(linkOptions(o, words), d.linkChanged)
+	if err := d.recover(ctx); err != nil {
+		return nil, err
+	}
+	d.publish()
+	return d, nil
+}
+
+func linkOptions(o Options, words *dialect.Dialect) LinkOptions {
+	open, ask := o.Open, o.AskFirst
+	if open == nil {
+		spec := port.Spec{Name: o.Settings.Port, Baud: o.Settings.Baud, DTR: dtr(o.Settings.DTR)}
+		open = func(ctx context.Context) (io.ReadWriteCloser, error) { return port.Open(ctx, spec) }
+		ask = port.Kind(o.Settings.Port) == port.Device
+	}
+	return LinkOptions{
+		Name: o.Settings.Port, Open: open, Ask: ask, Words: words, Clock: o.Clock, Log: o.Log,
+		Session: gcode.Options{Clock: o.Clock, Silence: o.Settings.Silence, Log: o.Trace},
+	}
+}
+
+func dtr(s string) port.Level {
+	switch s {
+	case config.DTROn:
+		return port.High
+	case config.DTROff:
+		return port.Low
+	}
+	return port.Leave
+}
+
+// Words returns the dialect of the settings: the default for the style of
+// probing, with the owner's words over it.
+func Words(s config.Settings) (*dialect.Dialect, error) {
+	w := dialect.Default()
+	if s.Probe.Style == config.StyleStraight {
+		w = dialect.Straight()
+	}
+	for k, v := range s.Words.Templates {
+		w.Templates[k] = v
+	}
+	for k, v := range s.Words.Patterns {
+		w.Patterns[k] = v
+	}
+	d, err := dialect.New(w)
+	if err != nil {
+		return nil, fmt.Errorf("daemon: words of the settings: %w", err)
+	}
+	return d, nil
+}
+
+// Work keeps the link and publishes what changes, until the context ends. Then it
+// ends what is going on (the nozzle is raised and switches are put back while
+// the printer answers), and returns.
+func (d *Daemon) Work(ctx context.Context) {
+	linkCtx, endLink := context.WithCancel(context.WithoutCancel(ctx))
+	var own sync.WaitGroup
+	own.Go(func() { d.link.Keep(linkCtx) })
+	own.Go(func() { d.publishing(linkCtx) })
+	<-ctx.Done()
+	d.closeDown()
+	endLink()
+	own.Wait()
+}
+
+// closeDown ends the run in hand and waits for every job.
+func (d *Daemon) closeDown() {
+	d.abort(errClosing)
+	if a := d.current(); a != nil {
+		d.starting.Lock()
+		if a.now() == api.AwaitingConfirmation {
+			d.finish(a, errClosing)
+		}
+		d.starting.Unlock()
+	}
+	d.jobs.Wait()
+}
+
+// publishing publishes a new snapshot whenever something has changed.
+func (d *Daemon) publishing(ctx context.Context) {
+	for {
+		select {
+		case <-d.dirty:
+			d.publish()
+		case <-ctx.Done():
+			return
+		}
+	}
+}
+
+// changed says that something a front shows has changed.
+func (d *Daemon) changed() {
+	select {
+	case d.dirty <- struct{}{}:
+	default:
+	}
+}
+
+func (d *Daemon) linkChanged() {
+	if d.link != nil {
+		d.checkOwed()
+	}
+	d.changed()
+}
+
+// Board returns where snapshots are published.
+func (d *Daemon) Board() *status.Board { return d.board }
+
+// Changed returns a channel that is closed when anything has changed.
+func (d *Daemon) Changed() <-chan struct{} { return d.board.Changed() }
+
+func (d *Daemon) current() *active {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.active
+}
+
+// manner is how the head is driven, by the settings.
+func (d *Daemon) manner() probe.Manner {
+	s := d.settings
+	return probe.Manner{
+		Style: probe.Style(s.Probe.Style), RawHeights: !s.Probe.AddsOffset, IdleOff: int(s.IdleOff / time.Second),
+		Feeds: probe.Feeds{Travel: 60 * s.Feeds.Travel, Z: 60 * s.Feeds.Z, Probe: 60 * s.Feeds.Probe},
+	}
+}
+
+// plan is how much is measured, by the settings.
+func (d *Daemon) plan() probe.Plan {
+	s, p := d.settings, probe.DefaultPlan()
+	p.Rounds, p.Move, p.RowHalf, p.RowStep, p.Passes = s.Repeat.Rounds, s.Repeat.Move, s.Repeat.RowHalf, s.Repeat.RowStep, s.Repeat.Passes
+	p.Records, p.Patience = s.Gauging.Records, s.Gauging.Idle
+	p.Columns, p.Rows = s.Survey.Columns, s.Survey.Rows
+	return p
+}
+
+func (d *Daemon) audit(who, what, detail string) {
+	if err := d.store.Audit(context.Background(), who, what, detail, time.Now()); err != nil {
+		d.log.Error("the log of changes takes nothing more", "who", who, "what", what, "err", err)
+	}
+	d.log.Info(what, "who", who, "detail", detail)
+}

@@ -1,0 +1,155 @@
+package daemon
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+
+	"abbed/gcode"
+	"abbed/gcode/dialect"
+	"abbed/probe/record"
+)
+
+// Facts are what the printer answered when it was identified; what it did not
+// answer is nil or empty. Immutable once made.
+type Facts struct {
+	Identity  record.Identity
+	Caps      map[string]bool
+	Lever     *record.Lever
+	ZOffset   *float64
+	Travel    *record.Travel
+	LimitsOn  *bool
+	Levelling *bool
+	Map       [][]int64
+	MapWhy    string
+	Settings  string
+	Framed    bool
+	Temps     *dialect.Temps
+}
+
+// asker asks the printer.
+type asker interface {
+	Ask(context.Context, gcode.Query) (gcode.Reply, error)
+}
+
+// identify asks everything that a run and the page want to know. It moves
+// nothing and changes nothing. An error means that the line failed; what is
+// merely not answered is left out.
+func identify(ctx context.Context, line asker, words *dialect.Dialect, port string) (Facts, error) {
+	f := Facts{Identity: record.Identity{Port: port}}
+	ask := func(q gcode.Query) (gcode.Reply, error) { return line.Ask(ctx, q) }
+	for _, step := range []func(askFunc, *dialect.Dialect) error{
+		f.who, f.settings, f.lever, f.limits, f.stored, f.heat,
+	} {
+		if err := step(ask, words); err != nil {
+			return f, err
+		}
+	}
+	return f, nil
+}
+
+// askFunc asks the printer one thing.
+type askFunc = func(gcode.Query) (gcode.Reply, error)
+
+func (f *Facts) who(ask askFunc, words *dialect.Dialect) error {
+	r, err := ask(words.Identify())
+	if err != nil {
+		return fmt.Errorf("daemon: identify the printer: %w", err)
+	}
+	if id, ok := words.ReadIdentity(r); ok {
+		f.Identity.Fields, f.Caps = id.Fields, id.Caps
+	}
+	f.Identity.ID = fingerprint(f.Identity)
+	return nil
+}
+
+// fingerprint names a printer by what it says of itself, without what may differ
+// from day to day. A printer that says nothing is named by its port.
+func fingerprint(id record.Identity) string {
+	var b strings.Builder
+	for _, k := range slices.Sorted(maps.Keys(id.Fields)) {
+		fmt.Fprintf(&b, "%s=%s\n", k, id.Fields[k])
+	}
+	if b.Len() == 0 {
+		b.WriteString(id.Port)
+	}
+	sum := sha256.Sum256([]byte(b.String()))
+	return hex.EncodeToString(sum[:8])
+}
+
+func (f *Facts) settings(ask askFunc, words *dialect.Dialect) error {
+	r, err := ask(words.Settings())
+	if err != nil {
+		return fmt.Errorf("daemon: read the settings: %w", err)
+	}
+	f.Settings = words.ReadSettings(r)
+	f.takeLever(words, r)
+	if on, ok := words.ReadLevelling(r); ok {
+		f.Levelling = &on
+	}
+	return nil
+}
+
+func (f *Facts) takeLever(words *dialect.Dialect, r gcode.Reply) {
+	if l, z, ok := words.ReadLever(r); ok {
+		f.Lever, f.ZOffset = &l, &z
+	}
+}
+
+func (f *Facts) lever(ask askFunc, words *dialect.Dialect) error {
+	r, err := ask(words.Lever())
+	if err != nil {
+		return fmt.Errorf("daemon: read the lever: %w", err)
+	}
+	f.takeLever(words, r)
+	return nil
+}
+
+func (f *Facts) limits(ask askFunc, words *dialect.Dialect) error {
+	r, err := ask(words.Limits())
+	if err != nil {
+		return fmt.Errorf("daemon: read the travel limits: %w", err)
+	}
+	if l, ok := words.ReadLimits(r); ok {
+		f.Travel = &l.Travel
+		if l.Known {
+			f.LimitsOn = &l.On
+		}
+	}
+	return nil
+}
+
+func (f *Facts) stored(ask askFunc, words *dialect.Dialect) error {
+	r, err := ask(words.Map())
+	if err != nil {
+		return fmt.Errorf("daemon: read the stored map: %w", err)
+	}
+	rows, ok, err := words.ReadMap(r)
+	switch {
+	case err != nil:
+		f.MapWhy = err.Error()
+	case !ok:
+		f.MapWhy = "the printer printed no stored map"
+	default:
+		f.Map = rows
+	}
+	if on, ok := words.ReadLevelling(r); ok && f.Levelling == nil {
+		f.Levelling = &on
+	}
+	return nil
+}
+
+func (f *Facts) heat(ask askFunc, words *dialect.Dialect) error {
+	r, err := ask(words.Temperatures())
+	if err != nil {
+		return fmt.Errorf("daemon: read the temperatures: %w", err)
+	}
+	if t, ok := words.ReadTemperatures(r); ok {
+		f.Temps = &t
+	}
+	return nil
+}

@@ -1,0 +1,249 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"abbed/daemon/api"
+	"abbed/daemon/store"
+	"abbed/gcode"
+	"abbed/probe"
+	"abbed/probe/record"
+)
+
+// StartRun opens a run that waits for a person's confirmation.
+func (d *Daemon) StartRun(ctx context.Context, n api.NewRun, by string) (api.Run, error) {
+	d.starting.Lock()
+	defer d.starting.Unlock()
+	if err := d.mayRun(); err != nil {
+		return api.Run{}, err
+	}
+	l := d.link.now()
+	k := d.know(l.facts)
+	asked, err := inOrder(n.Steps, steps(k, l))
+	if err != nil {
+		return api.Run{}, err
+	}
+	log, err := store.NewLog(d.store, record.Opened{Steps: asked, By: by, Setup: k.setup}, d.clk.Now)
+	if err != nil {
+		return api.Run{}, refusal(err)
+	}
+	a := newActive(log, d.changed)
+	d.mu.Lock()
+	d.active = a
+	d.mu.Unlock()
+	d.audit(by, "start a run", fmt.Sprint(asked))
+	d.changed()
+	return a.show(), nil
+}
+
+// mayRun returns why no run can begin now, or nil.
+func (d *Daemon) mayRun() error {
+	if a := d.current(); a != nil && !a.now().Over() {
+		return api.Errorf(409, "run-active", "finish it, or stop it", "start a run: run %s is active", a.log.ID())
+	}
+	if err := d.link.Unready(); err != nil {
+		return err
+	}
+	if d.applying() {
+		return api.Errorf(409, "applied-busy", "wait until it has ended", "start a run: the stored map is being written")
+	}
+	if d.unfinished() {
+		return api.Errorf(409, "owed", `decide first: POST applied/resolve {"choice":"finish"} or {"choice":"take-back"}`,
+			"start a run: a correction is half written, or its end was not seen")
+	}
+	if owed := d.owed(); len(owed) > 0 {
+		return api.Errorf(409, "owed", `have it put back first: POST applied/resolve {"choice":"finish"}, or the page's button; the machine homes`,
+			"start a run: an earlier run switched off %v and could not put it back", owed)
+	}
+	return nil
+}
+
+// Confirm takes the person's word and lets the run begin.
+func (d *Daemon) Confirm(ctx context.Context, id string, c api.Confirm) error {
+	d.starting.Lock()
+	defer d.starting.Unlock()
+	a := d.current()
+	if a == nil || a.log.ID() != id {
+		return d.notActive(id, "confirm")
+	}
+	if s := a.now(); s != api.AwaitingConfirmation {
+		return api.Errorf(409, "wrong-state", "look at the run", "confirm: the run is %s", s)
+	}
+	blade, err := checkConfirm(c)
+	if err != nil {
+		return err
+	}
+	sess, facts, back, err := d.link.Lend()
+	if err != nil {
+		return err
+	}
+	_, err = a.log.Append(record.Event{Confirmed: &record.Confirmed{Person: c.Person, Cautions: c.Cautions, Blade: blade}})
+	if err != nil {
+		back(false)
+		return refusal(err)
+	}
+	d.audit(c.Person, "confirm a run", id)
+	runCtx, cancel := context.WithCancelCause(d.base)
+	a.mu.Lock()
+	a.cancel = cancel
+	a.mu.Unlock()
+	a.step(record.StepPrepare, "Looking at the printer, then homing.")
+	d.jobs.Go(func() { d.carry(runCtx, a, sess, facts, back) })
+	return nil
+}
+
+func checkConfirm(c api.Confirm) (blade float64, err error) {
+	if m := missing(runCautions, c.Cautions); len(m) > 0 {
+		return 0, cautionsMissing(m)
+	}
+	if c.Person == "" {
+		return 0, api.Errorf(422, "bad-value", "say who confirms: a name, or what you are called here", "confirm: no person is named")
+	}
+	blade = 0.10
+	if c.Gauge != nil {
+		blade = *c.Gauge
+	}
+	if !(blade >= 0.02 && blade <= 0.30) {
+		return 0, api.Errorf(422, "bad-blade", "use a blade between 0.02 mm and 0.30 mm; 0.10 mm is usual", "confirm: a blade of %.3f mm", blade)
+	}
+	return blade, nil
+}
+
+// carry carries a run from its confirmation to its end.
+func (d *Daemon) carry(ctx context.Context, a *active, sess *gcode.Session, _ Facts, back func(bool)) {
+	homed := false
+	err := probe.Execute(ctx, probe.Job{
+		Line: sess, Words: d.words, Manner: d.manner(), Log: a.log, Person: a, Clock: d.clk, Plan: d.plan(),
+		Show: func(v probe.View) { homed = v.Homed; a.Show(v) },
+	})
+	why := causeOf(ctx, sess, err)
+	d.settle(a, why)
+	back(homed && why == nil)
+	d.finish(a, why)
+}
+
+// causeOf returns why a run ended early: a stop request counts before whatever
+// it broke.
+func causeOf(ctx context.Context, sess *gcode.Session, err error) error {
+	if err == nil {
+		return nil
+	}
+	if cause := context.Cause(ctx); errors.Is(cause, errStop) || errors.Is(sess.Err(), gcode.ErrStopped) {
+		return errStop
+	} else if cause != nil {
+		return cause
+	}
+	return err
+}
+
+// settle keeps what the run could not put back as owed.
+func (d *Daemon) settle(a *active, why error) {
+	off := a.log.Run().Off
+	if len(off) == 0 {
+		return
+	}
+	text := "a run ended before it could put it back"
+	if why != nil {
+		text = why.Error()
+	}
+	if err := d.store.SetOwed(context.Background(), off, text); err != nil {
+		d.log.Error("owed cannot be kept", "err", err)
+	}
+	d.learnOwed(off)
+}
+
+// finish has the last events of a run kept, its analysis made, and its end
+// shown.
+func (d *Daemon) finish(a *active, why error) {
+	run := a.log.Run()
+	state, shownErr := record.EndDone, (*api.Error)(nil)
+	switch {
+	case errors.Is(why, errStop):
+		state = record.EndStopped
+	case why != nil:
+		state = record.EndFailed
+		shownErr = failure(why)
+		d.append(a, record.Event{Fault: &record.Fault{Code: shownErr.Code, Text: shownErr.Text, Hint: shownErr.Hint}})
+	}
+	if state == record.EndDone {
+		a.step(record.StepAnalysis, "Working out what was measured.")
+		d.append(a, record.Event{Began: &record.Began{Step: record.StepAnalysis, Of: 1}})
+	}
+	d.append(a, record.Event{Ended: &record.Ended{State: state, Owed: run.Off}})
+	if err := a.log.Close(); err != nil {
+		d.log.Error("the end of the run cannot be kept", "run", run.ID, "err", err)
+	}
+	d.judge(a.log.Run())
+	d.noteSteps(a.log.Run())
+	a.end(api.State(state), shownErr, ending(a.log.Run()))
+	d.log.Info("run ended", "run", run.ID, "state", string(state), "touches", len(run.Touches), "gaugings", len(run.Gaugings))
+}
+
+// failure is why a run failed, for people.
+func failure(why error) *api.Error {
+	if errors.Is(why, errClosing) {
+		return api.Errorf(503, "interrupted", "start abbed again; what was measured is kept", "the program was ended in the middle of the run")
+	}
+	return refusal(why)
+}
+
+func (d *Daemon) append(a *active, e record.Event) {
+	if _, err := a.log.Append(e); err != nil {
+		d.log.Error("an event cannot be kept", "run", a.log.ID(), "err", err)
+	}
+}
+
+// Gauge carries out an action at the blade and returns when its move has ended.
+func (d *Daemon) Gauge(ctx context.Context, id string, g api.GaugeAction) (api.Run, error) {
+	a := d.current()
+	if a == nil || a.log.ID() != id {
+		return api.Run{}, d.notActive(id, "gauge")
+	}
+	if err := a.do(ctx, g); err != nil {
+		return api.Run{}, refusal(err)
+	}
+	return a.show(), nil
+}
+
+// Answer answers a prompt. No step that is built so far asks one.
+func (d *Daemon) Answer(_ context.Context, id string, p api.AnswerPrompt, _ string) error {
+	if a := d.current(); a == nil || a.log.ID() != id {
+		return d.notActive(id, "answer")
+	}
+	return api.Errorf(409, "unknown-prompt", "look at the run's prompt", "answer: the run does not ask %q", p.Prompt)
+}
+
+// notActive says why nothing can be done with a run: it is over, or not there.
+func (d *Daemon) notActive(id, act string) error {
+	if _, err := d.load(id); err != nil {
+		return err
+	}
+	return api.Errorf(409, "wrong-state", "start a new run", "%s: the run %s is over", act, id)
+}
+
+// Stop sends the stop request at once and ends what is going on.
+func (d *Daemon) Stop(_ context.Context, by string) error {
+	err := d.link.StopNow()
+	a := d.current()
+	if a != nil {
+		a.mu.Lock()
+		cancel, waiting := a.cancel, a.state == api.AwaitingConfirmation
+		a.mu.Unlock()
+		cancel(errStop)
+		if waiting {
+			d.starting.Lock()
+			if a.now() == api.AwaitingConfirmation {
+				d.finish(a, errStop)
+			}
+			d.starting.Unlock()
+		}
+	}
+	d.audit(by, "stop", "")
+	d.changed()
+	if err != nil {
+		return refusal(err)
+	}
+	return nil
+}

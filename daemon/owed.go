@@ -1,0 +1,133 @@
+package daemon
+
+import (
+	"context"
+	"slices"
+
+	"abbed/daemon/api"
+	"abbed/gcode"
+	"abbed/probe"
+	"abbed/probe/record"
+)
+
+// owed returns what an earlier run switched off and could not put back.
+func (d *Daemon) owed() []string {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return slices.Clone(d.owing)
+}
+
+func (d *Daemon) learnOwed(s []record.Switch) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.owing = nil
+	for _, w := range s {
+		d.owing = append(d.owing, string(w))
+	}
+}
+
+// checkOwed strikes out what the printer itself says is on again, and the idle
+// switch-off once the link was made anew by a restart: then it is as it was
+// kept.
+func (d *Daemon) checkOwed() {
+	l := d.link.now()
+	owed := d.owed()
+	if l.state != api.Ready || l.facts == nil || len(owed) == 0 || d.running() {
+		return
+	}
+	f := l.facts
+	var still []record.Switch
+	for _, w := range owed {
+		w := record.Switch(w)
+		on := w == record.SwitchLevelling && f.Levelling != nil && *f.Levelling ||
+			w == record.SwitchLimits && f.LimitsOn != nil && *f.LimitsOn
+		if !on {
+			still = append(still, w)
+		}
+	}
+	if len(still) == 1 && still[0] == record.SwitchIdle {
+		still = nil // put back with the next run's end; it holds nothing up
+	}
+	if len(still) == len(owed) {
+		return
+	}
+	if err := d.store.SetOwed(context.Background(), still, "the printer says that the rest is on"); err != nil {
+		d.log.Error("owed cannot be kept", "err", err)
+		return
+	}
+	d.learnOwed(still)
+}
+
+func (d *Daemon) running() bool {
+	a := d.current()
+	return a != nil && !a.now().Over()
+}
+
+// putBack has the printer home and switch on again what is owed, on the
+// person's word.
+func (d *Daemon) putBack(by string) error {
+	sess, _, back, err := d.link.Lend()
+	if err != nil {
+		return err
+	}
+	d.audit(by, "put back what a run switched off", "")
+	d.jobs.Go(func() {
+		homed, err := d.putBackNow(sess)
+		if err != nil {
+			d.log.Error("could not be put back", "err", err)
+			d.noteOwed(err)
+		}
+		back(homed)
+		d.changed()
+	})
+	return nil
+}
+
+func (d *Daemon) noteOwed(err error) {
+	var s []record.Switch
+	for _, w := range d.owed() {
+		s = append(s, record.Switch(w))
+	}
+	if e := d.store.SetOwed(context.Background(), s, err.Error()); e != nil {
+		d.log.Error("owed cannot be kept", "err", e)
+	}
+}
+
+func (d *Daemon) putBackNow(sess *gcode.Session) (homed bool, err error) {
+	if err := probe.ForeignUse(d.base, sess, d.words, d.clk); err != nil {
+		return false, err
+	}
+	log := &owedLog{run: record.Run{Setup: d.know(d.link.now().facts).setup}}
+	for _, w := range d.owed() {
+		log.run.Off = append(log.run.Off, record.Switch(w))
+	}
+	head := probe.NewHead(sess, d.words, log, d.manner())
+	if err := head.HomeToPutBack(d.base); err != nil {
+		return head.Homed(), err
+	}
+	if err := head.PutBack(d.base); err != nil {
+		return head.Homed(), err
+	}
+	if err := d.store.ClearOwed(context.Background()); err != nil {
+		return head.Homed(), err
+	}
+	d.learnOwed(nil)
+	on := true
+	d.link.learn(func(f *Facts) { f.Levelling = &on })
+	return head.Homed(), nil
+}
+
+// owedLog is the log of putting back: it keeps the switches only.
+type owedLog struct{ run record.Run }
+
+// Append implements probe.Log.
+func (l *owedLog) Append(e record.Event) (record.Event, error) {
+	e.N = l.run.Last + 1
+	if l.run.Last == 0 {
+		l.run.Last, e.N = 1, 2
+	}
+	return e, l.run.Add(e)
+}
+
+// Run implements probe.Log.
+func (l *owedLog) Run() record.Run { return l.run.Clone() }

@@ -1,0 +1,88 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"abbed/daemon/store"
+	"abbed/probe/record"
+)
+
+// recover reads what an earlier daemon left: runs that it did not end, what is
+// owed to the printer, what is applied or half applied.
+func (d *Daemon) recover(ctx context.Context) error {
+	rows, err := d.store.Runs(ctx)
+	if err != nil {
+		return fmt.Errorf("daemon: read the runs: %w", err)
+	}
+	for _, row := range rows {
+		if row.State == "" {
+			if err := d.bury(ctx, row); err != nil {
+				d.log.Error("a run cannot be ended", "run", row.ID, "err", err)
+			}
+		}
+	}
+	owed, err := d.store.Owed(ctx)
+	if err != nil {
+		return fmt.Errorf("daemon: read what is owed: %w", err)
+	}
+	d.learnOwed(owed.Switches)
+	return d.recoverApplied(ctx)
+}
+
+// bury ends a run whose program was killed, and keeps what it owed.
+func (d *Daemon) bury(ctx context.Context, row store.RunRow) error {
+	events, err := d.store.Events(ctx, row.ID, 0)
+	if err != nil && len(events) == 0 {
+		return err
+	}
+	run, err := record.Fold(events)
+	if err != nil {
+		return err
+	}
+	f := &record.Fault{Code: "interrupted", Text: "the program was ended, or the power failed, in the middle of the run",
+		Hint: "start a new run; what was measured is kept"}
+	now := time.Now().UTC()
+	err = d.store.Append(ctx, row.ID,
+		record.Event{N: run.Last + 1, T: run.T, Wall: now, Fault: f},
+		record.Event{N: run.Last + 2, T: run.T, Wall: now, Ended: &record.Ended{State: record.EndFailed, Owed: run.Off}})
+	if err != nil || len(run.Off) == 0 {
+		return err
+	}
+	was, err := d.store.Owed(ctx)
+	if err != nil {
+		return err
+	}
+	for _, w := range run.Off {
+		if !slices.Contains(was.Switches, w) {
+			was.Switches = append(was.Switches, w)
+		}
+	}
+	return d.store.SetOwed(ctx, was.Switches, f.Text)
+}
+
+// recoverApplied reads the journal; what was in the middle is unfinished.
+func (d *Daemon) recoverApplied(ctx context.Context) error {
+	a, ok, err := d.store.Applied(ctx)
+	if err != nil {
+		return fmt.Errorf("daemon: read what is applied: %w", err)
+	}
+	if !ok {
+		return nil
+	}
+	if a.State == store.Writing || a.State == store.Verifying {
+		a.State, a.At = store.Unfinished, time.Now()
+		a.Code, a.Text = "interrupted", "the program was ended, or the power failed, while the stored map was being written"
+		a.Hint = "finish it or take it back"
+		n, err := d.store.SaveApplied(ctx, a)
+		if err != nil && !errors.Is(err, store.ErrOrder) {
+			return fmt.Errorf("daemon: keep what is unfinished: %w", err)
+		}
+		a.N = n
+	}
+	d.applied = a
+	return nil
+}

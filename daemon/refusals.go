@@ -1,0 +1,55 @@
+package daemon
+
+import (
+	"errors"
+
+	"abbed/daemon/api"
+	"abbed/gcode"
+	"abbed/probe"
+)
+
+// conflicts are the refusals of a run that are answered with 409: the state
+// does not allow it. All others are 422: what was asked is out of bounds.
+var conflicts = map[string]bool{
+	"wrong-state": true, "lower-first": true, "nothing-to-forget": true, "zero-needed": true,
+	"foreign-use": true, "unhomed": true,
+}
+
+// refusal turns any error into one of the API's.
+func refusal(err error) *api.Error {
+	var known *api.Error
+	var refused *probe.Refused
+	var fault *probe.Fault
+	switch {
+	case err == nil:
+		return nil
+	case errors.As(err, &known):
+		return known
+	case errors.As(err, &refused):
+		status := 422
+		if conflicts[refused.Code] {
+			status = 409
+		}
+		return &api.Error{Status: status, Code: refused.Code, Text: refused.Text, Hint: refused.Hint}
+	case errors.As(err, &fault):
+		return &api.Error{Status: 502, Code: codeOf(err, fault.Code), Text: fault.Error(), Hint: fault.Hint}
+	}
+	return &api.Error{Status: 502, Code: codeOf(err, "failed"), Text: err.Error(), Hint: "look at the machine, then try again"}
+}
+
+// codeOf names the cause of a failure of the line; else otherwise.
+func codeOf(err error, otherwise string) string {
+	for _, c := range []struct {
+		is   error
+		code string
+	}{
+		{gcode.ErrStopped, "stopped"}, {gcode.ErrHalted, "printer-halted"}, {gcode.ErrRestarted, "printer-restarted"},
+		{gcode.ErrSilent, "printer-silent"}, {gcode.ErrOverdue, "printer-silent"}, {gcode.ErrReplyLost, "reply-lost"},
+		{gcode.ErrLost, "lost"}, {gcode.ErrGarbled, "garbled"},
+	} {
+		if errors.Is(err, c.is) {
+			return c.code
+		}
+	}
+	return otherwise
+}

@@ -1,0 +1,205 @@
+package daemon
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"math"
+
+	"abbed/analysis"
+	"abbed/daemon/api"
+	"abbed/daemon/store"
+	"abbed/probe/record"
+)
+
+// verdicts remembers what the last few runs were judged to tell.
+type verdicts struct {
+	of    map[string]judged
+	order []string
+}
+
+// judged is a run with its verdict, at the event numbered last.
+type judged struct {
+	last    int64
+	run     record.Run
+	verdict analysis.Verdict
+}
+
+// remembered is how many verdicts are kept in memory.
+const remembered = 8
+
+func (v *verdicts) get(id string, last int64) (judged, bool) {
+	j, ok := v.of[id]
+	return j, ok && j.last == last
+}
+
+func (v *verdicts) put(id string, j judged) {
+	if v.of == nil {
+		v.of = map[string]judged{}
+	}
+	if _, ok := v.of[id]; !ok {
+		v.order = append(v.order, id)
+	}
+	v.of[id] = j
+	if len(v.order) > remembered {
+		delete(v.of, v.order[0])
+		v.order = v.order[1:]
+	}
+}
+
+// load returns a run: the live one, or from the store.
+func (d *Daemon) load(id string) (record.Run, error) {
+	if a := d.current(); a != nil && a.log.ID() == id {
+		return a.log.Run(), nil
+	}
+	run, err := d.store.Load(context.Background(), id)
+	switch {
+	case errors.Is(err, store.ErrNone):
+		return run, api.Errorf(404, "not-found", "GET runs lists them", "no run %q", id)
+	case err != nil:
+		return run, api.Errorf(500, "internal", "see the log; the store may be damaged", "read run %s: %v", id, err)
+	}
+	return run, nil
+}
+
+// judge returns what a run tells; the verdict of a run as it stands is made
+// once.
+func (d *Daemon) judge(run record.Run) judged {
+	d.mu.Lock()
+	j, ok := d.verdicts.get(run.ID, run.Last)
+	d.mu.Unlock()
+	if ok {
+		return j
+	}
+	j = judged{last: run.Last, run: run, verdict: analysis.Judge(run)}
+	d.mu.Lock()
+	d.verdicts.put(run.ID, j)
+	d.mu.Unlock()
+	return j
+}
+
+func (d *Daemon) judged(id string) (judged, error) {
+	run, err := d.load(id)
+	if err != nil {
+		return judged{}, err
+	}
+	return d.judge(run), nil
+}
+
+// Runs lists all runs, newest first.
+func (d *Daemon) Runs() ([]api.Run, error) {
+	rows, err := d.store.Runs(context.Background())
+	if err != nil {
+		return nil, api.Errorf(500, "internal", "see the log; the store may be damaged", "list the runs: %v", err)
+	}
+	out := make([]api.Run, 0, len(rows))
+	for _, row := range rows {
+		r, err := d.Run(row.ID)
+		if err != nil {
+			d.log.Error("a run cannot be read", "run", row.ID, "err", err)
+			r = api.Run{ID: row.ID, Began: row.Began, Steps: names(row.Steps), State: api.Failed, Step: string(record.StepPrepare),
+				Sentence: "The record of this run cannot be read.", Error: refusal(err)}
+		}
+		out = append(out, r)
+	}
+	return out, nil
+}
+
+// Run returns one run.
+func (d *Daemon) Run(id string) (api.Run, error) {
+	if a := d.current(); a != nil && a.log.ID() == id {
+		return a.show(), nil
+	}
+	run, err := d.load(id)
+	if err != nil {
+		return api.Run{}, err
+	}
+	return shown(run), nil
+}
+
+// Record returns the whole record of a run.
+func (d *Daemon) Record(id string) (api.Record, error) {
+	run, err := d.load(id)
+	if err != nil {
+		return nil, err
+	}
+	b, err := json.Marshal(run)
+	if err != nil {
+		return nil, api.Errorf(500, "internal", "see the log", "write the record of run %s: %v", id, err)
+	}
+	return b, nil
+}
+
+// Analysis returns what a run tells.
+func (d *Daemon) Analysis(id string) (api.Analysis, error) {
+	j, err := d.judged(id)
+	if err != nil {
+		return api.Analysis{}, err
+	}
+	return Analysis(j.run, j.verdict), nil
+}
+
+// Gap predicts the gap error at points.
+func (d *Daemon) Gap(id string, a api.AskGap) ([]api.Gap, error) {
+	j, err := d.judged(id)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]api.Gap, len(a.Points))
+	for i, p := range a.Points {
+		out[i] = gapAt(j.verdict, record.Place{U: p[0], V: p[1]})
+	}
+	return out, nil
+}
+
+func gapAt(v analysis.Verdict, p record.Place) api.Gap {
+	if v.Gap == nil {
+		return api.Gap{Reason: why(v.GapWhy)}
+	}
+	g, u95, reason := v.Gap.At(p)
+	if reason == nil && (math.IsNaN(g) || math.IsNaN(u95) || math.IsInf(g, 0) || math.IsInf(u95, 0)) {
+		reason = &analysis.Reason{Text: "the fit gives no number here", Hint: "gauge more places"}
+	}
+	if reason != nil {
+		return api.Gap{Reason: why(reason)}
+	}
+	return api.Gap{Gap: &g, U95: &u95}
+}
+
+func why(r *analysis.Reason) string {
+	if r == nil {
+		return "the gap error was not measured"
+	}
+	if r.Hint == "" {
+		return r.Text
+	}
+	return r.Text + "; " + r.Hint
+}
+
+// Table returns the correction of a run, or why there is none.
+func (d *Daemon) Table(id string) (api.Table, error) {
+	j, err := d.judged(id)
+	if err != nil {
+		return api.Table{}, err
+	}
+	t, refused := j.verdict.Table(j.run)
+	if refused == nil {
+		if err := d.keepTable(t, id); err != nil {
+			return api.Table{}, err
+		}
+	}
+	return Table(id, t, refused), nil
+}
+
+// keepTable keeps a table that is offered, so that it can be signed off by its
+// digest.
+func (d *Daemon) keepTable(t analysis.Table, run string) error {
+	b, err := json.Marshal(t)
+	if err == nil {
+		err = d.store.SaveTable(context.Background(), t.Digest, run, b)
+	}
+	if err != nil {
+		return api.Errorf(500, "store", "free the disk, then try again", "keep the table: %v", err)
+	}
+	return nil
+}

@@ -1,0 +1,142 @@
+package daemon
+
+import (
+	"math"
+
+	"abbed/analysis"
+	"abbed/daemon/api"
+	"abbed/probe/record"
+)
+
+// Analysis turns a verdict into the API's words.
+func Analysis(run record.Run, v analysis.Verdict) api.Analysis {
+	out := api.Analysis{
+		Stability: stability(v.Stability), Profile: profile(v.Profile), Share: measured(v.Share), ShareWhy: v.ShareWhy,
+		Level: measured(v.Level), Findings: []api.Finding{},
+	}
+	if len(v.Model.Candidates) > 0 {
+		out.Model = model(v.Model, run)
+	}
+	if v.Gap != nil {
+		out.Largest = largest(v, run)
+	}
+	for _, f := range v.Findings {
+		out.Findings = append(out.Findings, api.Finding(f))
+	}
+	return out
+}
+
+func measured(m *analysis.Measured) *api.Measured {
+	if m == nil || math.IsNaN(m.Value) || math.IsNaN(m.U) {
+		return nil
+	}
+	out := &api.Measured{Value: finite(m.Value), U: finite(m.U), Lo95: finite(m.Lo95), Hi95: finite(m.Hi95), Unit: m.Unit}
+	if !math.IsInf(m.DoF, 0) && !math.IsNaN(m.DoF) {
+		dof := m.DoF
+		out.DoF = &dof
+	}
+	return out
+}
+
+func stability(s analysis.Stability) api.Stability {
+	out := api.Stability{
+		Scatter: measured(s.Scatter), FirstTouch: measured(s.First), PlayX: measured(s.PlayX), PlayY: measured(s.PlayY), Steady: true,
+	}
+	if s.Drift != nil {
+		out.DriftRate, out.DriftModel = measured(s.Drift.Rate), s.Drift.Kind
+	}
+	if s.Wander != nil {
+		out.Wander = measured(s.Wander.Between)
+	}
+	if f, failed := s.Failed(); failed {
+		out.Steady, out.Failed = false, f.ID
+	}
+	if s.Touches == 0 {
+		out.Steady = false // not measured is not steady
+	}
+	return out
+}
+
+func profile(p *analysis.Profile) *api.Profile {
+	if p == nil {
+		return nil
+	}
+	out := &api.Profile{Unit: "mm", Repeats: finite(1 - p.Interaction)}
+	for _, c := range p.Columns {
+		out.X = append(out.X, finite(c.At))
+		out.Effect = append(out.Effect, finite(c.Effect))
+		out.U = append(out.U, finite(c.U))
+		out.Front = append(out.Front, finite(c.Front))
+		out.Back = append(out.Back, finite(c.Back))
+	}
+	return out
+}
+
+func model(m analysis.Model, _ record.Run) *api.Model {
+	out := &api.Model{Terms: []api.Term{}, Candidates: []api.Candidate{}, Outliers: []api.Outlier{}, Scatter: measured(m.PureError)}
+	for _, c := range m.Coefficients {
+		if at := measured(&c.Measured); at != nil {
+			out.Terms = append(out.Terms, api.Term{Name: c.Term, At: *at})
+		}
+	}
+	for _, c := range m.Candidates {
+		k := api.Candidate{Terms: c.Terms, Weight: finite(c.Weight)}
+		if !math.IsInf(c.AICc, 0) && !math.IsNaN(c.AICc) {
+			k.AICc = &c.AICc
+		}
+		out.Candidates = append(out.Candidates, k)
+	}
+	if l := m.LackOfFit; l != nil && !math.IsNaN(l.F) && !math.IsInf(l.F, 0) {
+		f, p := l.F, finite(l.P)
+		out.LackOfFitF, out.LackOfFitP = &f, &p
+	}
+	if m.Condition > 0 && !math.IsInf(m.Condition, 0) {
+		out.Condition = &m.Condition
+	}
+	for _, o := range m.Outliers {
+		w := 0.0
+		if o.Used {
+			w = 1
+		}
+		out.Outliers = append(out.Outliers, api.Outlier{Event: o.N, U: o.Place.U, V: o.Place.V, Off: finite(o.Off), Weight: w})
+	}
+	return out
+}
+
+// largest is the largest gap error at the gauged places and the corners of the
+// gauged area, with its sign.
+func largest(v analysis.Verdict, run record.Run) *api.Measured {
+	a := v.Gap.Area
+	places := []record.Place{{U: a.X0, V: a.Y0}, {U: a.X1, V: a.Y0}, {U: a.X0, V: a.Y1}, {U: a.X1, V: a.Y1}}
+	for _, g := range run.Gaugings {
+		places = append(places, g.Place)
+	}
+	var out *api.Measured
+	for _, p := range places {
+		g, u95, reason := v.Gap.At(p)
+		if reason != nil || math.IsNaN(g) || out != nil && math.Abs(g) <= math.Abs(out.Value) {
+			continue
+		}
+		out = &api.Measured{Value: g, U: u95 / 2, Lo95: g - u95, Hi95: g + u95, Unit: "mm"}
+	}
+	return out
+}
+
+// Table turns a table or its refusal into the API's words.
+func Table(run string, t analysis.Table, refused *analysis.Refusal) api.Table {
+	out := api.Table{Run: run, Nodes: []api.Node{}, Cautions: []api.Caution{}}
+	if refused != nil {
+		out.Refused = &api.Error{Code: refused.Code, Text: refused.Text, Hint: refused.Hint}
+		return out
+	}
+	digest := t.Digest
+	out.Digest, out.Cautions = &digest, tableCautions(t)
+	for _, n := range t.Nodes {
+		out.Nodes = append(out.Nodes, api.Node{
+			I: n.I, J: n.J, U: n.Place.U, V: n.Place.V,
+			Before: float64(n.Before) / 1000, Add: float64(n.Add) / 1000, U95: float64(n.U95) / 1000,
+		})
+	}
+	out.Largest, out.Steepest, out.LargestU95 = t.Largest, 100*t.Steepest, t.LargestU95
+	return out
+}

@@ -1,0 +1,66 @@
+package daemon
+
+import (
+	"slices"
+
+	"abbed/daemon/api"
+	"abbed/probe/record"
+)
+
+// order is the order in which steps run.
+var order = []record.Step{
+	record.StepRepeat, record.StepGauging, record.StepSurvey,
+	record.StepPlateTurn, record.StepCoupons, record.StepReference,
+}
+
+// built are the steps that this program can do.
+var built = []record.Step{record.StepRepeat, record.StepGauging, record.StepSurvey}
+
+// steps says which steps can be done and why not.
+func steps(k known, l linkState) map[string]api.Can {
+	out := map[string]api.Can{}
+	for _, s := range order {
+		switch {
+		case !slices.Contains(built, s):
+			out[string(s)] = cannot("not built yet")
+		case l.facts == nil:
+			out[string(s)] = cannot(l.text)
+		case k.missing != "":
+			out[string(s)] = cannot(k.missing)
+		case l.state != api.Ready && l.state != api.Resting:
+			out[string(s)] = cannot(l.text)
+		default:
+			out[string(s)] = api.Can{Can: true}
+		}
+	}
+	out["table"] = api.Can{Can: true}
+	if k.noTable != "" {
+		out["table"] = cannot(k.noTable)
+	}
+	return out
+}
+
+func cannot(why string) api.Can { return api.Can{WhyNot: why} }
+
+// inOrder returns the asked steps in their order, once each, or a refusal.
+func inOrder(asked []string, can map[string]api.Can) ([]record.Step, error) {
+	if len(asked) == 0 {
+		return nil, api.Errorf(422, "bad-value", `for the whole job: {"steps":["repeat","gauging","survey"]}`, "start a run: no steps are asked for")
+	}
+	for _, a := range asked {
+		if !slices.Contains(order, record.Step(a)) {
+			return nil, api.Errorf(422, "unknown-step", "the printer's steps list them", "start a run: no step %q", a)
+		}
+	}
+	var out []record.Step
+	for _, s := range order {
+		if !slices.Contains(asked, string(s)) {
+			continue
+		}
+		if c := can[string(s)]; !c.Can {
+			return nil, api.Errorf(409, "cannot", c.WhyNot, "start a run: the step %s cannot be done", s)
+		}
+		out = append(out, s)
+	}
+	return out, nil
+}

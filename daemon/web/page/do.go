@@ -1,0 +1,225 @@
+package page
+
+import (
+	"time"
+
+	"context"
+	"net/http"
+	"strconv"
+	"strings"
+
+	"abbed/daemon/api"
+)
+
+// maxForm is the largest form that is read, bytes.
+const maxForm = 64 << 10
+
+// form reads the form of a request; false if it was answered already.
+func (p *page) form(w http.ResponseWriter, r *http.Request) bool {
+	r.Body = http.MaxBytesReader(w, r.Body, maxForm)
+	if err := r.ParseForm(); err != nil {
+		p.refused(w, r, api.Errorf(http.StatusBadRequest, "bad-value", "go back and try again", "the form did not arrive whole"))
+		return false
+	}
+	return true
+}
+
+// who names the person behind a form: as they say in it, or as access knows.
+func (p *page) who(r *http.Request) string {
+	if name := strings.TrimSpace(r.PostFormValue("person")); name != "" {
+		return name
+	}
+	if p.opts.Who != nil {
+		if name := p.opts.Who(r); name != "" {
+			return name
+		}
+	}
+	return "page"
+}
+
+// decimal reads a number from a form; people write a comma as well.
+func decimal(s string) (*float64, *api.Error) {
+	s = strings.ReplaceAll(strings.TrimSpace(s), ",", ".")
+	if s == "" {
+		return nil, nil
+	}
+	v, err := strconv.ParseFloat(s, 64)
+	if err != nil || v != v || v > 1e6 || v < -1e6 {
+		return nil, api.Errorf(http.StatusUnprocessableEntity, "bad-value", "write a number in mm, for example 0.10", "%q is not a number", s)
+	}
+	return &v, nil
+}
+
+// leads goes back to a screen after a form was done (RFC 9110 15.4.4).
+func leads(w http.ResponseWriter, r *http.Request, to string) {
+	http.Redirect(w, r, to, http.StatusSeeOther)
+}
+
+func (p *page) doOpen(w http.ResponseWriter, r *http.Request) {
+	if !p.form(w, r) {
+		return
+	}
+	person := strings.TrimSpace(r.PostFormValue("person"))
+	if person == "" {
+		p.showOverview(w, r, nameless())
+		return
+	}
+	if err := p.desk.OpenPort(r.Context(), api.Open{Person: person}); err != nil {
+		p.showOverview(w, r, p.refusal(r, err))
+		return
+	}
+	leads(w, r, "/")
+}
+
+func nameless() *api.Error {
+	return api.Errorf(http.StatusUnprocessableEntity, "bad-value", "write your name beside your word", "the name is missing")
+}
+
+func (p *page) doRun(w http.ResponseWriter, r *http.Request) {
+	if !p.form(w, r) {
+		return
+	}
+	n := api.NewRun{Steps: r.PostForm["step"]}
+	if len(n.Steps) == 0 {
+		p.showOverview(w, r, api.Errorf(http.StatusUnprocessableEntity, "bad-value", "tick what the run shall do", "no step was chosen"))
+		return
+	}
+	run, err := p.desk.StartRun(r.Context(), n, p.who(r))
+	if err != nil {
+		p.showOverview(w, r, p.refusal(r, err))
+		return
+	}
+	leads(w, r, "/run/"+run.ID)
+}
+
+// runDone shows the run again after a form: by a redirect, or with the refusal.
+func (p *page) runDone(w http.ResponseWriter, r *http.Request, err error) {
+	id := r.PathValue("id")
+	if err != nil {
+		p.showRun(w, r, id, p.refusal(r, err))
+		return
+	}
+	leads(w, r, "/run/"+id)
+}
+
+func (p *page) doConfirm(w http.ResponseWriter, r *http.Request) {
+	if !p.form(w, r) {
+		return
+	}
+	c := api.Confirm{Cautions: r.PostForm["caution"], Person: strings.TrimSpace(r.PostFormValue("person"))}
+	if c.Person == "" {
+		p.runDone(w, r, nameless())
+		return
+	}
+	blade, bad := decimal(r.PostFormValue("gauge_mm"))
+	if bad != nil {
+		p.runDone(w, r, bad)
+		return
+	}
+	c.Gauge = blade
+	p.runDone(w, r, p.desk.Confirm(r.Context(), r.PathValue("id"), c))
+}
+
+func (p *page) doAnswer(w http.ResponseWriter, r *http.Request) {
+	if !p.form(w, r) {
+		return
+	}
+	a := api.AnswerPrompt{Prompt: r.PostFormValue("prompt"), Answer: r.PostFormValue("answer")}
+	value, bad := decimal(r.PostFormValue("value"))
+	if bad != nil {
+		p.runDone(w, r, bad)
+		return
+	}
+	a.Value = value
+	p.runDone(w, r, p.desk.Answer(r.Context(), r.PathValue("id"), a, p.who(r)))
+}
+
+// doGauge does one action at the blade. Its button says "lower 0.050" or
+// "record".
+func (p *page) doGauge(w http.ResponseWriter, r *http.Request) {
+	if !p.form(w, r) {
+		return
+	}
+	rc := http.NewResponseController(w)
+	_ = rc.SetReadDeadline(noDeadline)
+	_ = rc.SetWriteDeadline(noDeadline)
+	action, far, _ := strings.Cut(r.PostFormValue("press"), " ")
+	mm, bad := decimal(far)
+	if bad != nil {
+		p.runDone(w, r, bad)
+		return
+	}
+	_, err := p.desk.Gauge(r.Context(), r.PathValue("id"), api.GaugeAction{Action: action, MM: mm})
+	p.runDone(w, r, err)
+}
+
+// doSignOff signs off the table that was shown, by its digest, and shows the
+// one button that writes it. The token stands in that screen only.
+func (p *page) doSignOff(w http.ResponseWriter, r *http.Request) {
+	if !p.form(w, r) {
+		return
+	}
+	id, person := r.PathValue("id"), strings.TrimSpace(r.PostFormValue("person"))
+	if person == "" {
+		p.showReview(w, r, id, nameless(), nil, "")
+		return
+	}
+	so, err := p.desk.SignOff(r.Context(), r.PostFormValue("digest"), api.SignOff{Cautions: r.PostForm["caution"], Person: person})
+	if err != nil {
+		p.showReview(w, r, id, p.refusal(r, err), nil, "")
+		return
+	}
+	p.showReview(w, r, id, nil, &so, person)
+}
+
+// appliedDone shows what stands in the printer after a form.
+func (p *page) appliedDone(w http.ResponseWriter, r *http.Request, err error) {
+	if err != nil {
+		p.showApplied(w, r, p.refusal(r, err))
+		return
+	}
+	leads(w, r, "/applied")
+}
+
+func (p *page) doApply(w http.ResponseWriter, r *http.Request) {
+	if p.form(w, r) {
+		p.appliedDone(w, r, p.desk.Apply(context.WithoutCancel(r.Context()), r.PathValue("digest"), api.Apply{Token: r.PostFormValue("token")}, p.who(r)))
+	}
+}
+
+func (p *page) doUndo(w http.ResponseWriter, r *http.Request) {
+	if !p.form(w, r) {
+		return
+	}
+	if r.PostFormValue("sure") != "yes" {
+		p.appliedDone(w, r, api.Errorf(http.StatusUnprocessableEntity, "cautions-missing", "tick that you want the old map back", "undo was not confirmed"))
+		return
+	}
+	p.appliedDone(w, r, p.desk.Undo(context.WithoutCancel(r.Context()), p.who(r)))
+}
+
+func (p *page) doResolve(w http.ResponseWriter, r *http.Request) {
+	if p.form(w, r) {
+		p.appliedDone(w, r, p.desk.Resolve(context.WithoutCancel(r.Context()), api.Resolve{Choice: r.PostFormValue("choice")}, p.who(r)))
+	}
+}
+
+// doStop asks for a stop. Nothing is read from the form, so that nothing in it
+// can keep the stop from going out.
+func (p *page) doStop(w http.ResponseWriter, r *http.Request) {
+	by := "page"
+	if p.opts.Who != nil {
+		if name := p.opts.Who(r); name != "" {
+			by = name
+		}
+	}
+	err := p.desk.Stop(context.WithoutCancel(r.Context()), by)
+	s := p.begin(r, "Stop was asked for")
+	if err != nil {
+		s.Notice = p.refusal(r, err)
+	}
+	p.show(w, r, "stopped", s)
+}
+
+// noDeadline lifts a deadline of the server.
+var noDeadline time.Time

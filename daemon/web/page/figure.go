@@ -1,0 +1,162 @@
+package page
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+
+	"abbed/daemon/api"
+	"abbed/daemon/web/picture"
+	"abbed/probe/record"
+)
+
+// figure is a picture with the sentence that says what is to be seen.
+type figure struct {
+	Title, Says string
+	SVG         svg
+}
+
+// record reads the record of a run; false if there is none yet.
+func (p *page) record(id string) (record.Run, bool) {
+	b, err := p.desk.Record(id)
+	if err != nil {
+		return record.Run{}, false
+	}
+	var r record.Run
+	if err := json.Unmarshal(b, &r); err != nil {
+		p.opts.Log.Error("page: record", "run", id, "cause", err)
+		return record.Run{}, false
+	}
+	return r, true
+}
+
+// bedOf is the bed of a record, or what its touches span if it is not known.
+func bedOf(rec record.Run) picture.Area {
+	b := rec.Setup.Bed
+	if !b.Valid() {
+		var places []record.Place
+		for _, t := range rec.Touches {
+			places = append(places, t.Place)
+		}
+		b = record.Bound(places).Grown(10)
+	}
+	return picture.Area{X0: b.X0, Y0: b.Y0, X1: b.X1, Y1: b.Y1}
+}
+
+// sides are the sides of approach by name, in the order in which they show.
+var sides = []struct {
+	name string
+	side record.Side
+}{
+	{"from left", record.Side{X: -1}}, {"from right", record.Side{X: 1}},
+	{"from front", record.Side{Y: -1}}, {"from back", record.Side{Y: 1}},
+}
+
+func repeatFigure(rec record.Run) []figure {
+	touches := rec.Of(record.SeriesRepeat)
+	if len(touches) == 0 {
+		return nil
+	}
+	d := picture.Dots{Alt: fmt.Sprintf("%d touches of one place, by side of approach; they span %s.", len(touches), mm(reach(touches)))}
+	known := 0
+	for _, s := range sides {
+		if z := zs(touches, func(t record.Touch) bool { return t.Side == s.side }); len(z) > 0 {
+			d.Series = append(d.Series, picture.Series{Name: s.name, Z: z})
+			known += len(z)
+		}
+	}
+	if known < len(touches) {
+		d.Series = append(d.Series, picture.Series{Name: "other", Z: zs(touches, func(t record.Touch) bool {
+			for _, s := range sides {
+				if t.Side == s.side {
+					return false
+				}
+			}
+			return true
+		})})
+	}
+	return []figure{{Title: "The same place, again and again", Says: d.Alt + " Bars are means: where they differ, the contact depends on the side.", SVG: d.SVG()}}
+}
+
+func rowFigure(rec record.Run) []figure {
+	touches := rec.Of(record.SeriesRow)
+	if len(touches) == 0 {
+		return nil
+	}
+	var passes [3]struct{ x, z []float64 }
+	for _, t := range touches {
+		if t.Pass >= 0 && t.Pass < len(passes) {
+			passes[t.Pass].x, passes[t.Pass].z = append(passes[t.Pass].x, t.Place.U), append(passes[t.Pass].z, t.Z)
+		}
+	}
+	l := picture.Passes{Alt: fmt.Sprintf("%d touches along one row in passes; heights span %s.", len(touches), mm(reach(touches)))}
+	for _, p := range passes {
+		if len(p.x) > 0 {
+			l.X, l.Z = append(l.X, p.x), append(l.Z, p.z)
+		}
+	}
+	return []figure{{Title: "One row, passed again", Says: l.Alt + " Lines that lie on each other mean that the carriage runs the same way each time.", SVG: l.SVG()}}
+}
+
+func mapFigure(rec record.Run) []figure {
+	touches := rec.Of(record.SeriesSurvey)
+	if len(touches) == 0 {
+		touches = rec.Of(record.SeriesGiven)
+	}
+	if len(touches) == 0 {
+		return nil
+	}
+	var pts []picture.Point
+	for _, t := range touches {
+		pts = append(pts, picture.Point{U: t.Place.U, V: t.Place.V, Z: t.Z})
+	}
+	b := picture.Bed{Bed: bedOf(rec), Field: picture.Gather(pts), Unit: "mm", Low: "low", High: "high"}
+	b.Alt = fmt.Sprintf("The bed as the probe sees it, %d touches, heights span %s.", len(touches), mm(reach(touches)))
+	return []figure{{Title: "The map as probed", Says: b.Alt + " This is bed, beam and lever together; alone it cannot tell them apart.", SVG: b.SVG()}}
+}
+
+func baseFigure(rec record.Run) []figure {
+	touches := rec.Of(record.SeriesBase)
+	if len(touches) < 2 {
+		return nil
+	}
+	t := picture.Timeline{Alt: fmt.Sprintf("%d returns to the base point; heights span %s.", len(touches), mm(reach(touches)))}
+	for _, x := range touches {
+		t.T, t.Z = append(t.T, x.T), append(t.Z, x.Z)
+	}
+	return []figure{{Title: "The base point over time", Says: t.Alt + " A slope is drift.", SVG: t.SVG()}}
+}
+
+func profileFigure(a api.Analysis) []figure {
+	pr := a.Profile
+	if pr == nil || len(pr.X) < 2 {
+		return nil
+	}
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, v := range pr.Effect {
+		lo, hi = min(lo, v), max(hi, v)
+	}
+	p := picture.Profile{X: pr.X, Effect: pr.Effect, U: pr.U, Front: pr.Front, Back: pr.Back}
+	p.Alt = fmt.Sprintf("Left-to-right shape of the map: from %s to %s; %s of the shape repeats from front to back.", plus(lo), plus(hi), percent(pr.Repeats))
+	return []figure{{Title: "The map from left to right", Says: p.Alt, SVG: p.SVG()}}
+}
+
+// zs returns the heights of those touches that are wanted.
+func zs(touches []record.Touch, want func(record.Touch) bool) []float64 {
+	var out []float64
+	for _, t := range touches {
+		if want(t) {
+			out = append(out, t.Z)
+		}
+	}
+	return out
+}
+
+// reach is the largest height less the smallest, mm.
+func reach(touches []record.Touch) float64 {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, t := range touches {
+		lo, hi = min(lo, t.Z), max(hi, t.Z)
+	}
+	return hi - lo
+}

@@ -1,0 +1,127 @@
+package page
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+
+	"abbed/daemon/api"
+	"abbed/daemon/web/picture"
+	"abbed/probe/record"
+)
+
+func num(n int) string { return strconv.Itoa(n) }
+
+// gridded is how many points along each side the gap is asked at.
+const gridded = 25
+
+// gapFigure draws the gap error of a run on the gauged area.
+func (p *page) gapFigure(id string, rec record.Run) []figure {
+	bed := bedOf(rec)
+	f, ask := gridOn(bed)
+	gaps, err := p.desk.Gap(id, ask)
+	if err != nil || len(gaps) != len(ask.Points) {
+		return nil
+	}
+	k, doubt := 0, 0.0
+	for j := range f.Y {
+		for i := range f.X {
+			f.Z[j][i] = math.NaN()
+			if g := gaps[k]; g.Gap != nil {
+				f.Z[j][i] = *g.Gap
+				if g.U95 != nil {
+					doubt = max(doubt, *g.U95)
+				}
+			}
+			k++
+		}
+	}
+	lo, hi, ok := f.Range()
+	if !ok {
+		return nil
+	}
+	b := picture.Bed{Bed: bed, Field: f, Signed: true, Reach: 0.03, Marks: gauged(rec), Unit: "mm", Low: "digs in", High: "too high"}
+	b.Alt = fmt.Sprintf("Gap error from %s to %s over the gauged area, doubt up to \u00b1%s.", plus(lo), plus(hi), mm(doubt))
+	return []figure{{Title: "What it costs at the nozzle", Says: b.Alt + " + means that the nozzle is higher above the bed than the map says. Rings are gauged places, the cross is where the Z offset was set.", SVG: b.SVG()}}
+}
+
+// gridOn is an empty field over the bed, and the question for its points.
+func gridOn(bed picture.Area) (picture.Field, api.AskGap) {
+	var f picture.Field
+	for i := range gridded {
+		t := float64(i) / (gridded - 1)
+		f.X = append(f.X, bed.X0+t*(bed.X1-bed.X0))
+		f.Y = append(f.Y, bed.Y0+t*(bed.Y1-bed.Y0))
+	}
+	var ask api.AskGap
+	for _, v := range f.Y {
+		f.Z = append(f.Z, make([]float64, gridded))
+		for _, u := range f.X {
+			ask.Points = append(ask.Points, [2]float64{u, v})
+		}
+	}
+	return f, ask
+}
+
+// gauged marks the gauged places, each once, and the zero place.
+func gauged(rec record.Run) []picture.Mark {
+	var out []picture.Mark
+	seen := map[int][]float64{}
+	at := map[int]record.Place{}
+	var order []int
+	for _, g := range rec.Gaugings {
+		if seen[g.Spot] == nil {
+			order = append(order, g.Spot)
+		}
+		seen[g.Spot] = append(seen[g.Spot], g.Z-g.Blade)
+		at[g.Spot] = g.Place
+	}
+	for _, spot := range order {
+		tip := fmt.Sprintf("place %d, %s:", spot+1, place(at[spot].U, at[spot].V))
+		for _, z := range seen[spot] {
+			tip += " " + mm(z)
+		}
+		out = append(out, picture.Mark{U: at[spot].U, V: at[spot].V, Kind: "done", Tip: tip})
+	}
+	z := rec.Setup.Zero
+	return append(out, picture.Mark{U: z.U, V: z.V, Kind: "zero"})
+}
+
+// planOf shows the bed with what was gauged and the place in hand.
+func planOf(run api.Run, rec record.Run) svg {
+	b := picture.Bed{Bed: bedOf(rec), Marks: gauged(rec)}
+	if !(b.Bed.X1 > b.Bed.X0) {
+		return ""
+	}
+	s := run.Place
+	b.Marks = append(b.Marks, picture.Mark{U: s.U, V: s.V, Kind: "next"})
+	b.Alt = fmt.Sprintf("Plan of the bed, front edge below: place %d in hand at %s; %d records made.", s.Index+1, place(s.U, s.V), len(rec.Gaugings))
+	return b.SVG()
+}
+
+// ladderOf shows how high the nozzle stands above blade, bed and floor.
+func ladderOf(s api.Spot) svg {
+	return picture.Ladder{Nozzle: s.Z, Blade: s.Predicted + s.Gauge, Bed: s.Predicted, Floor: s.Floor,
+		Alt: fmt.Sprintf("The nozzle is at %s; the blade should drag at %s; the floor is at %s.", mm(s.Z), mm(s.Predicted+s.Gauge), mm(s.Floor))}.SVG()
+}
+
+// tableFigure draws what a table adds.
+func tableFigure(t api.Table, rec record.Run) []figure {
+	if len(t.Nodes) == 0 {
+		return nil
+	}
+	var pts []picture.Point
+	b := picture.Bed{Bed: bedOf(rec), Signed: true, Reach: 0.03, Unit: "mm", Low: "lowers the nozzle", High: "raises the nozzle"}
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, n := range t.Nodes {
+		pts = append(pts, picture.Point{U: n.U, V: n.V, Z: n.Add})
+		lo, hi = min(lo, n.Add), max(hi, n.Add)
+		b.Marks = append(b.Marks, picture.Mark{U: n.U, V: n.V, Tip: fmt.Sprintf("node %d, %d: add %s \u00b1%s", n.I, n.J, plus(n.Add), mm(n.U95))})
+	}
+	if !(b.Bed.X1 > b.Bed.X0) {
+		b.Bed = picture.Area{X0: t.Nodes[0].U, Y0: t.Nodes[0].V, X1: t.Nodes[len(t.Nodes)-1].U, Y1: t.Nodes[len(t.Nodes)-1].V}
+	}
+	b.Field = picture.Gather(pts)
+	b.Alt = fmt.Sprintf("Additions to the stored map, from %s to %s at %d nodes.", plus(lo), plus(hi), len(t.Nodes))
+	return []figure{{Title: "What would be added", Says: b.Alt, SVG: b.SVG()}}
+}

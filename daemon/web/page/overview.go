@@ -1,0 +1,118 @@
+package page
+
+import (
+	"net/http"
+
+	"abbed/daemon/api"
+)
+
+// overviewView is the first screen: the printer, and what to do next.
+type overviewView struct {
+	Printer api.Printer
+	Stages  []stage
+	Steps   []choice
+	CanAll  bool
+	Applied api.Applied
+	Recent  []api.Run
+}
+
+// choice is a step that a new run may have.
+type choice struct {
+	Name, Label, What string
+	Can               bool
+	WhyNot            string
+}
+
+func (p *page) overview(w http.ResponseWriter, r *http.Request) { p.showOverview(w, r, nil) }
+
+func (p *page) showOverview(w http.ResponseWriter, r *http.Request, notice *api.Error) {
+	s := p.begin(r, "Overview")
+	s.Here = "/"
+	if notice != nil {
+		s.Notice = notice
+	}
+	v := overviewView{Printer: p.desk.Printer(), Applied: p.desk.Applied(), Stages: stages(s.Active, p.desk.Applied())}
+	v.Steps = choices(v.Printer)
+	v.CanAll = true
+	for _, c := range v.Steps {
+		v.CanAll = v.CanAll && c.Can
+	}
+	v.Recent, _ = p.desk.Runs()
+	v.Recent = v.Recent[:min(len(v.Recent), 3)]
+	if v.Printer.Link != api.Ready && v.Printer.Link != api.Resting && v.Printer.Link != api.Unopened {
+		s.Poll, s.Again = 2, 5
+	}
+	s.View = v
+	p.show(w, r, "overview", s)
+}
+
+// choices are the steps of the main job with whether they can be done.
+func choices(printer api.Printer) []choice {
+	all := []choice{
+		{Name: "repeat", Label: "Steady?", What: "touch near the middle again and again"},
+		{Name: "gauging", Label: "Gauge", What: "the feeler gauge under the nozzle, with you there"},
+		{Name: "survey", Label: "Survey", What: "probe the whole bed"},
+	}
+	for i := range all {
+		can := printer.Steps[all[i].Name]
+		all[i].Can, all[i].WhyNot = can.Can, can.WhyNot
+	}
+	return all
+}
+
+func (p *page) runs(w http.ResponseWriter, r *http.Request) {
+	s := p.begin(r, "All runs")
+	runs, err := p.desk.Runs()
+	if err != nil {
+		p.refused(w, r, err)
+		return
+	}
+	s.View = runs
+	p.show(w, r, "runs", s)
+}
+
+// fact is something known of the printer, with where it came from.
+type fact struct{ Name, Value, Source string }
+
+func (p *page) printer(w http.ResponseWriter, r *http.Request) {
+	s := p.begin(r, "The printer")
+	pr := p.desk.Printer()
+	s.View = struct {
+		Printer api.Printer
+		Facts   []fact
+	}{pr, facts(pr)}
+	p.show(w, r, "printer", s)
+}
+
+func facts(p api.Printer) []fact {
+	return []fact{
+		{"Lever, nozzle to probe", say(p.Lever, func(v api.XY) string { return place(v.X, v.Y) }), p.Lever.Source},
+		{"Nozzle height at a touch", say(p.Trigger, mm), p.Trigger.Source},
+		{"Bed", say(p.Bed, area), p.Bed.Source},
+		{"Nozzle travel", say(p.Travel, func(b api.Box) string { return area(api.Rect{X0: b.X0, Y0: b.Y0, X1: b.X1, Y1: b.Y1}) }), p.Travel.Source},
+		{"Y axis", say(p.Layout, func(s string) string {
+			return map[string]string{"moving-bed": "the bed travels", "moving-gantry": "the beam travels"}[s]
+		}), p.Layout.Source},
+		{"Stored map lies on", say(p.MapArea, area), p.MapArea.Source},
+		{"Stored map has", say(p.MapSize, func(s api.Size) string { return num(s.Columns) + " columns, " + num(s.Rows) + " rows" }), p.MapSize.Source},
+		{"Z offset was set at", say(p.Zero, func(v api.XY) string { return place(v.X, v.Y) }), p.Zero.Source},
+		{"Stored levelling", say(p.Levelling, func(on bool) string {
+			if on {
+				return "on"
+			}
+			return "off"
+		}), p.Levelling.Source},
+	}
+}
+
+// say writes a known value, or that it is not known.
+func say[T any](k api.Known[T], how func(T) string) string {
+	if k.Value == nil {
+		return "not known"
+	}
+	return how(*k.Value)
+}
+
+func area(r api.Rect) string {
+	return "x " + short(r.X0) + " to " + short(r.X1) + thin + "mm, y " + short(r.Y0) + " to " + short(r.Y1) + thin + "mm"
+}

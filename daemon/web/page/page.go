@@ -1,0 +1,146 @@
+package page
+
+import (
+	"bytes"
+	"errors"
+	"html/template"
+	"log/slog"
+	"net/http"
+
+	"abbed/daemon/api"
+)
+
+// StopSentence stands beside every stop button: what goes out over the wire is
+// a request, and a motor that lost its current does not hold Z. (Stop
+// categories: IEC 60204-1, NFPA 79 9.2.2, read second-hand: an emergency stop
+// must not depend on software or on a communication link.)
+const StopSentence = "This is no emergency stop: it needs this program, the cable and the printer to work, and it may let Z sink. In danger use the power switch."
+
+// Options are what the page needs beside the desk.
+type Options struct {
+	// Version of the program.
+	Version string
+	// Who names whoever is behind a request.
+	Who func(*http.Request) string
+	Log *slog.Logger
+}
+
+// page serves the screens.
+type page struct {
+	desk api.Desk
+	opts Options
+}
+
+// Mount puts the screens, their assets and the handlers of their forms on mux.
+func Mount(mux *http.ServeMux, desk api.Desk, opts Options) {
+	p := &page{desk: desk, opts: opts}
+	mux.HandleFunc("GET /{$}", p.overview)
+	mux.HandleFunc("GET /printer", p.printer)
+	mux.HandleFunc("GET /runs", p.runs)
+	mux.HandleFunc("GET /run/{id}", p.run)
+	mux.HandleFunc("GET /run/{id}/results", p.results)
+	mux.HandleFunc("GET /run/{id}/review", p.review)
+	mux.HandleFunc("GET /applied", p.applied)
+	mux.HandleFunc("GET /static/{file}", asset)
+	mux.HandleFunc("POST /do/open", p.doOpen)
+	mux.HandleFunc("POST /do/run", p.doRun)
+	mux.HandleFunc("POST /do/run/{id}/confirm", p.doConfirm)
+	mux.HandleFunc("POST /do/run/{id}/answer", p.doAnswer)
+	mux.HandleFunc("POST /do/run/{id}/gauge", p.doGauge)
+	mux.HandleFunc("POST /do/run/{id}/signoff", p.doSignOff)
+	mux.HandleFunc("POST /do/apply/{digest}", p.doApply)
+	mux.HandleFunc("POST /do/undo", p.doUndo)
+	mux.HandleFunc("POST /do/resolve", p.doResolve)
+	mux.HandleFunc("POST /do/stop", p.doStop)
+	mux.HandleFunc("/", p.nothing)
+}
+
+// screen is what every template gets.
+type screen struct {
+	Title string
+	// Here is the screen's own path.
+	Here string
+	// Active is the run that is not over, if any.
+	Active *api.Run
+	// Events is the event stream that the script follows, Poll the seconds
+	// after which it looks again without one; "" and 0: it rests.
+	Events string
+	Poll   int
+	// Again is the seconds after which a browser without script loads anew.
+	Again int
+	// Notice is a refusal to show above all.
+	Notice  *api.Error
+	Owed    []string
+	Link    api.Link
+	Linked  string
+	Stop    string
+	Version string
+	View    any
+}
+
+// begin gathers what all screens share.
+func (p *page) begin(r *http.Request, title string) screen {
+	s := screen{Title: title, Here: r.URL.Path, Stop: StopSentence, Version: p.opts.Version}
+	printer := p.desk.Printer()
+	s.Owed, s.Link, s.Linked = printer.Owed, printer.Link, printer.Sentence
+	runs, err := p.desk.Runs()
+	if err != nil {
+		s.Notice = p.refusal(r, err)
+	}
+	for i := range runs {
+		if !runs[i].State.Over() {
+			s.Active = &runs[i]
+			break
+		}
+	}
+	return s
+}
+
+// show writes a screen with the named template.
+func (p *page) show(w http.ResponseWriter, r *http.Request, name string, s screen) {
+	status := http.StatusOK
+	if s.Notice != nil && s.Notice.Status >= 400 {
+		status = s.Notice.Status
+	}
+	var b bytes.Buffer
+	if err := screens.ExecuteTemplate(&b, name, s); err != nil {
+		p.opts.Log.Error("page: "+name, "path", r.URL.Path, "cause", err)
+		http.Error(w, "This screen could not be made; the daemon's log says more. To stop the printer, use its power switch.", http.StatusInternalServerError)
+		return
+	}
+	h := w.Header()
+	h.Set("Content-Type", "text/html; charset=utf-8")
+	h.Set("Cache-Control", "no-store")
+	w.WriteHeader(status)
+	_, _ = w.Write(b.Bytes())
+}
+
+// refusal finds the api.Error in err, or makes one of what is no refusal.
+func (p *page) refusal(r *http.Request, err error) *api.Error {
+	var e *api.Error
+	if errors.As(err, &e) && e != nil {
+		return e
+	}
+	p.opts.Log.Error("page: the desk failed", "path", r.URL.Path, "cause", err)
+	return api.Errorf(http.StatusInternalServerError, "internal", "read the daemon's log, and tell who looks after it", "a fault of this program")
+}
+
+// refused shows nothing but a refusal.
+func (p *page) refused(w http.ResponseWriter, r *http.Request, err error) {
+	s := p.begin(r, "Not done")
+	s.Notice = p.refusal(r, err)
+	p.show(w, r, "refused", s)
+}
+
+// nothing answers a path that is no screen.
+func (p *page) nothing(w http.ResponseWriter, r *http.Request) {
+	if r.Method != http.MethodGet && r.Method != http.MethodHead {
+		w.Header().Set("Allow", "GET, HEAD")
+		p.refused(w, r, api.Errorf(http.StatusMethodNotAllowed, "not-allowed", "go back and use the buttons", "%s takes no %s", r.URL.Path, r.Method))
+		return
+	}
+	p.refused(w, r, api.Errorf(http.StatusNotFound, "not-found", "begin at the overview", "there is no screen %s", r.URL.Path))
+}
+
+// template.HTML is what pictures are; the alias keeps views short.
+type svg = template.HTML

@@ -1,0 +1,109 @@
+package page
+
+import (
+	"fmt"
+	"net/http"
+	"slices"
+
+	"abbed/daemon/api"
+	"abbed/probe/record"
+)
+
+// runView is the run in hand.
+type runView struct {
+	Run    api.Run
+	Stages []stage
+	Now    stage
+	// Blade asks for the blade's thickness when the run is confirmed.
+	Blade bool
+	Gauge *gaugeView
+	// Pictures of what came in so far.
+	Pictures []figure
+}
+
+func (p *page) run(w http.ResponseWriter, r *http.Request) { p.showRun(w, r, r.PathValue("id"), nil) }
+
+// showRun shows a run; notice is a refusal of what was just asked.
+func (p *page) showRun(w http.ResponseWriter, r *http.Request, id string, notice *api.Error) {
+	run, err := p.desk.Run(id)
+	if err != nil {
+		p.refused(w, r, err)
+		return
+	}
+	s := p.begin(r, "Run of "+stamp(run.Began))
+	s.Here, s.Notice = "/run/"+id, notice
+	if !run.State.Over() {
+		s.Events = "/api/v1/runs/" + id + "/events"
+	}
+	if run.State == api.Running {
+		s.Again = 5
+	}
+	rec, has := p.record(id)
+	v := runView{Run: run, Stages: stages(&run, p.desk.Applied()), Blade: slices.Contains(run.Steps, "gauging")}
+	for _, st := range v.Stages {
+		if st.State == "now" {
+			v.Now = st
+		}
+	}
+	if run.Place != nil {
+		v.Gauge = gaugeOf(run, rec)
+	}
+	if has {
+		v.Pictures = live(run, rec)
+	}
+	s.View = v
+	p.show(w, r, "run", s)
+}
+
+// live are the pictures worth watching in the step in hand.
+func live(run api.Run, rec record.Run) []figure {
+	switch run.Step {
+	case "repeat":
+		return slices.Concat(repeatFigure(rec), rowFigure(rec))
+	case "gauging":
+		return nil // the plan stands in the gauging itself
+	case "survey", "analysis":
+		return slices.Concat(mapFigure(rec), baseFigure(rec))
+	}
+	return nil
+}
+
+// gaugeView is the person's place at the blade.
+type gaugeView struct {
+	Spot api.Spot
+	// Left is how far the blade's drag is expected below, mm.
+	Left  float64
+	Lower []press
+	Raise []press
+	Plan  svg
+	// Ladder shows nozzle, blade, bed and floor.
+	Ladder svg
+	Spread string
+	// Records so far and wanted in the whole plan.
+	Number int
+}
+
+// press is a button.
+type press struct {
+	MM    float64
+	Value string
+	Off   bool
+}
+
+func gaugeOf(run api.Run, rec record.Run) *gaugeView {
+	spot := *run.Place
+	g := &gaugeView{Spot: spot, Left: spot.Z - spot.Predicted - spot.Gauge, Number: spot.Index + 1}
+	for _, mm := range []float64{spot.MaxStep, 0.05, 0.02} {
+		if mm > 0 && mm <= spot.MaxStep+1e-9 && !slices.ContainsFunc(g.Lower, func(p press) bool { return p.MM == mm }) {
+			g.Lower = append(g.Lower, press{MM: mm, Value: fmt.Sprintf("%.3f", mm), Off: spot.Z-mm < spot.Floor-1e-9})
+		}
+	}
+	for _, mm := range []float64{0.02, 0.05, 0.5} {
+		g.Raise = append(g.Raise, press{MM: mm, Value: fmt.Sprintf("%.3f", mm)})
+	}
+	if len(spot.Heights) > 1 {
+		g.Spread = mm(slices.Max(spot.Heights) - slices.Min(spot.Heights))
+	}
+	g.Plan, g.Ladder = planOf(run, rec), ladderOf(spot)
+	return g
+}

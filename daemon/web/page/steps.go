@@ -1,0 +1,104 @@
+package page
+
+import (
+	"slices"
+
+	"abbed/daemon/api"
+)
+
+// stage is one step of the job as the person sees it.
+type stage struct {
+	Label string
+	// What it is for, and how long it takes.
+	What, Long string
+	// State is done, now, todo or off (not part of this run).
+	State string
+	Href  string
+}
+
+// Labels of the stages.
+const (
+	check = iota
+	steady
+	gaugeIt
+	survey
+	findings
+	decide
+	apply
+)
+
+// stages says where a run stands in the job; run nil: before any.
+func stages(run *api.Run, applied api.Applied) []stage {
+	all := []stage{
+		{Label: "check", What: "See that nothing is in the way before anything moves.", Long: "a minute"},
+		{Label: "steady?", What: "Touch the same places again and again: does the machine repeat itself?", Long: "some minutes; stay near"},
+		{Label: "gauge", What: "Find where the nozzle really is, with a feeler gauge, at a few places.", Long: "about a minute a record; you are needed"},
+		{Label: "survey", What: "Probe the whole bed densely.", Long: "some minutes; nobody need watch"},
+		{Label: "findings", What: "What the measurements say, and how sure.", Long: "at once"},
+		{Label: "decide", What: "Repair, correct, or leave it.", Long: "as long as you like"},
+		{Label: "apply", What: "Write the correction, read it back, or undo it.", Long: "a minute"},
+	}
+	for i := range all {
+		all[i].State = "todo"
+	}
+	if run == nil {
+		all[check].State = "now"
+		return all
+	}
+	here := "/run/" + run.ID
+	for i := range all {
+		all[i].Href = here
+	}
+	now := position(*run)
+	for i := range all {
+		if i < now {
+			all[i].State = "done"
+		}
+	}
+	all[now].State = "now"
+	for step, i := range map[string]int{"repeat": steady, "gauging": gaugeIt, "survey": survey} {
+		if !slices.Contains(run.Steps, step) {
+			all[i].State, all[i].Href = "off", ""
+		}
+	}
+	if run.State.Over() {
+		after(all, *run, applied)
+	} else {
+		for _, i := range []int{findings, decide, apply} {
+			all[i].Href = ""
+		}
+	}
+	return all
+}
+
+// position returns the stage that a run is in.
+func position(run api.Run) int {
+	if run.State == api.AwaitingConfirmation {
+		return check
+	}
+	switch run.Step {
+	case "repeat":
+		return steady
+	case "gauging":
+		return gaugeIt
+	case "survey":
+		return survey
+	case "analysis":
+		return findings
+	}
+	return check
+}
+
+// after sets what comes once a run is over.
+func after(all []stage, run api.Run, applied api.Applied) {
+	here := "/run/" + run.ID
+	all[findings].State, all[findings].Href = "now", here+"/results"
+	all[decide].Href, all[apply].Href = here+"/results#decide", here+"/review"
+	if position(run) < findings { // it ended early: what was not reached stays open
+		all[position(run)].State = "cut"
+	}
+	if applied.Run == run.ID && applied.State == api.Kept {
+		all[findings].State, all[decide].State, all[apply].State = "done", "done", "done"
+		all[apply].Href = "/applied"
+	}
+}

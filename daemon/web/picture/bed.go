@@ -1,0 +1,169 @@
+package picture
+
+import (
+	"fmt"
+	"html/template"
+	"math"
+	"strings"
+)
+
+// Area is an upright rectangle of the bed, mm.
+type Area struct{ X0, Y0, X1, Y1 float64 }
+
+// Mark is a place on the bed. Kind is done, next, planned or zero.
+type Mark struct {
+	U, V  float64
+	Kind  string
+	Label string
+	Tip   string
+}
+
+// Bed is a view of the bed from above, front edge below: a field in colours, or
+// just a plan with marks.
+type Bed struct {
+	Bed   Area
+	Field Field
+	// Signed: the values are signed, and 0 is pale; else they are heights.
+	Signed bool
+	// Reach is the least range of a signed picture to either side of 0, mm.
+	Reach float64
+	Marks []Mark
+	// Unit stands beside the scale; Low and High explain its ends.
+	Unit, Low, High string
+	Alt             string
+}
+
+// sheet is where the bed lies on the drawing.
+type sheet struct {
+	u, v axis
+}
+
+func (b Bed) sheet(top float64) (sheet, float64) {
+	w, h := b.Bed.X1-b.Bed.X0, b.Bed.Y1-b.Bed.Y0
+	if !(w > 0) || !(h > 0) {
+		b.Bed, w, h = Area{0, 0, 1, 1}, 1, 1
+	}
+	k := math.Min((width-70)/w, 300/h)
+	left := 45 + (width-70-k*w)/2
+	return sheet{
+		u: axis{b.Bed.X0, b.Bed.X1, left, left + k*w},
+		v: axis{b.Bed.Y0, b.Bed.Y1, top + k*h, top},
+	}, top + k*h
+}
+
+// SVG draws the bed.
+func (b Bed) SVG() template.HTML {
+	_, bottom := b.sheet(14)
+	lo, hi, ok := b.Field.Range()
+	tall := bottom + 36
+	if ok {
+		tall += 52
+	}
+	c := newCanvas(tall, b.Alt)
+	s, _ := b.sheet(14)
+	c.rect(s.u.from, s.v.to, s.u.to-s.u.from, s.v.from-s.v.to, "bed")
+	if ok {
+		pal := heights()
+		if b.Signed {
+			reach := max(b.Reach, math.Abs(lo), math.Abs(hi))
+			lo, hi, pal = -reach, reach, signs()
+		} else if hi-lo < 1e-4 {
+			lo, hi = lo-5e-5, hi+5e-5
+		}
+		b.colours(c, s, lo, hi, pal)
+		b.scale(c, tall-40, lo, hi, pal)
+	}
+	b.edges(c, s)
+	for _, m := range b.Marks {
+		b.mark(c, s, m)
+	}
+	return c.done()
+}
+
+// cells is how many cells wide the coloured bed is drawn.
+const cells = 60
+
+// colours draws one shape for each band: runs of equal cells, edge to edge.
+func (b Bed) colours(c *canvas, s sheet, lo, hi float64, pal shades) {
+	size := (s.u.to - s.u.from) / cells
+	rows := int(math.Ceil((s.v.from - s.v.to) / size))
+	var shapes [bands]strings.Builder
+	for j := range rows {
+		y := s.v.to + float64(j)*size
+		v := b.Bed.Y1 - (float64(j)+0.5)*size/(s.v.from-s.v.to)*(b.Bed.Y1-b.Bed.Y0)
+		run, from := -1, 0
+		for i := 0; i <= cells; i++ {
+			now := -1
+			if i < cells {
+				now = bandOf(b.Field.At(b.Bed.X0+(float64(i)+0.5)/cells*(b.Bed.X1-b.Bed.X0), v), lo, hi)
+			}
+			if now == run {
+				continue
+			}
+			if run >= 0 {
+				w := num(float64(i-from) * size)
+				fmt.Fprintf(&shapes[run], "M%s %sh%sv%sh-%sz", num(s.u.from+float64(from)*size), num(y), w, num(size+0.3), w)
+			}
+			run, from = now, i
+		}
+	}
+	for k := range shapes {
+		if shapes[k].Len() > 0 {
+			fmt.Fprintf(&c.b, `<path shape-rendering="crispEdges" fill="%s" d="%s"/>`, pal[k], shapes[k].String())
+		}
+	}
+}
+
+// scale draws the colours with their values below the bed.
+func (b Bed) scale(c *canvas, y, lo, hi float64, pal shades) {
+	const left, right = 45.0, width - 45.0
+	w := (right - left) / bands
+	for k, colour := range pal {
+		fmt.Fprintf(&c.b, `<rect shape-rendering="crispEdges" x="%s" y="%s" width="%s" height="12" fill="%s"/>`,
+			num(left+float64(k)*w), num(y), num(w+0.3), colour)
+	}
+	say := fixed
+	if b.Signed {
+		say = signed
+	}
+	c.text(left, y+27, middle, "tick", say(lo, 3))
+	c.text((left+right)/2, y+27, middle, "tick", say((lo+hi)/2, 3)+" "+b.Unit)
+	c.text(right, y+27, middle, "tick", say(hi, 3))
+	c.text(left-10, y-6, start, "label", b.Low)
+	c.text(right+10, y-6, end, "label", b.High)
+}
+
+// edges draws the bed's outline with its measures and its front.
+func (b Bed) edges(c *canvas, s sheet) {
+	c.rect(s.u.from, s.v.to, s.u.to-s.u.from, s.v.from-s.v.to, "edge")
+	xs, d := s.u.ticks(5)
+	for _, x := range xs {
+		c.line(s.u.at(x), s.v.from, s.u.at(x), s.v.from+4, "rule")
+		c.text(s.u.at(x), s.v.from+17, middle, "tick", fixed(x, d))
+	}
+	ys, d := s.v.ticks(5)
+	for _, y := range ys {
+		c.line(s.u.from-4, s.v.at(y), s.u.from, s.v.at(y), "rule")
+		c.text(s.u.from-7, s.v.at(y)+4, end, "tick", fixed(y, d))
+	}
+	c.text((s.u.from+s.u.to)/2, s.v.from+30, middle, "label", "front · mm")
+}
+
+func (b Bed) mark(c *canvas, s sheet, m Mark) {
+	x, y := s.u.at(m.U), s.v.at(m.V)
+	switch m.Kind {
+	case "next":
+		c.spot(x, y, 13, "mark halo", "")
+		c.spot(x, y, 7, "mark next", m.Tip)
+	case "done":
+		c.spot(x, y, 6, "mark done", m.Tip)
+	case "zero":
+		c.line(x-9, y, x+9, y, "mark cross")
+		c.line(x, y-9, x, y+9, "mark cross")
+	default:
+		c.spot(x, y, 4, "mark planned", m.Tip)
+	}
+	if m.Label != "" {
+		c.text(x, y-10, middle, "mark label", m.Label)
+	}
+}

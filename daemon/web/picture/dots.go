@@ -1,0 +1,75 @@
+package picture
+
+import (
+	"html/template"
+	"math"
+)
+
+// Series are values under one name.
+type Series struct {
+	Name string
+	Z    []float64
+}
+
+// Dots shows repeated values side by side, one column for each series: each
+// touch a dot, the mean a bar; mm.
+type Dots struct {
+	Series []Series
+	Alt    string
+}
+
+// SVG draws the dots. Heights are shown from the mean of all.
+func (d Dots) SVG() template.HTML {
+	var all []float64
+	for _, s := range d.Series {
+		all = append(all, s.Z...)
+	}
+	mid := mean(all)
+	if math.IsNaN(mid) {
+		mid = 0
+	}
+	rel := func(vs []float64) []float64 {
+		out := make([]float64, len(vs))
+		for i, v := range vs {
+			out[i] = v - mid
+		}
+		return out
+	}
+	f := frame{x: axis{0, max(float64(len(d.Series)), 1), 52, width - 10}, y: wide(170, 26, 0.02, rel(all))}
+	c := newCanvas(196, d.Alt)
+	ys, decimals := f.y.ticks(5)
+	for _, v := range ys {
+		c.line(f.x.from, f.y.at(v), f.x.to, f.y.at(v), "grid")
+		c.text(f.x.from-5, f.y.at(v)+4, end, "tick", fixed(v, decimals))
+	}
+	c.text(f.x.from, 16, start, "label", "height from their mean, mm")
+	for k, s := range d.Series {
+		d.column(c, f, float64(k)+0.5, s.Name, rel(s.Z))
+	}
+	return c.done()
+}
+
+// column draws one series; dots are set beside each other in the order in which
+// they were made, so that a trend shows.
+func (d Dots) column(c *canvas, f frame, at float64, name string, z []float64) {
+	for i, v := range z {
+		shift := 0.0
+		if len(z) > 1 {
+			shift = 0.56 * (float64(i)/float64(len(z)-1) - 0.5)
+		}
+		c.spot(f.x.at(at+shift), f.y.at(v), 3.2, "dot", signed(v, 3)+" mm")
+	}
+	if m := mean(z); !math.IsNaN(m) {
+		c.line(f.x.at(at-0.36), f.y.at(m), f.x.at(at+0.36), f.y.at(m), "mean")
+	}
+	c.text(f.x.at(at), 188, middle, "label", name)
+}
+
+// mean returns the mean, NaN of none.
+func mean(vs []float64) float64 {
+	s := 0.0
+	for _, v := range vs {
+		s += v
+	}
+	return s / float64(len(vs))
+}
