@@ -1,6 +1,9 @@
 package bench
 
-import "slices"
+import (
+	"slices"
+	"time"
+)
 
 // handler does one command and returns what its ok line carries besides.
 type handler func(l *link, w word) (tail string, err error)
@@ -55,6 +58,9 @@ func (l *link) do(w word) (string, error) {
 		return "", errHalted
 	case faultLostOK:
 		l.quiet = true
+	case faultLateOK:
+		l.quiet = true
+		time.AfterFunc(p.real(45), func() { l.unasked("ok") }) // ends with the link at the latest
 	case faultRefuse:
 		l.say(p.words.refused(w))
 		return "", nil

@@ -16,6 +16,7 @@ type Fault struct {
 // The faults by name.
 const (
 	faultLostOK   = "lost-ok"    // the command is done, its ok never comes
+	faultLateOK   = "late-ok"    // its ok comes 45 virtual seconds late
 	faultSilence  = "silence"    // the command is not done and nothing is answered
 	faultRestart  = "restart"    // the board restarts
 	faultHalt     = "halt"       // the machine halts with a fault
@@ -31,7 +32,7 @@ const (
 
 // Faults returns the names of all faults.
 func Faults() []string {
-	return []string{faultLostOK, faultSilence, faultRestart, faultHalt, faultUnplug, faultDeaf, faultRefuse,
+	return []string{faultLostOK, faultLateOK, faultSilence, faultRestart, faultHalt, faultUnplug, faultDeaf, faultRefuse,
 		faultGarbled, faultBitOut, faultBitIn, faultByteOut, faultTwiceOut}
 }
 

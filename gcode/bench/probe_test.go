@@ -192,3 +192,61 @@ func TestStoredMap(t *testing.T) {
 		}
 	}
 }
+
+// The unsteady drift fits no line, yet from touch to touch the probe repeats:
+// that is what lets a program name it rightly.
+func TestUnsteadyDrift(t *testing.T) {
+	for seed := range uint64(5) {
+		onWire(t, scenario(t, "drift-unsteady"), bench.Options{Wording: 1, Seed: seed}, func(r *rig) {
+			r.ask("G28")
+			r.ask("M420 S0")
+			var ts, zs, steps []float64
+			for k := range 100 {
+				ts = append(ts, r.virtual())
+				zs = append(zs, r.touch(100, 100))
+				if k > 0 {
+					steps = append(steps, (zs[k]-zs[k-1])/math.Sqrt2)
+				}
+			}
+			mt, st := moments(ts)
+			mz, _ := moments(zs)
+			slope := 0.0
+			for k := range ts {
+				slope += (ts[k] - mt) * (zs[k] - mz) / (st * st * float64(len(ts)-1))
+			}
+			for k := range zs {
+				zs[k] -= slope * (ts[k] - mt)
+			}
+			_, left := moments(zs)
+			_, step := moments(steps)
+			if left < 0.025 || step > 0.010 {
+				t.Errorf("seed %d: %.4f about a line, %.4f from touch to touch, in %.0f s", seed, left, step, ts[99]-ts[0])
+			}
+		})
+	}
+}
+
+// A survey as design/1 would have it, over every scenario: no contact, no low
+// travel, nothing out of bounds, whatever is off.
+func TestASoundSurveyIsClean(t *testing.T) {
+	for _, sc := range bench.Scenarios() {
+		if sc.Straight38 || sc.Finding == "repair" {
+			continue
+		}
+		onWire(t, sc, bench.Options{Wording: 1, Seed: 9, Speed: 10}, func(r *rig) {
+			truth := r.p.Truth()
+			r.ask("G28")
+			r.ask("M420 S0")
+			for j := range truth.Rows {
+				for i := range truth.Cols {
+					u, v := truth.Node(i, j)
+					r.touch(u, v)
+				}
+			}
+			s := r.p.Safety()
+			if s.NozzleTouches(0) != 0 || s.LowTravel != 0 || s.OutOfBounds != 0 || s.Unhomed != 0 || s.Touches != truth.Cols*truth.Rows+1 {
+				t.Errorf("%s: %+v", sc.Name, s)
+			}
+		})
+	}
+}

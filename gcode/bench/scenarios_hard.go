@@ -21,8 +21,8 @@ func gates() []Scenario {
 	rough = rough.expect("probe-not-repeatable", "the probe scatters by 0.06 mm, twice the tolerance: nothing can be seen with it")
 
 	swing := base("drift-unsteady", 235, 0, 45)
-	swing.DriftSwing, swing.DriftPeriod = 0.06, 90
-	swing = swing.expect("drift", "a heater that cycles moves the frame to and fro by 0.06 mm in a minute and a half, not regularly: no line and no settling fits it; from touch to touch the probe repeats")
+	swing.DriftSwing, swing.DriftPeriod = 0.06, 40
+	swing = swing.expect("drift", "a heater that cycles moves the frame to and fro by 0.06 mm within a minute, not regularly: no line and no settling fits it; from touch to touch the probe repeats")
 
 	big := base("repair", 235, 0, 45)
 	big.Roll = linear(235, deg(2))

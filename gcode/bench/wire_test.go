@@ -223,6 +223,13 @@ func TestFaults(t *testing.T) {
 		r.silent(time.Minute)
 		r.ask("M114")
 	})
+	onWire(t, sc, strike("late-ok", "M115"), func(r *rig) {
+		began := time.Now()
+		r.ask("M115")
+		if took := time.Since(began); took < 44*time.Second || took > 46*time.Second {
+			t.Errorf("the late ok came after %v", took)
+		}
+	})
 	onWire(t, sc, strike("silence", "3"), func(r *rig) {
 		r.ask("M115")
 		r.ask("M115")
