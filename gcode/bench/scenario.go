@@ -9,11 +9,11 @@ import (
 // expected of a program that measures it.
 type Scenario struct {
 	Name    string
-	Says    string // what is off, and why the expectation follows
-	Finding string // the finding that comes first, where causes that need a second lever or angles are `undetermined`
-	Later   string // the finding that comes first once they are told apart; empty: the same
-	Also    []string
-	Table   bool // a table is expected to be offered
+	Says    string   // what is off, and why the expectation follows
+	Finding string   // the finding that comes first, where causes that need a second lever or angles are `undetermined`
+	Later   string   // the finding that comes first once they are told apart; empty: the same
+	Also    []string // further findings that have to be among them, wherever
+	Table   bool     // a table is expected to be offered
 	// Compensable says that the machine is steady and that what is off can be
 	// put right in its map. True without Table: not this time (a stale map).
 	Compensable bool

@@ -42,13 +42,16 @@ func gates() []Scenario {
 func mixtures() []Scenario {
 	warm := base("drift-settling", 235, -44, -12)
 	warm.DriftSettle, warm.DriftTime = 0.15, 600
+	warm.Also = []string{"drift"}
 	warm = warm.expect("healthy", "the frame settles by 0.15 mm while it warms: a steady course that can be taken out, and nothing else is off")
 
 	twistWarm := twisted("twist-drift").compensable()
 	twistWarm.DriftSettle, twistWarm.DriftTime = 0.15, 600
+	twistWarm.Also = []string{"drift"}
 	twistWarm = twistWarm.expect("beam-twist", "the twist on a frame that settles: paired touches keep the drift out of the gap error")
 	twistRate := twisted("twist-drift-steady").compensable()
 	twistRate.DriftRate = 5e-5
+	twistRate.Also = []string{"drift"}
 	twistRate = twistRate.expect("beam-twist", "the twist on a frame that rises by 0.18 mm an hour for ever")
 
 	twistPlay := twisted("twist-play")
