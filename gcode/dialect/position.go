@@ -8,7 +8,8 @@ import (
 )
 
 // spoken gives the lines of a reply that may hold an answer: reports first, then
-// echoes and comments, in which some printers put theirs, then the ok itself.
+// echoes, comments and lines that begin with a temperature, in which some
+// printers put theirs, then the ok itself.
 // Damaged lines are left out.
 func spoken(r gcode.Reply) (tiers [3][]string) {
 	for _, l := range r.Lines {
@@ -18,7 +19,7 @@ func spoken(r gcode.Reply) (tiers [3][]string) {
 		switch l.Kind {
 		case gcode.Report:
 			tiers[0] = append(tiers[0], l.Text)
-		case gcode.Echo, gcode.Comment:
+		case gcode.Echo, gcode.Comment, gcode.Temperatures:
 			tiers[1] = append(tiers[1], bare(l))
 		case gcode.OK:
 			tiers[2] = append(tiers[2], l.Text[2:])

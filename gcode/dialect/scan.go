@@ -75,7 +75,7 @@ func ends(rest string) bool {
 			return len(rest) == 2 || !isLetter(rest[2]) && !isDigit(rest[2])
 		}
 		return false
-	case c == 'e' || c == 'E':
+	case c|0x20 == 'e' || c|0x20 == 'x': // an exponent, a hexadecimal number
 		return false
 	case isLetter(c):
 		_, after, ok := number(strings.TrimLeft(rest[1:], ":= "))

@@ -116,6 +116,9 @@ func agreed(re *regexp.Regexp, lines []string) (on, ok, clash bool) {
 	return on, ok, false
 }
 
+// heaters are temperatures with targets, which look like done/total.
+var heaters = regexp.MustCompile(`\b[A-Z]\d*:\s*[-+.\d]+\s*/\s*[-+.\d]+`)
+
 var doneOfTotal = regexp.MustCompile(`(?:^|[^\d./])(\d+)\s*(?:/|\bof\b)\s*(\d+)(?:$|[^\d./])`)
 
 // ReadPrinting reads whether a print runs from the printer's own storage: two
@@ -127,7 +130,7 @@ func (d *Dialect) ReadPrinting(r gcode.Reply) (printing, ok bool) {
 		return found && v[1].v > 0, r.OK.Kind == gcode.OK || found
 	}
 	for _, line := range all(r) {
-		if m := doneOfTotal.FindStringSubmatch(line); m != nil {
+		if m := doneOfTotal.FindStringSubmatch(heaters.ReplaceAllString(line, "")); m != nil {
 			return strings.Trim(m[2], "0") != "", true
 		}
 	}

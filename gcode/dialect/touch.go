@@ -82,7 +82,7 @@ func bracketed(line string) (v triple, flag, ok bool) {
 	if !ok {
 		return v, false, false
 	}
-	switch strings.TrimLeft(rest, " :,;") {
+	switch strings.Trim(rest, " :,;") {
 	case "1":
 		return triple{n[0], n[1], n[2], from + to}, true, true
 	case "0":
