@@ -5,11 +5,14 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/log"
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
 
 	"abbed/daemon/web/webtest"
 )
@@ -27,35 +30,90 @@ var shots = []struct{ scene, path string }{
 }
 
 // TestScreenshots writes pictures of the screens into the folder named by
-// ABBED_SCREENS, with Debian's chromium; without the variable it is skipped.
+// ABBED_SCREENS, with Debian's chromium, and fails on whatever the browser
+// writes to its console (a breach of the policy among it); without the variable
+// it is skipped.
 func TestScreenshots(t *testing.T) {
 	dir := os.Getenv("ABBED_SCREENS")
 	if dir == "" {
 		t.Skip("ABBED_SCREENS names no folder")
 	}
-	only := os.Getenv("ABBED_SCREEN")
+	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.NoSandbox, chromedp.DisableGPU,
+		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true))
+	ctx, cancel := chromedp.NewExecAllocator(t.Context(), opts...)
+	defer cancel()
+	ctx, cancel = chromedp.NewContext(ctx)
+	defer cancel()
+	if err := chromedp.Do(ctx, chromedp.Navigate("about:blank")); err != nil {
+		t.Fatal(err)
+	}
+	name := ""
+	if err := chromedp.Listen(ctx, func(e any) { complaint(t, name, e) }); err != nil {
+		t.Fatal(err)
+	}
 	for _, shot := range shots {
-		name := shot.scene + strings.ReplaceAll(shot.path, "/", "-")
-		if only != "" && !strings.Contains(name, only) {
+		name = shot.scene + strings.ReplaceAll(shot.path, "/", "-")
+		if only := os.Getenv("ABBED_SCREEN"); only != "" && !strings.Contains(name, only) {
 			continue
 		}
-		h := handler(webtest.Scene(shot.scene))
-		server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-			w.Header().Set("Content-Security-Policy", policy)
-			h.ServeHTTP(w, r)
-		}))
-		for _, size := range []string{"390,2600", "1280,1500"} {
-			file := filepath.Join(dir, name+"-"+strings.Split(size, ",")[0]+".png")
-			ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
-			out, err := exec.CommandContext(ctx, "chromium", "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic",
-				"--disable-background-networking", "--disable-component-update", "--hide-scrollbars", "--virtual-time-budget=1500",
-				"--user-data-dir="+t.TempDir(), "--window-size="+size, "--screenshot="+file, server.URL+shot.path).CombinedOutput()
-			cancel()
-			if err != nil {
-				t.Errorf("%s: %v: %s", name, err, out)
-			}
+		photograph(t, ctx, shot.scene, shot.path, filepath.Join(dir, name))
+	}
+}
+
+// complaint fails on what the browser writes to its console.
+func complaint(t *testing.T, name string, e any) {
+	switch e := e.(type) {
+	case *log.EventEntryAdded:
+		if !strings.Contains(e.Entry.Text, "404 (Not Found)") {
+			t.Errorf("%s: the browser says %s: %s", name, e.Entry.Level, e.Entry.Text)
 		}
-		server.CloseClientConnections()
-		server.Close()
+	case *runtime.EventExceptionThrown:
+		t.Errorf("%s: the script failed: %v", name, e.ExceptionDetails)
+	}
+}
+
+// photograph takes a phone's and a desktop's view of one screen.
+func photograph(t *testing.T, ctx context.Context, scene, path, file string) {
+	h := handler(webtest.Scene(scene))
+	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Content-Security-Policy", policy)
+		h.ServeHTTP(w, r)
+	}))
+	defer server.Close()
+	defer server.CloseClientConnections()
+	for _, size := range []struct {
+		name string
+		w, h int64
+		dark bool
+	}{{"390", 390, 844, false}, {"1280", 1280, 900, false}, {"390-dark", 390, 844, true}} {
+		scheme := "light"
+		if size.dark {
+			scheme = "dark"
+		}
+		_, err := chromedp.Call(ctx, emulation.SetDeviceMetricsOverride, emulation.SetDeviceMetricsOverrideParams{Width: size.w, Height: size.h, DeviceScaleFactor: 1, Mobile: size.w < 500})
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, err = chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := chromedp.Do(ctx, chromedp.Navigate(server.URL+path)); err != nil && !strings.Contains(err.Error(), "404") {
+			t.Fatalf("%s: %v", file, err)
+		}
+		spill, err := chromedp.Run(ctx, chromedp.Evaluate[int](`document.documentElement.scrollWidth - document.documentElement.clientWidth`))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if spill > 0 {
+			t.Errorf("%s-%s: spills %d px to the right", file, size.name, spill)
+		}
+		shot, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(file+"-"+size.name+".png", shot, 0o644); err != nil {
+			t.Fatal(err)
+		}
 	}
 }
