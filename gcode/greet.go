@@ -14,6 +14,9 @@ const (
 	afterOK   = 250 * time.Millisecond
 )
 
+// setCounter, as line 0, makes 1 the number of the next line.
+const setCounter = "M110 N0"
+
 // leastAfterOK is the real time below which silence after an ok means nothing.
 const leastAfterOK = 30 * time.Millisecond
 
@@ -122,7 +125,7 @@ func (s *Session) tryFraming(ctx context.Context, g greeting) (greeting, error) 
 		text   string
 		spoilt bool
 	}{
-		{0, "M110 N0", false},
+		{0, setCounter, false},
 		{1, s.o.Hello, false},
 		{2, s.o.Hello, true},
 		{1, s.o.Hello, false},

@@ -187,7 +187,7 @@ func (s *Session) do(ctx context.Context, c command, motion bool) (r Reply, lost
 	if err := s.take(ctx); err != nil {
 		return Reply{}, false, fmt.Errorf("gcode: %s: not sent: %w", c.text, err)
 	}
-	x, err := s.begin(c, motion)
+	x, err := s.start(c, motion)
 	if err != nil {
 		s.release()
 		return Reply{}, false, fmt.Errorf("gcode: %s: not sent: %w", c.text, err)
@@ -203,6 +203,35 @@ func (s *Session) do(ctx context.Context, c command, motion bool) (r Reply, lost
 		return Reply{}, false, wrap(c.text, x.err)
 	}
 	return x.reply, x.lost, nil
+}
+
+// highestNumber is the last line number before the counter starts anew
+// (RS-274/NGC: up to 99999).
+const highestNumber = 99999
+
+// start puts a command in flight, after it has set the printer's counter back
+// where the numbers end. That takes one quick exchange, which no context cuts
+// short.
+func (s *Session) start(c command, motion bool) (*exchange, error) {
+	s.mu.Lock()
+	full := s.framed && s.number >= highestNumber
+	if full {
+		s.sent.reset()
+		s.number = -1
+	}
+	s.mu.Unlock()
+	if full {
+		x, err := s.begin(command{text: setCounter}, false)
+		if err != nil {
+			return nil, err
+		}
+		s.drive(x, nil)
+		s.settle(x)
+		if x.err != nil {
+			return nil, wrap(setCounter, x.err)
+		}
+	}
+	return s.begin(c, motion)
 }
 
 // wait carries x to its end after its caller has gone.

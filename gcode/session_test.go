@@ -36,6 +36,8 @@ func (f *far) say(lines ...string) {
 	}
 }
 
+func newReader(c net.Conn) *bufio.Reader { return bufio.NewReader(c) }
+
 // pair gives a session and the printer's end.
 func pair(t *testing.T, o gcode.Options) (*gcode.Session, *far) {
 	near, end := net.Pipe()
