@@ -46,7 +46,7 @@ func (s *Session) drive(x *exchange, leave <-chan struct{}) bool {
 		}
 		s.timer.Reset(wait)
 		select {
-		case <-x.event:
+		case <-s.event:
 		case <-s.timer.C:
 		case <-leave:
 			return false
@@ -143,11 +143,22 @@ func (s *Session) write(number int, text string, spoilt, afterSilence bool) erro
 	return s.put(s.wire)
 }
 
+// setDeadline makes sure that a write ends before the printer would be taken for
+// dead twice over. It is not set anew for each line, which would cost more than
+// the line.
+func (s *Session) setDeadline() {
+	d, ok := s.conn.(deadliner)
+	now, patience := time.Now(), s.patience(s.o.Silence)
+	if !ok || s.deadline.Sub(now) >= patience {
+		return
+	}
+	s.deadline = now.Add(2 * patience)
+	_ = d.SetWriteDeadline(s.deadline)
+}
+
 // put writes b; the token of writing is held.
 func (s *Session) put(b []byte) error {
-	if d, ok := s.conn.(deadliner); ok {
-		_ = d.SetWriteDeadline(time.Now().Add(s.patience(s.o.Silence)))
-	}
+	s.setDeadline()
 	s.mu.Lock()
 	dead := s.err
 	s.counts.Sent++

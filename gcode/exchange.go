@@ -3,7 +3,7 @@ package gcode
 import "time"
 
 // exchange is one command on its way, from its first byte to its end. Its
-// fields are guarded by Session.mu, except that event is a channel.
+// fields are guarded by Session.mu.
 type exchange struct {
 	command
 	motion bool
@@ -36,7 +36,6 @@ type exchange struct {
 	lost     bool
 	err      error
 	finished bool
-	event    chan struct{}
 }
 
 // These stand in exchange.next beside line numbers and None (a plain line).
@@ -52,7 +51,7 @@ func (s *Session) begin(c command, motion bool) (*exchange, error) {
 	if s.err != nil {
 		return nil, s.err
 	}
-	x := &exchange{command: c, motion: motion, number: None, at: None, next: nothing, asked: None, soft: None, barrier: None, event: make(chan struct{}, 1)}
+	x := &exchange{command: c, motion: motion, number: None, at: None, next: nothing, asked: None, soft: None, barrier: None}
 	if s.framed {
 		s.number++
 		s.sent.put(s.number, c.text)
@@ -148,7 +147,7 @@ func (s *Session) feedOK(x *exchange, l Line) {
 	x.confirmFault()
 	switch {
 	case x.at != x.number: // an older line was done at last
-		x.send(x.at + 1)
+		s.send(x, x.at+1)
 	case s.doubtful(x, l):
 		s.makeSure(x, l)
 	case x.barrier != None && !s.passed(x):
@@ -195,11 +194,11 @@ func (s *Session) doubtful(x *exchange, l Line) bool {
 func (s *Session) makeSure(x *exchange, ok Line) {
 	x.checked, x.troubled, x.okHeard = true, true, ok
 	if s.framed {
-		x.send(counter)
+		s.send(x, counter)
 		return
 	}
 	x.barrier = len(x.lines)
-	x.send(None)
+	s.send(x, None)
 }
 
 // pollAgain sends the damaged line once more, a few times at most; then the ok
@@ -207,7 +206,7 @@ func (s *Session) makeSure(x *exchange, ok Line) {
 func (s *Session) pollAgain(x *exchange) {
 	x.fresh = nil
 	if x.strange++; x.strange < 4 {
-		x.send(counter)
+		s.send(x, counter)
 		return
 	}
 	s.conclude(x, Line{})
@@ -255,7 +254,7 @@ func (s *Session) again(x *exchange) {
 		s.conclude(x, Line{}) // a touch that failed is not made again
 	case n != None && s.sent.canReplay(n, x.number):
 		x.lines, x.fault, x.unclear, x.checked, x.okHeard = nil, nil, false, false, Line{}
-		x.send(n)
+		s.send(x, n)
 	default:
 		s.outOfStep(x, n)
 	}
@@ -267,7 +266,7 @@ func (s *Session) outOfStep(x *exchange, n int) {
 	x.strange++
 	switch {
 	case x.strange < 3:
-		x.send(x.number)
+		s.send(x, x.number)
 	case n == 0 || n == 1:
 		s.die(ErrRestarted) // its counter started anew
 	default:
@@ -276,14 +275,15 @@ func (s *Session) outOfStep(x *exchange, n int) {
 }
 
 // send asks the driver to write line n.
-func (x *exchange) send(n int) {
+func (s *Session) send(x *exchange, n int) {
 	x.next = n
-	x.signal()
+	s.signal()
 }
 
-func (x *exchange) signal() {
+// signal wakes the driver; to wake it once too often does no harm.
+func (s *Session) signal() {
 	select {
-	case x.event <- struct{}{}:
+	case s.event <- struct{}{}:
 	default:
 	}
 }
@@ -320,5 +320,5 @@ func (s *Session) conclusiveFault(x *exchange) {
 func (s *Session) end(x *exchange) {
 	x.finished = true
 	s.cur = nil
-	x.signal()
+	s.signal()
 }

@@ -80,6 +80,9 @@ func ParseLine(b []byte) Line {
 // NULs are dropped without blame: some boards send them while they start.
 func clean(b []byte) (text string, damaged bool) {
 	b = bytes.Trim(b, "\r\n\t \x00")
+	if string(b) == "ok" {
+		return "ok", false // by far the most frequent: no copy
+	}
 	plain := true
 	for _, c := range b {
 		if (c < ' ' && c != '\t') || c > '~' {

@@ -27,7 +27,10 @@ type Session struct {
 	turn    chan struct{} // holds one token: who took it may send commands
 	writing chan struct{} // holds one token: who took it may write
 	timer   *time.Timer   // of the holder of turn
-	wire    []byte        // of the holder of writing
+	event   chan struct{} // wakes the holder of turn
+
+	wire     []byte    // of the holder of writing
+	deadline time.Time // likewise: what the connection's write deadline is
 
 	done  chan struct{} // closed when the session is dead
 	tasks sync.WaitGroup
@@ -59,7 +62,7 @@ type greeting struct {
 func NewSession(conn io.ReadWriteCloser, o Options) *Session {
 	s := &Session{
 		conn: conn, o: o.withDefaults(),
-		turn: make(chan struct{}, 1), writing: make(chan struct{}, 1),
+		turn: make(chan struct{}, 1), writing: make(chan struct{}, 1), event: make(chan struct{}, 1),
 		done: make(chan struct{}), timer: time.NewTimer(time.Hour),
 	}
 	s.sent.reset()
