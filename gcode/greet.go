@@ -20,22 +20,6 @@ const setCounter = "M110 N0"
 // leastAfterOK is the real time below which silence after an ok means nothing.
 const leastAfterOK = 30 * time.Millisecond
 
-// collector takes all lines while Greet feels its way.
-type collector struct {
-	lines []Line
-	event chan struct{}
-}
-
-func (c *collector) add(l Line) {
-	if l.Kind != Empty && len(c.lines) < 1000 {
-		c.lines = append(c.lines, l)
-	}
-	select {
-	case c.event <- struct{}{}:
-	default:
-	}
-}
-
 // Greet waits for the banner or for silence, says the first word, and finds out
 // whether the printer takes numbered lines with a check: it sends a good one, a
 // damaged one and a repeated one, all with the first word, which changes
@@ -75,16 +59,6 @@ func (s *Session) greet(ctx context.Context) error {
 	s.sent.reset()
 	s.number = 1
 	return s.err
-}
-
-// listenRaw switches between Greet's way of listening and the usual one.
-func (s *Session) listenRaw(on bool) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.raw = nil
-	if on {
-		s.raw = &collector{event: make(chan struct{}, 1)}
-	}
 }
 
 // sayHello says the first word until it is answered, three times at most: the
@@ -165,125 +139,4 @@ func (s *Session) say(ctx context.Context, number int, text string, spoilt bool)
 		return nil, s.kill(err)
 	}
 	return s.collect(ctx, afterOK, helloWait, helloLife)
-}
-
-// collect gathers lines until the line has been silent for calm after an ok, or
-// for long without one (busy lines count, chatter does not), at most for most.
-func (s *Session) collect(ctx context.Context, calm, long, most time.Duration) ([]Line, error) {
-	s.mu.Lock()
-	c := s.raw
-	s.mu.Unlock()
-	began := time.Now()
-	real := s.o.Clock.Real
-	for {
-		s.mu.Lock()
-		lines, heard := c.lines, s.heard
-		s.mu.Unlock()
-		wait := remaining(lines, began, heard, max(real(calm), leastAfterOK), max(real(long), min(long, leastPatience)))
-		if calm == long { // waiting for silence, whatever is said
-			wait = max(real(calm), leastAfterOK) - time.Since(later(began, heard))
-		}
-		wait = min(wait, max(real(most), min(most, leastPatience))-time.Since(began))
-		if wait <= 0 {
-			return lines, nil
-		}
-		s.timer.Reset(wait)
-		select {
-		case <-c.event:
-		case <-s.timer.C:
-		case <-s.done:
-			return nil, s.Err()
-		case <-ctx.Done():
-			return nil, s.kill(fmt.Errorf("%w: %w", ErrClosed, ctx.Err()))
-		}
-	}
-}
-
-func remaining(lines []Line, began, heard time.Time, calm, long time.Duration) time.Duration {
-	from := began
-	for _, l := range lines {
-		switch l.Kind {
-		case OK:
-			return calm - time.Since(later(began, heard))
-		case Busy, Report, Fault, Resend, Banner:
-			from = later(began, heard)
-		}
-	}
-	return long - time.Since(from)
-}
-
-func later(a, b time.Time) time.Time {
-	if b.After(a) {
-		return b
-	}
-	return a
-}
-
-// heardView is what matters of some lines.
-type heardView struct {
-	ok      Line
-	asked   int
-	fault   bool
-	reports []Line
-}
-
-func view(lines []Line) heardView {
-	v := heardView{asked: None}
-	for _, l := range lines {
-		switch l.Kind {
-		case OK:
-			v.ok = l
-		case Resend:
-			v.asked = l.Number
-		case Fault:
-			if l.Number == None {
-				v.fault = true
-			} else if v.asked == None {
-				v.asked = l.Number
-			}
-		case Busy, Wait, Banner:
-		default:
-			v.reports = append(v.reports, l)
-		}
-	}
-	return v
-}
-
-// answers reports whether v says what r said: at least half of its lines. An
-// empty r is answered by nothing at all.
-func (v heardView) answers(r Reply) bool {
-	same, of := 0, 0
-	for _, want := range r.Lines {
-		if want.Kind != Report {
-			continue
-		}
-		of++
-		for _, l := range v.reports {
-			if l.Text == want.Text {
-				same++
-				break
-			}
-		}
-	}
-	return of > 0 && 2*same >= of
-}
-
-// reports reports whether r holds a report at all.
-func (r Reply) reports() bool {
-	for _, l := range r.Lines {
-		if l.Kind == Report {
-			return true
-		}
-	}
-	return false
-}
-
-// said reports whether r holds a line of the same text.
-func (r Reply) said(l Line) bool {
-	for _, k := range r.Lines {
-		if k.Text == l.Text {
-			return true
-		}
-	}
-	return false
 }

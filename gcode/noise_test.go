@@ -9,6 +9,7 @@ import (
 	"net"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 	"testing/synctest"
 
@@ -20,9 +21,7 @@ import (
 type ledger struct {
 	last    int
 	done    []string
-	unseen  int // damaged lines whose check agreed all the same
 	damaged int
-	restart bool
 }
 
 func (p *ledger) one(line string) []string {
@@ -113,6 +112,24 @@ func (n *noisy) serve(p *ledger) {
 	}
 }
 
+// trace keeps the last lines, for a test that fails.
+type trace struct {
+	mu    sync.Mutex
+	lines []string
+}
+
+func (t *trace) note(dir, line string) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.lines = append(t.lines[max(0, len(t.lines)-24):], dir+line)
+}
+
+func (t *trace) String() string {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	return strings.Join(t.lines, "\n")
+}
+
 // Framed commands over a line that corrupts 1 byte in 1,000 both ways: each is
 // done exactly once and in order. What the 8-bit check cannot see (a damaged
 // line whose check agrees, about 1 in 200 at most) would show as a body that
@@ -125,11 +142,11 @@ func TestExactlyOnceOverABadLine(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		near, far := net.Pipe()
 		defer far.Close()
-		var trace []string
+		var tail trace
 		p := &ledger{}
 		n := &noisy{Conn: far, r: rand.New(rand.NewPCG(1, 2)), every: 1000}
 		go n.serve(p)
-		s := gcode.NewSession(near, gcode.Options{Log: func(d, l string) { trace = append(trace, d+l) }})
+		s := gcode.NewSession(near, gcode.Options{Log: tail.note})
 		defer s.Close()
 		if err := s.Greet(context.Background()); err != nil || !s.Framed() {
 			t.Fatalf("greet: %v, framed %v", err, s.Framed())
@@ -157,7 +174,7 @@ func TestExactlyOnceOverABadLine(t *testing.T) {
 				continue // it was done
 			}
 			if err != nil {
-				t.Fatalf("command %d: %v; %+v\n%s", i, err, s.Counts(), strings.Join(trace[max(0, len(trace)-25):], "\n"))
+				t.Fatalf("command %d: %v; %+v\n%s", i, err, s.Counts(), &tail)
 			}
 			for _, l := range r.Lines {
 				if strings.HasPrefix(l.Text, "value:") && l.Text != want {

@@ -43,7 +43,7 @@ type Options struct {
 	// line. It must not block.
 	OnUnasked func(Line)
 	// Log is given every line, with ">" for sent and "<" for heard. It must
-	// not block.
+	// not block, and may be called by two goroutines at once.
 	Log func(dir, line string)
 }
 
