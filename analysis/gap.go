@@ -1,6 +1,10 @@
 package analysis
 
-import "abbed/probe/record"
+import (
+	"math"
+
+	"abbed/probe/record"
+)
 
 // Gap is the fitted gap error over the bed, as contrasts against the zero
 // place. It is immutable.
@@ -13,6 +17,7 @@ type Gap struct {
 	Margin float64
 
 	surface surface
+	steep   float64 // least slope that extrapolation assumes, mm per mm
 }
 
 // At returns the gap error at p, mm, against the zero place: + = the nozzle is
@@ -28,6 +33,101 @@ func (g *Gap) At(p record.Place) (gap, u95 float64, reason *Reason) {
 			"the place " + p.String() + " lies outside the gauged area",
 			"gauge a place there, or within " + mm0(g.Margin) + " of it"}
 	}
-	gap, u95 = g.surface.contrast(p, g.Zero)
+	gap, u95 = g.at(p)
 	return gap, u95, nil
+}
+
+// at is At without asking where p lies. A margin along an axis on which only
+// one line was gauged is told by no term: it widens like Beyond.
+func (g *Gap) at(p record.Place) (gap, u95 float64) {
+	gap, u95 = g.surface.contrast(p, g.Zero)
+	n := g.Area.Nearest(p)
+	blind := 0.0
+	if g.Area.W() < apart {
+		blind = math.Hypot(blind, p.U-n.U)
+	}
+	if g.Area.H() < apart {
+		blind = math.Hypot(blind, p.V-n.V)
+	}
+	return gap, math.Hypot(u95, blind*g.steep)
+}
+
+// Beyond returns the gap error at any place: inside the gauged area as At,
+// outside it that of the nearest edge (the area with its margin), with its
+// half width widened by the distance times the steepest slope that is
+// plausible there: that of the fit at the edge with its doubt, and never less
+// than a tenth of the steepest correction allowed. d is the distance from the
+// edge, mm, 0 inside.
+func (g *Gap) Beyond(p record.Place) (gap, u95, d float64) {
+	edge := g.Area.Grown(g.Margin).Nearest(p)
+	gap, u95 = g.at(edge)
+	d = p.Distance(edge)
+	if d < 1e-3 {
+		return gap, u95, 0
+	}
+	// One step inward along the way out: the slope there with its doubt.
+	const step = 10.0
+	in := record.Place{U: edge.U - step*(p.U-edge.U)/d, V: edge.V - step*(p.V-edge.V)/d}
+	v, u := g.surface.contrast(edge, in)
+	slope := math.Max((math.Abs(v)+u)/step, g.steep)
+	return gap, math.Hypot(u95, slope*d), d
+}
+
+// Slope returns the size of the gradient of the gap error at p, mm per mm, over
+// 10 mm each way.
+func (g *Gap) Slope(p record.Place) float64 {
+	const h = 10.0
+	du, _ := g.surface.contrast(record.Place{U: p.U + h/2, V: p.V}, record.Place{U: p.U - h/2, V: p.V})
+	dv, _ := g.surface.contrast(record.Place{U: p.U, V: p.V + h/2}, record.Place{U: p.U, V: p.V - h/2})
+	return math.Hypot(du, dv) / h
+}
+
+// Extreme is the gap error where something about it is largest.
+type Extreme struct {
+	Place     record.Place `json:"place"`
+	Gap, U95  float64
+	Slope     float64
+	MostDoubt float64 // the largest u95 in the area, mm
+}
+
+// Largest returns the place of the gauged area where |gap| + u95 is largest,
+// on a lattice of 17 x 17 over it, with the steepest slope and the largest
+// doubt anywhere on that lattice.
+func (g *Gap) Largest() Extreme {
+	var e Extreme
+	worst := -1.0
+	for _, p := range g.lattice(17) {
+		v, u := g.at(p)
+		if a := math.Abs(v) + u; a > worst {
+			worst, e.Place, e.Gap, e.U95 = a, p, v, u
+		}
+		e.Slope = math.Max(e.Slope, g.Slope(p))
+		e.MostDoubt = math.Max(e.MostDoubt, u)
+	}
+	return e
+}
+
+// lattice returns n x n places over the gauged rectangle.
+func (g *Gap) lattice(n int) []record.Place {
+	var out []record.Place
+	for j := range n {
+		for i := range n {
+			out = append(out, record.Place{
+				U: g.Area.X0 + g.Area.W()*float64(i)/float64(n-1),
+				V: g.Area.Y0 + g.Area.H()*float64(j)/float64(n-1),
+			})
+		}
+	}
+	return out
+}
+
+// part returns the largest |contribution| of the terms that pass over the
+// gauged area against the zero place, with the half width there.
+func (g *Gap) part(pass func(term) bool) (cost, u95 float64) {
+	for _, p := range g.lattice(5) {
+		if v, u := g.surface.part(p, g.Zero, pass); math.Abs(v) > math.Abs(cost) {
+			cost, u95 = v, u
+		}
+	}
+	return cost, u95
 }

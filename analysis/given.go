@@ -20,9 +20,8 @@ var ErrCSV = errors.New("not a table of touches")
 // may stand in any order; blank lines and lines from `#` on are skipped;
 // commas, semicolons or tabs separate.
 //
-// Touches come in the order of the file, with Series SeriesGiven and, where a
-// repeat column stands, SeriesRepeat for places that are touched four times or
-// more. Errors name the line, the cause and the remedy, and wrap ErrCSV.
+// Touches come in the order of the file, with Series SeriesGiven, N counting
+// from 1 and, without a t column, T = 0 (no drift can be told then). Errors name the line, the cause and the remedy, and wrap ErrCSV.
 func ReadCSV(r io.Reader) ([]record.Touch, error) {
 	sc := bufio.NewScanner(r)
 	sc.Buffer(make([]byte, 64<<10), 1<<20)
@@ -48,9 +47,6 @@ func ReadCSV(r io.Reader) ([]record.Touch, error) {
 			return nil, fmt.Errorf("read touches: line %d: %w", line, err)
 		}
 		t.N, t.Index = int64(len(out)+1), len(out)
-		if _, timed := columns["t"]; !timed {
-			t.T = float64(len(out))
-		}
 		out = append(out, t)
 	}
 	switch err := sc.Err(); {

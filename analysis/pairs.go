@@ -3,6 +3,7 @@ package analysis
 import (
 	"math"
 
+	"abbed/analysis/fit"
 	"abbed/probe/record"
 )
 
@@ -30,50 +31,135 @@ type Paired struct {
 // Pairs returns each gauging with its paired touches: the mean of those before
 // and the mean of those after, interpolated in time to the gauging. Gaugings
 // without a touch have Touches 0.
-func Pairs(run record.Run) []Paired { return pairs(clean(run)) }
-
-func pairs(run record.Run) []Paired {
-	touches := run.Of(record.SeriesPair)
-	u := touchDoubt(run)
-	var out []Paired
-	for _, g := range run.Gaugings {
-		out = append(out, pair(g, touches, u))
-	}
-	return out
+func Pairs(run record.Run) []Paired {
+	run = clean(run)
+	ps, _ := pairs(run, steady(run))
+	return ps
 }
 
-// pair finds the touches of g's own visit on both sides in time. Strangers'
-// records may not number visits: then the place decides (within 1 mm).
-func pair(g record.Gauging, touches []record.Touch, u float64) Paired {
-	var before, after []record.Touch
+// pairs also lists the touches that were set aside.
+func pairs(run record.Run, s steadiness) ([]Paired, []Odd) {
+	touches := inTime(run.Of(record.SeriesPair))
+	for i := range touches {
+		touches[i].Z = s.level(touches[i])
+	}
+	var odd []Odd
+	groups := make([]group, 0, len(run.Gaugings))
+	for _, g := range run.Gaugings {
+		gr := gather(g, touches)
+		odd = append(odd, gr.setAside(s.sigma)...)
+		groups = append(groups, gr)
+	}
+	if firstReadsOff(groups, s.sigma) {
+		for i := range groups {
+			groups[i].before, groups[i].after = later(groups[i].before), later(groups[i].after)
+		}
+	}
+	var out []Paired
+	for _, gr := range groups {
+		out = append(out, gr.paired(s))
+	}
+	return out, odd
+}
+
+// group is a gauging with its touches.
+type group struct {
+	record.Gauging
+	before, after []record.Touch
+}
+
+// gather finds the touches of g's own visit on both sides in time, at its
+// place (within 1 mm).
+func gather(g record.Gauging, touches []record.Touch) group {
+	gr := group{Gauging: g}
 	for _, t := range touches {
 		if t.Place.Distance(g.Place) > 1 || t.Spot >= 0 && g.Spot >= 0 && t.Spot != g.Spot {
 			continue
 		}
-		if t.T <= g.T && (t.Pass == g.Visit || t.Pass < 0) {
-			before = append(before, t)
+		if t.T <= g.T && t.Pass == g.Visit {
+			gr.before = append(gr.before, t)
 		}
-		if t.T > g.T && (t.Pass == g.Visit+1 || t.Pass < 0) {
-			after = append(after, t)
+		if t.T > g.T && t.Pass == g.Visit+1 {
+			gr.after = append(gr.after, t)
 		}
 	}
-	p := Paired{N: g.N, T: g.T, Spot: g.Spot, Visit: g.Visit, Place: g.Place,
-		Contact: g.Z - g.Blade, Touches: len(before) + len(after)}
-	zb, tb := meanTouch(before)
-	za, ta := meanTouch(after)
-	nb, na := float64(len(before)), float64(len(after))
-	switch {
-	case nb > 0 && na > 0:
-		f := 0.5
-		if ta > tb {
-			f = (g.T - tb) / (ta - tb)
+	return gr
+}
+
+// setAside takes out touches that lie beyond six standard deviations, and
+// beyond 0.05 mm, of the median of three or more: probe outliers, not drift.
+func (g *group) setAside(sigma float64) []Odd {
+	all := append(append([]record.Touch(nil), g.before...), g.after...)
+	if len(all) < 3 {
+		return nil
+	}
+	m, limit := fit.Median(heights(all)), math.Max(6*sigma, 0.05)
+	good := func(t record.Touch) bool { return math.Abs(t.Z-m) <= limit }
+	var odd []Odd
+	for _, t := range all {
+		if !good(t) {
+			odd = append(odd, Odd{N: t.N, Place: t.Place, Off: t.Z - m,
+				Text: "this touch at a gauging lies " + um(t.Z-m) + " from the others there; it was set aside"})
 		}
-		p.Touched = zb + f*(za-zb)
-		p.U = u * math.Sqrt((1-f)*(1-f)/nb+f*f/na)
-	case nb > 0:
-		p.Touched, p.U = zb, u/math.Sqrt(nb)
+	}
+	if 2*len(odd) >= len(all) {
+		return nil // no majority says which are right
+	}
+	g.before, g.after = keep(g.before, good), keep(g.after, good)
+	return odd
+}
+
+// firstReadsOff says whether the first touches of the groups differ from the
+// later ones by more than chance (t > 3) and more than half of a scatter: a
+// probe that wants a touch to wake up.
+func firstReadsOff(groups []group, sigma float64) bool {
+	var d []float64
+	for _, g := range groups {
+		for _, ts := range [][]record.Touch{g.before, g.after} {
+			if len(ts) >= 2 {
+				d = append(d, ts[0].Z-mean(heights(ts[1:])))
+			}
+		}
+	}
+	if len(d) < 4 {
+		return false
+	}
+	m, sd := fit.MeanSD(d)
+	return math.Abs(m) > 3*math.Max(sd, sigma)/math.Sqrt(float64(len(d))) && math.Abs(m) > sigma/2
+}
+
+func later(ts []record.Touch) []record.Touch {
+	if len(ts) < 2 {
+		return ts
+	}
+	return ts[1:]
+}
+
+func (g group) paired(s steadiness) Paired {
+	p := Paired{N: g.N, T: g.T, Spot: g.Spot, Visit: g.Visit, Place: g.Place,
+		Contact: g.Z - g.Blade, Touches: len(g.before) + len(g.after)}
+	zb, tb := meanTouch(g.before)
+	za, ta := meanTouch(g.after)
+	nb, na := float64(len(g.before)), float64(len(g.after))
+	share := 0.0 // of the touches after
+	switch {
+	case nb > 0 && na > 0 && ta > tb:
+		share = (g.T - tb) / (ta - tb)
 	case na > 0:
-		p.Touched, p.U = za, u/math.Sqrt(na)
+		share = na / (na + nb)
+	}
+	p.Touched = zb + share*(za-zb)
+	v := 0.0
+	if nb > 0 {
+		v += (1 - share) * (1 - share) / nb
+	}
+	if na > 0 {
+		v += share * share / na
+	}
+	p.U = s.sigma * math.Sqrt(v)
+	if s.Scatter != nil && s.Scatter.Value < s.Step/2 {
+		// Touches that fall on the same step do not average it out.
+		p.U = math.Hypot(s.Scatter.Value*math.Sqrt(v), s.StepU)
 	}
 	p.G = p.Touched - p.Contact
 	return p

@@ -1,5 +1,12 @@
 package analysis
 
+import (
+	"math"
+	"slices"
+
+	"abbed/analysis/fit"
+)
+
 // Profile is the survey taken apart: height = mean + column + row +
 // interaction. Lengths are mm.
 type Profile struct {
@@ -21,6 +28,9 @@ type Profile struct {
 	Significant bool `json:"significant"`
 	// Agreement is the correlation of Front and Back, -1..1.
 	Agreement float64 `json:"agreement"`
+	// Touches is how many touches tell it; Outliers were set aside.
+	Touches  int   `json:"touches"`
+	Outliers []Odd `json:"outliers"`
 }
 
 // Effect is one column or row of a Profile.
@@ -38,4 +48,130 @@ type Effect struct {
 	Front float64 `json:"front"`
 	Back  float64 `json:"back"`
 	N     int     `json:"n"`
+}
+
+// significance is the level at which the profile counts as above its noise.
+const significance = 0.01
+
+// profile returns the two-way decomposition; sigma is the scatter of a touch.
+// Front and back halves are decomposed each for itself: where they agree, the
+// left-right shape repeats from front to back.
+func (v *survey) profile(sigma float64) *Profile {
+	p := &Profile{Touches: len(v.touches), Outliers: v.odd}
+	ss := 0.0
+	for _, e := range v.rest {
+		ss += e * e
+	}
+	dof := math.Max(float64(len(v.rest)-len(v.columns)-len(v.rows)+1), 1)
+	noise := math.Max(math.Sqrt(ss/dof), 1e-5)
+	p.Noise = deviation(noise, dof, "mm")
+	p.Columns = effects(v.columns, v.colEff, v.nCol, noise)
+	p.Rows = effects(v.rows, v.rowEff, v.nRow, noise)
+	p.Interaction = v.interaction(ss, dof, sigma)
+	p.test(noise, dof)
+	p.halves(v)
+	return p
+}
+
+func effects(at, eff []float64, n []int, noise float64) []Effect {
+	bend := straightened(at, eff)
+	out := make([]Effect, len(at))
+	for i := range at {
+		out[i] = Effect{At: at[i], Effect: eff[i], Bend: bend[i], U: noise / math.Sqrt(float64(max(n[i], 1))), N: n[i]}
+	}
+	return out
+}
+
+// straightened returns y less its straight line over x; y itself for fewer
+// than two places.
+func straightened(x, y []float64) []float64 {
+	rows := make([][]float64, len(x))
+	for i := range x {
+		rows[i] = []float64{1, x[i] - x[0]}
+	}
+	r, err := fit.Least(rows, y, nil)
+	if err != nil || r.Rank < 2 {
+		return slices.Clone(y)
+	}
+	return r.Residuals
+}
+
+func (v *survey) interaction(ss, dof, sigma float64) float64 {
+	left := math.Max(ss-dof*sigma*sigma, 0)
+	all := left
+	for i, e := range v.colEff {
+		all += float64(v.nCol[i]) * e * e
+	}
+	for i, e := range v.rowEff {
+		all += float64(v.nRow[i]) * e * e
+	}
+	if all <= 0 {
+		return 0
+	}
+	return left / all
+}
+
+// test compares the bend of the columns with the noise by F.
+func (p *Profile) test(noise, dof float64) {
+	ss, lo, hi := 0.0, 0, 0
+	for i, c := range p.Columns {
+		ss += float64(c.N) * c.Bend * c.Bend
+		if c.Bend < p.Columns[lo].Bend {
+			lo = i
+		}
+		if c.Bend > p.Columns[hi].Bend {
+			hi = i
+		}
+	}
+	df := float64(len(p.Columns) - 2)
+	p.F = ss / df / (noise * noise)
+	p.P = fit.FTail(p.F, df, dof)
+	p.Significant = p.P < significance
+	a, b := p.Columns[lo], p.Columns[hi]
+	p.Size = measured(b.Bend-a.Bend, math.Hypot(a.U, b.U), dof, "mm")
+}
+
+func (p *Profile) halves(v *survey) {
+	front, nf := make([]float64, len(v.columns)), make([]float64, len(v.columns))
+	back, nb := make([]float64, len(v.columns)), make([]float64, len(v.columns))
+	for i := range v.touches {
+		c := v.col[i]
+		switch e := v.rest[i] + v.colEff[c]; {
+		case 2*v.row[i] < len(v.rows)-1:
+			front[c], nf[c] = front[c]+e, nf[c]+1
+		case 2*v.row[i] > len(v.rows)-1:
+			back[c], nb[c] = back[c]+e, nb[c]+1
+		}
+	}
+	for c := range v.columns {
+		front[c] /= math.Max(nf[c], 1)
+		back[c] /= math.Max(nb[c], 1)
+	}
+	front, back = straightened(v.columns, front), straightened(v.columns, back)
+	var fb, ff, bb float64
+	for c := range v.columns {
+		p.Columns[c].Front, p.Columns[c].Back = front[c], back[c]
+		fb, ff, bb = fb+front[c]*back[c], ff+front[c]*front[c], bb+back[c]*back[c]
+	}
+	if ff > 0 && bb > 0 {
+		p.Agreement = fb / math.Sqrt(ff*bb)
+	}
+}
+
+// bend returns the non-linear column effect at u, linear between columns and
+// constant beyond them, and its standard uncertainty. nil gives 0, 0.
+func (p *Profile) bend(u float64) (f, uf float64) {
+	if p == nil || len(p.Columns) == 0 {
+		return 0, 0
+	}
+	cs := p.Columns
+	i, _ := slices.BinarySearchFunc(cs, u, func(e Effect, u float64) int { return cmp(e.At, u) })
+	if i == 0 {
+		return cs[0].Bend, cs[0].U
+	}
+	if i == len(cs) {
+		return cs[i-1].Bend, cs[i-1].U
+	}
+	k := (u - cs[i-1].At) / (cs[i].At - cs[i-1].At)
+	return cs[i-1].Bend + k*(cs[i].Bend-cs[i-1].Bend), math.Hypot((1-k)*cs[i-1].U, k*cs[i].U)
 }

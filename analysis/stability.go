@@ -65,6 +65,10 @@ type Wander struct {
 	Noise float64 `json:"noise"`
 	// P is the probability of as much from scatter alone.
 	P float64 `json:"p"`
+	// Places counts the places a few mm wide where one pass stands out.
+	Places int `json:"places"`
+
+	fired bool
 }
 
 // Odd is a touch or a gauging that does not fit with its fellows.

@@ -22,6 +22,8 @@ type Verdict struct {
 	Model Model `json:"model"`
 	// Findings are the conclusions, the gravest first; at least one.
 	Findings []Finding `json:"findings"`
+
+	facts *facts
 }
 
 // Finding is a named conclusion: the plain sentence first, then the numbers,

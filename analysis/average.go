@@ -1,0 +1,219 @@
+package analysis
+
+import (
+	"math"
+	"slices"
+
+	"abbed/analysis/fit"
+	"abbed/probe/record"
+)
+
+// priorDoF is how many degrees of freedom the expected scatter of a gauging
+// (Criteria.GaugeScatter) is worth beside what the run shows: few, so that a
+// dozen records overrule it.
+const priorDoF = 3
+
+// crossing is the condition (columns scaled to one length) beyond which two
+// terms of a candidate count as not told apart by the places.
+const crossing = 25
+
+// member is one candidate of the average.
+type member struct {
+	terms  []term
+	fit    fit.Result
+	s2     float64 // variance of one record, with the prior
+	dof    float64
+	aicc   float64
+	weight float64
+}
+
+// surface is the average over the members: a model of the raw gap error.
+type surface struct {
+	frame   frame
+	members []member
+	// blades is a variance that contrasts keep because several blades were
+	// used, mm^2.
+	blades float64
+	// fixed is the half width where nothing was fitted (no lever), mm.
+	fixed float64
+}
+
+// observations are gaugings ready to be fitted.
+type observations struct {
+	pairs   []Paired
+	g, w    []float64
+	sigma02 float64 // expected variance of one record, mm^2
+}
+
+// observe weighs the pairs: variance of the gauging as expected plus that of
+// its touches; weights are relative to the expected variance.
+func observe(ps []Paired, c record.Criteria) observations {
+	o := observations{pairs: ps}
+	for _, p := range ps {
+		o.sigma02 += (c.GaugeScatter*c.GaugeScatter + p.U*p.U) / float64(len(ps))
+	}
+	o.sigma02 = math.Max(o.sigma02, 1e-8)
+	for _, p := range ps {
+		o.g = append(o.g, p.G)
+		o.w = append(o.w, o.sigma02/math.Max(c.GaugeScatter*c.GaugeScatter+p.U*p.U, 1e-8))
+	}
+	return o
+}
+
+// average fits every candidate and weighs it by AICc (Burnham, Anderson, Model
+// Selection and Multimodel Inference, 2002, 2.2 and 4.3; from memory), the
+// expected scatter counting as priorDoF further observations of the variance.
+// Members come with the largest weight first. ok is false where nothing could
+// be fitted.
+func average(o observations, candidates [][]term, f frame) (surface, bool) {
+	s := surface{frame: f}
+	for _, terms := range candidates {
+		if m, ok := fitMember(o, terms, f); ok {
+			s.members = append(s.members, m)
+		}
+	}
+	if len(s.members) == 0 {
+		return s, false
+	}
+	best := math.Inf(1)
+	for _, m := range s.members {
+		best = math.Min(best, m.aicc)
+	}
+	sum := 0.0
+	for i := range s.members {
+		s.members[i].weight = math.Exp(-(s.members[i].aicc - best) / 2)
+		sum += s.members[i].weight
+	}
+	for i := range s.members {
+		s.members[i].weight /= sum
+	}
+	slices.SortStableFunc(s.members, func(a, b member) int { return cmp(b.weight, a.weight) })
+	return s, true
+}
+
+func fitMember(o observations, terms []term, f frame) (member, bool) {
+	rows := make([][]float64, len(o.pairs))
+	for i, p := range o.pairs {
+		rows[i] = f.row(terms, p.Place)
+	}
+	r, err := fit.Least(rows, o.g, o.w)
+	if err != nil || r.Rank < len(terms) || r.Condition > crossing || r.DoF < 1 {
+		return member{}, false
+	}
+	n := float64(r.N) + priorDoF
+	k := float64(len(terms) + 1)
+	if n-k-1 <= 0 {
+		return member{}, false
+	}
+	ss := priorDoF*o.sigma02 + r.RSS
+	m := member{terms: terms, fit: r, dof: r.DoF + priorDoF}
+	m.s2 = ss / m.dof
+	m.aicc = n*math.Log(ss/n) + 2*k + 2*k*(k+1)/(n-k-1)
+	return m, true
+}
+
+const z95 = 1.959963984540054
+
+// contrast returns the gap error at p against q and the half width of its 95 %
+// interval: sum w_k (t_k^2 var_k + (g_k - g)^2), the spread between the
+// members included (Burnham, Anderson 2002, eq. 4.9 with 4.3.3's t; from
+// memory).
+func (s surface) contrast(p, q record.Place) (gap, u95 float64) {
+	return s.part(p, q, func(term) bool { return true })
+}
+
+// part is contrast for the terms that pass only.
+func (s surface) part(p, q record.Place, pass func(term) bool) (gap, u95 float64) {
+	if len(s.members) == 0 {
+		return 0, s.fixed
+	}
+	vs := make([]float64, len(s.members))
+	us := make([]float64, len(s.members))
+	for i, m := range s.members {
+		vs[i], us[i] = s.memberContrast(m, p, q, pass)
+		gap += m.weight * vs[i]
+	}
+	v := 0.0
+	for i, m := range s.members {
+		t := fit.T95(m.dof) / z95
+		v += m.weight * (t*t*us[i] + (vs[i]-gap)*(vs[i]-gap))
+	}
+	if p != q {
+		v += s.blades
+	}
+	return gap, z95 * math.Sqrt(v)
+}
+
+// memberContrast returns one member's contrast and its variance, that of the
+// survey's profile included.
+func (s surface) memberContrast(m member, p, q record.Place, pass func(term) bool) (v, variance float64) {
+	c := make([]float64, len(m.terms))
+	for i, t := range m.terms {
+		if t != termOne && pass(t) {
+			c[i] = s.frame.value(t, p) - s.frame.value(t, q)
+		}
+	}
+	variance = m.s2 * m.fit.Variance(c)
+	for i, t := range m.terms {
+		if t == termF && pass(t) && p.U != q.U {
+			_, up := s.frame.prof.bend(p.U)
+			_, uq := s.frame.prof.bend(q.U)
+			variance += m.fit.Coef[i] * m.fit.Coef[i] * (up*up + uq*uq)
+		}
+	}
+	return m.fit.Predict(c), variance
+}
+
+// raw returns the raw gap error at p (level and all), its standard uncertainty
+// and degrees of freedom.
+func (s surface) raw(p record.Place) (g, u, dof float64) {
+	gs := make([]float64, len(s.members))
+	for i, m := range s.members {
+		gs[i] = m.fit.Predict(s.frame.row(m.terms, p))
+		g += m.weight * gs[i]
+		dof += m.weight * m.dof
+	}
+	v := 0.0
+	for i, m := range s.members {
+		v += m.weight * (m.s2*m.fit.Variance(s.frame.row(m.terms, p)) + (gs[i]-g)*(gs[i]-g))
+	}
+	return g, math.Sqrt(v), dof
+}
+
+// weightOf returns the weight of the members that hold any term that passes.
+func (s surface) weightOf(pass func(term) bool) float64 {
+	w := 0.0
+	for _, m := range s.members {
+		if slices.ContainsFunc(m.terms, func(t term) bool { return t != termOne && pass(t) }) {
+			w += m.weight
+		}
+	}
+	return w
+}
+
+// coefficient returns the average of a term over the members that hold it and
+// pass, with the spread between them; ok is false if there is none.
+func (s surface) coefficient(t term, pass func(member) bool) (value, u, dof, weight float64, ok bool) {
+	type one struct{ b, v, dof, w float64 }
+	var all []one
+	for _, m := range s.members {
+		i := slices.Index(m.terms, t)
+		if i < 0 || !pass(m) {
+			continue
+		}
+		all = append(all, one{m.fit.Coef[i], m.s2 * m.fit.Unscaled.At(i, i), m.dof, m.weight})
+		weight += m.weight
+	}
+	if len(all) == 0 || !(weight > 0) {
+		return 0, 0, 0, 0, false
+	}
+	for _, o := range all {
+		value += o.w / weight * o.b
+		dof += o.w / weight * o.dof
+	}
+	v := 0.0
+	for _, o := range all {
+		v += o.w / weight * (o.v + (o.b-value)*(o.b-value))
+	}
+	return value, math.Sqrt(v), dof, weight, true
+}

@@ -1,0 +1,65 @@
+package analysis
+
+import (
+	"math"
+
+	"abbed/analysis/fit"
+	"abbed/probe/record"
+)
+
+// returns judges the drift during the survey by its returns to the base point,
+// and replaces the repeat test's Drift in what is said, since it is the longer
+// record. A movement between returns that neither slope nor settling explains
+// is irregular: beyond scatter by F at p < 0.002.
+func (s *steadiness) returns(run record.Run) {
+	ts := inTime(run.Of(record.SeriesBase))
+	if len(ts) < 4 || span(ts) <= 0 {
+		return
+	}
+	ts = withoutOdd(ts, s)
+	f, ok := fitDrift(ts, func(int) []float64 { return []float64{1} }, s.Step)
+	if !ok {
+		return
+	}
+	ms := f.RSS / f.DoF
+	slow := 0.0
+	if fit.FTail(ms/(s.sigma*s.sigma), f.DoF, s.dof) < 0.002 {
+		slow = math.Sqrt(math.Max(ms-s.sigma*s.sigma, 0))
+	}
+	s.base = f.drift
+	d := f.report("base", s.sigma, slow)
+	s.baseLeft = d.Left
+	s.survey = d
+}
+
+// withoutOdd corrects the touches for play and leaves out those that lie
+// beyond six standard deviations of a robust line through all.
+func withoutOdd(ts []record.Touch, s *steadiness) []record.Touch {
+	t, z := make([]float64, len(ts)), make([]float64, len(ts))
+	for i := range ts {
+		ts[i].Z = s.level(ts[i])
+		t[i], z[i] = ts[i].T-ts[0].T, ts[i].Z
+	}
+	if len(ts) > 300 { // pairs grow with the square; so many returns need no robust line
+		return ts
+	}
+	k, _, _, ok := fit.TheilSen(t, z, 0.95)
+	if !ok {
+		return ts
+	}
+	rest := make([]float64, len(ts))
+	for i := range ts {
+		rest[i] = z[i] - k*t[i]
+	}
+	m, limit := fit.Median(rest), 6*math.Max(fit.MAD(rest), s.sigma)
+	out := ts[:0:0]
+	for i := range ts {
+		if math.Abs(rest[i]-m) <= limit {
+			out = append(out, ts[i])
+			continue
+		}
+		s.Outliers = append(s.Outliers, Odd{N: ts[i].N, Place: ts[i].Place, Off: rest[i] - m,
+			Text: "this return to the base point lies " + um(rest[i]-m) + " from the others; it was set aside"})
+	}
+	return out
+}

@@ -1,0 +1,248 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"abbed/analysis/fit"
+	"abbed/probe/record"
+)
+
+// table builds the correction by the table rules of design/2. The order in
+// which it refuses: a gate or another finding that forbids it; nothing needed;
+// what was not measured; the map; the nodes; the limits.
+func (v Verdict) table(run record.Run) (Table, *Refusal) {
+	if r := v.forbidden(run); r != nil {
+		return Table{}, r
+	}
+	if r := v.unready(run); r != nil {
+		return Table{}, r
+	}
+	t, total, r := v.nodes(run)
+	if r != nil {
+		return Table{}, r
+	}
+	if r := v.limits(run, t, total); r != nil {
+		return Table{}, r
+	}
+	t.Digest = t.Sum()
+	return t, nil
+}
+
+// forbidden refuses for a finding, and where nothing is needed.
+func (v Verdict) forbidden(run record.Run) *Refusal {
+	if f, failed := v.Stability.Failed(); failed {
+		return finding(f)
+	}
+	if c := run.Cut; c != nil && len(v.Findings) > 0 {
+		return finding(v.Findings[0])
+	}
+	if run.Setup.Lever.None() {
+		return &Refusal{NotNeeded, "The probe is the nozzle: there is no gap error to correct.", "Nothing is to be done."}
+	}
+	return nil
+}
+
+func finding(f Finding) *Refusal {
+	return &Refusal{FindingPrefix + f.ID, f.Sentence, f.Next}
+}
+
+// unready refuses where something was not measured.
+func (v Verdict) unready(run record.Run) *Refusal {
+	switch {
+	case v.GapWhy != nil && v.GapWhy.Code == "no-gauging":
+		return &Refusal{NoGauging, "No place was gauged: a map alone cannot tell the bed from the beam.", "Run the step gauging."}
+	case v.facts == nil:
+		return &Refusal{NoGauging, "This verdict was read back without its fit.", "Judge the run again."}
+	case v.facts.survey == nil:
+		return &Refusal{NoSurvey, "There is no survey, so that the stored map could not be checked.", "Run the step survey, in the same run as the gauging."}
+	case v.Gap == nil:
+		return &Refusal{FindingPrefix + Undetermined, "The gap error cannot be told: " + v.GapWhy.Text + ".", capital(v.GapWhy.Hint) + "."}
+	case v.Has(Repair):
+		for _, f := range v.Findings {
+			if f.ID == Repair {
+				return finding(f)
+			}
+		}
+	case !v.facts.steady.measured:
+		return &Refusal{FindingPrefix + Undetermined, "The repeat test is missing: whether the machine does the same twice is not known.", "Run the steps repeat, gauging and survey together."}
+	}
+	tolerance := run.Setup.Criteria.Tolerance
+	if x := v.Gap.Largest(); run.Setup.Applied == nil && math.Abs(x.Gap)+x.U95 <= tolerance {
+		return &Refusal{NotNeeded, fmt.Sprintf("Everywhere in the gauged area the gap error with its doubt stays within %s.", um(tolerance)), "Nothing is to be done."}
+	}
+	if run.Map == nil {
+		return &Refusal{MapStale, "The printer's stored map was not read in this run.", "Let the printer measure its map, then run again."}
+	}
+	columns, rows := run.Map.Size()
+	if run.Setup.MapArea == nil {
+		return &Refusal{MapAreaUnknown, "Where the stored map has its nodes is not known: the printer does not say it.", "Set the map area: first and last column and row of the map, mm (--map-area X0,Y0,X1,Y1)."}
+	}
+	if columns < 2 || rows < 2 || ragged(run.Map.Nodes) {
+		return &Refusal{MapStale, "The stored map has no grid of at least two columns and two rows.", "Let the printer measure its map again."}
+	}
+	if a := run.Setup.Applied; a != nil && !sameSize(a.Add, columns, rows) {
+		return &Refusal{MapStale, "A correction of ours is in force, but the stored map has another size now.", "Let the printer measure its map again, and tell the program that the old correction is gone (undo)."}
+	}
+	return nil
+}
+
+func ragged(nodes [][]int64) bool {
+	for _, r := range nodes {
+		if len(r) != len(nodes[0]) {
+			return true
+		}
+	}
+	return false
+}
+
+func sameSize(add [][]int64, columns, rows int) bool {
+	return len(add) == rows && !ragged(add) && (rows == 0 || len(add[0]) == columns)
+}
+
+// nodes fills the table; total is the correction in force once it is applied,
+// um, rows along J.
+func (v Verdict) nodes(run record.Run) (Table, [][]int64, *Refusal) {
+	columns, rows := run.Map.Size()
+	area := *run.Setup.MapArea
+	if r := v.stale(run, columns, rows); r != nil {
+		return Table{}, nil, r
+	}
+	t := Table{Printer: run.Setup.Printer.ID, Columns: columns, Rows: rows, Area: area, Lever: run.Setup.Lever}
+	if a := run.Setup.Applied; a != nil {
+		t.Parent = a.Digest
+	}
+	total := make([][]int64, rows)
+	var far []string
+	for j := range rows {
+		for i := range columns {
+			n := Node{I: i, J: j, Place: record.NodePlace(area, columns, rows, i, j), Before: run.Map.Nodes[j][i]}
+			gap, u95, d := v.Gap.Beyond(n.Place)
+			if d > run.Setup.Criteria.NodeReach {
+				far = append(far, fmt.Sprintf("(%d,%d) by %.0f mm", i, j, d))
+			}
+			want := int64(math.Round(-gap * 1000))
+			total[j] = append(total[j], want)
+			n.Add, n.U95 = want, int64(math.Ceil(u95*1000))
+			if a := run.Setup.Applied; a != nil {
+				n.Add -= a.Add[j][i]
+			}
+			t.Nodes = append(t.Nodes, n)
+			t.LargestU95 = math.Max(t.LargestU95, float64(n.U95)/1000)
+		}
+	}
+	if len(far) > 0 {
+		return Table{}, nil, &Refusal{NodeTooFar, fmt.Sprintf("Nodes of the stored map lie too far outside the gauged area (limit %.0f mm): %s.", run.Setup.Criteria.NodeReach, list(far)),
+			"Gauge nearer to these nodes, or make the map's area smaller."}
+	}
+	t.Largest, t.Steepest = extremes(total, area)
+	return t, total, nil
+}
+
+// extremes returns the largest |correction|, mm, and the steepest slope
+// between neighbouring nodes, mm per mm.
+func extremes(total [][]int64, area record.Rect) (largest, steepest float64) {
+	rows, columns := len(total), len(total[0])
+	du, dv := area.W()/float64(columns-1), area.H()/float64(rows-1)
+	for j, row := range total {
+		for i, v := range row {
+			largest = math.Max(largest, math.Abs(float64(v))/1000)
+			if i > 0 {
+				steepest = math.Max(steepest, math.Abs(float64(v-row[i-1]))/1000/du)
+			}
+			if j > 0 {
+				steepest = math.Max(steepest, math.Abs(float64(v-total[j-1][i]))/1000/dv)
+			}
+		}
+	}
+	return largest, steepest
+}
+
+// limits refuses what is not worth it, or beyond the limits.
+func (v Verdict) limits(run record.Run, t Table, total [][]int64) *Refusal {
+	c := run.Setup.Criteria
+	if run.Setup.Applied != nil && v.withinDoubt(t, c) {
+		return &Refusal{NotNeeded, "The correction in force agrees with what was measured now, within its doubt.", "Nothing is to be done."}
+	}
+	const half = 0.0005 // um are whole
+	switch {
+	case t.Largest > c.Largest+half:
+		return &Refusal{TooLarge, fmt.Sprintf("The largest correction would be %s; at most %s is offered.", um(t.Largest), um(c.Largest)), "Repair first: see the findings."}
+	case t.Steepest > c.Steepest+half/10:
+		return &Refusal{TooSteep, fmt.Sprintf("Between neighbouring nodes the correction would change by %s per 100 mm; at most %s is offered.", um(100*t.Steepest), um(100*c.Steepest)), "Repair first: see the findings."}
+	case t.LargestU95 > c.DoubtShare*t.Largest:
+		return &Refusal{TooUncertain, fmt.Sprintf("The doubt of the correction reaches %s (95 %%), more than %.0f %% of the largest correction, %s.", um(t.LargestU95), 100*c.DoubtShare, um(t.Largest)),
+			"Gauge more places, nearer to the map's edges, or each place once more."}
+	}
+	return nil
+}
+
+// withinDoubt says whether every addition on top of the correction in force
+// is what two runs may differ by: sqrt 2 times its half width, or within the
+// tolerance together with it.
+func (v Verdict) withinDoubt(t Table, c record.Criteria) bool {
+	for _, n := range t.Nodes {
+		a, u := math.Abs(float64(n.Add))/1000, float64(n.U95)/1000
+		if a > math.Sqrt2*u && a+u > c.Tolerance {
+			return false
+		}
+	}
+	return true
+}
+
+// stale compares the stored map, less the correction in force, with the survey
+// at the nodes that both reach, a constant taken out by its median. A
+// difference beyond four standard uncertainties and MapDiffers is named.
+func (v Verdict) stale(run record.Run, columns, rows int) *Refusal {
+	sv, s := v.facts.survey, v.facts.steady
+	reach := sv.bound().Grown(2)
+	type diff struct {
+		i, j int
+		d, u float64
+	}
+	var ds []diff
+	var all []float64
+	for j := range rows {
+		for i := range columns {
+			p := record.NodePlace(*run.Setup.MapArea, columns, rows, i, j)
+			if !reach.Has(p) {
+				continue
+			}
+			z, u, ok := sv.near(p, s.sigma)
+			if !ok {
+				continue
+			}
+			stored := run.Map.Nodes[j][i]
+			if a := run.Setup.Applied; a != nil {
+				stored -= a.Add[j][i]
+			}
+			// The stored node is one touch of the printer's own.
+			u = math.Sqrt(u*u + s.sigma*s.sigma + s.StepU*s.StepU + s.baseLeft*s.baseLeft)
+			ds = append(ds, diff{i, j, float64(stored)/1000 - z, u})
+			all = append(all, float64(stored)/1000-z)
+		}
+	}
+	if len(ds) == 0 {
+		return &Refusal{MapStale, "The survey does not reach any node of the stored map, so that the map could not be checked.", "Check the map area, and survey where the nodes are."}
+	}
+	m := fit.Median(all)
+	var named []string
+	for _, d := range ds {
+		if off := d.d - m; math.Abs(off) > math.Max(4*d.u, run.Setup.Criteria.MapDiffers) {
+			named = append(named, fmt.Sprintf("(%d,%d) by %s", d.i, d.j, um(off)))
+		}
+	}
+	if len(named) > 0 {
+		return &Refusal{MapStale, fmt.Sprintf("The stored map is not what the survey found: %s.", list(named)), "Measure the map again, then run again."}
+	}
+	return nil
+}
+
+// list joins the first six.
+func list(s []string) string {
+	if len(s) > 6 {
+		return strings.Join(s[:6], ", ") + fmt.Sprintf(" and %d more", len(s)-6)
+	}
+	return strings.Join(s, ", ")
+}

@@ -1,0 +1,209 @@
+package analysis
+
+import (
+	"math"
+
+	"abbed/analysis/fit"
+	"abbed/probe/record"
+)
+
+// drifting is a model of how heights move with time: slope per s, and a
+// settling a (1 - exp(-(t-t0)/tau)). The zero value is no drift.
+type drifting struct {
+	kind  string
+	t0    float64
+	slope float64 // mm/s
+	amp   float64 // mm
+	tau   float64 // s
+}
+
+// at returns the drift at time t against t0, mm. Before t0 it is not
+// extrapolated along an exponential.
+func (d drifting) at(t float64) float64 {
+	z := d.slope * (t - d.t0)
+	if d.tau > 0 && t > d.t0 {
+		z += d.amp * (1 - math.Exp(-(t-d.t0)/d.tau))
+	}
+	return z
+}
+
+// rate returns the drift's speed at t, mm/s.
+func (d drifting) rate(t float64) float64 {
+	if d.tau > 0 {
+		return d.slope + d.amp/d.tau*math.Exp(-math.Max(t-d.t0, 0)/d.tau)
+	}
+	return d.slope
+}
+
+// Kinds of drift.
+const (
+	level     = "level"
+	slope     = "slope"
+	settling  = "settling"
+	irregular = "irregular"
+)
+
+// driftEvidence is by how much AICc must fall for a drift to be taken as seen:
+// a weight of 0.95 against none (Burnham, Anderson 2002, ch. 2; from memory).
+const driftEvidence = 6
+
+// timed is a least squares fit of heights over time beside other terms.
+type timed struct {
+	fit.Result
+	drift drifting
+	terms int // terms before those of the drift
+	kept  []record.Touch
+}
+
+// fitDrift fits heights by base(i), its own terms for touch i, and the drift
+// that the evidence asks for: none, a slope, or a settling whose time constant
+// is looked for on a grid. step is the step of the reports.
+func fitDrift(ts []record.Touch, base func(i int) []float64, step float64) (timed, bool) {
+	z := heights(ts)
+	best, ok := timed{}, false
+	bestScore := math.Inf(1)
+	try := func(d drifting, extra int, evidence float64) {
+		rows := make([][]float64, len(ts))
+		for i, t := range ts {
+			rows[i] = append([]float64(nil), base(i)...)
+			switch d.kind {
+			case slope:
+				rows[i] = append(rows[i], t.T-d.t0)
+			case settling:
+				rows[i] = append(rows[i], 1-math.Exp(-(t.T-d.t0)/d.tau))
+			}
+		}
+		r, err := fit.Least(rows, z, nil)
+		if err != nil || r.Rank < len(r.Coef) || r.DoF < 2 {
+			return
+		}
+		score := aicc(r.RSS, float64(r.N), float64(len(r.Coef)+1+extra), step) + evidence
+		if score >= bestScore {
+			return
+		}
+		p := len(r.Coef)
+		switch d.kind {
+		case slope:
+			d.slope = r.Coef[p-1]
+		case settling:
+			d.amp = r.Coef[p-1]
+		}
+		best, bestScore, ok = timed{Result: r, drift: d, terms: len(base(0)), kept: ts}, score, true
+	}
+	if len(ts) == 0 {
+		return best, false
+	}
+	t0, long := ts[0].T, span(ts)
+	try(drifting{kind: level, t0: t0}, 0, 0)
+	if long > 0 && len(ts) >= 6 {
+		try(drifting{kind: slope, t0: t0}, 0, driftEvidence)
+		for _, f := range []float64{0.1, 0.15, 0.25, 0.4, 0.6, 1} {
+			try(drifting{kind: settling, t0: t0, tau: f * long}, 1, driftEvidence)
+		}
+	}
+	return best, ok
+}
+
+// aicc is Akaike's criterion with the small-sample correction for n values and
+// k parameters, the variance counted; a rounding of step keeps it finite where
+// all heights are equal.
+func aicc(rss, n, k, step float64) float64 {
+	floor := n * (1e-10 + step*step/120)
+	penalty := 2 * k
+	if n-k-1 > 0 {
+		penalty += 2 * k * (k + 1) / (n - k - 1)
+	} else {
+		penalty = math.Inf(1)
+	}
+	return n*math.Log((rss+floor)/n) + penalty
+}
+
+// report turns the fit into what is said of the drift; s is the scatter of one
+// touch and slow the slow movement that no model took out, mm.
+func (f timed) report(from string, s, slow float64) *Drift {
+	first, last := f.kept[0].T, f.kept[len(f.kept)-1].T
+	d := &Drift{From: from, Kind: f.drift.kind, Settling: f.drift.tau}
+	p := len(f.Coef)
+	var shape, speed float64 // of the drift's term at the end
+	switch f.drift.kind {
+	case slope:
+		shape, speed = last-first, 1
+	case settling:
+		e := math.Exp(-(last - first) / f.drift.tau)
+		shape, speed = 1-e, e/f.drift.tau
+	}
+	dof := math.Max(f.DoF, 1)
+	var rate, total Measured
+	if shape > 0 {
+		u := f.U(p-1, math.Max(s, f.S()))
+		rate = measured(60*speed*f.Coef[p-1], 60*speed*u, dof, "mm/min")
+		total = measured(shape*f.Coef[p-1], shape*u, dof, "mm")
+	} else if last > first {
+		// Nothing seen: the doubt is that of a slope over the same times.
+		u := s / math.Sqrt(spread(f.kept))
+		rate = measured(0, 60*u, dof, "mm/min")
+		total = measured(0, (last-first)*u, dof, "mm")
+	}
+	if last > first {
+		d.Rate, d.Total = &rate, &total
+	}
+	row := make([]float64, p)
+	if shape > 0 {
+		row[p-1] = shape / 2
+	}
+	d.Left = math.Hypot(slow, s*math.Sqrt(f.Variance(row)))
+	if slow > 0 {
+		d.Kind = irregular
+	}
+	d.Removed = shape > 0
+	return d
+}
+
+// spread returns the sum of squared times about their mean, s^2.
+func spread(ts []record.Touch) float64 {
+	m := 0.0
+	for _, t := range ts {
+		m += t.T / float64(len(ts))
+	}
+	s := 0.0
+	for _, t := range ts {
+		s += (t.T - m) * (t.T - m)
+	}
+	return math.Max(s, 1e-12)
+}
+
+// slowPart splits residuals in time into quick scatter and slow movement. The
+// slow part is 0 unless von Neumann's ratio of the successive differences is
+// beyond chance (z > 3.3, p = 0.0005; Bartels' normal approximation, from
+// memory). Quick is then that of the third differences, sum d^3^2 / 20(n-3),
+// which a swing of ten touches a period hardly reaches.
+func slowPart(r []float64) (quick, slow float64) {
+	n := float64(len(r))
+	_, all := fit.MeanSD(r)
+	if n < 8 || all == 0 {
+		return all, 0
+	}
+	q1 := meanSquare(differences(r)) / 2
+	z := (1 - q1/(all*all)) * math.Sqrt((n*n-1)/(n-2))
+	if z < 3.3 {
+		return all, 0
+	}
+	q3 := meanSquare(differences(differences(differences(r)))) / 20
+	return math.Sqrt(q3), math.Sqrt(math.Max(all*all-q3, 0))
+}
+
+func differences(x []float64) []float64 {
+	var d []float64
+	for i := 1; i < len(x); i++ {
+		d = append(d, x[i]-x[i-1])
+	}
+	return d
+}
+
+func meanSquare(x []float64) float64 {
+	s := 0.0
+	for _, v := range x {
+		s += v * v / float64(len(x))
+	}
+	return s
+}

@@ -1,0 +1,241 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"abbed/probe/record"
+)
+
+// findings draws the conclusions, in the order of design/1: what ended the run
+// early, failed gates, no-lever, repair, causes by what they cost,
+// undetermined, true-shape, healthy, drift that was removed.
+func (e evidence) findings() []Finding {
+	fs := e.failed()
+	passed := len(fs) == 0
+	if e.run.Setup.Lever.None() {
+		fs = append(fs, e.noLever())
+	} else if passed {
+		fs = append(fs, e.ofGap()...)
+	}
+	if f, ok := e.driftRemoved(); ok && passed {
+		fs = append(fs, f)
+	}
+	if c := e.run.Cut; c != nil {
+		fs = slices.DeleteFunc(fs, func(f Finding) bool { return f.ID == c.Finding })
+		fs = append([]Finding{e.cut(*c)}, fs...)
+	}
+	if len(fs) == 0 {
+		fs = append(fs, e.undetermined("The run does not tell anything yet.", "Run the steps repeat, gauging and survey."))
+	}
+	return fs
+}
+
+// cut is the reason for which the run ended early, with the evidence of the
+// gate of the same name where there is one.
+func (e evidence) cut(c record.Cut) Finding {
+	f := Finding{ID: c.Finding, Sentence: c.Text, Evidence: "The run was ended for this reason: " + c.Code + ".", Next: c.Next,
+		Doubt: "It was judged while the run went on, by what was measured until then."}
+	if !slices.Contains(allFindings, f.ID) {
+		f.ID = Undetermined
+	}
+	for _, g := range e.failed() {
+		if g.ID == f.ID {
+			f.Evidence, f.Doubt = g.Evidence, g.Doubt
+		}
+	}
+	return f
+}
+
+var allFindings = []string{Healthy, BeamTwist, BeamPitch, HeadTilt, BedRoll, BedPitch, TrueShape, LooseCarriage,
+	WornWheels, ProbeNotRepeatable, DriftFound, NoLever, Repair, Undetermined}
+
+func (e evidence) noLever() Finding {
+	_, u := e.gauged.surface.contrast(record.Place{}, record.Place{})
+	if e.gauged.gap != nil {
+		_, u = e.gauged.gap.surface.contrast(record.Place{}, record.Place{})
+	}
+	return Finding{
+		ID:       NoLever,
+		Sentence: "The probe is the nozzle: however the head tilts, the map is what the nozzle meets. There is nothing to correct, and no gauging is needed.",
+		Evidence: fmt.Sprintf("The lever from nozzle to probe is %.1f mm.", e.run.Setup.Lever.Length()),
+		Doubt:    fmt.Sprintf("The gap error is 0 by construction; half a millimetre of lever that nobody sees would make %s at most.", um(math.Max(u, 0.001))),
+		Next:     "If the first layer is uneven all the same, look at the stability above, the bed's temperature and the age of the map.",
+	}
+}
+
+// ofGap concludes from gap error and profile on a steady machine with a lever.
+func (e evidence) ofGap() []Finding {
+	if e.Gap == nil {
+		return e.withoutGap()
+	}
+	var fs []Finding
+	x := e.Gap.Largest()
+	c := e.run.Setup.Criteria
+	if f, beyond := e.repair(x); beyond {
+		fs = append(fs, f)
+	}
+	good := math.Abs(x.Gap)+x.U95 <= c.Tolerance
+	missing := e.missing()
+	if !good {
+		causes := e.causes()
+		fs = append(fs, causes...)
+		if len(causes) == 0 && len(fs) == 0 {
+			missing = append([]string{fmt.Sprintf("Somewhere the gap error may be beyond the tolerance of %s, but it does not stand above its doubt (%s ± %s at %s).",
+				um(c.Tolerance), um(x.Gap), um(x.U95), x.Place)}, missing...)
+		}
+	}
+	if len(missing) > 0 {
+		fs = append(fs, e.undetermined(missing[0], e.nextStep()))
+	}
+	if f, ok := e.trueShape(good); ok {
+		fs = append(fs, f)
+	}
+	if good && len(e.missing()) == 0 {
+		fs = append(fs, e.healthy(x))
+	}
+	return fs
+}
+
+// withoutGap concludes where no gap error could be told.
+func (e evidence) withoutGap() []Finding {
+	sentence := "Whether the map can be trusted cannot be said yet: a map alone cannot tell the bed from the beam."
+	next := "Run the step gauging."
+	if w := e.GapWhy; w != nil && w.Code != "no-gauging" {
+		sentence = "The gap error cannot be told yet: " + w.Text + "."
+		next = capital(w.Hint) + "."
+	}
+	return []Finding{e.undetermined(sentence, next)}
+}
+
+func capital(s string) string {
+	if s == "" {
+		return s
+	}
+	return string(s[0]&^0x20) + s[1:]
+}
+
+// missing lists what a judgement of healthy still wants: gates that were not
+// measured, gauging that was not finished, a second row.
+func (e evidence) missing() []string {
+	var out []string
+	if un := e.steady.unmeasured(); len(un) > 0 && !e.steady.measured {
+		out = append(out, "The repeat test is missing, so that nobody knows whether the machine does the same twice.")
+	}
+	asked := e.run.Asked(record.StepGauging)
+	if asked && !e.run.Did(record.StepGauging) && !e.run.Did(record.StepSurvey) {
+		out = append(out, "The gauging was not finished: outside the gauged places nothing is known.")
+	}
+	if len(e.gauged.support.rows) < 2 {
+		out = append(out, "Only one row was gauged: what changes from front to back is not known.")
+	}
+	return out
+}
+
+func (e evidence) nextStep() string {
+	switch {
+	case !e.steady.measured:
+		return "Run the step repeat, then the others."
+	case len(e.gauged.support.rows) < 2:
+		p, _ := e.gauged.nextPlace(e.run)
+		return fmt.Sprintf("Gauge a second row, for instance at %s.", p)
+	default:
+		return "Gauge more: " + e.gauged.nextColumn(e.run) + ", or the places that are there once more."
+	}
+}
+
+func (e evidence) undetermined(sentence, next string) Finding {
+	f := Finding{ID: Undetermined, Sentence: sentence, Next: next, Doubt: "The data do not tell more."}
+	f.Evidence = fmt.Sprintf("%d touches and %d gaugings.", len(e.run.Touches), len(e.run.Gaugings))
+	if p := e.Profile; p != nil && p.Significant {
+		f.Evidence += fmt.Sprintf(" The survey has a left-right shape of %s (peak to valley, straight line taken out), with an agreement of %.2f between front and back: a beam would do so, and so would a bed bent like a trough.",
+			um(p.Size.Value), p.Agreement)
+	} else if p != nil {
+		f.Evidence += " The survey's left-right shape is not above its noise; a constant twist would not show in it."
+	}
+	return f
+}
+
+// repair says that the gap error is beyond what a map may put right, by more
+// than its doubt in size or in slope.
+func (e evidence) repair(x Extreme) (Finding, bool) {
+	c := e.run.Setup.Criteria
+	large := math.Abs(x.Gap) > c.Largest
+	steep := x.Slope > c.Steepest
+	if !large && !steep {
+		return Finding{}, false
+	}
+	f := Finding{
+		ID:       Repair,
+		Sentence: "The head tilts too much to be put right in the map. Repair comes first; no correction is offered.",
+		Evidence: fmt.Sprintf("The gap error reaches %s at %s (limit %s), its steepest slope %s per 100 mm (limit %s).",
+			um(x.Gap), x.Place, um(c.Largest), um(100*x.Slope), um(100*c.Steepest)),
+		Doubt: fmt.Sprintf("± %s there (95 %%).", um(x.U95)),
+		Next:  "With the printer off, look whether beam, rails and wheels sit square and tight, and whether the beam itself is twisted; align, shim or replace it as the maker describes, then measure again.",
+	}
+	return f, true
+}
+
+func (e evidence) healthy(x Extreme) Finding {
+	f := Finding{
+		ID:       Healthy,
+		Sentence: "Steady and true: the map can be trusted, nothing needs correction.",
+		Evidence: fmt.Sprintf("Everywhere in the gauged area the gap error with its doubt stays within %s; it is largest at %s: %s ± %s.",
+			um(e.run.Setup.Criteria.Tolerance), x.Place, um(x.Gap), um(x.U95)),
+		Doubt: "Outside the gauged area nothing is known. Intervals are 95 %.",
+		Next:  "Nothing. Measure again after a repair, a crash or a move of the printer.",
+	}
+	if a := e.run.Setup.Applied; a != nil {
+		f.Next = "A correction of ours is in force though the machine does not need one: undo it. " + f.Next
+	}
+	return f
+}
+
+// trueShape says that the survey's left-right shape is real: its share is near
+// 0, or the nozzle was found true everywhere. Shapes below the tolerance are
+// not worth a word.
+func (e evidence) trueShape(good bool) (Finding, bool) {
+	p := e.Profile
+	if p == nil || !p.Significant || p.Size.Value <= e.run.Setup.Criteria.Tolerance {
+		return Finding{}, false
+	}
+	small := e.Share != nil && e.Share.Hi95 < 0.5 && e.Share.Lo95 > -0.5
+	if !small && !good {
+		return Finding{}, false
+	}
+	f := Finding{
+		ID:       TrueShape,
+		Sentence: "The map's left-right shape is real: the nozzle meets it too, and the stored map deals with it.",
+		Evidence: fmt.Sprintf("The survey has a left-right shape of %s (peak to valley, straight line taken out).", um(p.Size.Value)),
+		Doubt:    fmt.Sprintf("The shape's size: ± %s (95 %%).", um(p.Size.U95())),
+		Next:     "Nothing, as long as the stored map is used. Whether bed or rail is bent a map cannot say; for the first layer it does not matter.",
+	}
+	if e.Share != nil {
+		f.Evidence += fmt.Sprintf(" Of it %.0f %% (%.0f to %.0f %%) is lever error.", 100*e.Share.Value, 100*e.Share.Lo95, 100*e.Share.Hi95)
+	}
+	return f, true
+}
+
+// driftRemoved says a drift that was taken out.
+func (e evidence) driftRemoved() (Finding, bool) {
+	d := e.steady.survey
+	if d == nil || !d.Removed {
+		if r := e.steady.Drift; r != nil && r.Removed {
+			d = r
+		}
+	}
+	if d == nil || !d.Removed || d.Total == nil || !d.Total.Apart() || math.Abs(d.Total.Value) < e.run.Setup.Criteria.DriftSaid {
+		return Finding{}, false
+	}
+	f := Finding{
+		ID:       DriftFound,
+		Sentence: "The heights drifted while the printer was measured; the drift was regular, and was taken out.",
+		Evidence: fmt.Sprintf("%s in all, %s per minute at the end (%s).", um(d.Total.Value), um(d.Rate.Value), kindSays[d.Kind]),
+		Doubt:    fmt.Sprintf("The total lies between %s and %s (95 %%); taking it out leaves %s.", um(d.Total.Lo95), um(d.Total.Hi95), um(d.Left)),
+		Next:     "Let the printer warm up longer before it is measured, and before its Z offset is set.",
+	}
+	return f, true
+}
+
+var kindSays = map[string]string{level: "no drift", slope: "a steady slope", settling: "settling", irregular: "irregular"}

@@ -1,0 +1,166 @@
+package fit
+
+import (
+	"math"
+	"slices"
+)
+
+// Median returns the median of x, 0 for none. x is not changed.
+func Median(x []float64) float64 {
+	if len(x) == 0 {
+		return 0
+	}
+	s := slices.Clone(x)
+	slices.Sort(s)
+	h := len(s) / 2
+	if len(s)%2 == 1 {
+		return s[h]
+	}
+	return s[h-1]/2 + s[h]/2
+}
+
+// MAD returns the median absolute deviation from the median, scaled so that it
+// is a standard deviation for normal data (x 1.4826; Huber, Robust Statistics,
+// from memory).
+func MAD(x []float64) float64 {
+	m := Median(x)
+	d := make([]float64, len(x))
+	for i, v := range x {
+		d[i] = math.Abs(v - m)
+	}
+	return 1.482602218505602 * Median(d)
+}
+
+// TheilSen returns the median of the slopes of all pairs, and its 95 %
+// interval by Kendall's S (Sen, J. Am. Stat. Assoc. 63, 1968; ties in x are
+// left out). ok is false for fewer than two distinct x.
+func TheilSen(x, y []float64, level float64) (slope, lo, hi float64, ok bool) {
+	var s []float64
+	for i := range x {
+		for j := i + 1; j < len(x); j++ {
+			if x[i] != x[j] {
+				s = append(s, (y[j]-y[i])/(x[j]-x[i]))
+			}
+		}
+	}
+	if len(s) == 0 {
+		return 0, 0, 0, false
+	}
+	slices.Sort(s)
+	n := float64(len(x))
+	z := normalQuantile(0.5 + level/2)
+	sigma := math.Sqrt((n*(n-1)*(2*n+5) - ties(x) - ties(y)) / 18)
+	up := int(math.Min(math.Round((float64(len(s))+z*sigma)/2), float64(len(s)-1)))
+	down := int(math.Max(math.Round((float64(len(s))-z*sigma)/2)-1, 0))
+	return Median(s), s[down], s[up], true
+}
+
+// ties returns sum k(k-1)(2k+5) over groups of k equal values.
+func ties(x []float64) float64 {
+	count := map[float64]float64{}
+	for _, v := range x {
+		count[v]++
+	}
+	t := 0.0
+	for _, k := range count {
+		t += k * (k - 1) * (2*k + 5)
+	}
+	return t
+}
+
+// Huber refits with Huber's weights, k = 1.345 and the MAD about zero of the
+// residuals as scale, until the coefficients stand still (or 200 rounds); it
+// returns the last fit and the weights, 1 for what fits.
+func Huber(rows [][]float64, y []float64) (Result, []float64, error) {
+	r, err := Least(rows, y, nil)
+	if err != nil {
+		return r, nil, err
+	}
+	w := make([]float64, len(y))
+	for range 200 {
+		s := medianAbs(r.Residuals) / 0.6744897501960817
+		for i, e := range r.Residuals {
+			w[i] = 1
+			if a := math.Abs(e); s > 0 && a > 1.345*s {
+				w[i] = 1.345 * s / a
+			}
+		}
+		next, err := Least(rows, y, w)
+		if err != nil {
+			return r, w, err
+		}
+		still := still(r.Coef, next.Coef)
+		r = next
+		if still {
+			break
+		}
+	}
+	return r, w, nil
+}
+
+func still(a, b []float64) bool {
+	for i := range a {
+		if math.Abs(a[i]-b[i]) > 1e-10*(math.Abs(a[i])+1e-12) {
+			return false
+		}
+	}
+	return true
+}
+
+func medianAbs(x []float64) float64 {
+	d := make([]float64, len(x))
+	for i, v := range x {
+		d[i] = math.Abs(v)
+	}
+	return Median(d)
+}
+
+// MedianPolish takes a table apart into overall + row + column + residual by
+// medians in turn, rows first, until the sum of the absolute residuals changes
+// by less than 1 % or 10 rounds (Tukey, Exploratory Data Analysis; from
+// memory; R's medpolish does the same). table is not ragged and not changed.
+func MedianPolish(table [][]float64) (overall float64, rows, columns []float64, residuals [][]float64) {
+	if len(table) == 0 {
+		return 0, nil, nil, nil
+	}
+	nr, nc := len(table), len(table[0])
+	rows, columns = make([]float64, nr), make([]float64, nc)
+	for _, r := range table {
+		residuals = append(residuals, slices.Clone(r))
+	}
+	before := math.Inf(1)
+	for range 10 {
+		for i := range residuals {
+			sweep(&rows[i], func(k int) *float64 { return &residuals[i][k] }, nc)
+		}
+		sweep(&overall, func(k int) *float64 { return &columns[k] }, nc)
+		for j := range columns {
+			sweep(&columns[j], func(k int) *float64 { return &residuals[k][j] }, nr)
+		}
+		sweep(&overall, func(k int) *float64 { return &rows[k] }, nr)
+		sum := 0.0
+		for _, r := range residuals {
+			for _, v := range r {
+				sum += math.Abs(v)
+			}
+		}
+		if sum == 0 || math.Abs(sum-before) < 0.01*sum {
+			break
+		}
+		before = sum
+	}
+	return overall, rows, columns, residuals
+}
+
+// sweep moves the median of n values into effect.
+func sweep(effect *float64, at func(int) *float64, n int) {
+	v := make([]float64, n)
+	for k := range v {
+		v[k] = *at(k)
+	}
+	m := Median(v)
+	*effect += m
+	for k := range n {
+		*at(k) -= m
+	}
+}

@@ -1,0 +1,261 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"abbed/analysis/fit"
+	"abbed/probe/record"
+)
+
+// gauged is what the gaugings tell.
+type gauged struct {
+	obs     observations
+	support support
+	surface surface
+	model   Model
+	gap     *Gap
+	why     *Reason
+	level   *Measured
+}
+
+// gauge fits the gap error. The reason says why there is none.
+func gauge(run record.Run, s steadiness, prof *Profile) gauged {
+	c := run.Setup.Criteria
+	if run.Setup.Lever.None() {
+		return leverless(run)
+	}
+	all, oddTouches := pairs(run, s)
+	ps := keep(all, func(p Paired) bool { return p.Touches > 0 })
+	var g gauged
+	g.model.Outliers = oddTouches
+	if len(ps) == 0 {
+		g.why = &Reason{"no-gauging", "nothing was gauged, and a map alone cannot tell bed from beam", "run the step gauging: the nozzle on a feeler gauge at the places that the program names"}
+		return g
+	}
+	g.obs = observe(ps, c)
+	g.support = supportOf(ps, prof)
+	candidates := g.support.candidates(len(ps))
+	f := newFrame(placesOf(ps), prof)
+	sf, ok := average(g.obs, candidates, f)
+	if ok {
+		g.obs, sf = g.withoutOutliers(candidates, f, sf)
+	}
+	g.surface = sf
+	g.surface.blades = bladeDoubt(run, c)
+	if ok {
+		g.report()
+		g.setLevel(run, c)
+	}
+	if g.why = g.whyNot(run, ok); g.why == nil {
+		g.gap = &Gap{Zero: run.Setup.Zero, Area: placesOf(ps), Margin: c.GaugedMargin, surface: g.surface, steep: c.Steepest / 10}
+	}
+	return g
+}
+
+// leverless is the gap error of a probe that is the nozzle: 0 by construction.
+// Its doubt: 0.5 mm of lever that nobody sees (record.Lever.None) times the
+// twist of 0.75 deg that a 20 x 20 profile within ANSI H35.2 may have over
+// 250 mm (design/4).
+func leverless(run record.Run) gauged {
+	area := run.Setup.Reach
+	if !area.Valid() {
+		area = run.Setup.Bed
+	}
+	g := gauged{}
+	g.gap = &Gap{Zero: run.Setup.Zero, Area: area, Margin: run.Setup.Criteria.GaugedMargin,
+		surface: surface{fixed: 0.5 * math.Sin(0.75*math.Pi/180)}, steep: run.Setup.Criteria.Steepest / 10}
+	return g
+}
+
+func placesOf(ps []Paired) record.Rect {
+	var places []record.Place
+	for _, p := range ps {
+		places = append(places, p.Place)
+	}
+	return record.Bound(places)
+}
+
+// bladeDoubt is the variance that contrasts keep where gaugings were made with
+// several blades: their thicknesses no longer cancel.
+func bladeDoubt(run record.Run, c record.Criteria) float64 {
+	for _, g := range run.Gaugings {
+		if math.Abs(g.Blade-run.Gaugings[0].Blade) > 1e-6 {
+			return 2 * c.GaugeU * c.GaugeU
+		}
+	}
+	return 0
+}
+
+// outlierP is the probability, over all records together, of calling a good
+// record an outlier.
+const outlierP = 0.005
+
+// withoutOutliers looks for records that do not fit with their fellows: the
+// one without which the best candidate fits best is predicted from the others;
+// it is an outlier if it lies beyond chance (Student's t, Bonferroni over the
+// records), beyond three times the expected scatter, and is not borne out by a
+// second record at its place. At most one record in six goes; each is listed.
+func (g *gauged) withoutOutliers(candidates [][]term, f frame, sf surface) (observations, surface) {
+	o := g.obs
+	o.w = slices.Clone(o.w)
+	for out := 0; (out+1)*6 <= len(o.pairs); out++ {
+		i, off, ok := suspect(o, candidates, f, sf)
+		if !ok {
+			break
+		}
+		next := o
+		next.w = slices.Clone(o.w)
+		next.w[i] = 0
+		less, ok := average(next, candidates, f)
+		if !ok {
+			break
+		}
+		p := o.pairs[i]
+		g.model.Outliers = append(g.model.Outliers, Odd{N: p.N, Place: p.Place, Off: off,
+			Text: fmt.Sprintf("the gauging at %s lies %s from what all others say; it was set aside: gauge this place again", p.Place, um(off))})
+		o, sf = next, less
+	}
+	return o, sf
+}
+
+func suspect(o observations, candidates [][]term, f frame, sf surface) (worst int, off float64, ok bool) {
+	if !suspicious(o, sf.members[0]) {
+		return 0, 0, false
+	}
+	best := math.Inf(1)
+	worst = -1
+	var m member
+	for i := range o.pairs {
+		if o.w[i] == 0 || bornOut(o, i) {
+			continue
+		}
+		less := o
+		less.w = slices.Clone(o.w)
+		less.w[i] = 0
+		for _, terms := range candidates {
+			if c, fits := fitMember(less, terms, f); fits && c.aicc < best {
+				best, worst, m = c.aicc, i, c
+			}
+		}
+	}
+	if worst < 0 {
+		return 0, 0, false
+	}
+	off = m.fit.Residuals[worst]
+	row := f.row(m.terms, o.pairs[worst].Place)
+	sd := math.Sqrt(m.s2 * (1/o.w[worst] + m.fit.Variance(row)))
+	t := math.Abs(off) / sd
+	p := 2 * fit.TTail(t, m.dof) * float64(m.fit.N+1)
+	return worst, off, p < outlierP && math.Abs(off) > 3*math.Sqrt(o.sigma02)
+}
+
+// suspicious spares the search where no residual stands out.
+func suspicious(o observations, m member) bool {
+	for i, e := range m.fit.Residuals {
+		if o.w[i] > 0 && math.Abs(e) > 2.5*math.Sqrt(o.sigma02) {
+			return true
+		}
+	}
+	return false
+}
+
+// bornOut says whether another record at the same place agrees with record i.
+func bornOut(o observations, i int) bool {
+	for j, p := range o.pairs {
+		if j != i && o.w[j] > 0 && p.Place.Distance(o.pairs[i].Place) < 1 &&
+			math.Abs(o.g[i]-o.g[j]) < 3*math.Sqrt(2*o.sigma02) {
+			return true
+		}
+	}
+	return false
+}
+
+// setLevel sets how far the person's Z offset is off: the raw gap error at the
+// zero place. The blade's own uncertainty does not cancel here.
+func (g *gauged) setLevel(run record.Run, c record.Criteria) {
+	zero := run.Setup.Zero
+	if !placesOf(g.obs.pairs).Grown(c.GaugedMargin).Has(zero) {
+		return
+	}
+	v, u, dof := g.surface.raw(zero)
+	m := measured(v, math.Hypot(u, c.GaugeU), math.Max(dof, 1), "mm")
+	g.level = &m
+}
+
+// whyNot returns why the fit is not to be believed, or nil. What cannot be
+// told is never a number:
+//
+//   - fewer than three columns: a bend cannot be seen at all;
+//   - a bow that three columns show: it may as well be an S shape;
+//   - an S shape from fewer than ten records (design/2: 23 um at 8);
+//   - places that repeat well and yet do not fit any candidate.
+func (g *gauged) whyNot(run record.Run, fitted bool) *Reason {
+	area := placesOf(g.obs.pairs)
+	c := run.Setup.Criteria
+	switch cols := len(g.support.columns); {
+	case !area.Grown(c.GaugedMargin).Has(run.Setup.Zero):
+		return &Reason{"zero-not-gauged", "the zero place was not gauged, so that nothing can be compared with it", "gauge the zero place, " + run.Setup.Zero.String()}
+	case cols < 3 || !fitted:
+		return &Reason{"few-places", fmt.Sprintf("gauged at %d places in %d columns: a bend between them cannot be seen", g.support.places, cols), "gauge on: " + g.nextColumn(run)}
+	}
+	bend := g.surface.weightOf(func(t term) bool { return t == termT2 || t == termT3 })
+	cubic := g.surface.weightOf(func(t term) bool { return t == termT3 })
+	switch cols := len(g.support.columns); {
+	case cols == 3 && bend > 0.5 && !g.support.profile:
+		g.model.CannotTell = append(g.model.CannotTell, CannotTell{[]string{"t2", "t3"}, "three columns cannot tell a bow from an S shape", g.nextColumn(run)})
+		return &Reason{"bend-unclear", "the gap error bends from left to right, and three columns cannot tell how", "gauge on: " + g.nextColumn(run)}
+	case cubic > 0.5 && len(g.obs.pairs) < 10:
+		g.model.CannotTell = append(g.model.CannotTell, CannotTell{[]string{"t2", "t3"}, fmt.Sprintf("%d gaugings are too few for an S shape", len(g.obs.pairs)), g.nextColumn(run)})
+		return &Reason{"bend-unclear", fmt.Sprintf("the gap error has an S shape from left to right, for which %d gaugings are too few", len(g.obs.pairs)), "gauge on: " + g.nextColumn(run)}
+	}
+	if l := g.model.LackOfFit; l != nil && l.P < 0.001 {
+		return &Reason{"does-not-fit", fmt.Sprintf("gaugings repeat well at each place, and yet no smooth shape fits them (lack of fit F %.1f, p %.1g)", l.F, l.P), "gauge on between the places: " + g.nextColumn(run)}
+	}
+	return nil
+}
+
+// nextColumn says in words where one more column would tell most: the middle
+// of the widest stretch without one, the reach's ends counted.
+func (g *gauged) nextColumn(run record.Run) string {
+	p, row := g.nextPlace(run)
+	if row {
+		return fmt.Sprintf("a second row, at y=%.0f", p.V)
+	}
+	return fmt.Sprintf("a column at x=%.0f", p.U)
+}
+
+// nextPlace returns the place that would tell most, and whether it is for a
+// second row rather than for a column.
+func (g *gauged) nextPlace(run record.Run) (record.Place, bool) {
+	reach := run.Setup.Reach
+	area := placesOf(g.obs.pairs)
+	if !reach.Valid() {
+		reach = area.Grown(40)
+	}
+	m := area.Middle()
+	if len(g.support.columns) >= 5 && len(g.support.rows) < 2 {
+		v := reach.Y0
+		if m.V-reach.Y0 < reach.Y1-m.V {
+			v = reach.Y1
+		}
+		return record.Place{U: m.U, V: v}, true
+	}
+	cols := g.support.columns
+	at, wide := reach.X0, -1.0
+	if len(cols) > 0 {
+		if d := cols[0] - reach.X0; d > wide {
+			at, wide = reach.X0, d
+		}
+		if d := reach.X1 - cols[len(cols)-1]; d > wide {
+			at, wide = reach.X1, d
+		}
+		for i := 1; i < len(cols); i++ {
+			if d := cols[i] - cols[i-1]; d > 1.5*wide {
+				at, wide = (cols[i]+cols[i-1])/2, d/1.5
+			}
+		}
+	}
+	return record.Place{U: at, V: m.V}, false
+}

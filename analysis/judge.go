@@ -1,0 +1,54 @@
+package analysis
+
+import "abbed/probe/record"
+
+// evidence is what the findings are drawn from.
+type evidence struct {
+	run    record.Run
+	steady steadiness
+	survey *survey
+	gauged gauged
+	*Verdict
+}
+
+// judge runs the order of judgement of design/2: the gates first; share, gap
+// and table only behind them.
+func judge(run record.Run) Verdict {
+	var v Verdict
+	s := steady(run)
+	v.Stability = s.Stability
+	sv := takeSurvey(run, s)
+	if sv != nil {
+		v.Profile = sv.profile(s.sigma)
+	}
+	e := evidence{run: run, steady: s, survey: sv, Verdict: &v}
+	if _, failed := s.Failed(); failed {
+		v.GapWhy = &Reason{"finding-" + e.failed()[0].ID, "the machine does not do the same twice, so that its gap error cannot be told", "see the finding: " + e.failed()[0].Next}
+		v.ShareWhy = "the machine does not do the same twice"
+	} else {
+		e.gauged = gauge(run, s, v.Profile)
+		v.Model, v.Gap, v.GapWhy, v.Level = e.gauged.model, e.gauged.gap, e.gauged.why, e.gauged.level
+		v.Share, v.ShareWhy = e.gauged.share(v.Profile)
+	}
+	v.Findings = e.findings()
+	v.facts = &facts{s, sv, e.gauged.surface}
+	return v
+}
+
+// facts is what the table needs of the judgement beside the verdict.
+type facts struct {
+	steady  steadiness
+	survey  *survey
+	surface surface
+}
+
+// failed returns the findings of all failed gates, in their order.
+func (e evidence) failed() []Finding {
+	var out []Finding
+	for _, g := range e.steady.Gates {
+		if g.State == Failed && g.Finding != nil {
+			out = append(out, *g.Finding)
+		}
+	}
+	return out
+}

@@ -1,0 +1,147 @@
+package analysis
+
+import (
+	"math"
+
+	"abbed/analysis/fit"
+)
+
+// report fills the model from the surface.
+func (g *gauged) report() {
+	m := &g.model
+	best := g.surface.members[0]
+	m.Rank, m.Condition = best.fit.Rank, best.fit.Condition
+	for i, c := range g.surface.members {
+		if i >= 12 && c.weight < 0.01 {
+			break
+		}
+		m.Candidates = append(m.Candidates, Candidate{Terms: names(c.terms), AICc: c.aicc, Weight: c.weight,
+			S: math.Sqrt(c.s2), DoF: c.dof, Condition: c.fit.Condition})
+	}
+	k := len(best.terms)
+	m.Covariance = make([][]float64, k)
+	for i := range k {
+		for j := range k {
+			m.Covariance[i] = append(m.Covariance[i], best.s2*best.fit.Unscaled.At(i, j))
+		}
+	}
+	for t := range termCount {
+		v, u, dof, w, ok := g.surface.coefficient(t, func(member) bool { return true })
+		if !ok {
+			continue
+		}
+		unit := "mm"
+		if t == termF {
+			unit = ""
+		}
+		m.Coefficients = append(m.Coefficients, Coefficient{Term: t.String(), Says: termSays[t], Weight: w, Measured: measured(v, u, dof, unit)})
+	}
+	g.residuals()
+	g.lackOfFit(best)
+	g.cannotTell()
+}
+
+func names(ts []term) []string {
+	var out []string
+	for _, t := range ts {
+		out = append(out, t.String())
+	}
+	return out
+}
+
+func (g *gauged) residuals() {
+	for i, p := range g.obs.pairs {
+		v, _, _ := g.surface.raw(p.Place)
+		g.model.Residuals = append(g.model.Residuals, Residual{N: p.N, Place: p.Place, Gap: p.G, Fitted: v, Residual: p.G - v, Outlier: g.obs.w[i] == 0})
+	}
+}
+
+// lackOfFit compares what the best candidate leaves of the places' means with
+// the scatter of repeats at one place (Draper, Smith, Applied Regression
+// Analysis, 2.1; from memory; NIST e-Handbook 4.4.4.6).
+func (g *gauged) lackOfFit(best member) {
+	var places [][]int
+	for i, p := range g.obs.pairs {
+		if g.obs.w[i] == 0 {
+			continue
+		}
+		at := -1
+		for k, group := range places {
+			if g.obs.pairs[group[0]].Place.Distance(p.Place) < 1 {
+				at = k
+			}
+		}
+		if at < 0 {
+			places = append(places, nil)
+			at = len(places) - 1
+		}
+		places[at] = append(places[at], i)
+	}
+	pure, dof := 0.0, 0.0
+	for _, group := range places {
+		sw, m := 0.0, 0.0
+		for _, i := range group {
+			sw += g.obs.w[i]
+			m += g.obs.w[i] * g.obs.g[i]
+		}
+		m /= sw
+		for _, i := range group {
+			pure += g.obs.w[i] * (g.obs.g[i] - m) * (g.obs.g[i] - m)
+		}
+		dof += float64(len(group) - 1)
+	}
+	if dof < 1 {
+		return
+	}
+	s := deviation(math.Sqrt(pure/dof), dof, "mm")
+	g.model.PureError = &s
+	df := float64(len(places)) - float64(len(best.terms))
+	if df < 1 {
+		return
+	}
+	// The expected scatter joins the pure error, as in the fit, so that a few
+	// repeats that agree by luck do not condemn a good model.
+	within := (pure + priorDoF*g.obs.sigma02) / (dof + priorDoF)
+	f := math.Max(best.fit.RSS-pure, 0) / df / within
+	g.model.LackOfFit = &LackOfFit{F: f, DF1: df, DF2: dof + priorDoF, P: fit.FTail(f, df, dof+priorDoF)}
+}
+
+// cannotTell lists the pairs of terms that the places leave alike.
+func (g *gauged) cannotTell() {
+	f := g.surface.frame
+	add := func(a, b term, text, next string) {
+		g.model.CannotTell = append(g.model.CannotTell, CannotTell{[]string{a.String(), b.String()}, text, next})
+	}
+	if n := len(g.support.columns); n == 3 {
+		add(termT, termT3, "three columns cannot tell a slope from an S shape that is zero at all three", "gauge a fourth and fifth column")
+	}
+	if len(g.support.rows) < 2 {
+		add(termOne, termS, "one row cannot tell what changes from front to back", "gauge a second row")
+	}
+	if !g.support.profile {
+		return
+	}
+	for _, t := range []term{termT2, termT3} {
+		if len(g.support.columns) < 4 || alike(g, f, t, termF) {
+			add(t, termF, "at the gauged places the survey's profile looks like "+termSays[t]+": which of the two it is they do not tell", "gauge one more column between the others")
+		}
+	}
+}
+
+// alike says whether two terms, each freed of 1 and t, go together at the
+// gauged places: a correlation beyond 0.98.
+func alike(g *gauged, f frame, a, b term) bool {
+	var base [][]float64
+	var ya, yb []float64
+	for _, p := range g.obs.pairs {
+		base = append(base, f.row([]term{termOne, termT}, p.Place))
+		ya, yb = append(ya, f.value(a, p.Place)), append(yb, f.value(b, p.Place))
+	}
+	ra, errA := fit.Least(base, ya, nil)
+	rb, errB := fit.Least(base, yb, nil)
+	if errA != nil || errB != nil {
+		return true
+	}
+	d := dot([][]float64{ra.Residuals}, [][]float64{rb.Residuals})
+	return d*d > 0.96*ra.RSS*rb.RSS
+}

@@ -1,0 +1,227 @@
+package analysis_test
+
+import (
+	"math"
+	"math/rand/v2"
+
+	"abbed/probe/record"
+)
+
+// machine is a printer seen from its bed: what the probe and the nozzle find,
+// by the formulas of design/2, with nothing of the package under test.
+type machine struct {
+	gap     func(u, v float64) float64 // true gap error, up to a constant
+	bed     func(u, v float64) float64 // what the nozzle touches
+	drift   func(t float64) float64
+	scatter float64 // of the probe
+	gauge   float64 // of the person
+	step    float64 // of the reports
+	play    [2]float64
+	level   float64
+	// carriage is an error of the head in pass p at u, for wandering.
+	carriage func(pass int, u float64) float64
+	outlier  float64 // share of touches that are off by 0.25 mm
+	lever    record.Lever
+	layout   record.Layout
+}
+
+func flat(u, v float64) float64 { return 0 }
+
+func good() machine {
+	return machine{gap: flat, bed: flat, scatter: 0.005, gauge: 0.010, step: 0.001, lever: record.Lever{Y: 45}, layout: record.MovingBed}
+}
+
+// plan is where a run measures.
+type plan struct {
+	reach, area record.Rect
+	zero        record.Place
+	places      []record.Place // of gauging, one record each in this order
+	cols, rows  int
+	repeat      bool
+	survey      bool
+}
+
+func grid(r record.Rect, cols, rows int) []record.Place {
+	var out []record.Place
+	for j := range rows {
+		for i := range cols {
+			v := r.Middle().V
+			if rows > 1 {
+				v = r.Y0 + r.H()*float64(j)/float64(rows-1)
+			}
+			out = append(out, record.Place{U: r.X0 + r.W()*float64(i)/float64(cols-1), V: v})
+		}
+	}
+	return out
+}
+
+func times(n int, places []record.Place) []record.Place {
+	var out []record.Place
+	for _, p := range places {
+		for range n {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+// standard is a 235 mm bed with twelve gaugings: the zero place twice, five
+// columns by two rows.
+func standard() plan {
+	reach := record.Rect{X0: 20, Y0: 50, X1: 215, Y1: 215}
+	zero := record.Place{U: 117.5, V: 132.5}
+	return plan{reach: reach, area: record.Rect{X0: 20, Y0: 50, X1: 215, Y1: 215}, zero: zero,
+		places: append([]record.Place{zero, zero}, grid(reach, 5, 2)...), cols: 25, rows: 7, repeat: true, survey: true}
+}
+
+// twenty is the plan of two records a place at ten places.
+func twenty() plan {
+	p := standard()
+	p.places = append([]record.Place{p.zero, p.zero}, times(2, grid(p.reach, 3, 3))...)
+	p.places = append([]record.Place{p.zero, p.zero}, append(times(2, grid(p.reach, 4, 2)), p.zero, p.zero)...)
+	return p
+}
+
+// taker makes the touches of a run.
+type taker struct {
+	machine
+	run record.Run
+	rng *rand.Rand
+	t   float64
+}
+
+func (k *taker) touch(p record.Place, side record.Side, s record.Series, pass, index, spot int) {
+	k.t += 4
+	z := k.probe(p, side)
+	if k.carriage != nil && s == record.SeriesRow {
+		z += k.carriage(pass, p.U)
+	}
+	if k.rng.Float64() < k.outlier {
+		z += math.Copysign(0.25, k.rng.Float64()-0.5)
+	}
+	if k.step > 0 {
+		z = math.Round(z/k.step) * k.step
+	}
+	k.run.Last++
+	k.run.Touches = append(k.run.Touches, record.Touch{N: k.run.Last, T: k.t, Place: p, Z: z, Side: side, Series: s, Pass: pass, Index: index, Spot: spot})
+}
+
+func (k *taker) moved() float64 {
+	if k.drift == nil {
+		return 0
+	}
+	return k.drift(k.t)
+}
+
+func (k *taker) probe(p record.Place, side record.Side) float64 {
+	return k.bed(p.U, p.V) + k.gap(p.U, p.V) + k.level + k.moved() -
+		k.play[0]*float64(side.X)/2 - k.play[1]*float64(side.Y)/2 + k.scatter*k.rng.NormFloat64()
+}
+
+func (k *taker) began(s record.Step) {
+	if k.run.Step != "" {
+		k.run.Finished = append(k.run.Finished, k.run.Step)
+	}
+	k.run.Step = s
+	k.run.Steps = append(k.run.Steps, s)
+}
+
+// simulate makes a whole run as probe makes it, on a machine of known truth.
+func simulate(m machine, p plan, seed uint64) record.Run {
+	k := &taker{machine: m, rng: rand.New(rand.NewPCG(seed, 7))}
+	area := p.area
+	k.run = record.Run{Version: record.Version, ID: "sim", Setup: record.Setup{
+		Printer: record.Identity{ID: "c0ffee"}, Lever: m.lever, Trigger: 2, TriggerKnown: true,
+		Bed: record.Rect{X1: 235, Y1: 235}, MapArea: &area, Zero: p.zero, Reach: p.reach, Clearance: 5,
+		ReportStep: m.step, Layout: m.layout, Criteria: record.DefaultCriteria()}}
+	k.storedMap(area, 5, 5)
+	mid := p.zero
+	if p.repeat {
+		k.began(record.StepRepeat)
+		k.repeatTest(mid)
+	}
+	if len(p.places) > 0 {
+		k.began(record.StepGauging)
+		k.gauging(p.places)
+	}
+	if p.survey {
+		k.began(record.StepSurvey)
+		k.surveying(p, mid)
+	}
+	k.run.Finished = append(k.run.Finished, k.run.Step)
+	k.run.Ended = &record.Ended{State: record.EndDone}
+	return k.run
+}
+
+func (k *taker) storedMap(area record.Rect, cols, rows int) {
+	k.run.Map = &record.Map{}
+	for j := range rows {
+		var row []int64
+		for i := range cols {
+			p := record.NodePlace(area, cols, rows, i, j)
+			row = append(row, int64(math.Round(1000*k.probe(p, record.Side{}))))
+		}
+		k.run.Map.Nodes = append(k.run.Map.Nodes, row)
+	}
+}
+
+func (k *taker) repeatTest(mid record.Place) {
+	sides := []record.Side{{X: -1, Y: -1}, {X: 1, Y: -1}, {X: -1, Y: 1}, {X: 1, Y: 1}}
+	for i := range 24 {
+		k.touch(mid, sides[i%4], record.SeriesRepeat, 0, i, -1)
+	}
+	for pass := range 3 {
+		for i := range 41 {
+			p := record.Place{U: mid.U - 60 + 3*float64(i), V: mid.V}
+			k.touch(p, record.Side{X: -1, Y: -1}, record.SeriesRow, pass, i, -1)
+		}
+		k.t += 10
+	}
+}
+
+func (k *taker) gauging(places []record.Place) {
+	visits := map[record.Place]int{}
+	spots := map[record.Place]int{}
+	for _, p := range places {
+		if _, there := spots[p]; !there {
+			spots[p] = len(spots)
+		}
+		spot, visit := spots[p], visits[p]
+		visits[p]++
+		for i := range 2 {
+			k.touch(p, record.Side{}, record.SeriesPair, visit, i, spot)
+		}
+		k.t += 60
+		k.run.Last++
+		z := k.bed(p.U, p.V) + k.moved() + 0.1 + k.machine.gauge*k.rng.NormFloat64()
+		k.run.Gaugings = append(k.run.Gaugings, record.Gauging{N: k.run.Last, T: k.t, Spot: spot, Visit: visit, Place: p, Z: math.Round(z*1000) / 1000, Blade: 0.1})
+		for i := range 2 {
+			k.touch(p, record.Side{}, record.SeriesPair, visit+1, i, spot)
+		}
+	}
+}
+
+func (k *taker) surveying(p plan, base record.Place) {
+	cells := grid(p.reach, p.cols, p.rows)
+	for j := range p.rows {
+		row := cells[j*p.cols : (j+1)*p.cols]
+		for i := range row {
+			at, side := row[i], record.Side{X: -1}
+			if j%2 == 1 {
+				at, side = row[len(row)-1-i], record.Side{X: 1}
+			}
+			k.touch(at, side, record.SeriesSurvey, j, j*p.cols+i, -1)
+		}
+		k.touch(base, record.Side{}, record.SeriesBase, j, j, -1)
+	}
+}
+
+// trueGap is the contrast against the zero place.
+func (m machine) trueGap(p, zero record.Place) float64 {
+	return m.gap(p.U, p.V) - m.gap(zero.U, zero.V)
+}
+
+// Shapes of gap error on x, y in [-1, 1] over the reach.
+func shaped(f func(x, y float64) float64) func(u, v float64) float64 {
+	return func(u, v float64) float64 { return f((u-117.5)/97.5, (v-132.5)/82.5) }
+}

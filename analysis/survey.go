@@ -1,0 +1,224 @@
+package analysis
+
+import (
+	"math"
+	"slices"
+
+	"abbed/analysis/fit"
+	"abbed/probe/record"
+)
+
+// survey is the dense pattern, freed of drift and play, on its grid.
+type survey struct {
+	touches []record.Touch // Z corrected
+	columns []float64
+	rows    []float64
+	col     []int // of each touch
+	row     []int
+	grand   float64
+	colEff  []float64
+	rowEff  []float64
+	nCol    []int
+	nRow    []int
+	rest    []float64 // of each touch about column + row
+	odd     []Odd
+}
+
+// fewCells is the least number of touches that make a survey.
+const fewCells = 9
+
+// survey takes the run's survey apart. It is nil without three columns, two
+// rows and nine touches.
+func takeSurvey(run record.Run, s steadiness) *survey {
+	ts := surveyed(run)
+	for i := range ts {
+		ts[i].Z = s.level(ts[i]) - s.base.at(ts[i].T)
+	}
+	v := &survey{touches: ts}
+	v.arrange()
+	if len(v.columns) < 3 || len(v.rows) < 2 || len(ts) < fewCells || len(ts) < len(v.columns)+len(v.rows) {
+		return nil
+	}
+	v.decompose()
+	for range 3 {
+		if !v.setAside(s.sigma) {
+			break
+		}
+		v.arrange()
+		if len(v.columns) < 3 || len(v.rows) < 2 {
+			return nil
+		}
+		v.decompose()
+	}
+	return v
+}
+
+// arrange finds columns and rows: places nearer than a fifth of the typical
+// pitch are one. Where that makes more columns or rows than a third of the
+// touches (places at random), they are gathered into twenty columns and seven
+// rows.
+func (v *survey) arrange() {
+	var us, vs []float64
+	for _, t := range v.touches {
+		us, vs = append(us, t.Place.U), append(vs, t.Place.V)
+	}
+	v.columns, v.col = gridLines(us, 20)
+	v.rows, v.row = gridLines(vs, 7)
+}
+
+func gridLines(x []float64, bins int) ([]float64, []int) {
+	c, which := cluster(x, 0.75)
+	if 3*len(c) <= len(x) {
+		return c, which
+	}
+	lo, hi := slices.Min(x), slices.Max(x)
+	sum, n := make([]float64, bins), make([]float64, bins)
+	which = make([]int, len(x))
+	for i, v := range x {
+		b := min(int(float64(bins)*(v-lo)/math.Max(hi-lo, 1e-9)), bins-1)
+		which[i] = b
+		sum[b] += v
+		n[b]++
+	}
+	var out []float64
+	at := make([]int, bins)
+	for b := range bins {
+		at[b] = len(out)
+		if n[b] > 0 {
+			out = append(out, sum[b]/n[b])
+		}
+	}
+	for i := range which {
+		which[i] = at[which[i]]
+	}
+	return out, which
+}
+
+// decompose finds mean + column + row by least squares: exact at once on a
+// full grid, by turns where cells are missing.
+func (v *survey) decompose() {
+	z := heights(v.touches)
+	v.colEff, v.nCol = make([]float64, len(v.columns)), make([]int, len(v.columns))
+	v.rowEff, v.nRow = make([]float64, len(v.rows)), make([]int, len(v.rows))
+	v.grand = mean(z)
+	for i := range z {
+		v.nCol[v.col[i]]++
+		v.nRow[v.row[i]]++
+	}
+	for range 100 {
+		moved := v.turn(z, v.colEff, v.nCol, v.col, v.rowEff, v.row)
+		moved = math.Max(moved, v.turn(z, v.rowEff, v.nRow, v.row, v.colEff, v.col))
+		if moved < 1e-8 {
+			break
+		}
+	}
+	v.rest = make([]float64, len(z))
+	for i := range z {
+		v.rest[i] = z[i] - v.grand - v.colEff[v.col[i]] - v.rowEff[v.row[i]]
+	}
+}
+
+func (v *survey) turn(z, eff []float64, n []int, at []int, other []float64, otherAt []int) (moved float64) {
+	next := make([]float64, len(eff))
+	for i := range z {
+		next[at[i]] += (z[i] - v.grand - other[otherAt[i]]) / float64(max(n[at[i]], 1))
+	}
+	total, count := 0.0, 0.0
+	for k, m := range n {
+		total += next[k] * float64(m)
+		count += float64(m)
+	}
+	for k := range eff {
+		e := next[k] - total/math.Max(count, 1)
+		moved = math.Max(moved, math.Abs(e-eff[k]))
+		eff[k] = e
+	}
+	return moved
+}
+
+// setAside takes out touches that stand out of column + row beyond six robust
+// standard deviations while their two neighbours along the row do not follow,
+// and reports whether there were any.
+func (v *survey) setAside(sigma float64) bool {
+	limit := math.Max(6*math.Max(fit.MAD(v.rest), sigma), 0.03)
+	type cell struct{ c, r int }
+	at := map[cell]float64{}
+	for i := range v.touches {
+		at[cell{v.col[i], v.row[i]}] = v.rest[i]
+	}
+	kept := v.touches[:0:0]
+	for i, t := range v.touches {
+		e := v.rest[i]
+		off := e - neighbour(at[cell{v.col[i] - 1, v.row[i]}], at[cell{v.col[i] + 1, v.row[i]}], e)
+		if math.Abs(e) > limit && math.Abs(off) > limit && len(v.odd) < len(v.touches)/10 {
+			v.odd = append(v.odd, Odd{N: t.N, Place: t.Place, Off: off,
+				Text: "this touch of the survey lies " + um(off) + " from its neighbours; it was set aside"})
+			continue
+		}
+		kept = append(kept, t)
+	}
+	gone := len(kept) < len(v.touches)
+	v.touches = kept
+	return gone
+}
+
+// neighbour returns whichever of a and b is nearer to e.
+func neighbour(a, b, e float64) float64 {
+	if math.Abs(a-e) < math.Abs(b-e) {
+		return a
+	}
+	return b
+}
+
+// bound returns the rectangle that the survey covers.
+func (v *survey) bound() record.Rect {
+	return record.Rect{X0: v.columns[0], Y0: v.rows[0], X1: v.columns[len(v.columns)-1], Y1: v.rows[len(v.rows)-1]}
+}
+
+// near returns the height at p by a quadratic through the survey's touches
+// around it, its standard uncertainty, and whether there are enough. A bowed
+// bed between two touches is no error then.
+func (v *survey) near(p record.Place, sigma float64) (z, u float64, ok bool) {
+	type far struct {
+		d float64
+		i int
+	}
+	// Columns and rows may be pitched differently: distance counts in pitches.
+	b := v.bound()
+	pu := b.W() / float64(max(len(v.columns)-1, 1))
+	pv := b.H() / float64(max(len(v.rows)-1, 1))
+	fars := make([]far, len(v.touches))
+	for i, t := range v.touches {
+		du, dv := (t.Place.U-p.U)/pu, (t.Place.V-p.V)/pv
+		fars[i] = far{math.Max(math.Abs(du)/2, math.Abs(dv)), i}
+	}
+	slices.SortFunc(fars, func(a, b far) int {
+		if c := cmp(a.d, b.d); c != 0 {
+			return c
+		}
+		return a.i - b.i
+	})
+	fars = fars[:min(len(fars), 21)]
+	var rows [][]float64
+	var zs []float64
+	for _, f := range fars {
+		t := v.touches[f.i]
+		du, dv := (t.Place.U-p.U)/pu, (t.Place.V-p.V)/pv
+		rows = append(rows, []float64{1, du, dv, du * du, du * dv, dv * dv})
+		zs = append(zs, t.Z)
+	}
+	r, err := fit.Least(rows, zs, nil)
+	if err != nil || r.DoF < 2 {
+		return 0, 0, false
+	}
+	if r.Rank < 6 || r.Condition > 1e4 { // two rows only: no bend along Y
+		for i := range rows {
+			rows[i] = rows[i][:4]
+		}
+		if r, err = fit.Least(rows, zs, nil); err != nil || r.Rank < 4 || r.DoF < 2 {
+			return 0, 0, false
+		}
+	}
+	s := math.Max(r.S(), sigma)
+	return r.Coef[0], s * math.Sqrt(r.Unscaled.At(0, 0)), true
+}
