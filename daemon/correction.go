@@ -200,6 +200,7 @@ func (d *Daemon) written(w apply.Desk, sess *gcode.Session, a store.Applied, wha
 	if rows, e := w.Read(d.base); e == nil {
 		d.link.learn(func(f *Facts) { f.Map = rows })
 	}
+	back(homed && sess.Err() == nil)
 	d.mu.Lock()
 	d.busy, d.applied = false, after
 	if after.State == store.Writing || after.State == store.Verifying {
@@ -207,7 +208,6 @@ func (d *Daemon) written(w apply.Desk, sess *gcode.Session, a store.Applied, wha
 	}
 	d.last[stepOf(what)] = lastNow(err == nil)
 	d.mu.Unlock()
-	back(homed && sess.Err() == nil)
 	d.changed()
 }
 
@@ -268,6 +268,9 @@ func (d *Daemon) Applied() api.Applied {
 	}
 	if busy {
 		out.Progress = progress
+		if a.State != store.Writing {
+			out.State, out.Sentence = api.Verifying, appliedSays[store.Verifying] // until the printer is given back
+		}
 	} else if a.State == store.Writing || a.State == store.Verifying {
 		out.State, out.Sentence = api.Unfinished, appliedSays[store.Unfinished]
 	}

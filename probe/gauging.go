@@ -229,6 +229,7 @@ func (g *gauging) byHand(ctx context.Context) error {
 // answerCut answers an action that ends the run: a lowering is refused at once,
 // since it is not done; a record is answered when the run has ended.
 func (g *gauging) answerCut(a Action, err error) {
+	g.display(PhaseWorking)
 	if a.Do != "lower" {
 		g.pending = a.Done
 		return
@@ -272,8 +273,8 @@ func (g *gauging) up(ctx context.Context) error {
 // leave ends a visit: the person pressed next. The action is done when the next
 // arrival is, or the step ends; the View says which. Until then Done waits.
 func (g *gauging) leave(ctx context.Context, a Action) error {
-	g.pending = a.Done
 	g.display(PhaseWorking)
+	g.pending = a.Done
 	if !g.away {
 		return nil
 	}

@@ -167,7 +167,10 @@ func demoSettings(sc bench.Scenario, port, listen, state string) config.Settings
 	if sc.TouchRaw {
 		s.Probe.AddsOffset = false
 	}
-	if sc.Straight38 || sc.Trigger == 0 {
+	if len(sc.Unknown) > 0 {
+		s.Travel = &config.Rect{X0: sc.Travel.Min[0], Y0: sc.Travel.Min[1], X1: sc.Travel.Max[0], Y1: sc.Travel.Max[1]}
+	}
+	if sc.Straight38 || sc.Trigger == 0 || len(sc.Unknown) > 0 {
 		trigger := sc.Trigger
 		s.Trigger = &trigger
 		s.Lever = &config.XY{X: sc.Lever[0], Y: sc.Lever[1]}
