@@ -3,6 +3,7 @@ package access
 import (
 	"context"
 	"net/http"
+	"slices"
 	"strings"
 )
 
@@ -66,6 +67,14 @@ func with(r *http.Request, v Visitor) *http.Request {
 	return r.WithContext(context.WithValue(r.Context(), visitorKey{}, v))
 }
 
+// stops are the paths of the stop request: the API's and the page's form.
+var stops = []string{"/api/v1/stop", "/do/stop"}
+
+// operates are the beginnings of the paths that move the machine and sign
+// nothing. A change under any other path needs every role, so that a path that
+// is forgotten here is closed rather than open.
+var operates = []string{"/api/v1/printer/", "/api/v1/runs", "/do/open", "/do/run"}
+
 // need is what a request needs, and whether loopback is enough for it.
 func need(r *http.Request) (role Role, open bool) {
 	path := r.URL.Path
@@ -73,17 +82,22 @@ func need(r *http.Request) (role Role, open bool) {
 	case http.MethodGet, http.MethodHead, http.MethodOptions:
 		return Look, true
 	case http.MethodPost:
-		if path == "/api/v1/stop" {
+		if slices.Contains(stops, path) {
 			return Operate, true
 		}
 		if isGap(path) {
 			return Look, true
 		}
 	}
-	if strings.HasPrefix(path, "/api/v1/tables/") || strings.HasPrefix(path, "/api/v1/applied/") {
-		return Operate | Sign, false
+	if strings.HasSuffix(path, "/signoff") {
+		return Everything, false
 	}
-	return Operate, false
+	for _, begins := range operates {
+		if path == begins || strings.HasPrefix(path, strings.TrimSuffix(begins, "/")+"/") {
+			return Operate, false
+		}
+	}
+	return Everything, false
 }
 
 // isGap reports whether path is /api/v1/runs/{id}/gap with a plain id.
