@@ -180,7 +180,7 @@ func faultOnTouch(t *testing.T, d *dialect.Dialect, name string, w int, want []e
 	must[gcode.Reply](t)(s.Move(ctx, d.Home()))
 	first, second := record.Place{U: 100, V: 90}, record.Place{U: 130, V: 120}
 	p.Inject(bench.Fault{Name: name, When: "G30"})
-	touched := len(p.Safety().Contacts)
+	touched := p.Safety().Touches
 	r, err := s.Move(ctx, d.Touch(first))
 	if want == nil { // a fault that the bench learnt later: any clear end
 		want = []error{nil, gcode.ErrReplyLost, gcode.ErrSilent, gcode.ErrHalted, gcode.ErrRestarted, gcode.ErrLost, gcode.ErrOverdue}
@@ -188,7 +188,7 @@ func faultOnTouch(t *testing.T, d *dialect.Dialect, name string, w int, want []e
 	if !oneOf(err, want) {
 		t.Errorf("wording %d: %v, want one of %v", w, err, want)
 	}
-	if n := len(p.Safety().Contacts) - touched; n > 1 {
+	if n := p.Safety().Touches - touched; n > 1 {
 		t.Errorf("wording %d: %d contacts for one touch", w, n)
 	}
 	if x, y, _, _, ok := d.ReadTouch(r); ok && name != "bit-out" && name != "byte-out" && (x != first.U || y != first.V) {
@@ -233,3 +233,39 @@ func TestStopWhileHoming(t *testing.T) {
 		s.Close()
 	})
 }
+
+// A machine that probes straight: the bracketed place is a touch, a probe that
+// met nothing is none, and without brackets M114 tells the place.
+func TestStraightMachine(t *testing.T) {
+	d := must[*dialect.Dialect](t)(dialect.New(dialect.Straight()))
+	for w := 1; w <= bench.Wordings; w++ {
+		for _, bracket := range []bool{true, false} {
+			synctest.Test(t, func(t *testing.T) {
+				sc := steady(t)
+				sc.Straight38, sc.Bracket = true, bracket
+				s, p := onBench(t, sc, bench.Options{Seed: 2, Wording: w}, gcode.Options{})
+				ctx := context.Background()
+				move := func(m gcode.Motion) gcode.Reply { t.Helper(); return must[gcode.Reply](t)(s.Move(ctx, m)) }
+				move(d.Home())
+				move(d.MoveXY(record.Nozzle{X: 120, Y: 110}, 6000))
+				must[gcode.Reply](t)(s.Ask(ctx, d.Settle()))
+				before := p.Safety().Touches
+				r := move(d.ProbeDown(-2, 300))
+				x, y, z, _, ok := d.ReadTouch(r)
+				if !ok {
+					x, y, z, ok = d.ReadPosition(must[gcode.Reply](t)(s.Ask(ctx, d.Where())))
+				}
+				if !ok || !near(x, 120, 120+sc.Lever[0]) || !near(y, 110, 110+sc.Lever[1]) || z < -2 || z > 6 {
+					t.Errorf("wording %d, bracket %v: %v %v %v %v of %q", w, bracket, x, y, z, ok, texts(r.Lines))
+				}
+				if n := p.Safety().Touches - before; n != 1 {
+					t.Errorf("wording %d: %d contacts", w, n)
+				}
+				s.Close()
+			})
+		}
+	}
+}
+
+// near reports whether v is one of a and b.
+func near(v, a, b float64) bool { return v > a-0.01 && v < a+0.01 || v > b-0.01 && v < b+0.01 }

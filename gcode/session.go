@@ -83,7 +83,7 @@ func (s *Session) Ask(ctx context.Context, q Query) (Reply, error) {
 			return Reply{}, err
 		case !lost:
 			return r, nil
-		case try >= 3 && r.OK.Kind == OK && !anyDamaged(r.Lines):
+		case try >= 2 && r.OK.Kind == OK && !anyDamaged(r.Lines):
 			return r, nil // the printer has nothing else to say
 		case try >= 3:
 			return Reply{}, fmt.Errorf("gcode: %s: asked %d times: %w", q.Text(), try, ErrReplyLost)

@@ -12,6 +12,11 @@ import (
 	"golang.org/x/sys/unix"
 )
 
+// Rates returns the rates that are worth trying when nobody knows the right
+// one, the most frequent first (common practice, no source). Trying costs
+// nothing but time: a wrong rate gives unreadable bytes.
+func Rates() []int { return []int{115200, 250000, 500000, 57600, 1000000, 230400, 38400, 19200, 9600} }
+
 // Level is what to do with a modem line.
 type Level int
 
