@@ -17,12 +17,17 @@ const priorDoF = 3
 // terms of a candidate count as not told apart by the places.
 const crossing = 25
 
+// negligible is the weight below which a candidate is left out of the average:
+// together they could not move it by a hundredth of its doubt.
+const negligible = 1e-4
+
 // member is one candidate of the average.
 type member struct {
 	terms  []term
 	fit    fit.Result
 	s2     float64 // variance of one record, with the prior
 	dof    float64
+	t      float64 // two-sided 95 % point of Student's t for dof
 	aicc   float64
 	weight float64
 }
@@ -67,6 +72,7 @@ func observe(ps []Paired, c record.Criteria) observations {
 // be fitted.
 func average(o observations, candidates [][]term, f frame) (surface, bool) {
 	s := surface{frame: f}
+	points := map[float64]float64{}
 	for _, terms := range candidates {
 		if m, ok := fitMember(o, terms, f); ok {
 			s.members = append(s.members, m)
@@ -84,8 +90,18 @@ func average(o observations, candidates [][]term, f frame) (surface, bool) {
 		s.members[i].weight = math.Exp(-(s.members[i].aicc - best) / 2)
 		sum += s.members[i].weight
 	}
+	s.members = keep(s.members, func(m member) bool { return m.weight > negligible*sum })
+	sum = 0
+	for _, m := range s.members {
+		sum += m.weight
+	}
 	for i := range s.members {
-		s.members[i].weight /= sum
+		m := &s.members[i]
+		m.weight /= sum
+		if points[m.dof] == 0 {
+			points[m.dof] = fit.T95(m.dof)
+		}
+		m.t = points[m.dof]
 	}
 	slices.SortStableFunc(s.members, func(a, b member) int { return cmp(b.weight, a.weight) })
 	return s, true
@@ -135,7 +151,7 @@ func (s surface) part(p, q record.Place, pass func(term) bool) (gap, u95 float64
 	}
 	v := 0.0
 	for i, m := range s.members {
-		t := fit.T95(m.dof) / z95
+		t := m.t / z95
 		v += m.weight * (t*t*us[i] + (vs[i]-gap)*(vs[i]-gap))
 	}
 	if p != q {

@@ -1,0 +1,27 @@
+package analysis_test
+
+import (
+	"testing"
+
+	"abbed/analysis"
+)
+
+// BenchmarkJudge holds the whole analysis to issue 4: 2,000 touches in 20 ms,
+// 20,000 in 250 ms on one core.
+func BenchmarkJudge(b *testing.B) {
+	for _, c := range []struct {
+		name       string
+		cols, rows int
+	}{{"175", 25, 7}, {"2000", 74, 25}, {"20000", 199, 100}} {
+		p := standard()
+		p.cols, p.rows = c.cols, c.rows
+		m := good()
+		m.gap = shaped(func(x, y float64) float64 { return 0.15*x + 0.05*x*x })
+		run := simulate(m, p, 1)
+		b.Run(c.name, func(b *testing.B) {
+			for b.Loop() {
+				analysis.Judge(run)
+			}
+		})
+	}
+}
