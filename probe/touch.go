@@ -127,7 +127,7 @@ func (h *Head) askContact(ctx context.Context) (x, y, z float64, decimals int, o
 	if err != nil {
 		return 0, 0, 0, 0, false, err
 	}
-	x, y, z, decimals, ok = h.words.ReadTouch(r)
+	x, y, z, decimals, ok = h.words.ReadStop(r)
 	if ok && z <= h.deepest(h.setup.Lever.PlaceUnderProbe(record.Nozzle{X: x, Y: y}))+0.005 {
 		return 0, 0, 0, 0, false, nil // it went all the way: no contact
 	}

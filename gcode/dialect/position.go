@@ -91,11 +91,18 @@ func hasExtruder(line string, after int) bool {
 // ReadPosition reads where the machine says it is, mm. A line of the shape of a
 // position report is preferred to others that hold X, Y and Z; the last counts.
 func (d *Dialect) ReadPosition(r gcode.Reply) (x, y, z float64, ok bool) {
+	x, y, z, _, ok = d.ReadStop(r)
+	return x, y, z, ok
+}
+
+// ReadStop is ReadPosition with how many decimals of z were said: for a straight
+// probe that does not report where it stopped.
+func (d *Dialect) ReadStop(r gcode.Reply) (x, y, z float64, decimals int, ok bool) {
 	if re := d.patterns["position"]; re != nil {
 		if v, ok := byPattern(re, r, "x", "y", "z"); ok {
-			return v[0].v, v[1].v, v[2].v, true
+			return v[0].v, v[1].v, v[2].v, v[2].decimals, true
 		}
-		return 0, 0, 0, false
+		return 0, 0, 0, 0, false
 	}
 	var best triple
 	shaped := false
@@ -114,5 +121,5 @@ func (d *Dialect) ReadPosition(r gcode.Reply) (x, y, z float64, ok bool) {
 			break
 		}
 	}
-	return best.x.v, best.y.v, best.z.v, ok
+	return best.x.v, best.y.v, best.z.v, best.z.decimals, ok
 }
