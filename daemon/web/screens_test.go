@@ -81,6 +81,7 @@ func photograph(t *testing.T, ctx context.Context, scene, path, file string) {
 	}))
 	defer server.Close()
 	defer server.CloseClientConnections()
+	defer func() { _ = chromedp.Do(ctx, chromedp.Navigate("about:blank")) }() // leaves the event stream
 	for _, size := range []struct {
 		name string
 		w, h int64

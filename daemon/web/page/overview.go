@@ -11,7 +11,7 @@ type overviewView struct {
 	Printer api.Printer
 	Stages  []stage
 	Steps   []choice
-	CanAll  bool
+	CanAny  bool
 	Applied api.Applied
 	Recent  []api.Run
 }
@@ -33,9 +33,8 @@ func (p *page) showOverview(w http.ResponseWriter, r *http.Request, notice *api.
 	}
 	v := overviewView{Printer: p.desk.Printer(), Applied: p.desk.Applied(), Stages: stages(s.Active, p.desk.Applied())}
 	v.Steps = choices(v.Printer)
-	v.CanAll = true
 	for _, c := range v.Steps {
-		v.CanAll = v.CanAll && c.Can
+		v.CanAny = v.CanAny || c.Can
 	}
 	v.Recent, _ = p.desk.Runs()
 	v.Recent = v.Recent[:min(len(v.Recent), 3)]

@@ -14,7 +14,7 @@ import (
 // a request, and a motor that lost its current does not hold Z. (Stop
 // categories: IEC 60204-1, NFPA 79 9.2.2, read second-hand: an emergency stop
 // must not depend on software or on a communication link.)
-const StopSentence = "This is no emergency stop: it needs this program, the cable and the printer to work, and it may let Z sink. In danger use the power switch."
+const StopSentence = "This is no emergency stop: it can fail, and it may let Z sink. In danger use the power switch."
 
 // Options are what the page needs beside the desk.
 type Options struct {

@@ -3,6 +3,7 @@ package picture
 import (
 	"math"
 	"strconv"
+	"strings"
 )
 
 // axis maps values lo..hi to the drawing's from..to.
@@ -65,13 +66,13 @@ func fixed(v float64, decimals int) string {
 	if f, _ := strconv.ParseFloat(s, 64); f == 0 {
 		return strconv.FormatFloat(0, 'f', decimals, 64)
 	}
-	return s
+	return strings.Replace(s, "-", "\u2212", 1)
 }
 
 // signed is fixed with a plus before what is above zero.
 func signed(v float64, decimals int) string {
 	s := fixed(v, decimals)
-	if f, _ := strconv.ParseFloat(s, 64); f > 0 {
+	if v > 0 && s != fixed(0, decimals) {
 		return "+" + s
 	}
 	return s

@@ -32,7 +32,7 @@ var heights = sync.OnceValue(func() shades {
 
 // signs goes from blue (digs in) over pale (right) to orange (too high).
 var signs = sync.OnceValue(func() shades {
-	return cut(moreland.NewSmoothDiverging(color.RGBA{0x14, 0x4c, 0x8c, 0xff}, color.RGBA{0xa8, 0x4b, 0x06, 0xff}, 95))
+	return cut(moreland.NewSmoothDiverging(color.RGBA{0x30, 0x5a, 0x8c, 0xff}, color.RGBA{0x9c, 0x52, 0x1e, 0xff}, 93))
 })
 
 func cut(m palette.ColorMap) shades {

@@ -41,10 +41,17 @@ func Gather(points []Point) Field {
 	return f
 }
 
-// distinct returns the values that differ by 1 mm or more, sorted.
+// distinct returns the values, sorted, without those closer than 1 mm to the
+// one kept before.
 func distinct(vs []float64) []float64 {
 	slices.Sort(vs)
-	return slices.CompactFunc(vs, func(a, b float64) bool { return b-a < 1 })
+	var out []float64
+	for _, v := range vs {
+		if len(out) == 0 || v-out[len(out)-1] >= 1 {
+			out = append(out, v)
+		}
+	}
+	return out
 }
 
 // nearest returns the index of the value nearest to v.

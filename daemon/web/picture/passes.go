@@ -2,7 +2,8 @@ package picture
 
 import "html/template"
 
-// Passes shows passes over one row on each other: heights Z[k] at X[k], mm.
+// Passes shows passes over one row on each other: heights Z[k] at X[k], mm; each
+// pair of the same length.
 type Passes struct {
 	X, Z [][]float64
 	Alt  string
@@ -11,25 +12,26 @@ type Passes struct {
 // passClasses tell the passes apart.
 var passClasses = []string{"main", "front", "back"}
 
-// SVG draws the passes, heights from the mean of all.
+// SVG draws the passes, after one straight line through all of them was taken
+// out, so that what differs between them shows, and what returns in each.
 func (p Passes) SVG() template.HTML {
-	var all []float64
-	for _, z := range p.Z {
-		all = append(all, z...)
+	var xs, zs []float64
+	for k := range p.X {
+		xs, zs = append(xs, p.X[k]...), append(zs, p.Z[k]...)
 	}
-	mid := 0.0
-	if len(all) > 0 {
-		mid = mean(all)
+	a, b, ok := straight(xs, zs)
+	if !ok && len(zs) > 0 {
+		a = mean(zs)
 	}
 	rel := make([][]float64, len(p.Z))
 	for k, z := range p.Z {
-		for _, v := range z {
-			rel[k] = append(rel[k], v-mid)
+		for i, v := range z {
+			rel[k] = append(rel[k], v-a-b*p.X[k][i])
 		}
 	}
 	f := frame{x: wide(52, width-10, 1, p.X...), y: wide(150, 26, 0.02, rel...)}
 	c := newCanvas(206, p.Alt)
-	f.draw(c, "along the row, mm", "height from their mean, mm")
+	f.draw(c, "along the row, mm", "height from a straight line, mm")
 	var names []string
 	for k := range p.X {
 		class := passClasses[k%len(passClasses)]

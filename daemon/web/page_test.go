@@ -1,0 +1,259 @@
+package web_test
+
+import (
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"abbed/daemon/api"
+	"abbed/daemon/web/page"
+	"abbed/daemon/web/webtest"
+)
+
+func get(t *testing.T, h http.Handler, path string) *httptest.ResponseRecorder {
+	t.Helper()
+	w := httptest.NewRecorder()
+	h.ServeHTTP(w, httptest.NewRequest("GET", path, nil))
+	return w
+}
+
+func send(h http.Handler, path string, form url.Values) *httptest.ResponseRecorder {
+	r := httptest.NewRequest("POST", path, strings.NewReader(form.Encode()))
+	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	w := httptest.NewRecorder()
+	h.ServeHTTP(w, r)
+	return w
+}
+
+// everyScreen calls do with each screen of each scene.
+func everyScreen(t *testing.T, do func(t *testing.T, scene, path, html string)) {
+	for _, scene := range webtest.Scenes() {
+		d := webtest.Scene(scene)
+		paths := []string{"/", "/runs", "/printer", "/applied"}
+		runs, _ := d.Runs()
+		for _, r := range runs {
+			paths = append(paths, "/run/"+r.ID, "/run/"+r.ID+"/results")
+			if _, err := d.Table(r.ID); err == nil {
+				paths = append(paths, "/run/"+r.ID+"/review")
+			}
+		}
+		for _, path := range paths {
+			t.Run(scene+path, func(t *testing.T) {
+				w := get(t, handler(d), path)
+				if w.Code != 200 {
+					t.Fatalf("status %d: %.500s", w.Code, w.Body)
+				}
+				do(t, scene, path, w.Body.String())
+			})
+		}
+	}
+}
+
+var (
+	tags    = regexp.MustCompile(`<[a-zA-Z][^>]*>`)
+	handle  = regexp.MustCompile(`\s(on[a-z]+|style)=`)
+	quoted  = regexp.MustCompile(`"[^"]*"`)
+	scripts = regexp.MustCompile(`<script[^>]*>`)
+	sources = regexp.MustCompile(`(?:src|href|action)="([^"]*)"`)
+)
+
+// A strict policy would refuse a script, a style or a handler within the page,
+// and whatever is not ours; and every screen carries the stop request.
+func TestScreensKeepThePolicy(t *testing.T) {
+	everyScreen(t, func(t *testing.T, scene, path, html string) {
+		if s := scripts.FindAllString(html, -1); len(s) != 1 || !strings.Contains(s[0], `src="/static/abbed.js?v=`) {
+			t.Errorf("scripts %q: want our own alone", s)
+		}
+		for _, tag := range tags.FindAllString(html, -1) {
+			if handle.MatchString(quoted.ReplaceAllString(tag, `""`)) {
+				t.Errorf("styled or handled within: %s", tag)
+			}
+		}
+		if strings.Contains(html, "<style") || strings.Contains(html, "javascript:") {
+			t.Error("a style or a script within")
+		}
+		for _, s := range sources.FindAllStringSubmatch(html, -1) {
+			if !strings.HasPrefix(s[1], "/") && !strings.HasPrefix(s[1], "#") {
+				t.Errorf("leads away: %s", s[0])
+			}
+		}
+		if !strings.Contains(html, `action="/do/stop"`) || !strings.Contains(html, page.StopSentence) {
+			t.Error("no stop request with its sentence")
+		}
+	})
+}
+
+// What a printer or a person says never becomes part of the page's structure.
+func TestHostileTexts(t *testing.T) {
+	d := webtest.Scene("hostile")
+	h := handler(d)
+	seen := false
+	for _, path := range []string{"/", "/runs", "/printer", "/applied", "/run/r1", "/run/r1/results", "/run/r1/review", "/run/r0", "/run/r2", "/" + url.PathEscape(webtest.Hostile)} {
+		html := get(t, h, path).Body.String()
+		for _, bad := range []string{"<script>alert", "<img src=x", "' onclick='x"} {
+			if strings.Contains(html, bad) {
+				t.Errorf("%s: %q got through", path, bad)
+			}
+		}
+		seen = seen || strings.Contains(html, "&lt;script&gt;")
+	}
+	if !seen {
+		t.Error("the hostile text was nowhere: this test cannot fail")
+	}
+	d.Change(func(s *webtest.Show) {
+		s.Refuse = map[string]error{"Undo": api.Errorf(409, webtest.Hostile, webtest.Hostile, "%s", webtest.Hostile)}
+	})
+	if html := send(h, "/do/undo", url.Values{"sure": {"yes"}}).Body.String(); strings.Contains(html, "<script>alert") || !strings.Contains(html, "&lt;script&gt;") {
+		t.Error("a hostile refusal got through, or was not shown")
+	}
+}
+
+func TestForms(t *testing.T) {
+	for _, c := range []struct {
+		name, scene, path string
+		form              url.Values
+		status            int
+		leads             string
+		asks              string
+	}{
+		{"open", "unopened", "/do/open", url.Values{"person": {" Ida "}}, 303, "/", `OpenPort {"person":"Ida"}`},
+		{"open without a name", "unopened", "/do/open", url.Values{}, 422, "", ""},
+		{"start", "ready", "/do/run", url.Values{"step": {"repeat", "survey"}}, 303, "/run/new", `StartRun {"steps":["repeat","survey"]} "page"`},
+		{"start nothing", "ready", "/do/run", url.Values{}, 422, "", ""},
+		{"start while connecting", "connecting", "/do/run", url.Values{"step": {"repeat"}}, 503, "", `StartRun {"steps":["repeat"]} "page"`},
+		{"confirm", "confirm", "/do/run/r1/confirm", url.Values{"person": {"Ida"}, "caution": {"bed-clear", "head-free"}, "gauge_mm": {"0,15"}}, 303, "/run/r1",
+			`Confirm "r1" {"cautions":["bed-clear","head-free"],"person":"Ida","gauge_mm":0.15}`},
+		{"confirm without a name", "confirm", "/do/run/r1/confirm", url.Values{"caution": {"bed-clear"}}, 422, "", ""},
+		{"confirm an odd blade", "confirm", "/do/run/r1/confirm", url.Values{"person": {"Ida"}, "gauge_mm": {"thin"}}, 422, "", ""},
+		{"confirm no number", "confirm", "/do/run/r1/confirm", url.Values{"person": {"Ida"}, "gauge_mm": {"NaN"}}, 422, "", ""},
+		{"lower", "gauge", "/do/run/r1/gauge", url.Values{"press": {"lower 0.085"}}, 303, "/run/r1", `Gauge "r1" {"action":"lower","mm":0.085}`},
+		{"record", "gauge", "/do/run/r1/gauge", url.Values{"press": {"record"}}, 303, "/run/r1", `Gauge "r1" {"action":"record"}`},
+		{"answer", "prompt", "/do/run/r1/answer", url.Values{"prompt": {"more-places"}, "answer": {"no"}}, 303, "/run/r1", `Answer "r1" {"prompt":"more-places","answer":"no"} "page"`},
+		{"sign off", "done", "/do/run/r1/signoff", url.Values{"digest": {webtest.Digest}, "person": {"Ida"}, "caution": {"unproved"}}, 200, "",
+			`SignOff "` + webtest.Digest + `" {"cautions":["unproved"],"person":"Ida"}`},
+		{"sign off without a name", "done", "/do/run/r1/signoff", url.Values{"digest": {webtest.Digest}}, 422, "", ""},
+		{"apply", "done", "/do/apply/" + webtest.Digest, url.Values{"token": {"T"}, "person": {"Ida"}}, 303, "/applied", `Apply "` + webtest.Digest + `" {"token":"T"} "Ida"`},
+		{"undo", "kept", "/do/undo", url.Values{"sure": {"yes"}}, 303, "/applied", `Undo "page"`},
+		{"undo by accident", "kept", "/do/undo", url.Values{}, 422, "", ""},
+		{"take back", "unfinished", "/do/resolve", url.Values{"choice": {"take-back"}}, 303, "/applied", `Resolve {"choice":"take-back"} "page"`},
+		{"stop", "survey", "/do/stop", url.Values{}, 200, "", `Stop "page"`},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			d := webtest.Scene(c.scene)
+			w := send(handler(d), c.path, c.form)
+			if w.Code != c.status || w.Header().Get("Location") != c.leads {
+				t.Errorf("%d to %q, want %d to %q: %.300s", w.Code, w.Header().Get("Location"), c.status, c.leads, w.Body)
+			}
+			want := []string{c.asks}
+			if c.asks == "" {
+				want = nil
+			}
+			if got := d.Asked(); !slices.Equal(got, want) {
+				t.Errorf("asked %q, want %q", got, want)
+			}
+		})
+	}
+}
+
+// The token of a sign-off stands in the one screen that follows it.
+func TestSignOffThenWrite(t *testing.T) {
+	d := webtest.Scene("done")
+	h := handler(d)
+	html := send(h, "/do/run/r1/signoff", url.Values{"digest": {webtest.Digest}, "person": {"Ida"}, "caution": {"unproved"}}).Body.String()
+	if !strings.Contains(html, `name="token" value="token-for-`+webtest.Digest+`"`) || !strings.Contains(html, `action="/do/apply/`+webtest.Digest+`"`) {
+		t.Error("no form that writes the table")
+	}
+	if strings.Contains(get(t, h, "/run/r1/review").Body.String(), "token-for-") {
+		t.Error("the token shows again")
+	}
+}
+
+func TestRefusalIsShown(t *testing.T) {
+	d := webtest.Scene("gauge")
+	d.Change(func(s *webtest.Show) {
+		s.Refuse = map[string]error{"Gauge": api.Errorf(422, "past-floor", "raise, and look at the blade", "lower 0.085 mm: below the floor")}
+	})
+	w := send(handler(d), "/do/run/r1/gauge", url.Values{"press": {"lower 0.085"}})
+	for _, want := range []string{"lower 0.085 mm: below the floor", "raise, and look at the blade", `value="record"`} {
+		if !strings.Contains(w.Body.String(), want) {
+			t.Errorf("%q is missing", want)
+		}
+	}
+	if w.Code != 422 {
+		t.Errorf("status %d, want that of the refusal", w.Code)
+	}
+}
+
+// Lowering is offered up to max_step, and not below the floor.
+func TestLowerButtons(t *testing.T) {
+	lower := regexp.MustCompile(`value="lower ([0-9.]+)" class="lower"( disabled)?`)
+	buttons := func(step, z float64) (out []string) {
+		d := webtest.Scene("gauge")
+		d.Change(func(s *webtest.Show) { s.Runs[0].Place.MaxStep, s.Runs[0].Place.Z = step, z })
+		for _, m := range lower.FindAllStringSubmatch(get(t, handler(d), "/run/r1").Body.String(), -1) {
+			out = append(out, m[1]+m[2])
+		}
+		return out
+	}
+	if got := buttons(0.1, 0.5); !slices.Equal(got, []string{"0.100", "0.050", "0.020"}) {
+		t.Errorf("%q", got)
+	}
+	if got := buttons(0.02, 0.5); !slices.Equal(got, []string{"0.020"}) {
+		t.Errorf("at the finest step: %q", got)
+	}
+	if got := buttons(0.05, 0.01); !slices.Equal(got, []string{"0.050 disabled", "0.020"}) {
+		t.Errorf("above the floor at -0.024: %q", got)
+	}
+}
+
+func TestNumbersOnThePage(t *testing.T) {
+	d := webtest.Scene("done")
+	for path, wants := range map[string][]string{
+		"/run/r1/results": {"Your Z offset is 0.041\u00a0mm too high", "beam-twist", "aria-label=\"Gap error from \u2212", "mm/min"},
+		"/run/r1/review":  {"0.117\u00a0mm", "All 25 nodes", "\u00b10.011\u00a0mm"},
+		"/printer":        {"x\u00a0\u221242\u00a0mm, y\u00a0\u22129\u00a0mm", "asked", "default"},
+	} {
+		html := get(t, handler(d), path).Body.String()
+		for _, want := range wants {
+			if !strings.Contains(html, want) {
+				t.Errorf("%s: %q is missing", path, want)
+			}
+		}
+		if strings.Contains(html, "NaN") || strings.Contains(html, "Inf") {
+			t.Errorf("%s: a number that is none", path)
+		}
+	}
+}
+
+// A first view stays small, and so does each picture.
+func TestSizes(t *testing.T) {
+	svg := regexp.MustCompile(`(?s)<svg.*?</svg>`)
+	everyScreen(t, func(t *testing.T, scene, path, html string) {
+		if len(html) > 150_000 {
+			t.Errorf("%d bytes", len(html))
+		}
+		for _, s := range svg.FindAllString(html, -1) {
+			if len(s) > 40_000 {
+				t.Errorf("a picture of %d bytes: %.80s", len(s), s)
+			}
+		}
+	})
+}
+
+func TestAssets(t *testing.T) {
+	h := handler(webtest.Scene("ready"))
+	html := get(t, h, "/").Body.String()
+	for _, m := range regexp.MustCompile(`"(/static/[^"]+)"`).FindAllStringSubmatch(html, -1) {
+		w := get(t, h, m[1])
+		if w.Code != 200 || !strings.Contains(w.Header().Get("Cache-Control"), "immutable") {
+			t.Errorf("%s: %d, %q", m[1], w.Code, w.Header().Get("Cache-Control"))
+		}
+	}
+	if w := get(t, h, "/static/../page.go"); w.Code == 200 {
+		t.Error("served from outside static")
+	}
+}
