@@ -13,10 +13,11 @@
 //
 // The daemon listens on loopback only (CheckListen). There, reading needs
 // nothing, POST .../gap is reading, and a stop (POST /api/v1/stop, and the
-// page's form) needs no token: it must not fail for want of one. All three still refuse another Host and
-// another origin. Every other change needs the operator's token or a session.
-// A request that came through a proxy (Forwarded, X-Forwarded-..., Via) has
-// nothing open, wherever it seems to come from.
+// page's form) needs no token: it must not fail for want of one. All three
+// still refuse another Host and another origin. Every other change needs the
+// operator's token or a session. A request that came through a proxy
+// (Forwarded, X-Forwarded-..., Via) has nothing open, wherever it seems to come
+// from.
 //
 // # Secrets
 //

@@ -15,7 +15,9 @@
 // they return, as far as the disk tells the truth. A Log writes touches in
 // batches, at most FlushWithin after they were made, and everything else at
 // once. A kill or a power cut loses at most what was not yet returned; what is
-// there is always a prefix of what was written.
+// there is always a prefix of what was written. A touch costs one sync and about
+// 7 kB of writing alone, 3 kB and a fifth of a sync in batches of five
+// (BenchmarkWear): a survey of 200 touches wears a card by about 1.5 MB.
 //
 // Events, journal and audit are append-only; triggers inside the file hold it.
 // Each event and each entry of the journal carries a checksum (CRC-32C) of its

@@ -68,6 +68,13 @@ func insert(tx *sql.Tx, run string, e record.Event, next int64) error {
 		return fmt.Errorf("event %d: a run begins with its own opening, and only there: %w", e.N, ErrOrder)
 	}
 	if e.Opened != nil {
+		var dropped int
+		if err := tx.QueryRow("SELECT count(*) FROM dropped WHERE run = ?", run).Scan(&dropped); err != nil {
+			return err
+		}
+		if dropped > 0 {
+			return fmt.Errorf("the run was dropped before: %w", ErrOrder)
+		}
 		steps, err := json.Marshal(e.Opened.Steps)
 		if err != nil {
 			return err

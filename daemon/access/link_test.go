@@ -1,0 +1,195 @@
+package access_test
+
+import (
+	"bytes"
+	"encoding/json"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"abbed/daemon/access"
+)
+
+// enter follows a one-time link like a browser and returns its cookie.
+func (h *house) enter(link string) (*http.Cookie, *httptest.ResponseRecorder) {
+	h.t.Helper()
+	u, err := url.Parse(link)
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	page := h.ask("GET", u.Path, "")
+	if page.Code != 200 || !strings.Contains(page.Body.String(), `action="/in"`) {
+		h.t.Fatalf("the link shows %d %s", page.Code, page.Body)
+	}
+	if page.Header().Get("Cache-Control") != "no-store" {
+		h.t.Error("the link's page may be cached")
+	}
+	form := url.Values{"code": {strings.TrimPrefix(u.Path, "/in/")}}
+	w := h.ask("POST", "/in", form.Encode(), header("Content-Type", "application/x-www-form-urlencoded"), header("Sec-Fetch-Site", "same-origin"))
+	cookies := w.Result().Cookies()
+	if len(cookies) == 0 {
+		return nil, w
+	}
+	return cookies[0], w
+}
+
+func TestLink(t *testing.T) {
+	dir := t.TempDir()
+	h := houseIn(t, dir)
+	link, expires := h.Link("http://"+listen, access.Everything)
+	if expires.Sub(h.clock.now()) != 15*time.Minute {
+		t.Errorf("good until %v", expires)
+	}
+	c, w := h.enter(link)
+	if c == nil || w.Code != 303 || w.Header().Get("Location") != "/" {
+		t.Fatalf("%d %s", w.Code, w.Body)
+	}
+	if !c.HttpOnly || c.SameSite != http.SameSiteStrictMode || c.Path != "/" || len(c.Value) < 43 {
+		t.Errorf("cookie %v", c)
+	}
+	if again, w := h.enter(link); again != nil || w.Code != 401 {
+		t.Errorf("the link works twice: %d", w.Code)
+	}
+	session := header("Cookie", c.Name+"="+c.Value)
+	if w := h.ask("POST", "/api/v1/runs", "", session); w.Code != 204 || !strings.HasPrefix(h.visitor.Name, "browser ") || h.visitor.Role != access.Everything {
+		t.Errorf("%d as %+v", w.Code, h.visitor)
+	}
+	if w := h.ask("POST", "/api/v1/runs", "", session, header("Sec-Fetch-Site", "cross-site")); w.Code != 403 {
+		t.Errorf("a session used by another site: %d", w.Code)
+	}
+	for _, name := range []string{"token", "sessions.json"} {
+		info, err := os.Stat(filepath.Join(dir, name))
+		if err != nil || info.Mode().Perm() != 0o600 {
+			t.Errorf("%s: %v %v", name, info.Mode(), err)
+		}
+	}
+	kept, err := os.ReadFile(filepath.Join(dir, "sessions.json"))
+	if err != nil || bytes.Contains(kept, []byte(c.Value)) {
+		t.Errorf("the cookie itself is kept: %s %v", kept, err)
+	}
+
+	// A restart keeps the session, revoking ends it, also for the next start.
+	h2 := houseIn(t, dir)
+	if w := h2.ask("POST", "/api/v1/runs", "", session); w.Code != 204 {
+		t.Errorf("after a restart: %d", w.Code)
+	}
+	list := h2.Sessions()
+	if len(list) != 1 || list[0].Hash != "" {
+		t.Fatalf("sessions %+v", list)
+	}
+	if ok, err := h2.Revoke(list[0].ID); !ok || err != nil {
+		t.Fatal(ok, err)
+	}
+	for _, x := range []*house{h2, houseIn(t, dir)} {
+		if w := x.ask("POST", "/api/v1/runs", "", session); w.Code != 401 {
+			t.Errorf("revoked: %d", w.Code)
+		}
+	}
+	if w := h2.ask("GET", "/", "", session); w.Code != 204 {
+		t.Errorf("reading with a cookie that is no session any more: %d", w.Code)
+	}
+}
+
+func TestLinkGoesStale(t *testing.T) {
+	h := newHouse(t)
+	old, _ := h.Link("http://"+listen, access.Everything)
+	h.clock.add(15 * time.Minute)
+	if c, w := h.enter(old); c != nil || w.Code != 401 {
+		t.Errorf("after 15 min: %d", w.Code)
+	}
+	first, _ := h.Link("http://"+listen, access.Everything)
+	for range 16 {
+		h.Link("http://"+listen, access.Everything)
+	}
+	if c, _ := h.enter(first); c != nil {
+		t.Error("the first of 17 links still works")
+	}
+	if w := h.ask("POST", "/in", strings.Repeat("x", 1<<20), header("Content-Type", "application/x-www-form-urlencoded")); w.Code != 401 {
+		t.Errorf("a huge form: %d", w.Code)
+	}
+}
+
+func TestSessionEnds(t *testing.T) {
+	h := newHouse(t)
+	link, _ := h.Link("http://"+listen, access.Everything)
+	c, _ := h.enter(link)
+	session := header("Cookie", c.Name+"="+c.Value)
+	for range 5 { // use keeps it alive
+		h.clock.add(80 * 24 * time.Hour)
+		if w := h.ask("POST", "/api/v1/runs", "", session); w.Code != 204 {
+			t.Fatalf("used every 80 days: %d", w.Code)
+		}
+	}
+	if w := h.ask("POST", "/out", "", session); w.Code != 303 || w.Result().Cookies()[0].MaxAge >= 0 {
+		t.Errorf("sign out: %d %v", w.Code, w.Result().Cookies())
+	}
+	if w := h.ask("POST", "/api/v1/runs", "", session); w.Code != 401 {
+		t.Errorf("signed out: %d", w.Code)
+	}
+	link, _ = h.Link("http://"+listen, access.Everything)
+	c, _ = h.enter(link)
+	h.clock.add(90 * 24 * time.Hour)
+	if w := h.ask("POST", "/api/v1/runs", "", header("Cookie", c.Name+"="+c.Value)); w.Code != 401 {
+		t.Errorf("unused for 90 days: %d", w.Code)
+	}
+}
+
+// A session does only what its role allows.
+func TestRoles(t *testing.T) {
+	h := newHouse(t)
+	for name, try := range map[string]struct {
+		role   access.Role
+		path   string
+		status int
+	}{
+		"look runs":                        {access.Look, "/api/v1/runs", 403},
+		"operate runs":                     {access.Look | access.Operate, "/api/v1/runs", 204},
+		"operate signs":                    {access.Look | access.Operate, "/api/v1/tables/abc/signoff", 403},
+		"operate undoes":                   {access.Look | access.Operate, "/api/v1/applied/undo", 403},
+		"operate pairs":                    {access.Look | access.Operate, "/api/v1/pair", 403},
+		"all sign":                         {access.Everything, "/api/v1/tables/abc/signoff", 204},
+		"all pair":                         {access.Everything, "/api/v1/pair", 201},
+		"operate runs by form":             {access.Look | access.Operate, "/do/run/018f/gauge", 204},
+		"operate starts by form":           {access.Look | access.Operate, "/do/run", 204},
+		"operate opens":                    {access.Look | access.Operate, "/api/v1/printer/open", 204},
+		"operate signs by form":            {access.Look | access.Operate, "/do/run/018f/signoff", 403},
+		"operate applies by form":          {access.Look | access.Operate, "/do/apply/d", 403},
+		"operate undoes by form":           {access.Look | access.Operate, "/do/undo", 403},
+		"operate does what nobody listed":  {access.Look | access.Operate, "/do/something", 403},
+		"operate does a run's neighbour":   {access.Look | access.Operate, "/do/runaway", 403},
+		"operate does the API's neighbour": {access.Look | access.Operate, "/api/v1/runsx", 403},
+		"look stops (loopback)":            {access.Look, "/api/v1/stop", 204},
+	} {
+		link, _ := h.Link("http://"+listen, try.role)
+		c, _ := h.enter(link)
+		w := h.ask("POST", try.path, "", header("Cookie", c.Name+"="+c.Value))
+		if w.Code != try.status {
+			t.Errorf("%s: %d %s, want %d", name, w.Code, w.Body, try.status)
+		}
+		if w.Code == 403 && code(t, w) != "forbidden" {
+			t.Errorf("%s: %s", name, w.Body)
+		}
+	}
+}
+
+// abbed pair: the operator's token gives a link, and the link works.
+func TestPair(t *testing.T) {
+	h := newHouse(t)
+	if w := h.ask("POST", "/api/v1/pair", ""); w.Code != 401 {
+		t.Errorf("without a token: %d", w.Code)
+	}
+	w := h.ask("POST", "/api/v1/pair", "", header("Authorization", "Bearer "+h.token))
+	var p access.Paired
+	if err := json.Unmarshal(w.Body.Bytes(), &p); err != nil || w.Code != 201 || w.Header().Get("Cache-Control") != "no-store" {
+		t.Fatalf("%d %s %v", w.Code, w.Body, err)
+	}
+	if c, w := h.enter(p.URL); c == nil {
+		t.Errorf("the link gives %d %s", w.Code, w.Body)
+	}
+}
+
