@@ -107,12 +107,8 @@ func view(lines []Line) heardView {
 // answers reports whether v says what r said: at least half of its lines. An
 // empty r is answered by nothing at all.
 func (v heardView) answers(r Reply) bool {
-	same, of := 0, 0
-	for _, want := range r.Lines {
-		if want.Kind != Report {
-			continue
-		}
-		of++
+	same, words := 0, r.words()
+	for _, want := range words {
 		for _, l := range v.reports {
 			if l.Text == want.Text {
 				same++
@@ -120,17 +116,24 @@ func (v heardView) answers(r Reply) bool {
 			}
 		}
 	}
-	return of > 0 && 2*same >= of
+	return len(words) > 0 && 2*same >= len(words)
 }
 
-// reports reports whether r holds a report at all.
-func (r Reply) reports() bool {
+// words are the reports of r or, if there are none, its echoes and comments.
+func (r Reply) words() []Line {
+	var reports, others []Line
 	for _, l := range r.Lines {
-		if l.Kind == Report {
-			return true
+		switch l.Kind {
+		case Report:
+			reports = append(reports, l)
+		case Echo, Comment:
+			others = append(others, l)
 		}
 	}
-	return false
+	if reports != nil {
+		return reports
+	}
+	return others
 }
 
 // said reports whether r holds a line of the same text.

@@ -33,11 +33,20 @@
 // the next command takes its turn after that answer, or fails with the session.
 //
 // With framing, a command is done exactly once and in order, whatever the line
-// does to it, except for damage that an 8-bit check cannot see. A command whose
-// answer is missing, or lacks the report that it needs, is sent once more with
-// the same number; the printer then says that it has done it already
-// (ErrReplyLost if a Motion's report was what got lost; a Query is asked anew).
-// Without framing nothing is ever sent twice.
+// does to it, except for damage that an 8-bit check cannot see. After a silence
+// the same line is sent once more; if the printer has done it already it says
+// so by the number that it wants next. An ok that comes without a needed report,
+// or behind a fault that may be a spoilt request to send again, is doubted: the
+// printer is sent a line that is damaged on purpose, which it refuses while it
+// names the number that it wants, and so tells what it has done without doing
+// anything. If a report was lost a Query is asked anew; a Motion fails with
+// ErrReplyLost, and nobody makes it again behind the caller's back. A touch that
+// failed is never sent again.
+//
+// Without framing nothing is ever sent twice, a lost ok ends the session, and an
+// ok without a needed report is doubted by sending the first word: once its
+// answer, known from Greet, has come, everything before it belongs to the
+// command. So a doubled ok does not shift the answers.
 //
 // Silence is no ok, busy line or report for Options.Silence. Temperatures count
 // as a sign of life only while heating, and chatter (echoes, comments, wait)
@@ -64,8 +73,10 @@
 // # Errors
 //
 // ErrSilent, ErrOverdue, ErrRestarted, ErrHalted, ErrLost, ErrStopped and
-// ErrClosed are why a session ended; ErrReplyLost and FaultError are why a
-// command failed. All are wrapped in text that names the command.
+// ErrClosed are why a session ended (with ErrGarbled beside ErrSilent if only
+// unreadable bytes came: the rate of the line is wrong); ErrReplyLost and
+// FaultError are why a command failed. All are wrapped in text that names the
+// command.
 //
 // The line format is common practice, from memory, no source; the words go back
 // to RS-274/NGC (NIST IR 6556).

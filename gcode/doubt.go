@@ -18,7 +18,7 @@ func (x *exchange) confirmFault() {
 // missing, or a fault may really be a request to send again whose number was
 // lost on the way.
 func (s *Session) doubtful(x *exchange, l Line) bool {
-	if x.checked || !s.framed && !s.hello.reports() {
+	if x.checked || !s.framed && len(s.hello.words()) == 0 {
 		return false
 	}
 	if x.fault != nil || x.unclear {

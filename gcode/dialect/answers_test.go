@@ -102,8 +102,18 @@ func TestPositionIdentityPrintingLevelling(t *testing.T) {
 	if !ok || id.Fields["NAME"] != "Rig two (v 1.2)" || id.Fields["SOURCE"] != "https://example.org/x:y" || id.Fields["UNIT"] != "12:34" || !id.Caps["REPORTS"] || id.Caps["BUSY_LINES"] || len(id.Caps) != 2 {
 		t.Errorf("identity %+v %v", id, ok)
 	}
-	if _, ok := d.ReadIdentity(reply("no idea", "ok")); ok {
-		t.Error("no identity is one")
+	id, ok = d.ReadIdentity(reply("echo:NAME:Rig three UNIT:7", "T:20.0 /0.0 B:20.0 /0.0", "ok"))
+	if !ok || id.Fields["NAME"] != "Rig three" || id.Fields["UNIT"] != "7" {
+		t.Errorf("identity in an echo: %+v %v", id, ok)
+	}
+	id, ok = d.ReadIdentity(reply("name:rig four", "ok"))
+	if !ok || id.Fields["name"] != "rig four" {
+		t.Errorf("identity in small letters: %+v %v", id, ok)
+	}
+	for _, lines := range [][]string{{"no idea"}, {"no such word: M115"}, {"what is:M115"}, {"T0:20.0 /0.0 T1:20.0 /0.0"}, {" T:20.0 /0.0"}} {
+		if id, ok := d.ReadIdentity(reply(append(lines, "ok")...)); ok {
+			t.Errorf("%q is an identity: %v", lines, id)
+		}
 	}
 	for line, want := range map[string][2]bool{
 		"printing byte 12/345": {true, true}, "0/0": {false, true}, "not printing": {false, true}, "12 of 345 done": {true, true},

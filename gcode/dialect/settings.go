@@ -15,48 +15,57 @@ type Identity struct {
 
 var (
 	keyShape = regexp.MustCompile(`(?:^|\s)([A-Z][A-Z0-9_-]+):`)
-	anyKey   = regexp.MustCompile(`(?:^|\s)([A-Za-z][A-Za-z0-9_-]+):`)
-	capShape = regexp.MustCompile(`(?i)^cap:\s*([A-Z0-9_]+)\s*:\s*([01])$`)
+	anyKey   = regexp.MustCompile(`(?:^|\s)([A-Za-z][A-Za-z0-9_-]+):(?:\S|$)`)
+	// temperature is how a temperature report begins.
+	temperature = regexp.MustCompile(`^[TBC]\d*:\s*[-+]?\d`)
+	capShape    = regexp.MustCompile(`(?i)^cap:\s*([A-Z0-9_]+)\s*:\s*([01])$`)
 )
 
 // ReadIdentity reads `KEY:value ...`, then `Cap:NAME:0/1` lines. A value goes on
-// to the next key. ok is false without a single field.
+// to the next key. Keys are in capitals; if no line has any, others are taken.
+// Echoes and comments count only if there is nothing else. ok is false without
+// a single field.
 func (d *Dialect) ReadIdentity(r gcode.Reply) (Identity, bool) {
-	id := Identity{Fields: map[string]string{}, Caps: map[string]bool{}}
-	var loose []string
-	for _, l := range r.Lines {
-		if l.Damaged || l.Kind != gcode.Report {
-			continue
+	tiers := spoken(r)
+	for _, key := range [...]*regexp.Regexp{keyShape, anyKey} {
+		for _, lines := range tiers[:2] {
+			if id := identityIn(lines, key, firstWord(d.templates["identify"])); len(id.Fields) > 0 {
+				return id, true
+			}
 		}
-		if m := capShape.FindStringSubmatch(l.Text); m != nil {
+	}
+	return Identity{}, false
+}
+
+// identityIn reads some lines. Those that hold the word itself are the printer's
+// talk about a word that it does not know.
+func identityIn(lines []string, key *regexp.Regexp, word string) Identity {
+	id := Identity{Fields: map[string]string{}, Caps: map[string]bool{}}
+	for _, t := range lines {
+		if m := capShape.FindStringSubmatch(t); m != nil {
 			id.Caps[strings.ToUpper(m[1])] = m[2] == "1"
 			continue
 		}
-		if !id.take(keyShape, l.Text) {
-			loose = append(loose, l.Text)
+		if strings.Contains(strings.ToUpper(t), word) || temperature.MatchString(t) {
+			continue
 		}
+		id.take(key, t)
 	}
-	if len(id.Fields) == 0 {
-		for _, t := range loose {
-			id.take(anyKey, t)
-		}
-	}
-	return id, len(id.Fields) > 0
+	return id
 }
 
 // take adds the fields of one line.
-func (id Identity) take(key *regexp.Regexp, line string) bool {
+func (id Identity) take(key *regexp.Regexp, line string) {
 	at := key.FindAllStringSubmatchIndex(line, -1)
 	for i, m := range at {
 		end := len(line)
 		if i+1 < len(at) {
 			end = at[i+1][0]
 		}
-		if v := strings.TrimSpace(line[m[1]:end]); v != "" {
+		if v := strings.TrimSpace(line[m[3]+1 : end]); v != "" {
 			id.Fields[line[m[2]:m[3]]] = v
 		}
 	}
-	return len(at) > 0
 }
 
 // ReadSettings returns the settings report as text, one setting a line, without
