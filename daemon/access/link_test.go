@@ -192,4 +192,3 @@ func TestPair(t *testing.T) {
 		t.Errorf("the link gives %d %s", w.Code, w.Body)
 	}
 }
-

@@ -137,4 +137,3 @@ func note(t *testing.T, line string, confirmed map[string]int64, journal *int64)
 	}
 	*journal = n
 }
-

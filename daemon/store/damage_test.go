@@ -244,4 +244,3 @@ func TestNewer(t *testing.T) {
 		t.Errorf("the file was changed, %v", err)
 	}
 }
-
