@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 
+	"abbed/gcode"
 	"abbed/probe/record"
 )
 
@@ -94,10 +95,7 @@ func (h *Head) comesFrom(n record.Nozzle, side record.Side) bool {
 // contact makes one touch where the head stands; z is in the map's Z, mm, step
 // the step of the report, mm.
 func (h *Head) contact(ctx context.Context, p record.Place) (z, step float64, err error) {
-	word := h.words.Touch(p)
-	if h.manner.Style == StyleStraight {
-		word = h.words.ProbeDown(h.deepest(p), h.manner.Feeds.Probe)
-	}
+	word := h.touchWord(p)
 	h.z = math.NaN()
 	r, err := h.move(ctx, word, "touch at "+p.String())
 	if err != nil {
@@ -105,6 +103,7 @@ func (h *Head) contact(ctx context.Context, p record.Place) (z, step float64, er
 	}
 	x, y, z, decimals, ok := h.words.ReadTouch(r)
 	if !ok && h.manner.Style == StyleStraight {
+		h.mute = true
 		x, y, z, decimals, ok, err = h.askContact(ctx)
 		if err != nil {
 			return 0, 0, err
@@ -116,6 +115,17 @@ func (h *Head) contact(ctx context.Context, p record.Place) (z, step float64, er
 			"touch at %s: the printer reported no contact, but %q", p, said(r))
 	}
 	return h.plausible(p, x, y, z, math.Pow(10, -float64(decimals)))
+}
+
+// touchWord returns the word of a touch of p, by the style of probing.
+func (h *Head) touchWord(p record.Place) gcode.Motion {
+	switch {
+	case h.manner.Style != StyleStraight:
+		return h.words.Touch(p)
+	case h.mute:
+		return h.words.ProbeDownMute(h.deepest(p), h.manner.Feeds.Probe)
+	}
+	return h.words.ProbeDown(h.deepest(p), h.manner.Feeds.Probe)
 }
 
 // askContact asks for the position where a straight probe stopped.
@@ -154,7 +164,7 @@ func (h *Head) plausible(p record.Place, x, y, z, step float64) (float64, float6
 		z -= h.setup.Trigger
 	}
 	said := record.Place{U: x, V: y}
-	if said.Distance(p) > 1.5 && said.Distance(record.Place(toPlace(h.setup.Lever.NozzleFor(p)))) > 1.5 {
+	if said.Distance(p) > 1.5 && said.Distance(h.setup.Lever.NozzleFor(p).PlaceUnder()) > 1.5 {
 		return 0, 0, fault(nil, "other-place", "two programs on one port, or a lost line; start again",
 			"touch at %s: the printer reports a touch at %s", p, said)
 	}
@@ -168,5 +178,3 @@ func (h *Head) plausible(p record.Place, x, y, z, step float64) (float64, float6
 	}
 	return z, step, nil
 }
-
-func toPlace(n record.Nozzle) record.Place { return n.PlaceUnder() }

@@ -150,6 +150,12 @@ func (d *Dialect) ProbeDown(z, feed float64) gcode.Motion {
 	return d.motion(d.fill("probe_down", "z", num(z), "feed", num(feed)), gcode.In(gcode.Touch), d.needsTouch())
 }
 
+// ProbeDownMute is ProbeDown for a machine that is known not to report where the
+// probe stopped: nothing is waited for but the ok.
+func (d *Dialect) ProbeDownMute(z, feed float64) gcode.Motion {
+	return d.motion(d.fill("probe_down", "z", num(z), "feed", num(feed)), gcode.In(gcode.Touch))
+}
+
 func (d *Dialect) needsTouch() gcode.Hint {
 	return needs(func(r gcode.Reply) bool { _, _, _, _, ok := d.ReadTouch(r); return ok })
 }
