@@ -140,6 +140,8 @@ func TestForms(t *testing.T) {
 		{"undo", "kept", "/do/undo", url.Values{"sure": {"yes"}}, 303, "/applied", `Undo "page"`},
 		{"undo by accident", "kept", "/do/undo", url.Values{}, 422, "", ""},
 		{"take back", "unfinished", "/do/resolve", url.Values{"choice": {"take-back"}}, 303, "/applied", `Resolve {"choice":"take-back"} "page"`},
+		{"put back", "owed", "/do/resolve", url.Values{"choice": {"finish"}, "clear": {"yes"}}, 303, "/applied", `Resolve {"choice":"finish"} "page"`},
+		{"put back by accident", "owed", "/do/resolve", url.Values{"choice": {"finish"}}, 422, "", ""},
 		{"stop", "survey", "/do/stop", url.Values{}, 200, "", `Stop "page"`},
 	} {
 		t.Run(c.name, func(t *testing.T) {

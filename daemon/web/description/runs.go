@@ -47,7 +47,7 @@ func runPaths() m {
 		"/api/v1/stop": path("", "", m{"post": verb{
 			id: "stop", summary: "Ask for a stop at once.", free: true,
 			about:  "It is never queued behind a command, and reads no body. It is no emergency stop, and it may let Z sink.",
-			status: 202, says: "The request is on its way.", shape: stopAnswer, refusals: []int{401, 409, 503},
+			status: 202, says: "The request is on its way.", shape: stopAnswer, refusals: []int{409, 503},
 		}.operation()}),
 	}
 }

@@ -198,10 +198,18 @@ func (p *page) doUndo(w http.ResponseWriter, r *http.Request) {
 	p.appliedDone(w, r, p.desk.Undo(context.WithoutCancel(r.Context()), p.who(r)))
 }
 
+// doResolve decides what a power cut left of an apply; or, where nothing of one
+// is left, has the machine home and put back what a run switched off, which
+// needs the person's word.
 func (p *page) doResolve(w http.ResponseWriter, r *http.Request) {
-	if p.form(w, r) {
-		p.appliedDone(w, r, p.desk.Resolve(context.WithoutCancel(r.Context()), api.Resolve{Choice: r.PostFormValue("choice")}, p.who(r)))
+	if !p.form(w, r) {
+		return
 	}
+	if p.desk.Applied().State != api.Unfinished && r.PostFormValue("clear") != "yes" {
+		p.appliedDone(w, r, api.Errorf(http.StatusUnprocessableEntity, "cautions-missing", "look, and tick that the machine may home", "putting back was not confirmed"))
+		return
+	}
+	p.appliedDone(w, r, p.desk.Resolve(context.WithoutCancel(r.Context()), api.Resolve{Choice: r.PostFormValue("choice")}, p.who(r)))
 }
 
 // doStop asks for a stop. Nothing is read from the form, so that nothing in it

@@ -155,8 +155,6 @@ func (p *page) showReview(w http.ResponseWriter, r *http.Request, id string, not
 type appliedView struct {
 	Applied api.Applied
 	Busy    bool
-	// CanUndo: something of ours stands there, or may.
-	CanUndo bool
 }
 
 func (p *page) applied(w http.ResponseWriter, r *http.Request) { p.showApplied(w, r, nil) }
@@ -166,7 +164,6 @@ func (p *page) showApplied(w http.ResponseWriter, r *http.Request, notice *api.E
 	s.Here, s.Notice = "/applied", notice
 	v := appliedView{Applied: p.desk.Applied()}
 	v.Busy = v.Applied.State == api.Writing || v.Applied.State == api.Verifying
-	v.CanUndo = v.Applied.State == api.Kept || v.Applied.State == api.ApplyFailed
 	if v.Busy {
 		s.Poll, s.Again = 1, 3
 	}
