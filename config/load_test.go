@@ -37,7 +37,7 @@ func (discard) Write(b []byte) (int, error) { return len(b), nil }
 
 func TestOrder(t *testing.T) {
 	const file = "survey: {columns: 11, rows: 9}\nbaud: 250000\nlever: [-40, 0]\n"
-	env := []string{"ABBED_SURVEY_COLUMNS=13", "ABBED_LEVER=-41,1", "OTHER=x", "ABBED_PORT="}
+	env := []string{"ABBED_SURVEY_COLUMNS=13", "ABBED_LEVER=-41,1", "OTHER=x", "ABBED_PORT=", "ABBED_BAUD="}
 	for name, try := range map[string]struct {
 		file string
 		env  []string
@@ -239,6 +239,7 @@ func TestFaults(t *testing.T) {
 		"set unknown":         {"", nil, []string{"--set", "bauds=5"}, "did you mean baud?"},
 		"set range":           {"", nil, []string{"--set", "survey.rows=1"}, "flags: --set survey.rows: survey.rows = 1: needs 2..61"},
 		"set and flag":        {"", nil, []string{"--set", "clearance=6", "--clearance=7"}, "is also set by flags: --set clearance; give it once"},
+		"the last one speaks": {"clearance: 0.1", []string{"ABBED_CLEARANCE=0.2"}, []string{"--clearance=0.3"}, "flags: --clearance: clearance = 0.3"},
 		"flag wrong":          {"", nil, []string{"--bed", "1,2,3"}, "has 3 numbers"},
 		"flag range":          {"", nil, []string{"--clearance", "0.2"}, "flags: --clearance: clearance = 0.2: needs 1..50 mm"},
 	} {

@@ -146,6 +146,7 @@ func TestAttacks(t *testing.T) {
 		"the token as a password":     {"POST", runs, []func(*http.Request){header("Authorization", "Basic "+h.token)}, 401, "unauthorized"},
 		"no scheme":                   {"POST", runs, []func(*http.Request){header("Authorization", h.token)}, 401, "unauthorized"},
 		"two tokens":                  {"POST", runs, []func(*http.Request){header("Authorization", "Bearer wrong"), good}, 401, "unauthorized"},
+		"two tokens, ours first":      {"POST", runs, []func(*http.Request){good, header("Authorization", "Bearer wrong")}, 401, "unauthorized"},
 		"part of the token":           {"POST", runs, []func(*http.Request){header("Authorization", "Bearer "+h.token[:42])}, 401, "unauthorized"},
 		"the token and more":          {"POST", runs, []func(*http.Request){header("Authorization", "Bearer "+h.token+"A")}, 401, "unauthorized"},
 		"an empty token":              {"POST", runs, []func(*http.Request){header("Authorization", "Bearer ")}, 401, "unauthorized"},

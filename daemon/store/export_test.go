@@ -15,5 +15,11 @@ func (s *Store) Pages() (n int64) {
 	return n
 }
 
+// Pragma returns a setting of the writer's connection.
+func (s *Store) Pragma(name string) (v string) {
+	_ = s.write.QueryRow("PRAGMA " + name).Scan(&v)
+	return v
+}
+
 // FileName is the store's name under the state directory.
 const FileName = fileName

@@ -160,6 +160,9 @@ func TestLogDiskFull(t *testing.T) {
 		if fault == nil {
 			t.Fatal("the disk is full, and nobody says so")
 		}
+		if waits := l.Run().Last - l.Durable(); waits > 3 {
+			t.Errorf("the fault is said after %d touches, one a second: it was known after the first", waits)
+		}
 		if r := l.Run(); len(r.Touches) != made {
 			t.Errorf("%d touches in memory, %d were made", len(r.Touches), made)
 		}

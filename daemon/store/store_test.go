@@ -293,6 +293,17 @@ func TestInUse(t *testing.T) {
 	open(t, dir)
 }
 
+// What durability rests on is really in force (sqlite.org/pragma.html: 2 is
+// FULL).
+func TestPragmas(t *testing.T) {
+	s := open(t, t.TempDir())
+	for name, want := range map[string]string{"journal_mode": "wal", "synchronous": "2", "foreign_keys": "1", "user_version": "1", "application_id": "1633837668"} {
+		if got := s.Pragma(name); got != want {
+			t.Errorf("%s is %q, want %q", name, got, want)
+		}
+	}
+}
+
 // A path may hold what a URL would take for something else.
 func TestOddPath(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "a b?c#d%20ü&mode=memory")
