@@ -123,7 +123,7 @@ func (g *gauging) record(ctx context.Context, a Action) (Phase, error) {
 // tooFar is a cut if the gap error recorded last is beyond the largest
 // correction.
 func (g *gauging) tooFar() error {
-	for _, p := range gaugedPlaces(g.log.Run()) {
+	for _, p := range g.head.told.gauged(g.log.Run()) {
 		if p.place != g.place || g.spot == 0 || math.Abs(p.g) <= g.setup.Criteria.Largest {
 			continue
 		}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"abbed/analysis"
 	"abbed/probe/record"
@@ -54,7 +55,7 @@ func (j *job) gauge(ctx context.Context) (err error) {
 		g.blade = run.Confirmed.Blade
 	}
 	g.route = route{aims: j.plan.aims(j.setup, g.alone), reach: j.setup.Reach}
-	places := g.route.ahead(nil, NewRoom(run))
+	places := g.route.ahead(nil, g.head.told.room(run))
 	if err := j.begin(record.StepGauging, places*g.records()); err != nil {
 		return err
 	}
@@ -64,7 +65,7 @@ func (j *job) gauge(ctx context.Context) (err error) {
 	defer func() { g.release(err) }()
 	for g.spot = 0; ; g.spot++ {
 		run := j.log.Run()
-		p, _, more, cramped := g.route.next(gaugedPlaces(run), NewRoom(run))
+		p, _, more, cramped := g.route.next(g.head.told.gauged(run), g.head.told.room(run))
 		if !more {
 			return g.end(cramped)
 		}
@@ -87,7 +88,7 @@ func (g *gauging) end(cramped bool) error {
 	if !cramped {
 		return nil
 	}
-	if len(gaugedPlaces(g.log.Run())) < 2 {
+	if len(g.head.told.gauged(g.log.Run())) < 2 {
 		return &CutError{record.Cut{Finding: analysis.Repair, Code: "no-room",
 			Text: "There is too little room under the nozzle to touch the bed anywhere but at the zero place.",
 			Next: "Mount the probe lower, so that the nozzle is higher when it touches, then measure again."}}
@@ -160,7 +161,7 @@ func (g *gauging) count() int { return len(g.here()) }
 
 // arrive hangs the nozzle over the place and keeps what is predicted there.
 func (g *gauging) arrive(ctx context.Context) error {
-	gs := gaugedPlaces(g.log.Run())
+	gs := g.head.told.gauged(g.log.Run())
 	here := g.here()
 	switch {
 	case len(here) > 0:
@@ -314,11 +315,11 @@ func (g *gauging) status(p Phase) *Spot {
 		MaxStep: g.way.maxStep(g.z, g.blade), Records: g.count(), Wanted: g.wanted, Blade: g.blade,
 	}
 	run := g.log.Run()
-	gs := gaugedPlaces(run)
+	gs := slices.Clone(g.head.told.gauged(run))
 	if s.Records == 0 {
 		gs = append(gs, gauged{place: g.place})
 	}
-	s.Of = g.spot + 1 + g.route.ahead(gs, NewRoom(run))
+	s.Of = g.spot + 1 + g.route.ahead(gs, g.head.told.room(run))
 	for _, r := range g.here() {
 		s.Contacts = append(s.Contacts, r.Z-r.Blade)
 	}

@@ -52,6 +52,7 @@ type Head struct {
 	at     record.Nozzle
 	z      float64 // NaN: not known, as after a touch
 	zTouch float64 // height of the last touch in the map's Z; NaN before
+	told   soFar   // by the person's records
 	mute   bool    // a straight probe does not report where it stopped
 }
 

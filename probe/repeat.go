@@ -15,7 +15,7 @@ var sides = [4]record.Side{{X: -1, Y: -1}, {X: 1, Y: -1}, {X: 1, Y: 1}, {X: -1, 
 // the head moving away in X and Y between touches; then one row, passed
 // several times from the same side. A failed gate is a CutError.
 func (j *job) repeat(ctx context.Context) error {
-	room := NewRoom(j.log.Run())
+	room := j.head.told.room(j.log.Run())
 	row := j.plan.row(j.setup, room)
 	if err := j.begin(record.StepRepeat, 4*j.plan.Rounds+j.plan.Passes*len(row)); err != nil {
 		return err

@@ -39,9 +39,39 @@ type gauged struct {
 
 // NewRoom returns the room as the run so far tells it.
 func NewRoom(run record.Run) Room {
+	var s soFar
+	return s.room(run)
+}
+
+// soFar remembers what the records so far tell, until there are others: it is
+// asked at every touch.
+type soFar struct {
+	gaugings, touches int
+	last              int64
+	places            []gauged
+}
+
+// gauged returns the gauged places of the run; the slice is not to be changed.
+func (s *soFar) gauged(run record.Run) []gauged {
+	touches, last := 0, int64(0)
+	for _, t := range run.Touches {
+		if t.Series == record.SeriesPair {
+			touches++
+		}
+	}
+	for _, g := range run.Gaugings {
+		last = g.N
+	}
+	if len(run.Gaugings) != s.gaugings || touches != s.touches || last != s.last {
+		s.gaugings, s.touches, s.last, s.places = len(run.Gaugings), touches, last, gaugedPlaces(run)
+	}
+	return s.places
+}
+
+func (s *soFar) room(run record.Run) Room {
 	return Room{
 		trigger: run.Setup.Trigger, zero: run.Setup.Zero,
-		gauged: gaugedPlaces(run), nozzle: run.Setup.Lever.None(),
+		gauged: s.gauged(run), nozzle: run.Setup.Lever.None(),
 	}
 }
 

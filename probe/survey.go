@@ -12,7 +12,7 @@ import (
 // base point before the first row and after each. Places without room under the
 // nozzle are left out and it is said how many.
 func (j *job) survey(ctx context.Context) error {
-	room := NewRoom(j.log.Run())
+	room := j.head.told.room(j.log.Run())
 	rows := j.plan.rows(j.setup)
 	all, left := 0, 0
 	for i, row := range rows {

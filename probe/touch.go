@@ -49,7 +49,7 @@ func (h *Head) mayTouch(p record.Place) error {
 	if !h.setup.Bed.Has(p) {
 		return refuse("off-bed", "check the bed in the settings", "touch at %s: not on the bed", p)
 	}
-	if room := NewRoom(h.log.Run()).At(p); room < leastRoom {
+	if room := h.told.room(h.log.Run()).At(p); room < leastRoom {
 		return refuse("no-room", "gauge nearer places first, or touch a smaller area",
 			"touch at %s: only %.2f mm of room is foretold under the nozzle, %.1f mm are needed", p, room, leastRoom)
 	}
@@ -151,7 +151,7 @@ func (h *Head) deepest(p record.Place) float64 {
 	if !math.IsNaN(h.zTouch) {
 		expected = h.zTouch
 	}
-	room := NewRoom(h.log.Run()).At(p)
+	room := h.told.room(h.log.Run()).At(p)
 	if math.IsInf(room, 1) {
 		return expected - 1.5 // the nozzle is the probe: it stops at the bed
 	}

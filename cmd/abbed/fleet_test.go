@@ -1,0 +1,211 @@
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"log/slog"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"abbed/config"
+	"abbed/daemon/client"
+	"abbed/gcode/bench"
+	"abbed/gcode/clock"
+)
+
+var (
+	fleetSeeds = flag.Int("fleet.seeds", 3, "how many seeds of each virtual printer do the whole job")
+	fleetOnly  = flag.String("fleet.only", "", "only the virtual printers with this in their name")
+	fleetOut   = flag.String("fleet.out", "", "directory for the results of each job")
+)
+
+// table collects what the jobs gave.
+type fleetTable struct {
+	mu   sync.Mutex
+	rows []fleetRow
+}
+
+type fleetRow struct {
+	name    string
+	seed    uint64
+	finding string
+	table   bool
+	rms     float64 // mm, of addition + true gap error at the nodes inside the gauged area
+	presses float64
+	err     error
+}
+
+// TestFleet has the played person do the whole job on every virtual printer,
+// through the wire and the API, in accelerated time. The printer knows the
+// truth: the finding, the remaining gap error, and whether anything unsafe
+// happened.
+func TestFleet(t *testing.T) {
+	var all fleetTable
+	t.Run("jobs", func(t *testing.T) {
+		for _, sc := range bench.Scenarios() {
+			if !strings.Contains(sc.Name, *fleetOnly) {
+				continue
+			}
+			for seed := range *fleetSeeds {
+				t.Run(fmt.Sprintf("%s/%d", sc.Name, seed+1), func(t *testing.T) {
+					t.Parallel()
+					dir := t.TempDir()
+					synctest.Test(t, func(t *testing.T) { all.add(job(t, dir, sc, uint64(seed+1))) })
+				})
+			}
+		}
+	})
+	all.report(t)
+}
+
+// job does one whole job in a bubble.
+func job(t *testing.T, dir string, sc bench.Scenario, seed uint64) fleetRow {
+	row := fleetRow{name: sc.Name, seed: seed}
+	printer := bench.New(sc, bench.Options{Seed: seed})
+	wire := &cable{printer: printer}
+	w := open(t, dir, sc, wire)
+	defer w.close()
+	p := &person{api: w.api, feel: printer.Blade, rnd: rand.New(rand.NewPCG(seed, 0x9a06e)), name: "the played person"}
+	before := printer.Nodes()
+	o, err := p.wholeJob(t.Context())
+	if err != nil {
+		t.Errorf("the job: %v", err)
+		row.err = err
+		return row
+	}
+	if *fleetOut != "" {
+		if err := o.save(filepath.Join(*fleetOut, fmt.Sprintf("%s-%d", sc.Name, seed))); err != nil {
+			t.Error(err)
+		}
+	}
+	row.finding = o.analysis.Findings[0].ID
+	row.table = o.table.Digest != nil
+	row.presses = float64(o.presses) / float64(max(1, o.records))
+	d := demo{scenario: sc, errs: t.Output()}
+	if err := d.compare(o, printer); err != nil {
+		t.Error(err)
+		row.err = err
+	}
+	if row.table {
+		row.rms, _ = remaining(o.table, printer.Truth())
+		if after := printer.Nodes(); !equalNodes(before, after) {
+			t.Errorf("undo left other nodes:\n%v\n%v", before, after)
+		}
+		if kept := printer.Kept(); !equalNodes(before, kept) {
+			t.Errorf("undo did not have the old nodes kept:\n%v\n%v", before, kept)
+		}
+	}
+	s := printer.Safety()
+	if !s.Limits || s.Levelling != sc.LevelledStart || s.Idle != sc.IdleOff && sc.IdleOff > 0 {
+		t.Errorf("not put back: limits on %v, levelling on %v (was %v), idle %v s (was %v)", s.Limits, s.Levelling, sc.LevelledStart, s.Idle, sc.IdleOff)
+	}
+	return row
+}
+
+func equalNodes(a, b [][]float64) bool { return slices.EqualFunc(a, b, slices.Equal[[]float64]) }
+
+// world is a house in a bubble.
+type world struct {
+	t         *testing.T
+	house     *house
+	api       *client.Client
+	wire      *cable
+	transport interface{ CloseIdleConnections() }
+	end       context.CancelFunc
+	running   sync.WaitGroup
+}
+
+// open builds the house of a virtual printer and lets it run.
+func open(t *testing.T, dir string, sc bench.Scenario, wire *cable, change ...func(*config.Settings)) *world {
+	t.Helper()
+	listen := newMemoryListener()
+	settings := demoSettings(sc, "bench", listen.Addr().String(), dir)
+	settings.IdleOff = seconds(sc.IdleOff, settings.IdleOff)
+	for _, c := range change {
+		c(&settings)
+	}
+	h, err := build(t.Context(), plan{
+		settings: settings, clock: clock.Real(), open: wire.open, listener: listen,
+		log: slog.New(slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelWarn})),
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	token, err := os.ReadFile(h.access.TokenFile())
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, end := context.WithCancel(context.WithoutCancel(t.Context()))
+	transport := listen.transport()
+	w := &world{t: t, house: h, wire: wire, end: end, transport: transport,
+		api: client.New(h.url(), strings.TrimSpace(string(token))).Over(transport)}
+	w.running.Go(func() {
+		if err := h.run(ctx); err != nil {
+			t.Errorf("the house: %v", err)
+		}
+	})
+	return w
+}
+
+func (w *world) close() {
+	w.transport.CloseIdleConnections()
+	w.end()
+	w.running.Wait()
+	w.transport.CloseIdleConnections()
+	w.wire.serving.Wait()
+}
+
+func (f *fleetTable) add(r fleetRow) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.rows = append(f.rows, r)
+}
+
+// report prints the table and holds its last line to the project's figure.
+func (f *fleetTable) report(t *testing.T) {
+	slices.SortFunc(f.rows, func(a, b fleetRow) int {
+		return strings.Compare(fmt.Sprintf("%s%6d", a.name, a.seed), fmt.Sprintf("%s%6d", b.name, b.seed))
+	})
+	var rms []float64
+	for _, r := range f.rows {
+		left := "no table"
+		if r.table {
+			left = fmt.Sprintf("%.1f um", 1000*r.rms)
+			rms = append(rms, r.rms)
+		}
+		t.Logf("%-22s seed %d  %-22s %-10s %.1f presses a record  %v", r.name, r.seed, r.finding, left, r.presses, orFine(r.err))
+	}
+	if len(rms) == 0 {
+		return
+	}
+	slices.Sort(rms)
+	p95 := rms[min(len(rms)-1, len(rms)*95/100)]
+	t.Logf("%d jobs, %d tables: remaining gap error rms median %.1f um, p95 %.1f um, largest %.1f um",
+		len(f.rows), len(rms), 1000*rms[len(rms)/2], 1000*p95, 1000*rms[len(rms)-1])
+	if p95 > 0.010 {
+		t.Errorf("p95 of the remaining gap error %.1f um, at most 10 um", 1000*p95)
+	}
+}
+
+// seconds is s as a duration, or otherwise if s is 0.
+func seconds(s float64, otherwise time.Duration) time.Duration {
+	if s == 0 {
+		return otherwise
+	}
+	return time.Duration(s * float64(time.Second))
+}
+
+func orFine(err error) string {
+	if err == nil {
+		return ""
+	}
+	return err.Error()
+}
