@@ -174,10 +174,10 @@ func spread(ts []record.Touch) float64 {
 
 // slowPart splits residuals in time into quick scatter and slow movement. The
 // slow part is 0 unless von Neumann's ratio of the successive differences is
-// beyond chance (z > 3.3, p = 0.0005; Bartels' normal approximation, from
-// memory). Quick is then that of the third differences, sum d^3^2 / 20(n-3),
+// beyond chance (z > 2.5, p = 0.006; Bartels' normal approximation, from
+// memory; a false alarm costs nothing, since what it then calls slow is small). Quick is then that of the third differences, sum d^3^2 / 20(n-3),
 // which a swing of ten touches a period hardly reaches.
-func slowPart(r []float64) (quick, slow float64) {
+func slowPart(r []float64, beyond float64) (quick, slow float64) {
 	n := float64(len(r))
 	_, all := fit.MeanSD(r)
 	if n < 8 || all == 0 {
@@ -185,7 +185,7 @@ func slowPart(r []float64) (quick, slow float64) {
 	}
 	q1 := meanSquare(differences(r)) / 2
 	z := (1 - q1/(all*all)) * math.Sqrt((n*n-1)/(n-2))
-	if z < 3.3 {
+	if z < beyond {
 		return all, 0
 	}
 	q3 := meanSquare(differences(differences(differences(r)))) / 20

@@ -75,13 +75,19 @@ func (s Stability) scatterGate(c record.Criteria) Gate {
 }
 
 // driftGate fails for a drift faster than can be removed, by more than its
-// doubt, and for one that removing leaves too uncertain.
+// doubt, and for one that removing leaves too uncertain. The repeat test is
+// short; where the passes over the row, which come after it, show that the
+// drift has slowed down, that counts. (The passes alone prove nothing: a
+// constant between them is no drift.)
 func (s steadiness) driftGate(c record.Criteria) Gate {
 	bad := func(d *Drift) bool {
 		if d == nil || d.Rate == nil {
 			return false
 		}
-		fast := math.Max(d.Rate.Lo95, -d.Rate.Hi95) > 0 && math.Abs(d.Rate.Value)-d.Rate.U95() > c.DriftRate
+		fast := math.Abs(d.Rate.Value)-d.Rate.U95() > c.DriftRate
+		if d.From == "repeat" && s.passRate != nil {
+			fast = fast && math.Abs(s.passRate.Value)-s.passRate.U95() > c.DriftRate
+		}
 		return fast || d.Left > c.DriftLeft && d.Kind == irregular || d.Removed && d.Left > c.DriftLeft
 	}
 	worst := s.Drift

@@ -19,6 +19,9 @@ type steadiness struct {
 	// drift of the repeat test, and of the survey (base).
 	drift, base drifting
 	baseLeft    float64
+	// passRate is the drift from the last pass but one over the row to the
+	// last, nil without them.
+	passRate *Measured
 	// survey is the drift as the survey's returns tell it, nil without them.
 	survey *Drift
 	// play that is taken out of touches whose side is known, mm.
@@ -48,7 +51,7 @@ func (s *steadiness) repeatTest(run record.Run) {
 		return
 	}
 	s.measured, s.Touches, s.Outliers = true, len(kept), odd
-	quick, slow := slowPart(f.Residuals)
+	quick, slow := slowLeft(kept, f)
 	sd := f.S()
 	if slow > 0 {
 		sd = quick
@@ -63,6 +66,25 @@ func (s *steadiness) repeatTest(run record.Run) {
 	}
 	s.firstTouch(ts, f, odd)
 	s.plays(f, kept)
+}
+
+// slowLeft splits what the fit leaves into quick scatter and slow movement. A
+// false alarm (z > 2.5, p = 0.006) costs nothing, since what it calls slow is
+// small. Where the heights without any drift model certainly move slowly
+// (z > 4), the model is on trial and not chance: one standard deviation will do.
+func slowLeft(kept []record.Touch, f timed) (quick, slow float64) {
+	beyond := 2.5
+	base := touchRow(kept)
+	rows := make([][]float64, len(kept))
+	for i := range kept {
+		rows[i] = base(i)
+	}
+	if r, err := fit.Least(rows, heights(kept), nil); err == nil {
+		if _, moved := slowPart(r.Residuals, 4); moved > 0 {
+			beyond = 1
+		}
+	}
+	return slowPart(f.Residuals, beyond)
 }
 
 // touchRow is what the height of a repeat touch is made of beside drift: level
@@ -96,32 +118,43 @@ func bothSides(ts []record.Touch, side func(record.Touch) int8) bool {
 	return n[0] >= 3 && n[2] >= 3
 }
 
-// fitRepeats fits the repeat test without its first touch, setting aside one
-// by one the touches that lie beyond five standard deviations of the others
-// (at most a quarter), and lists them.
+// fitRepeats fits the repeat test without its first touch, setting aside the
+// touches that lie beyond five standard deviations of a robust fit (Huber's;
+// at most a quarter of all), and lists them.
 func fitRepeats(all []record.Touch, step float64) (timed, []record.Touch, []Odd, bool) {
 	ts := append([]record.Touch(nil), all[1:]...)
-	most := len(ts) / 4
+	off := robustRest(ts)
+	limit := max(5*fit.MAD(off), 5*step/math.Sqrt(12), 1.5*step, 0.003)
 	var odd []Odd
-	for {
-		f, ok := fitDrift(ts, touchRow(ts), step)
-		if !ok {
-			return f, ts, odd, false
+	kept := ts[:0:0]
+	for i, t := range ts {
+		if math.Abs(off[i]) <= limit || 4*len(odd) >= len(ts) {
+			kept = append(kept, t)
+			continue
 		}
-		worst, off := -1, 0.0
-		for i, e := range f.Residuals {
-			if math.Abs(e) > math.Abs(off) {
-				worst, off = i, e
-			}
-		}
-		limit := math.Max(5*math.Max(fit.MAD(f.Residuals), step/math.Sqrt(12)), 1.5*step)
-		if worst < 0 || len(odd) >= most || math.Abs(off) <= limit || math.Abs(off) < 0.003 {
-			return f, ts, odd, true
-		}
-		odd = append(odd, Odd{N: ts[worst].N, Place: ts[worst].Place, Off: off,
-			Text: fmt.Sprintf("touch %d of the repeat test lies %s from the others; it was set aside", ts[worst].N, um(off))})
-		ts = append(ts[:worst:worst], ts[worst+1:]...)
+		odd = append(odd, Odd{N: t.N, Place: t.Place, Off: off[i],
+			Text: fmt.Sprintf("touch %d of the repeat test lies %s from the others; it was set aside", t.N, um(off[i]))})
 	}
+	f, ok := fitDrift(kept, touchRow(kept), step)
+	return f, kept, odd, ok
+}
+
+// robustRest returns what a robust fit of level, sides and a slope in time
+// leaves of each touch.
+func robustRest(ts []record.Touch) []float64 {
+	base := touchRow(ts)
+	rows := make([][]float64, len(ts))
+	for i, t := range ts {
+		rows[i] = base(i)
+		if span(ts) > 0 {
+			rows[i] = append(rows[i], (t.T-ts[0].T)/span(ts))
+		}
+	}
+	r, _, err := fit.Huber(rows, heights(ts))
+	if err != nil {
+		return make([]float64, len(ts))
+	}
+	return r.Residuals
 }
 
 // firstTouch compares the first touch with what the others predict for it.

@@ -143,7 +143,9 @@ func (s support) carries(terms []term, has [termCount]bool) bool {
 		(has[termS] || has[termTS]) && len(s.rows) < 2,
 		has[termTS] && len(s.columns) < 2,
 		len(terms) > max(s.places-1, 1),
-		has[termT3] && !has[termT],
+		has[termT3] && !(has[termT] && has[termT2]),
+		has[termT2] && !has[termT],
+		has[termF] && !has[termT],
 		has[termTS] && !has[termT]:
 		return false
 	}

@@ -157,6 +157,7 @@ func (s *steadiness) wander(run record.Run) {
 	if s.measured && s.sigma > noise {
 		sigma, dof = s.sigma, s.dof
 	}
+	s.passRate = ps.rate(sigma)
 	ps = ps.settle(repeats(run), sigma)
 	n, j := float64(len(ps.z)), float64(len(ps.x))
 	limit := run.Setup.Criteria.Wander
@@ -182,6 +183,19 @@ func (s *steadiness) wander(run record.Run) {
 		w.P = math.Min(w.P, chance)
 	}
 	s.Wander = w
+}
+
+// rate returns how fast the heights moved from the last pass but one to the
+// last, mm per minute; nil if it took no time.
+func (ps passes) rate(sigma float64) *Measured {
+	a, b := len(ps.z)-2, len(ps.z)-1
+	dt := mean(ps.t[b]) - mean(ps.t[a])
+	if dt <= 0 {
+		return nil
+	}
+	n := float64(len(ps.x))
+	m := measured(60*(mean(ps.z[b])-mean(ps.z[a]))/dt, 60*sigma*math.Sqrt(2/n)/dt, n, "mm/min")
+	return &m
 }
 
 // levels returns the standard deviation of the passes' means about a straight
@@ -220,17 +234,19 @@ func (ps passes) shortRange() float64 {
 
 // between returns each pass less its mean and less the mean of all passes.
 // Single touches beyond six sigma whose neighbours do not follow are probe
-// outliers, not wheels, and are put to zero.
+// outliers, not wheels, and are first put where the other passes are.
 func (ps passes) between(sigma float64) [][]float64 {
-	e := ps.off(mean)
+	calm := passes{x: ps.x, t: ps.t}
 	for p, row := range ps.off(fit.Median) {
+		z := append([]float64(nil), ps.z[p]...)
 		for j, v := range row {
 			if math.Abs(v) > 6*sigma && !follows(row, j, 2.5*sigma) {
-				e[p][j] = 0
+				z[j] -= v
 			}
 		}
+		calm.z = append(calm.z, z)
 	}
-	return e
+	return calm.off(mean)
 }
 
 func mean(x []float64) float64 { m, _ := fit.MeanSD(x); return m }
@@ -257,10 +273,12 @@ func (ps passes) off(centre func([]float64) float64) [][]float64 {
 	return e
 }
 
-// follows says whether a neighbour of j stands out on the same side.
+// follows says whether a neighbour of j stands out on the same side, beyond
+// limit and an eighth of j itself: what a dip 1.5 mm wide (standard deviation)
+// leaves 3 mm away.
 func follows(row []float64, j int, limit float64) bool {
 	for _, k := range []int{j - 1, j + 1} {
-		if k >= 0 && k < len(row) && math.Abs(row[k]) > limit && row[k]*row[j] > 0 {
+		if k >= 0 && k < len(row) && math.Abs(row[k]) > math.Max(limit, math.Abs(row[j])/8) && row[k]*row[j] > 0 {
 			return true
 		}
 	}
