@@ -6,12 +6,18 @@ func (x *exchange) confirmFault() {
 	if x.fresh == nil {
 		return
 	}
-	if x.sends > 1 && (x.fresh.Damaged || containsFold(x.fresh.Text, "line")) {
+	if x.mayBeRefusal() {
 		x.unclear = true
 	} else {
 		x.fault = x.fresh
 	}
 	x.fresh = nil
+}
+
+// mayBeRefusal reports whether the fresh fault may be what became, on the way,
+// of the refusal of a repetition.
+func (x *exchange) mayBeRefusal() bool {
+	return x.sends > 1 && (x.fresh.Damaged || containsFold(x.fresh.Text, "line"))
 }
 
 // doubtful reports whether an ok should not be believed yet: a needed report is
@@ -90,6 +96,9 @@ func (s *Session) again(x *exchange) {
 	x.asked, x.wanted, x.soft, x.troubled = None, false, None, true
 	switch {
 	case n == x.number+1:
+		if x.held != nil {
+			x.fault = x.held
+		}
 		s.conclude(x, Line{})
 	case n != None && s.sent.canReplay(n, x.number) && x.fault != nil && x.class == Touch:
 		s.conclude(x, Line{}) // a touch that failed is not made again

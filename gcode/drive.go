@@ -74,17 +74,27 @@ func (s *Session) watch(x *exchange, now time.Time) (next int, wait time.Duratio
 
 // silent decides what to do after a silence.
 func (s *Session) silent(x *exchange) {
-	x.confirmFault()
+	if x.out == counter {
+		x.fresh = nil // it answered the line that was damaged on purpose
+	}
+	if x.fresh != nil && x.mayBeRefusal() {
+		x.unclear, x.fresh = true, nil
+	} else if x.fresh != nil {
+		x.held, x.fresh = x.fresh, nil
+	}
+	failed := x.held != nil && x.class == Touch // is not made again
 	switch {
 	case x.wanted || x.soft != None: // only the ok of the request was lost
 		x.life = time.Now()
 		s.again(x)
-	case s.framed && x.silences == 0:
+	case s.framed && x.silences == 0 && !failed:
 		x.silences++
 		x.troubled = true
-		x.next = x.out
+		x.next, x.unsent = x.out, true
 	case x.fault != nil:
 		s.die(newFault(*x.fault, x.text))
+	case x.held != nil:
+		s.die(newFault(*x.held, x.text))
 	default:
 		s.die(fmt.Errorf("%w: nothing was heard for %v", ErrSilent, s.o.Silence))
 	}
@@ -100,7 +110,7 @@ func (s *Session) countAgain() {
 func (s *Session) transmit(x *exchange, n int) {
 	s.mu.Lock()
 	number, text, again := n, x.text, x.silences > 0
-	x.out = n
+	x.out, x.unsent = n, false
 	switch {
 	case n == counter:
 		number, text = x.number+1, s.o.Hello

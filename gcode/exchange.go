@@ -7,14 +7,16 @@ import "time"
 type exchange struct {
 	command
 	motion bool
-	number int // None: plain
-	at     int // the line that is out now; below number while older ones are sent again
-	next   int // what is to be sent next: a line, or nothing, or counter
-	out    int // what was sent last
+	number int  // None: plain
+	at     int  // the line that is out now; below number while older ones are sent again
+	next   int  // what is to be sent next: a line, or nothing, or counter
+	out    int  // what was sent last
+	unsent bool // next, or the command itself, has still to be written
 
 	lines  []Line
 	fresh  *Line // a fault that may yet turn out to be a request to send again
-	fault  *Line // a fault that was followed by an ok, or by silence
+	held   *Line // a fault that was followed by silence
+	fault  *Line // a fault that was followed by an ok
 	asked  int   // the line that the printer asked for, while its ok is awaited
 	wanted bool  // asked is set
 	soft   int   // the line that a fault asked for, or None
@@ -51,7 +53,7 @@ func (s *Session) begin(c command, motion bool) (*exchange, error) {
 	if s.err != nil {
 		return nil, s.err
 	}
-	x := &exchange{command: c, motion: motion, number: None, at: None, next: nothing, asked: None, soft: None, barrier: None}
+	x := &exchange{command: c, motion: motion, number: None, at: None, next: nothing, unsent: true, asked: None, soft: None, barrier: None}
 	if s.framed {
 		s.number++
 		s.sent.put(s.number, c.text)
@@ -67,6 +69,13 @@ func (s *Session) begin(c command, motion bool) (*exchange, error) {
 
 // feed gives one line to the exchange in flight. s.mu is held.
 func (s *Session) feed(x *exchange, l Line) {
+	if x.unsent && (l.Kind == OK || l.Kind == Resend || l.Kind == Fault && !l.Halts) {
+		// It answers something older: noise that looked like a line, or half
+		// of a line that a damaged byte cut in two.
+		s.counts.Unasked++
+		x.troubled = true
+		return
+	}
 	switch l.Kind {
 	case Empty, Wait:
 		return
@@ -144,6 +153,7 @@ func (s *Session) feedOK(x *exchange, l Line) {
 		s.pollAgain(x)
 		return
 	}
+	x.held = nil // the repetition was done, so the first was not
 	x.confirmFault()
 	switch {
 	case x.at != x.number: // an older line was done at last
@@ -161,7 +171,7 @@ func (s *Session) feedOK(x *exchange, l Line) {
 
 // send asks the driver to write line n.
 func (s *Session) send(x *exchange, n int) {
-	x.next = n
+	x.next, x.unsent = n, true
 	s.signal()
 }
 
