@@ -195,6 +195,8 @@ func (s *Session) settle(x *exchange) {
 	if !x.troubled {
 		return
 	}
+	s.setSettling(true)
+	defer s.setSettling(false)
 	rest := max(s.o.Clock.Real(quiet), leastQuiet)
 	for end := time.Now().Add(20 * rest); time.Now().Before(end); {
 		s.mu.Lock()
@@ -210,4 +212,10 @@ func (s *Session) settle(x *exchange) {
 			return
 		}
 	}
+}
+
+func (s *Session) setSettling(on bool) {
+	s.mu.Lock()
+	s.settling = on
+	s.mu.Unlock()
 }

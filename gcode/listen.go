@@ -102,7 +102,9 @@ func (s *Session) unasked(l Line) {
 	switch {
 	case l.Kind == Banner:
 		s.die(ErrRestarted)
-	case l.Kind == Fault && l.Number == None:
+	case l.Kind == Fault && !l.Halts && (l.Number != None || s.framed && s.settling):
+		// the late refusal of a repetition
+	case l.Kind == Fault:
 		s.die(newFault(l, ""))
 	}
 }

@@ -42,7 +42,10 @@ type Session struct {
 	gone   bool  // Close was called
 	broken bool  // the last write ended in the middle
 	heard  time.Time
-	counts Counts
+	// settling: the line comes to rest after trouble, and what comes late
+	// answers repetitions.
+	settling bool
+	counts   Counts
 	greeting
 
 	number int // last line number given
