@@ -38,15 +38,7 @@ func TestScreenshots(t *testing.T) {
 	if dir == "" {
 		t.Skip("ABBED_SCREENS names no folder")
 	}
-	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.NoSandbox, chromedp.DisableGPU,
-		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true))
-	ctx, cancel := chromedp.NewExecAllocator(t.Context(), opts...)
-	defer cancel()
-	ctx, cancel = chromedp.NewContext(ctx)
-	defer cancel()
-	if err := chromedp.Do(ctx, chromedp.Navigate("about:blank")); err != nil {
-		t.Fatal(err)
-	}
+	ctx := browser(t)
 	name := ""
 	if err := chromedp.Listen(ctx, func(e any) { complaint(t, name, e) }); err != nil {
 		t.Fatal(err)
@@ -72,6 +64,12 @@ func complaint(t *testing.T, name string, e any) {
 	}
 }
 
+// resize gives the browser a window of w x h px, a phone's below 500.
+func resize(ctx context.Context, w, h int64) error {
+	_, err := chromedp.Call(ctx, emulation.SetDeviceMetricsOverride, emulation.SetDeviceMetricsOverrideParams{Width: w, Height: h, DeviceScaleFactor: 1, Mobile: w < 500})
+	return err
+}
+
 // photograph takes a phone's and a desktop's view of one screen.
 func photograph(t *testing.T, ctx context.Context, scene, path, file string) {
 	h := handler(webtest.Scene(scene))
@@ -91,11 +89,10 @@ func photograph(t *testing.T, ctx context.Context, scene, path, file string) {
 		if size.dark {
 			scheme = "dark"
 		}
-		_, err := chromedp.Call(ctx, emulation.SetDeviceMetricsOverride, emulation.SetDeviceMetricsOverrideParams{Width: size.w, Height: size.h, DeviceScaleFactor: 1, Mobile: size.w < 500})
-		if err != nil {
+		if err := resize(ctx, size.w, size.h); err != nil {
 			t.Fatal(err)
 		}
-		_, err = chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
+		_, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -43,13 +43,17 @@ func bedOf(rec record.Run) picture.Area {
 	return picture.Area{X0: b.X0, Y0: b.Y0, X1: b.X1, Y1: b.Y1}
 }
 
-// sides are the sides of approach by name, in the order in which they show.
-var sides = []struct {
-	name string
-	side record.Side
-}{
-	{"from left", record.Side{X: -1}}, {"from right", record.Side{X: 1}},
-	{"from front", record.Side{Y: -1}}, {"from back", record.Side{Y: 1}},
+// sideName says where the head came from.
+func sideName(s record.Side) string {
+	x := map[int8]string{-1: "left", 1: "right"}[s.X]
+	y := map[int8]string{-1: "front", 1: "back"}[s.Y]
+	switch {
+	case x == "" && y == "":
+		return "unknown"
+	case x == "" || y == "":
+		return x + y
+	}
+	return x + " " + y
 }
 
 func repeatFigure(rec record.Run) []figure {
@@ -57,23 +61,16 @@ func repeatFigure(rec record.Run) []figure {
 	if len(touches) == 0 {
 		return nil
 	}
-	d := picture.Dots{Alt: fmt.Sprintf("%d touches of one place, by side of approach; they span %s.", len(touches), mm(reach(touches)))}
-	known := 0
-	for _, s := range sides {
-		if z := zs(touches, func(t record.Touch) bool { return t.Side == s.side }); len(z) > 0 {
-			d.Series = append(d.Series, picture.Series{Name: s.name, Z: z})
-			known += len(z)
+	d := picture.Dots{Alt: fmt.Sprintf("%d touches of one place, by the side from which the head came; they span %s.", len(touches), mm(reach(touches)))}
+	column := map[record.Side]int{}
+	for _, t := range touches {
+		k, known := column[t.Side]
+		if !known {
+			k = len(d.Series)
+			column[t.Side] = k
+			d.Series = append(d.Series, picture.Series{Name: sideName(t.Side)})
 		}
-	}
-	if known < len(touches) {
-		d.Series = append(d.Series, picture.Series{Name: "other", Z: zs(touches, func(t record.Touch) bool {
-			for _, s := range sides {
-				if t.Side == s.side {
-					return false
-				}
-			}
-			return true
-		})})
+		d.Series[k].Z = append(d.Series[k].Z, t.Z)
 	}
 	return []figure{{Title: "The same place, again and again", Says: d.Alt + " Bars are means: where they differ, the contact depends on the side.", SVG: d.SVG()}}
 }
@@ -139,17 +136,6 @@ func profileFigure(a api.Analysis) []figure {
 	p := picture.Profile{X: pr.X, Effect: pr.Effect, U: pr.U, Front: pr.Front, Back: pr.Back}
 	p.Alt = fmt.Sprintf("Left-to-right shape of the map: from %s to %s; %s of the shape repeats from front to back.", plus(lo), plus(hi), percent(pr.Repeats))
 	return []figure{{Title: "The map from left to right", Says: p.Alt, SVG: p.SVG()}}
-}
-
-// zs returns the heights of those touches that are wanted.
-func zs(touches []record.Touch, want func(record.Touch) bool) []float64 {
-	var out []float64
-	for _, t := range touches {
-		if want(t) {
-			out = append(out, t.Z)
-		}
-	}
-	return out
 }
 
 // reach is the largest height less the smallest, mm.

@@ -42,6 +42,9 @@ func Mount(mux *http.ServeMux, desk api.Desk, opts Options) {
 	mux.HandleFunc("GET /run/{id}/review", p.review)
 	mux.HandleFunc("GET /applied", p.applied)
 	mux.HandleFunc("GET /static/{file}", asset)
+	mux.HandleFunc("GET /favicon.ico", func(w http.ResponseWriter, r *http.Request) {
+		http.Redirect(w, r, "/static/mark.svg", http.StatusMovedPermanently)
+	})
 	mux.HandleFunc("POST /do/open", p.doOpen)
 	mux.HandleFunc("POST /do/run", p.doRun)
 	mux.HandleFunc("POST /do/run/{id}/confirm", p.doConfirm)

@@ -71,8 +71,10 @@ func live(run api.Run, rec record.Run) []figure {
 // gaugeView is the person's place at the blade.
 type gaugeView struct {
 	Spot api.Spot
-	// Left is how far the blade's drag is expected below, mm.
+	// Left is how far below the blade should drag, Past how far the nozzle is
+	// below that already, mm.
 	Left  float64
+	Past  float64
 	Lower []press
 	Raise []press
 	Plan  svg
@@ -93,6 +95,7 @@ type press struct {
 func gaugeOf(run api.Run, rec record.Run) *gaugeView {
 	spot := *run.Place
 	g := &gaugeView{Spot: spot, Left: spot.Z - spot.Predicted - spot.Gauge, Number: spot.Index + 1}
+	g.Past = max(0, -g.Left)
 	for _, mm := range []float64{spot.MaxStep, 0.05, 0.02} {
 		if mm > 0 && mm <= spot.MaxStep+1e-9 && !slices.ContainsFunc(g.Lower, func(p press) bool { return p.MM == mm }) {
 			g.Lower = append(g.Lower, press{MM: mm, Value: fmt.Sprintf("%.3f", mm), Off: spot.Z-mm < spot.Floor-1e-9})

@@ -21,8 +21,12 @@ var words = template.FuncMap{
 // The space between number and unit does not break.
 const thin = "\u00a0"
 
-// fixed writes v to 0.001, without a minus before zero.
+// fixed writes v to 0.001, without a minus before zero; "?" for what is no
+// number.
 func fixed(v float64) string {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return "?"
+	}
 	s := strconv.FormatFloat(v, 'f', 3, 64)
 	if s == "-0.000" {
 		return "0.000"

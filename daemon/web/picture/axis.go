@@ -60,8 +60,12 @@ func (a axis) ticks(n int) ([]float64, int) {
 	return out, decimals
 }
 
-// fixed writes v with so many decimals, and no minus before a zero.
+// fixed writes v with so many decimals, and no minus before a zero; "?" for
+// what is no number.
 func fixed(v float64, decimals int) string {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return "?"
+	}
 	s := strconv.FormatFloat(v, 'f', decimals, 64)
 	if f, _ := strconv.ParseFloat(s, 64); f == 0 {
 		return strconv.FormatFloat(0, 'f', decimals, 64)

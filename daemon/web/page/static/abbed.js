@@ -66,6 +66,8 @@
   function gone() {
     if (!lost) say('No connection since ' + new Date().toLocaleTimeString() + '. What you see is old; trying again.');
     lost = true;
+    clearTimeout(timer);
+    timer = setTimeout(refresh, 1500);
   }
 
   // attend follows what the screen says that it follows.
@@ -80,7 +82,7 @@
       stream.close();
       stream = null;
     }
-    if (data.poll || lost) timer = setTimeout(refresh, 1000 * (data.poll || 2));
+    if (data.poll) timer = setTimeout(refresh, 1000 * data.poll);
   }
 
   // A move is sent once: if no answer comes, the screen is read again, never
@@ -95,7 +97,6 @@
       gone();
     }
     for (const b of form.querySelectorAll('button')) if (form.isConnected) b.disabled = false;
-    if (lost) refresh();
   }
 
   // A stop request is sent again and again until it is answered.

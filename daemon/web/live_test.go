@@ -1,0 +1,198 @@
+package web_test
+
+import (
+	"context"
+	"net/http"
+	"net/http/httptest"
+	"os/exec"
+	"slices"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+
+	"abbed/daemon/api"
+	"abbed/daemon/web/webtest"
+)
+
+// browser starts Debian's chromium, or skips the test where there is none.
+func browser(t *testing.T) context.Context {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("a browser is not short")
+	}
+	if _, err := exec.LookPath("chromium"); err != nil {
+		t.Skip("no chromium here")
+	}
+	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.NoSandbox, chromedp.DisableGPU,
+		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true))
+	ctx, cancel := chromedp.NewExecAllocator(t.Context(), opts...)
+	t.Cleanup(cancel)
+	ctx, cancel = chromedp.NewContext(ctx)
+	t.Cleanup(cancel)
+	if err := chromedp.Do(ctx, chromedp.Navigate("about:blank")); err != nil {
+		t.Fatal(err)
+	}
+	return ctx
+}
+
+// site serves a desk under the strict policy; while it is cut, every request
+// is broken off.
+func site(t *testing.T, d *webtest.Desk) (url string, cut *atomic.Bool) {
+	cut = new(atomic.Bool)
+	h := handler(d)
+	var s *httptest.Server
+	s = httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if cut.Load() {
+			panic(http.ErrAbortHandler)
+		}
+		w.Header().Set("Content-Security-Policy", policy)
+		h.ServeHTTP(w, r)
+	}))
+	t.Cleanup(func() { s.CloseClientConnections(); s.Close() })
+	return s.URL, cut
+}
+
+// until waits until a script's expression is true.
+func until(t *testing.T, ctx context.Context, what string) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(ctx, 20*time.Second)
+	defer cancel()
+	for {
+		ok, err := chromedp.Run(ctx, chromedp.Evaluate[bool](what))
+		if err != nil {
+			t.Fatalf("%s: %v", what, err)
+		}
+		if ok {
+			return
+		}
+		select {
+		case <-ctx.Done():
+			t.Fatalf("never true: %s", what)
+		case <-time.After(20 * time.Millisecond):
+		}
+	}
+}
+
+func do(t *testing.T, ctx context.Context, script string) {
+	t.Helper()
+	if err := chromedp.Do(ctx, chromedp.Evaluate[chromedp.Void](script)); err != nil {
+		t.Fatalf("%s: %v", script, err)
+	}
+}
+
+func open(t *testing.T, ctx context.Context, url string) {
+	t.Helper()
+	if err := chromedp.Do(ctx, chromedp.Navigate(url)); err != nil {
+		t.Fatal(err)
+	}
+	do(t, ctx, `window.same = true`) // gone if the screen is loaded anew
+	t.Cleanup(func() { _ = chromedp.Do(ctx, chromedp.Navigate("about:blank")) })
+}
+
+const says = `document.getElementById('main').innerText.includes(`
+
+// What changes shows without the screen being loaded anew; a lost connection is
+// said, and made good.
+func TestLive(t *testing.T) {
+	ctx := browser(t)
+	d := webtest.Scene("survey")
+	url, cut := site(t, d)
+	open(t, ctx, url+"/run/r1")
+	until(t, ctx, says+`'74 of 175')`)
+	d.Change(func(s *webtest.Show) { s.Runs[0].Progress.Done, s.Runs[0].Number = 75, 691 })
+	until(t, ctx, says+`'75 of 175')`)
+	cut.Store(true)
+	d.Change(func(s *webtest.Show) { s.Runs[0].Progress.Done, s.Runs[0].Number = 80, 700 })
+	until(t, ctx, `document.getElementById('line').innerText.startsWith('No connection')`)
+	cut.Store(false)
+	until(t, ctx, says+`'80 of 175')`)
+	until(t, ctx, `document.getElementById('line').hidden`)
+	d.Change(func(s *webtest.Show) { s.Runs[0].State, s.Runs[0].Step, s.Runs[0].Number = api.Done, "analysis", 812 })
+	until(t, ctx, says+`'See the findings')`)
+	until(t, ctx, `window.same === true`)
+}
+
+// A press at the blade is sent once, without loading the screen anew, and what
+// was ticked stays ticked while other things change.
+func TestPress(t *testing.T) {
+	ctx := browser(t)
+	d := webtest.Scene("gauge")
+	url, _ := site(t, d)
+	open(t, ctx, url+"/run/r1")
+	do(t, ctx, `document.querySelector('button.lower').click()`)
+	until(t, ctx, `!document.querySelector('button.lower').disabled && window.same === true`)
+	if got := d.Asked(); !slices.Equal(got, []string{`Gauge "r1" {"action":"lower","mm":0.085}`}) {
+		t.Errorf("asked %q", got)
+	}
+	d.Change(func(s *webtest.Show) {
+		s.Refuse = map[string]error{"Gauge": api.Errorf(422, "past-floor", "raise", "this would go below the floor")}
+	})
+	do(t, ctx, `document.querySelector('button.lower').click()`)
+	until(t, ctx, says+`'this would go below the floor') && window.same === true`)
+}
+
+func TestTickedStaysTicked(t *testing.T) {
+	ctx := browser(t)
+	d := webtest.Scene("confirm")
+	url, _ := site(t, d)
+	open(t, ctx, url+"/run/r1")
+	do(t, ctx, `document.querySelector('input[type=checkbox]').click()`)
+	d.Change(func(s *webtest.Show) { s.Runs[0].Number++; s.Printer.Owed = []string{"limits"} })
+	until(t, ctx, says+`'Still to be put back')`)
+	until(t, ctx, `document.querySelector('input[value=bed-clear]').checked`)
+	// Another device confirms: the form gives way.
+	d.Change(func(s *webtest.Show) { s.Runs[0].State, s.Runs[0].Number = api.Running, 9 })
+	until(t, ctx, `!document.querySelector('input[value=bed-clear]')`)
+}
+
+// A stop request is sent again until it is answered.
+func TestStopIsTriedAgain(t *testing.T) {
+	ctx := browser(t)
+	d := webtest.Scene("survey")
+	url, cut := site(t, d)
+	open(t, ctx, url+"/run/r1")
+	cut.Store(true)
+	do(t, ctx, `document.querySelector('button.stop').click()`)
+	until(t, ctx, `document.querySelector('[data-said]').innerText.includes('attempt 2')`)
+	if n := len(d.Asked()); n != 0 {
+		t.Fatalf("asked %d times over a line that was cut", n)
+	}
+	cut.Store(false)
+	until(t, ctx, `document.querySelector('[data-said]').innerText.startsWith('The stop request went out')`)
+	if got := d.Asked(); !slices.Equal(got, []string{`Stop "api"`}) {
+		t.Errorf("asked %q", got)
+	}
+}
+
+// Everything that can be pressed is 44 px or more either way, nothing spills to
+// the right, down to 320 px.
+func TestTargets(t *testing.T) {
+	ctx := browser(t)
+	const small = `(() => { const bad = [];
+		for (const e of document.querySelectorAll('button, a.button, nav a, .stages a, .list a, input:not([type=hidden]):not([type=checkbox]), label.tick, summary')) {
+			const r = e.getBoundingClientRect();
+			if (r.width && (r.width < 44 || r.height < 44)) bad.push(e.textContent.trim() + ' ' + r.width + 'x' + r.height);
+		}
+		if (document.documentElement.scrollWidth > innerWidth) bad.push('spills ' + document.documentElement.scrollWidth);
+		return bad.join('; '); })()`
+	for _, shot := range shots {
+		h := handler(webtest.Scene(shot.scene))
+		s := httptest.NewServer(h)
+		if err := resize(ctx, 320, 700); err != nil {
+			t.Fatal(err)
+		}
+		if err := chromedp.Do(ctx, chromedp.Navigate(s.URL+shot.path)); err != nil && !strings.Contains(err.Error(), "404") {
+			t.Fatal(err)
+		}
+		bad, err := chromedp.Run(ctx, chromedp.Evaluate[string](small))
+		if err != nil || bad != "" {
+			t.Errorf("%s%s: %v %s", shot.scene, shot.path, err, bad)
+		}
+		_ = chromedp.Do(ctx, chromedp.Navigate("about:blank"))
+		s.CloseClientConnections()
+		s.Close()
+	}
+}
