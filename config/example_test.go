@@ -37,6 +37,10 @@ func TestExampleIsTheDefault(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	if len(got.Given) == 0 || got.Given["survey.rows"] == "" || got.Given["bed"] != "" {
+		t.Errorf("given: %v", got.Given)
+	}
+	got.Given = nil
 	want := config.Default()
 	want.State = "/h/.local/state/abbed"
 	if !reflect.DeepEqual(got, want) {

@@ -49,6 +49,7 @@ func Load(o Options) (Settings, error) {
 	if len(faults) > 0 {
 		return s, &Error{Faults: faults}
 	}
+	s.Given = given(layers)
 	if s.State == "" {
 		s.State = StateDir(o.Environ)
 	}
@@ -110,6 +111,17 @@ func merge(layers []*layer) (Settings, error) {
 func strict(c *mapstructure.DecoderConfig) {
 	c.WeaklyTypedInput = false
 	c.DecodeHook = nil
+}
+
+// given lists what was set, and where the topmost layer took it from.
+func given(layers []*layer) map[string]string {
+	out := map[string]string{}
+	for _, l := range layers {
+		for key, source := range l.source {
+			out[key] = source
+		}
+	}
+	return out
 }
 
 // whence returns where the topmost layer took the value of a key from.

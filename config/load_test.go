@@ -149,10 +149,23 @@ func TestEveryFieldFromEverySource(t *testing.T) {
 	if err != nil {
 		t.Fatalf("flags: %v", err)
 	}
+	for name, s := range map[string]*config.Settings{"abbed.yaml:": &byFile, "environment: ABBED_": &byEnv, "flags: --": &byFlag} {
+		for _, f := range config.Fields() {
+			key := f.Key
+			if f.Shape() == "texts by name" {
+				key += ".touch"
+			}
+			if !strings.HasPrefix(s.Given[key], name) {
+				t.Errorf("%s was given by %q, want %s...", key, s.Given[key], name)
+			}
+		}
+		s.Given = nil
+	}
 	if !reflect.DeepEqual(byFile, byEnv) || !reflect.DeepEqual(byFile, byFlag) {
 		t.Errorf("file  %+v\nenv   %+v\nflags %+v", byFile, byEnv, byFlag)
 	}
 	def := config.Default()
+	def.Given = map[string]string{}
 	if same := equalLeaves(reflect.ValueOf(byFile), reflect.ValueOf(def), ""); len(same) > 0 {
 		t.Errorf("still at their defaults: %v", same)
 	}

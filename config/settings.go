@@ -44,6 +44,10 @@ type Settings struct {
 	Heat      Heat      `mapstructure:"heat"`
 	Words     Words     `mapstructure:"words"`
 	Retention Retention `mapstructure:"retention"`
+
+	// Given says for each key that somebody set where Load read it, such as
+	// "abbed.yaml:12"; a key that is not in it is at its default.
+	Given map[string]string `mapstructure:"-"`
 }
 
 // Words of settings that take one of several.
