@@ -23,9 +23,11 @@ func (s *Session) patience(d time.Duration) time.Duration {
 }
 
 // drive writes what x wants written and watches its deadlines. It returns true
-// when x has ended, false when leave came first.
+// when x has ended, false when leave came first; then it has to be called again.
 func (s *Session) drive(x *exchange, leave <-chan struct{}) bool {
-	s.transmit(x, x.at)
+	if x.out == nothing {
+		s.transmit(x, x.at)
+	}
 	for {
 		s.mu.Lock()
 		finished, next := x.finished, x.next

@@ -53,7 +53,7 @@ func (s *Session) begin(c command, motion bool) (*exchange, error) {
 	if s.err != nil {
 		return nil, s.err
 	}
-	x := &exchange{command: c, motion: motion, number: None, at: None, next: nothing, unsent: true, asked: None, soft: None, barrier: None}
+	x := &exchange{command: c, motion: motion, number: None, at: None, next: nothing, out: nothing, unsent: true, asked: None, soft: None, barrier: None}
 	if s.framed {
 		s.number++
 		s.sent.put(s.number, c.text)

@@ -263,11 +263,13 @@ func TestContextEndsInFlight(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s, f := pair(t, gcode.Options{})
 		go func() {
-			f.read()
-			time.Sleep(5 * time.Second)
-			f.say("first", "ok")
-			f.read()
-			f.say("second", "ok")
+			for _, want := range []string{"M114", "M105"} {
+				if got := f.read(); got != want {
+					t.Errorf("sent %q, want %q", got, want)
+				}
+				time.Sleep(5 * time.Second)
+				f.say("answer to "+want, "ok")
+			}
 		}()
 		ctx, cancel := context.WithTimeout(context.Background(), time.Second)
 		defer cancel()
@@ -276,7 +278,7 @@ func TestContextEndsInFlight(t *testing.T) {
 			t.Errorf("%v after %v", err, time.Since(began))
 		}
 		r, err := ask(s, "M105")
-		if err != nil || len(r.Lines) != 1 || r.Lines[0].Text != "second" {
+		if err != nil || len(r.Lines) != 1 || r.Lines[0].Text != "answer to M105" || s.Counts().Sent != 2 {
 			t.Errorf("%q %v", texts(r.Lines), err)
 		}
 		s.Close()
