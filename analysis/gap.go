@@ -73,13 +73,30 @@ func (g *Gap) Beyond(p record.Place) (gap, u95, d float64) {
 	return gap, math.Hypot(u95, slope*d), d
 }
 
+// chord is over how many mm a slope is taken: about the pitch of a stored map,
+// whose neighbouring nodes the limit is meant for.
+const chord = 40.0
+
 // Slope returns the size of the gradient of the gap error at p, mm per mm, over
-// 10 mm each way.
+// chords of 40 mm that are kept inside the gauged area.
 func (g *Gap) Slope(p record.Place) float64 {
-	const h = 10.0
-	du, _ := g.surface.contrast(record.Place{U: p.U + h/2, V: p.V}, record.Place{U: p.U - h/2, V: p.V})
-	dv, _ := g.surface.contrast(record.Place{U: p.U, V: p.V + h/2}, record.Place{U: p.U, V: p.V - h/2})
-	return math.Hypot(du, dv) / h
+	across := func(lo, hi, at float64) (a, b float64) {
+		h := math.Min(chord, hi-lo) / 2
+		m := min(max(at, lo+h), hi-h)
+		return m - h, m + h
+	}
+	u0, u1 := across(g.Area.X0, g.Area.X1, p.U)
+	v0, v1 := across(g.Area.Y0, g.Area.Y1, p.V)
+	du, dv := 0.0, 0.0
+	if u1-u0 >= apart {
+		d, _ := g.surface.contrast(record.Place{U: u1, V: p.V}, record.Place{U: u0, V: p.V})
+		du = d / (u1 - u0)
+	}
+	if v1-v0 >= apart {
+		d, _ := g.surface.contrast(record.Place{U: p.U, V: v1}, record.Place{U: p.U, V: v0})
+		dv = d / (v1 - v0)
+	}
+	return math.Hypot(du, dv)
 }
 
 // Extreme is the gap error where something about it is largest.

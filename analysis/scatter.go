@@ -128,7 +128,7 @@ func fitRepeats(all []record.Touch, step float64) (timed, []record.Touch, []Odd,
 	var odd []Odd
 	kept := ts[:0:0]
 	for i, t := range ts {
-		if math.Abs(off[i]) <= limit || 4*len(odd) >= len(ts) {
+		if !alone(off, i, limit) || 4*len(odd) >= len(ts) {
 			kept = append(kept, t)
 			continue
 		}
@@ -137,6 +137,17 @@ func fitRepeats(all []record.Touch, step float64) (timed, []record.Touch, []Odd,
 	}
 	f, ok := fitDrift(kept, touchRow(kept), step)
 	return f, kept, odd, ok
+}
+
+// alone says whether touch i lies beyond the limit, from zero and from both
+// neighbours in time: a swing takes its neighbours along.
+func alone(off []float64, i int, limit float64) bool {
+	for _, k := range []int{i - 1, i + 1} {
+		if k >= 0 && k < len(off) && math.Abs(off[i]-off[k]) <= limit {
+			return false
+		}
+	}
+	return math.Abs(off[i]) > limit
 }
 
 // robustRest returns what a robust fit of level, sides and a slope in time

@@ -233,14 +233,15 @@ func (ps passes) shortRange() float64 {
 }
 
 // between returns each pass less its mean and less the mean of all passes.
-// Single touches beyond six sigma whose neighbours do not follow are probe
-// outliers, not wheels, and are first put where the other passes are.
+// One or two touches beyond six sigma between neighbours that do not follow
+// are first put where the other passes are: probe outliers, or dips, which are
+// counted by themselves.
 func (ps passes) between(sigma float64) [][]float64 {
 	calm := passes{x: ps.x, t: ps.t}
 	for p, row := range ps.off(fit.Median) {
 		z := append([]float64(nil), ps.z[p]...)
 		for j, v := range row {
-			if math.Abs(v) > 6*sigma && !follows(row, j, 2.5*sigma) {
+			if math.Abs(v) > 6*sigma && stretch(row, j, 2.5*sigma) <= 2 {
 				z[j] -= v
 			}
 		}
@@ -271,6 +272,22 @@ func (ps passes) off(centre func([]float64) float64) [][]float64 {
 		}
 	}
 	return e
+}
+
+// stretch returns how many touches around j stand out on the same side.
+func stretch(row []float64, j int, limit float64) int {
+	limit = math.Max(limit, math.Abs(row[j])/8)
+	out := func(k int) bool {
+		return k >= 0 && k < len(row) && math.Abs(row[k]) > limit && row[k]*row[j] > 0
+	}
+	n := 1
+	for k := j + 1; out(k); k++ {
+		n++
+	}
+	for k := j - 1; out(k); k-- {
+		n++
+	}
+	return n
 }
 
 // follows says whether a neighbour of j stands out on the same side, beyond
