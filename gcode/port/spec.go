@@ -119,6 +119,8 @@ func explain(name string, err error) error {
 		e.Hint = "This user may not open the device. Add it to the group that owns it (often dialout) and log in again."
 	case errors.Is(err, syscall.ENXIO), errors.Is(err, syscall.EIO), errors.Is(err, syscall.ENODEV):
 		e.Hint = "The device is there but does not work: unplug it and plug it in again."
+	default:
+		e.Hint = "Is it a serial device, and can its adapter do this rate? Another rate is set with the port's settings."
 	}
 	return e
 }
