@@ -34,9 +34,7 @@ func clean(run record.Run) record.Run {
 		return tame(g.Place.U, g.Place.V, g.Z, g.T/100, g.Blade)
 	})
 	s := &run.Setup
-	if s.Criteria == (record.Criteria{}) {
-		s.Criteria = record.DefaultCriteria()
-	}
+	s.Criteria = usable(s.Criteria)
 	if !tame(s.Lever.X, s.Lever.Y) {
 		s.Lever = record.Lever{}
 	}
@@ -50,6 +48,27 @@ func clean(run record.Run) record.Run {
 		s.MapArea = nil
 	}
 	return run
+}
+
+// usable puts the default in place of each criterion that is not a positive
+// number: old runs do not have the younger criteria.
+func usable(c record.Criteria) record.Criteria {
+	d := record.DefaultCriteria()
+	for _, f := range []struct {
+		v *float64
+		d float64
+	}{
+		{&c.Tolerance, d.Tolerance}, {&c.Scatter, d.Scatter}, {&c.Play, d.Play}, {&c.Wander, d.Wander},
+		{&c.DriftRate, d.DriftRate}, {&c.DriftLeft, d.DriftLeft}, {&c.DriftSaid, d.DriftSaid},
+		{&c.Largest, d.Largest}, {&c.Steepest, d.Steepest}, {&c.DoubtShare, d.DoubtShare},
+		{&c.GaugeU, d.GaugeU}, {&c.GaugeScatter, d.GaugeScatter},
+		{&c.GaugedMargin, d.GaugedMargin}, {&c.NodeReach, d.NodeReach}, {&c.MapDiffers, d.MapDiffers},
+	} {
+		if !(*f.v > 0 && *f.v <= wild) {
+			*f.v = f.d
+		}
+	}
+	return c
 }
 
 func keep[T any](in []T, good func(T) bool) []T {
