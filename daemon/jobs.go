@@ -114,6 +114,16 @@ func checkConfirm(c api.Confirm) (blade float64, err error) {
 // carry carries a run from its confirmation to its end.
 func (d *Daemon) carry(ctx context.Context, a *active, sess *gcode.Session, _ Facts, back func(bool)) {
 	homed := false
+	ctx, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+	// A dead line ends the run also while it waits for the person.
+	d.jobs.Go(func() {
+		select {
+		case <-sess.Done():
+			cancel(probe.LineFault(sess.Err()))
+		case <-ctx.Done():
+		}
+	})
 	err := probe.Execute(ctx, probe.Job{
 		Line: sess, Words: d.words, Manner: d.manner(), Log: a.log, Person: a, Clock: d.clk, Plan: d.plan(),
 		Show: func(v probe.View) { homed = v.Homed; a.Show(v) },

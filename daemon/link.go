@@ -85,12 +85,10 @@ func (l *Link) Keep(ctx context.Context) {
 		sess, err := l.connect(ctx)
 		if err == nil {
 			pause = firstPause
-			err = l.watch(ctx, sess)
+			l.watch(ctx, sess)
+		} else if ctx.Err() == nil {
+			l.down(err)
 		}
-		if ctx.Err() != nil {
-			return
-		}
-		l.down(err)
 		t := time.NewTimer(pause)
 		select {
 		case <-t.C:
@@ -113,7 +111,8 @@ func (l *Link) connect(ctx context.Context) (*gcode.Session, error) {
 	l.mu.Unlock()
 	facts, err := l.greet(ctx, sess)
 	if err != nil {
-		return nil, errors.Join(err, l.drop(sess))
+		l.drop(sess)
+		return nil, err
 	}
 	l.mu.Lock()
 	l.facts, l.homed, l.state = &facts, false, api.Ready
@@ -133,31 +132,32 @@ func (l *Link) greet(ctx context.Context, sess *gcode.Session) (Facts, error) {
 	return f, err
 }
 
-// watch waits until the session is dead, and returns why.
-func (l *Link) watch(ctx context.Context, sess *gcode.Session) error {
+// watch waits until the session is dead, says so, and closes it.
+func (l *Link) watch(ctx context.Context, sess *gcode.Session) {
 	select {
 	case <-sess.Done():
 	case <-ctx.Done():
 	}
 	err := sess.Err()
+	if ctx.Err() == nil {
+		l.down(err) // said at once, also while a job still holds the session
+	}
 	l.mu.Lock()
-	l.homed = false
 	free := l.free
 	l.mu.Unlock()
 	if free != nil {
 		<-free // the job sees that the session is dead, and gives it back
 	}
-	return errors.Join(err, l.drop(sess))
+	l.drop(sess)
 }
 
 // drop closes a session and keeps what it counted.
-func (l *Link) drop(sess *gcode.Session) error {
+func (l *Link) drop(sess *gcode.Session) {
 	_ = sess.Close() // it is dead; what closing says adds nothing
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.spent = add(l.spent, sess.Counts())
 	l.sess = nil
-	return nil
 }
 
 // down says that the link is lost, and why.

@@ -41,3 +41,8 @@ func loses(err error) bool {
 	}
 	return false
 }
+
+// LineFault is the Fault of a line that died while nothing was asked of it.
+func LineFault(err error) *Fault {
+	return fault(err, "failed", hintOf(err), "the line to the printer")
+}

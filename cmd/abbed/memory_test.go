@@ -7,6 +7,8 @@ import (
 	"net"
 	"net/http"
 	"sync"
+	"testing"
+	"time"
 
 	"abbed/gcode/bench"
 )
@@ -92,5 +94,18 @@ func (c *cable) pull(out bool) {
 	c.pulled = out
 	if out && c.near != nil {
 		_ = c.near.Close()
+	}
+}
+
+// wait lets some of the bubble's time pass, so that what goes on by itself goes
+// on; it costs no time.
+func wait(t *testing.T) {
+	t.Helper()
+	tick := time.NewTimer(100 * time.Millisecond)
+	defer tick.Stop()
+	select {
+	case <-tick.C:
+	case <-t.Context().Done():
+		t.Fatal("waited in vain")
 	}
 }

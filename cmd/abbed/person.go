@@ -26,6 +26,8 @@ type person struct {
 
 	presses, records int
 	shown            string // the step that was said last
+	// seen is told each state of the run that comes; nil: nobody asks.
+	seen func(api.Run)
 }
 
 // handScatter is the standard deviation with which a hand calls the drag of a
@@ -201,6 +203,9 @@ func (p *person) settled(ctx context.Context, want api.AppliedState) error {
 
 // watch says how far the run is.
 func (p *person) watch(r api.Run) {
+	if p.seen != nil {
+		p.seen(r)
+	}
 	mark := fmt.Sprintf("%s %d", r.Step, 10*r.Progress.Done/max(1, r.Progress.Of))
 	if mark == p.shown {
 		return
