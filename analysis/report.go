@@ -2,8 +2,10 @@ package analysis
 
 import (
 	"math"
+	"slices"
 
 	"abbed/analysis/fit"
+	"abbed/probe/record"
 )
 
 // report fills the model from the surface.
@@ -60,42 +62,22 @@ func (g *gauged) residuals() {
 // the scatter of repeats at one place (Draper, Smith, Applied Regression
 // Analysis, 2.1; from memory; NIST e-Handbook 4.4.4.6).
 func (g *gauged) lackOfFit(best member) {
-	var places [][]int
+	var places []record.Place
+	group := make([]int, len(g.obs.pairs))
 	for i, p := range g.obs.pairs {
-		if g.obs.w[i] == 0 {
-			continue
+		group[i] = slices.IndexFunc(places, func(q record.Place) bool { return q.Distance(p.Place) < 1 })
+		if group[i] < 0 {
+			group[i] = len(places)
+			places = append(places, p.Place)
 		}
-		at := -1
-		for k, group := range places {
-			if g.obs.pairs[group[0]].Place.Distance(p.Place) < 1 {
-				at = k
-			}
-		}
-		if at < 0 {
-			places = append(places, nil)
-			at = len(places) - 1
-		}
-		places[at] = append(places[at], i)
 	}
-	pure, dof := 0.0, 0.0
-	for _, group := range places {
-		sw, m := 0.0, 0.0
-		for _, i := range group {
-			sw += g.obs.w[i]
-			m += g.obs.w[i] * g.obs.g[i]
-		}
-		m /= sw
-		for _, i := range group {
-			pure += g.obs.w[i] * (g.obs.g[i] - m) * (g.obs.g[i] - m)
-		}
-		dof += float64(len(group) - 1)
-	}
+	pure, dof := fit.PureError(g.obs.g, g.obs.w, group)
 	if dof < 1 {
 		return
 	}
 	s := deviation(math.Sqrt(pure/dof), dof, "mm")
 	g.model.PureError = &s
-	df := float64(len(places)) - float64(len(best.terms))
+	df := best.fit.DoF - dof
 	if df < 1 {
 		return
 	}
