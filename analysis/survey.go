@@ -53,10 +53,9 @@ func takeSurvey(run record.Run, s steadiness) *survey {
 	return v
 }
 
-// arrange finds columns and rows: places nearer than a fifth of the typical
-// pitch are one. Where that makes more columns or rows than a third of the
-// touches (places at random), they are gathered into twenty columns and seven
-// rows.
+// arrange finds columns and rows: places nearer than 0.75 mm are one. Where
+// that makes more lines than a third of the touches (places at random), or wide
+// ones (a dense pattern), they are gathered into twenty columns and seven rows.
 func (v *survey) arrange() {
 	var us, vs []float64
 	for _, t := range v.touches {
@@ -67,8 +66,11 @@ func (v *survey) arrange() {
 }
 
 func gridLines(x []float64, bins int) ([]float64, []int) {
+	if len(x) == 0 {
+		return nil, nil
+	}
 	c, which := cluster(x, 0.75)
-	if 3*len(c) <= len(x) {
+	if 3*len(c) <= len(x) && widest(x, which, len(c)) < 1.5 {
 		return c, which
 	}
 	lo, hi := slices.Min(x), slices.Max(x)
@@ -92,6 +94,23 @@ func gridLines(x []float64, bins int) ([]float64, []int) {
 		which[i] = at[which[i]]
 	}
 	return out, which
+}
+
+// widest returns the largest extent of the n clusters: wide ones are no lines
+// of a grid, but places so dense that they hang together.
+func widest(x []float64, which []int, n int) float64 {
+	lo, hi := make([]float64, n), make([]float64, n)
+	for k := range n {
+		lo[k], hi[k] = math.Inf(1), math.Inf(-1)
+	}
+	for i, v := range x {
+		lo[which[i]], hi[which[i]] = min(lo[which[i]], v), max(hi[which[i]], v)
+	}
+	w := 0.0
+	for k := range n {
+		w = max(w, hi[k]-lo[k])
+	}
+	return w
 }
 
 // decompose finds mean + column + row by least squares: exact at once on a
