@@ -76,7 +76,7 @@ func TestOrder(t *testing.T) {
 // Each field arrives from each source: a text that is not its default.
 func TestEveryFieldFromEverySource(t *testing.T) {
 	values := map[string]string{ // key: as text
-		"port": "/dev/ttyACM0", "baud": "250000", "dtr": "off", "listen": "localhost:9000", "state": "/s", "log_level": "debug",
+		"port": "/dev/ttyACM0", "baud": "250000", "dtr": "off", "hold": "always", "before": "true", "after": "exit 1", "command_limit": "20s", "listen": "localhost:9000", "state": "/s", "log_level": "debug",
 		"bed": "0,0,235,230", "map_area": "10,10,225,220", "layout": "moving-gantry", "zero_at": "100,110.5", "lever": "-44,-12.5",
 		"trigger": "2.25", "travel": "-5,0,240,235", "clearance": "6.5", "layer": "0.25", "attended_starts": "true",
 		"silence": "12s", "idle_off": "10m", "probe.style": "straight", "probe.adds_offset": "false",
@@ -350,13 +350,13 @@ func TestStateDir(t *testing.T) {
 	}
 }
 
-// The flags of the contract, and no others.
+// The flags of the contract and --baud, and no others.
 func TestFlags(t *testing.T) {
 	fs := pflag.NewFlagSet("", pflag.ContinueOnError)
 	config.AddFlags(fs)
 	var got []string
 	fs.VisitAll(func(f *pflag.Flag) { got = append(got, f.Name) })
-	want := []string{"bed", "clearance", "config", "layout", "lever", "listen", "map-area", "port", "set", "state", "travel", "trigger", "zero-at"}
+	want := []string{"baud", "bed", "clearance", "config", "layout", "lever", "listen", "map-area", "port", "set", "state", "travel", "trigger", "zero-at"}
 	if !reflect.DeepEqual(got, want) {
 		t.Errorf("flags %v, want %v", got, want)
 	}

@@ -5,9 +5,16 @@ import "time"
 // Settings is everything that the owner can set. The table of Fields describes
 // each; deploy/abbed.example.yaml holds them all with their defaults.
 type Settings struct {
-	Port   string `mapstructure:"port"`
-	Baud   int    `mapstructure:"baud"`
-	DTR    string `mapstructure:"dtr"`
+	Port string `mapstructure:"port"`
+	Baud int    `mapstructure:"baud"`
+	DTR  string `mapstructure:"dtr"`
+	// Hold says how long the port is held; Before and After are commands of the
+	// owner that ask another program to let the port go and to take it back.
+	Hold         string        `mapstructure:"hold"`
+	Before       string        `mapstructure:"before"`
+	After        string        `mapstructure:"after"`
+	CommandLimit time.Duration `mapstructure:"command_limit"`
+
 	Listen string `mapstructure:"listen"`
 	// State is the directory of everything that is kept; Load fills in where
 	// that is if nobody set it.
@@ -61,6 +68,10 @@ const (
 	DTRLeave = "leave" // as the system sets it; no pulse of our own
 	DTROn    = "on"
 	DTROff   = "off"
+
+	HoldAuto   = "auto"   // a device for a run, anything else always
+	HoldRun    = "run"    // the port is given back between runs
+	HoldAlways = "always" // the port is held as long as the program runs
 )
 
 // Probe says how the printer touches.
@@ -154,7 +165,7 @@ type Retention struct {
 // empty: Load fills it in.
 func Default() Settings {
 	return Settings{
-		Baud: 115200, DTR: DTRLeave, Listen: "127.0.0.1:8077", LogLevel: "info",
+		Baud: 115200, DTR: DTRLeave, Hold: HoldAuto, CommandLimit: 30 * time.Second, Listen: "127.0.0.1:8077", LogLevel: "info",
 		Layout: MovingBed, Clearance: 5, Layer: 0.2,
 		Silence: 10 * time.Second, IdleOff: 2 * time.Minute,
 		Probe:   Probe{Style: StyleTouch, AddsOffset: true},
