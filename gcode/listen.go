@@ -61,7 +61,9 @@ func (s *Session) hear(b []byte) {
 func (s *Session) sortIn(l Line) (unasked bool) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.heard = time.Now()
+	if l.Kind != Temperatures && l.Kind != Wait { // chatter goes on for ever
+		s.heard = time.Now()
+	}
 	s.count(l)
 	switch {
 	case s.raw != nil:

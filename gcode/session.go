@@ -38,10 +38,10 @@ type Session struct {
 	mu     sync.Mutex
 	cur    *exchange // in flight, or nil
 	raw    *collector
-	err    error // why it is dead
-	gone   bool  // Close was called
-	broken bool  // the last write ended in the middle
-	heard  time.Time
+	err    error     // why it is dead
+	gone   bool      // Close was called
+	broken bool      // the last write ended in the middle
+	heard  time.Time // when the last line came that is no chatter
 	// settling: the line comes to rest after trouble, and what comes late
 	// answers repetitions.
 	settling bool

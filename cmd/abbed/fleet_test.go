@@ -17,6 +17,7 @@ import (
 
 	"abbed/config"
 	"abbed/daemon/client"
+	"abbed/daemon/web/webtest"
 	"abbed/gcode/bench"
 	"abbed/gcode/clock"
 )
@@ -145,8 +146,9 @@ func open(t *testing.T, dir string, sc bench.Scenario, wire *cable, change ...fu
 	}
 	ctx, end := context.WithCancel(context.WithoutCancel(t.Context()))
 	transport := listen.transport()
+	checked := &webtest.Transport{Next: transport, Fail: func(err error) { t.Errorf("an answer does not fit the description: %v", err) }}
 	w := &world{t: t, house: h, wire: wire, end: end, transport: transport,
-		api: client.New(h.url(), strings.TrimSpace(string(token))).Over(transport)}
+		api: client.New(h.url(), strings.TrimSpace(string(token))).Over(checked)}
 	w.running.Go(func() {
 		if err := h.run(ctx); err != nil {
 			t.Errorf("the house: %v", err)
