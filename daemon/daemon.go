@@ -208,8 +208,14 @@ func (d *Daemon) current() *active {
 // manner is how the head is driven, by the settings.
 func (d *Daemon) manner() probe.Manner {
 	s := d.settings
+	// A straight probe stops at the nozzle's own height, unless the owner says
+	// that the printer adds the offset.
+	raw := !s.Probe.AddsOffset
+	if _, said := s.Given["probe.adds_offset"]; s.Probe.Style == config.StyleStraight && !said {
+		raw = true
+	}
 	return probe.Manner{
-		Style: probe.Style(s.Probe.Style), RawHeights: !s.Probe.AddsOffset, IdleOff: int(s.IdleOff / time.Second),
+		Style: probe.Style(s.Probe.Style), RawHeights: raw, IdleOff: int(s.IdleOff / time.Second),
 		Feeds: probe.Feeds{Travel: 60 * s.Feeds.Travel, Z: 60 * s.Feeds.Z, Probe: 60 * s.Feeds.Probe},
 	}
 }

@@ -44,12 +44,12 @@ func know(s config.Settings, f *Facts, applied *record.Applied) known {
 func (k *known) from(what string, src record.Source) { k.setup.Sources[what] = src }
 
 func (k *known) layout(s config.Settings) {
-	k.from("clearance", record.Set)
-	if s.Layout == config.Default().Layout {
-		k.from("layout", record.Default)
-		return
+	for _, key := range []string{"clearance", "layout"} {
+		k.from(key, record.Default)
+		if _, said := s.Given[key]; said {
+			k.from(key, record.Set)
+		}
 	}
-	k.from("layout", record.Set)
 }
 
 func (k *known) lever(s config.Settings, f *Facts) {
