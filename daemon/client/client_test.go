@@ -6,6 +6,8 @@ import (
 	"errors"
 	"net"
 	"net/http"
+	"net/http/httptest"
+	"os"
 	"slices"
 	"strings"
 	"sync"
@@ -13,6 +15,7 @@ import (
 	"testing/synctest"
 	"time"
 
+	"abbed/daemon/access"
 	"abbed/daemon/api"
 	"abbed/daemon/client"
 	"abbed/daemon/web"
@@ -142,7 +145,8 @@ func TestEveryVerb(t *testing.T) {
 	check("resolve", c.Resolve(ctx, "take-back"))
 	check("stop", c.Stop(ctx))
 	check("events", c.Events(ctx, "r1", func(api.Run) error { return nil }))
-	if left := seen.Unseen(); len(left) > 0 {
+	// pair is access's, and not served here.
+	if left := slices.DeleteFunc(seen.Unseen(), func(op string) bool { return op == "post /api/v1/pair" }); len(left) > 0 {
 		t.Errorf("never called: %q", left)
 	}
 	want := []string{`Gauge "new" {"action":"lower","mm":0.05}`, `Apply "` + webtest.Digest + `" {"token":"token-for-` + webtest.Digest + `"} "api"`, `Stop "api"`}
@@ -150,6 +154,30 @@ func TestEveryVerb(t *testing.T) {
 		if !slices.Contains(d.Asked(), w) {
 			t.Errorf("the desk was not asked %s: %q", w, d.Asked())
 		}
+	}
+}
+
+// access answers pair; what it answers is what the description and the client
+// expect.
+func TestPair(t *testing.T) {
+	a, _, err := access.Open(access.Options{Dir: t.TempDir()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := httptest.NewUnstartedServer(nil)
+	if s.Config.Handler, err = a.Guard(s.Listener.Addr().String(), http.NotFoundHandler()); err != nil {
+		t.Fatal(err)
+	}
+	s.Start()
+	defer s.Close()
+	token, err := os.ReadFile(a.TokenFile())
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := client.New(s.URL, strings.TrimSpace(string(token))).Over(&webtest.Transport{Fail: func(err error) { t.Error(err) }})
+	url, expires, err := c.Pair(t.Context())
+	if err != nil || !strings.HasPrefix(url, s.URL+"/") || time.Until(expires) < time.Minute {
+		t.Errorf("%q until %v: %v", url, expires, err)
 	}
 }
 

@@ -3,6 +3,7 @@ package client
 import (
 	"context"
 	"net/url"
+	"time"
 
 	"abbed/daemon/api"
 )
@@ -115,6 +116,15 @@ func (c *Client) Resolve(ctx context.Context, choice string) error {
 func (c *Client) Stop(ctx context.Context) error {
 	_, err := c.do(ctx, "POST", "/api/v1/stop", nil)
 	return err
+}
+
+// Pair asks for a one-time link that lets a browser operate the printer.
+func (c *Client) Pair(ctx context.Context) (url string, expires time.Time, err error) {
+	p, err := post[struct {
+		URL     string    `json:"url"`
+		Expires time.Time `json:"expires"`
+	}](ctx, c, "/api/v1/pair", nil)
+	return p.URL, p.Expires, err
 }
 
 func table(digest, below string) string { return "/api/v1/tables/" + url.PathEscape(digest) + below }

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"abbed/daemon/access"
 	"abbed/daemon/api"
 	"abbed/daemon/web/page"
 	"abbed/daemon/web/webtest"
@@ -171,6 +172,15 @@ func TestSignOffThenWrite(t *testing.T) {
 	}
 	if strings.Contains(get(t, h, "/run/r1/review").Body.String(), "token-for-") {
 		t.Error("the token shows again")
+	}
+}
+
+func TestEnter(t *testing.T) {
+	w := httptest.NewRecorder()
+	page.Enter(w, httptest.NewRequest("GET", "/in/x", nil), access.Entrance{Action: "/in", Code: webtest.Hostile})
+	html := w.Body.String()
+	if !strings.Contains(html, `action="/in"`) || !strings.Contains(html, `name="code" value="&#34;&gt;`) || strings.Contains(html, "<script>alert") {
+		t.Errorf("%s", html)
 	}
 }
 

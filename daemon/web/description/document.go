@@ -87,6 +87,10 @@ func commonShapes() m {
 
 func servicePaths() m {
 	return m{
+		"/api/v1/pair": m{"post": verb{
+			id: "pair", summary: "A one-time link that lets a browser operate the printer.",
+			status: 201, says: "The link; it is good once, and not for long.", shape: all(m{"url": text(""), "expires": moment("")}),
+		}.operation()},
 		"/api/openapi.json": m{"get": m{
 			"operationId": "description", "summary": "This document.", "security": l{},
 			"responses": m{"200": answer("OpenAPI 3.1.", m{"type": "object", "additionalProperties": true})},

@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"net/http"
 
+	"abbed/daemon/access"
 	"abbed/daemon/api"
 )
 
@@ -105,17 +106,32 @@ func (p *page) show(w http.ResponseWriter, r *http.Request, name string, s scree
 	if s.Notice != nil && s.Notice.Status >= 400 {
 		status = s.Notice.Status
 	}
-	var b bytes.Buffer
-	if err := screens.ExecuteTemplate(&b, name, s); err != nil {
+	if err := write(w, name, status, s); err != nil {
 		p.opts.Log.Error("page: "+name, "path", r.URL.Path, "cause", err)
 		http.Error(w, "This screen could not be made; the daemon's log says more. To stop the printer, use its power switch.", http.StatusInternalServerError)
-		return
+	}
+}
+
+// write writes a screen, or nothing if it cannot be made.
+func write(w http.ResponseWriter, name string, status int, s screen) error {
+	var b bytes.Buffer
+	if err := screens.ExecuteTemplate(&b, name, s); err != nil {
+		return err
 	}
 	h := w.Header()
 	h.Set("Content-Type", "text/html; charset=utf-8")
 	h.Set("Cache-Control", "no-store")
 	w.WriteHeader(status)
 	_, _ = w.Write(b.Bytes())
+	return nil
+}
+
+// Enter shows the screen of a one-time link, for access.Options.
+func Enter(w http.ResponseWriter, r *http.Request, e access.Entrance) {
+	s := screen{Title: "Let this browser in", Here: "/", Stop: StopSentence, View: e}
+	if err := write(w, "enter", http.StatusOK, s); err != nil {
+		http.Error(w, "This screen could not be made.", http.StatusInternalServerError)
+	}
 }
 
 // refusal finds the api.Error in err, or makes one of what is no refusal.

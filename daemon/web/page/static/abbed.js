@@ -86,7 +86,7 @@
   }
 
   // A move is sent once: if no answer comes, the screen is read again, never
-  // the move sent again.
+  // the move sent again, and the buttons rest until then.
   async function press(form, button) {
     const data = new URLSearchParams(new FormData(form, button));
     for (const b of form.querySelectorAll('button')) b.disabled = true;
@@ -96,7 +96,6 @@
     } catch {
       gone();
     }
-    for (const b of form.querySelectorAll('button')) if (form.isConnected) b.disabled = false;
   }
 
   // A stop request is sent again and again until it is answered.
