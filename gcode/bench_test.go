@@ -163,7 +163,9 @@ func TestFaultsOnATouch(t *testing.T) {
 	wants := map[string][]error{
 		"lost-ok": {nil}, "bit-out": {nil, gcode.ErrReplyLost}, "bit-in": {nil}, "byte-out": {nil, gcode.ErrReplyLost}, "twice-out": {nil},
 		"refused": {nil}, "no-trigger": {nil, gcode.ErrHalted, gcode.ErrSilent}, "silence": {gcode.ErrReplyLost}, "restart": {gcode.ErrRestarted}, "halt": {gcode.ErrHalted, gcode.ErrSilent},
-		"late-ok": {nil}, "unplug": {gcode.ErrLost}, "wrong-echo": {nil},
+		"late-ok": {nil}, "unplug": {gcode.ErrLost}, "wrong-echo": {nil}, "byte-in": {nil}, "twice-in": {nil}, "resend-storm": {nil},
+		"wrong-number": {nil}, "busy": {nil}, "chatter": {nil}, "split": {nil}, "glued": {nil, gcode.ErrReplyLost}, "crlf": {nil}, "nuls": {nil},
+		"long-line": {nil}, "half-open": {gcode.ErrSilent}, "slow-line": {nil}, "out-of-reach": {nil},
 	}
 	for _, name := range bench.Faults() {
 		for w := 1; w <= 8; w++ {
@@ -182,8 +184,8 @@ func faultOnTouch(t *testing.T, d *dialect.Dialect, name string, w int, want []e
 	p.Inject(bench.Fault{Name: name, When: "G30"})
 	touched := p.Safety().Touches
 	r, err := s.Move(ctx, d.Touch(first))
-	if want == nil { // a fault that the bench learnt later: any clear end
-		want = []error{nil, gcode.ErrReplyLost, gcode.ErrSilent, gcode.ErrHalted, gcode.ErrRestarted, gcode.ErrLost, gcode.ErrOverdue}
+	if want == nil {
+		t.Fatal("the test does not say how this fault is to end")
 	}
 	if !oneOf(err, want) {
 		t.Errorf("wording %d: %v, want one of %v", w, err, want)
@@ -196,6 +198,9 @@ func faultOnTouch(t *testing.T, d *dialect.Dialect, name string, w int, want []e
 	}
 	if s.Err() == nil {
 		r, err := s.Move(ctx, d.Touch(second))
+		if name == "wrong-number" && errors.Is(err, gcode.ErrLost) {
+			return // the counts are out of step: it is said, and nothing was done
+		}
 		if x, y, _, _, ok := d.ReadTouch(r); err != nil || ok && (x != second.U || y != second.V) {
 			t.Errorf("wording %d: the touch after: %v %v %v", w, x, y, err)
 		}

@@ -1,9 +1,6 @@
 package bench
 
-import (
-	"slices"
-	"time"
-)
+import "slices"
 
 // handler does one command and returns what its ok line carries besides.
 type handler func(l *link, w word) (tail string, err error)
@@ -43,27 +40,8 @@ func mode(set func(*Printer)) handler {
 // do does one command.
 func (l *link) do(w word) (string, error) {
 	p := l.p
-	act := p.strike(w.code)
-	switch act {
-	case faultRestart:
-		p.Restart()
-		return "", errHalted
-	case faultHalt:
-		p.Halt()
-		return "", errHalted
-	case faultUnplug:
-		p.Unplug()
-		return "", errHalted
-	case faultSilence:
-		return "", errHalted
-	case faultLostOK:
-		l.quiet = true
-	case faultLateOK:
-		l.quiet = true
-		time.AfterFunc(p.real(45), func() { l.unasked("ok") }) // ends with the link at the latest
-	case faultRefuse:
-		l.say(p.words.refused(w))
-		return "", nil
+	if done, err := l.act(p.strike(w.code), w); done || err != nil {
+		return "", err
 	}
 	h, ok := handlers[w.code]
 	if !ok || p.unknown(w.code) {

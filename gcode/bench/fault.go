@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"fmt"
 	"strconv"
 	"strings"
 )
@@ -15,61 +16,163 @@ type Fault struct {
 
 // The faults by name.
 const (
-	faultLostOK   = "lost-ok"    // the command is done, its ok never comes
-	faultLateOK   = "late-ok"    // its ok comes 45 virtual seconds late
-	faultSilence  = "silence"    // the command is not done and nothing is answered
-	faultRestart  = "restart"    // the board restarts
-	faultHalt     = "halt"       // the machine halts with a fault
-	faultUnplug   = "unplug"     // the connection breaks
-	faultDeaf     = "no-trigger" // the probe does not trigger at this command
-	faultRefuse   = "refused"    // the command is refused with a sentence and ok
-	faultGarbled  = "wrong-echo" // the map printed by this command has one node wrong
-	faultBitOut   = "bit-out"    // one bit flips in the next line sent
-	faultBitIn    = "bit-in"     // one bit flips in the next line received
-	faultByteOut  = "byte-out"   // one byte is lost of the next line sent
-	faultTwiceOut = "twice-out"  // the next line sent comes twice
+	faultByteOut  = "byte-out"     // a byte is dropped of the next line sent
+	faultByteIn   = "byte-in"      // and of the next received
+	faultBitOut   = "bit-out"      // one bit flips in the next line sent
+	faultBitIn    = "bit-in"       // and in the next received
+	faultTwiceOut = "twice-out"    // the next line sent comes twice
+	faultTwiceIn  = "twice-in"     // and the next received
+	faultLostOK   = "lost-ok"      // the command is done, its ok never comes
+	faultLateOK   = "late-ok"      // its ok comes 45 virtual seconds late
+	faultStorm    = "resend-storm" // the next 40 numbered lines are refused, each several times over
+	faultNumber   = "wrong-number" // the printer's own count of lines jumps
+	faultBusy     = "busy"         // five virtual minutes of busy lines before the command is done
+	faultSilence  = "silence"      // the command is not done and nothing is answered
+	faultChatter  = "chatter"      // a hundred unasked lines at once, then three between any two
+	faultSplit    = "split"        // the next lines come in pieces with pauses
+	faultGlued    = "glued"        // the next line comes without its end, glued to the one after
+	faultCRLF     = "crlf"         // from now on the other kind of line end
+	faultNULs     = "nuls"         // NULs before, in and after the next lines
+	faultLongLine = "long-line"    // an unasked line of 10 kB
+	faultRestart  = "restart"      // the board restarts
+	faultHalt     = "halt"         // the machine halts with a fault
+	faultUnplug   = "unplug"       // the connection breaks
+	faultHalfOpen = "half-open"    // the connection stays, but bytes go nowhere, both ways
+	faultSlow     = "slow-line"    // 1200 baud until the connection ends
+	faultDeaf     = "no-trigger"   // the probe does not trigger at the next touch
+	faultReach    = "out-of-reach" // the place of the next touch is refused
+	faultRefuse   = "refused"      // the command is refused with a sentence and ok
+	faultGarbled  = "wrong-echo"   // the map printed next has one node wrong
+)
+
+// faultWords says of each fault what it does, in a fixed order; uses is how
+// many lines, touches or prints after the command it strikes, 0 for a fault
+// that acts at the command itself.
+var faultWords = []struct {
+	name string
+	uses int
+	says string
+}{
+	{faultByteOut, 1, "a byte is dropped of the next line from the printer"},
+	{faultByteIn, 1, "a byte is dropped of the next line to the printer"},
+	{faultBitOut, 1, "a bit flips in the next line from the printer"},
+	{faultBitIn, 1, "a bit flips in the next line to the printer"},
+	{faultTwiceOut, 1, "the next line from the printer comes twice"},
+	{faultTwiceIn, 1, "the next line to the printer comes twice"},
+	{faultLostOK, 0, "the command is done, its ok is lost"},
+	{faultLateOK, 0, "the command is done, its ok comes 45 s late"},
+	{faultStorm, 40, "the next 40 numbered lines are refused and asked for again and again"},
+	{faultNumber, 0, "the printer's count of lines jumps: it asks for a line that never was"},
+	{faultBusy, 0, "busy for five minutes before the command is done"},
+	{faultSilence, 0, "the command is swallowed, nothing is answered"},
+	{faultChatter, 160, "a hundred unasked lines at once, then three before each answer"},
+	{faultSplit, 20, "the next lines come in pieces with pauses between"},
+	{faultGlued, 1, "the next line comes without its end, glued to the one after"},
+	{faultCRLF, 0, "from now on the other kind of line end"},
+	{faultNULs, 40, "NULs before, in and after the next lines"},
+	{faultLongLine, 0, "an unasked line of 10 kB"},
+	{faultRestart, 0, "the board restarts"},
+	{faultHalt, 0, "the machine halts; nothing is answered until a reset"},
+	{faultUnplug, 0, "the connection breaks"},
+	{faultHalfOpen, 0, "the connection stays open, but bytes go nowhere, without an error"},
+	{faultSlow, 0, "the line is slow: 1200 baud until the connection ends"},
+	{faultDeaf, 1, "the probe does not trigger at the next touch"},
+	{faultReach, 1, "the place of the next touch is refused as out of reach"},
+	{faultRefuse, 0, "the command is refused with a sentence and ok"},
+	{faultGarbled, 1, "the map printed next has one node wrong"},
+}
+
+// slowBaud is the rate of the fault slow-line, and busyLong and lateOK the
+// times of busy and late-ok in virtual seconds.
+const (
+	slowBaud = 1200
+	busyLong = 300
+	lateOK   = 45
 )
 
 // Faults returns the names of all faults.
 func Faults() []string {
-	return []string{faultLostOK, faultLateOK, faultSilence, faultRestart, faultHalt, faultUnplug, faultDeaf, faultRefuse,
-		faultGarbled, faultBitOut, faultBitIn, faultByteOut, faultTwiceOut}
+	names := make([]string, len(faultWords))
+	for i, f := range faultWords {
+		names[i] = f.name
+	}
+	return names
 }
 
-// fault counts down to its strike. Strikes that last beyond the command (a
-// probe gone deaf, a bit in the next line) stay armed until they are used.
+// FaultSays returns what the fault of that name does, or "".
+func FaultSays(name string) string {
+	for _, f := range faultWords {
+		if f.name == name {
+			return f.says
+		}
+	}
+	return ""
+}
+
+// ParseFault reads NAME or NAME@WHEN, see Fault. The error lists the names.
+func ParseFault(text string) (Fault, error) {
+	name, when, _ := strings.Cut(text, "@")
+	f := Fault{Name: name, When: when}
+	if FaultSays(name) == "" {
+		return f, fmt.Errorf("bench: read fault %q: no fault %q; there are: %s", text, name, strings.Join(Faults(), ", "))
+	}
+	if _, ok := newFault(f); !ok {
+		return f, fmt.Errorf("bench: read fault %q: when is a number (7: the seventh command), a command (G30: the first touch), or both (G30:7)", text)
+	}
+	return f, nil
+}
+
+// fault counts down to its strike. Faults with uses stay armed after it until
+// they have been used up.
 type fault struct {
 	Fault
 	code  string
-	left  int
-	armed bool
+	left  int // commands until it strikes
+	uses  int // after that
+	armed int // uses left, once it has struck
 }
 
-func newFault(f Fault) *fault {
+// newFault reads When; not ok if it cannot be read: then the fault strikes the
+// first command of the code, or the first of all.
+func newFault(f Fault) (*fault, bool) {
+	n := &fault{Fault: f, left: 1}
+	for _, w := range faultWords {
+		if w.name == f.Name {
+			n.uses = w.uses
+		}
+	}
 	code, count, both := strings.Cut(f.When, ":")
-	n, err := strconv.Atoi(code)
-	switch {
-	case f.When == "":
-		return &fault{Fault: f, left: 1}
-	case err == nil && !both:
-		return &fault{Fault: f, left: n}
-	case !both:
-		return &fault{Fault: f, code: strings.ToUpper(code), left: 1}
+	if both || code != "" && code[0] >= '0' && code[0] <= '9' {
+		if !both {
+			code, count = "", code
+		}
+		k, err := strconv.Atoi(count)
+		if err != nil || k < 1 {
+			return n, false
+		}
+		n.left = k
 	}
-	if n, err = strconv.Atoi(count); err != nil {
-		n = 1
-	}
-	return &fault{Fault: f, code: strings.ToUpper(code), left: n}
+	n.code = strings.ToUpper(code)
+	words, err := parseWords(n.code)
+	return n, n.code == "" || err == nil && len(words) == 1 && words[0].code == n.code
 }
 
 // Inject adds a fault while the printer runs; its count begins now.
 func (p *Printer) Inject(f Fault) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	p.faults = append(p.faults, newFault(f))
+	n, _ := newFault(f)
+	p.faults = append(p.faults, n)
 }
 
-// strike counts a command and returns the name of the fault that strikes it.
+// Struck returns how often the fault of that name has really had its effect.
+func (p *Printer) Struck(name string) int {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.struck[name]
+}
+
+// strike counts a command and returns the name of the fault that acts at it.
 func (p *Printer) strike(code string) string {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -78,20 +181,23 @@ func (p *Printer) strike(code string) string {
 		if f.left <= 0 || f.code != "" && f.code != code {
 			continue
 		}
-		if f.left--; f.left == 0 {
-			f.armed = true
+		if f.left--; f.left > 0 {
+			continue
+		}
+		if f.armed = f.uses; f.uses == 0 || f.Name == faultChatter {
 			name = f.Name
 		}
 	}
 	return name
 }
 
-// use tells whether a fault of that name is armed, and disarms it. The caller
+// use tells whether a fault of that name is armed, and uses it once. The caller
 // holds the lock.
 func (p *Printer) use(name string) bool {
 	for _, f := range p.faults {
-		if f.armed && f.Name == name {
-			f.armed = false
+		if f.armed > 0 && f.Name == name {
+			f.armed--
+			p.struck[name]++
 			return true
 		}
 	}
@@ -106,32 +212,8 @@ func (p *Printer) garbled() bool {
 	return p.use(faultGarbled)
 }
 
-// outgoing is what really goes on the wire for one line.
-func (p *Printer) outgoing(line string) []string {
+func (p *Printer) hit(name string) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	switch {
-	case p.use(faultBitOut):
-		b := []byte(line)
-		b[len(b)/2] ^= 1
-		return []string{string(b)}
-	case p.use(faultByteOut):
-		return []string{line[:len(line)/2] + line[len(line)/2+1:]}
-	case p.use(faultTwiceOut):
-		return []string{line, line}
-	}
-	return []string{line}
-}
-
-// incoming is what really arrives of some bytes.
-func (p *Printer) incoming(b []byte) []byte {
-	if len(b) == 0 {
-		return b
-	}
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	if p.use(faultBitIn) {
-		b[0] ^= 1
-	}
-	return b
+	p.struck[name]++
 }

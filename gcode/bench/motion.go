@@ -144,7 +144,20 @@ func (p *Printer) idleOff(now float64) {
 	}
 }
 
+// sink lets Z go down by its own weight, to the bed at the lowest.
+func (p *Printer) sink() {
+	if p.scenario.Sinks <= 0 {
+		return
+	}
+	gap := p.gapAt(p.at, p.now())
+	p.at[2] -= max(0, min(p.scenario.Sinks, gap))
+	if gap <= p.scenario.Sinks {
+		p.log.Sunk++
+	}
+}
+
 func (p *Printer) motorsOff() {
 	p.homed = [3]bool{}
+	p.sink()
 	p.powered = p.now()
 }

@@ -39,6 +39,9 @@ type Printer struct {
 	log       watcher
 	printing  [2]int64 // done, total; total 0: none
 	faults    []*fault
+	struck    map[string]int // how often each fault had its effect
+	babbled   int
+	lineEnd   string
 
 	halted bool
 	halt   chan struct{} // closed by a halt or a restart
@@ -63,13 +66,14 @@ func New(sc Scenario, o Options) *Printer {
 	p := &Printer{
 		scenario: sc, speed: o.Speed, start: time.Now(),
 		words: newWording(wordingNumber(o)), body: newBody(sc.Machine),
-		feeler: newFeeler(sc.Probe, o.Seed, 1), links: map[*link]bool{},
+		feeler: newFeeler(sc.Probe, o.Seed, 1), links: map[*link]bool{}, struck: map[string]int{},
 	}
+	p.words.short, p.lineEnd = sc.ShortTemps, p.words.end
 	if p.speed == 0 {
 		p.speed = 1
 	}
 	for _, f := range o.Faults {
-		p.faults = append(p.faults, newFault(f))
+		p.Inject(f)
 	}
 	p.log.Lowest, p.log.LowWorst = math.Inf(1), math.Inf(1)
 	p.kept = settings{
@@ -128,6 +132,8 @@ func (p *Printer) Restart() {
 	if !p.halted {
 		close(p.halt)
 	}
+	p.drop()
+	p.sink()
 	p.boot()
 	links := p.allLinks()
 	p.mu.Unlock()
@@ -149,6 +155,7 @@ func (p *Printer) halts(why string) {
 	}
 	p.drop()
 	p.halted = true
+	p.sink()
 	p.homed = [3]bool{}
 	p.log.Halts++
 	p.log.HaltAt = p.at.sub(p.origin)

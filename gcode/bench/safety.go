@@ -29,6 +29,7 @@ type Safety struct {
 	Homes       int
 	Touches     int // contacts of the probe
 	Halts       int
+	Sunk        int        // times that the nozzle sank onto the bed with the motors off
 	HaltAt      [3]float64 // controller place of the last halt
 
 	Homed     bool

@@ -36,6 +36,10 @@ type Wire struct {
 	LevelledStart bool     // the stored levelling is on after a restart
 	ResetOnOpen   bool     // opening restarts the board
 	Chatter       float64  // virtual seconds between unasked temperature lines, 0 for none
+	Waits         float64  // virtual seconds between `wait` lines, 0 for none
+	ShortTemps    bool     // temperatures in single words: T:21.3/0.0, and T:21.3 alone when not asked
+	Baud          int      // bytes take their time at this rate, 0 for none
+	Sinks         float64  // how far Z sinks when the motors go off, mm; the bed holds it
 	Unknown       []string // words that this printer does not know
 	Clearance     float64  // Z to which it raises after a touch and after homing, mm
 	IdleOff       float64  // seconds after which the motors are switched off; 0 never

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"io"
 	"sync"
+	"sync/atomic"
 	"time"
 )
 
@@ -28,6 +29,8 @@ type link struct {
 	spoke  float64       // virtual time of the last line of the command that runs
 	number int           // of its frame, -1 for none
 	quiet  bool          // its ok is lost
+	dead   atomic.Bool   // bytes go nowhere
+	baud   atomic.Int64  // the rate that is really kept, 0 for none
 }
 
 // Serve answers one connection until its reader ends, ctx is done, or the
@@ -38,6 +41,7 @@ type link struct {
 func (p *Printer) Serve(ctx context.Context, rw io.ReadWriter) error {
 	ctx, cancel := context.WithCancel(ctx)
 	l := &link{p: p, rw: rw, ctx: ctx, cancel: cancel, in: make(chan string, linesAhead), out: make(chan string, linesAhead), number: -1}
+	l.baud.Store(int64(p.scenario.Baud))
 	p.mu.Lock()
 	p.links[l] = true
 	p.mu.Unlock()
@@ -51,7 +55,10 @@ func (p *Printer) Serve(ctx context.Context, rw io.ReadWriter) error {
 	})
 	wg.Go(l.write)
 	if p.scenario.Chatter > 0 {
-		wg.Go(l.chatter)
+		wg.Go(func() { l.chatter(p.scenario.Chatter, p.gossip) })
+	}
+	if p.scenario.Waits > 0 {
+		wg.Go(func() { l.chatter(p.scenario.Waits, func() string { return "wait" }) })
 	}
 	stop := context.AfterFunc(ctx, l.close)
 	if p.scenario.ResetOnOpen {
@@ -85,13 +92,17 @@ func (l *link) read() error {
 	buf := make([]byte, 4096)
 	for {
 		n, err := l.rw.Read(buf)
+		l.pace(n)
+		if l.dead.Load() {
+			n = 0
+		}
 		pending = append(pending, l.p.incoming(buf[:n])...)
 		for {
 			i := bytes.IndexByte(pending, '\n')
 			if i < 0 {
 				break
 			}
-			l.line(string(pending[:i]))
+			l.received(string(pending[:i]))
 			pending = pending[i+1:]
 		}
 		if len(pending) > 4*maxLine {
@@ -132,16 +143,32 @@ func (l *link) write() {
 	for {
 		select {
 		case s := <-l.out:
-			for _, raw := range l.p.outgoing(s + l.p.words.end) {
-				if _, err := io.WriteString(l.rw, raw); err != nil {
-					l.cancel()
-					return
-				}
+			if err := l.put(s); err != nil {
+				l.cancel()
+				return
 			}
 		case <-l.ctx.Done():
 			return
 		}
 	}
+}
+
+// put writes one line, with what goes wrong with it.
+func (l *link) put(s string) error {
+	if l.dead.Load() {
+		return nil
+	}
+	pieces, pause := l.p.outgoing(s)
+	for i, raw := range pieces {
+		if i > 0 {
+			l.wait(pause)
+		}
+		l.pace(len(raw))
+		if _, err := io.WriteString(l.rw, raw); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // say sends lines in answer to the command that runs.
@@ -161,24 +188,32 @@ func (l *link) unasked(lines ...string) {
 	}
 }
 
-// chatter tells the temperatures unasked.
-func (l *link) chatter() {
-	tick := time.NewTicker(l.p.real(l.p.scenario.Chatter))
+// chatter says an unasked line every so many virtual seconds, while the machine
+// is not halted.
+func (l *link) chatter(every float64, line func() string) {
+	tick := time.NewTicker(l.p.real(every))
 	defer tick.Stop()
 	for {
 		select {
 		case <-tick.C:
 			l.p.mu.Lock()
-			dead := l.p.halted
-			line := l.p.words.temperatures(l.p.heaters, l.p.now())
+			dead, text := l.p.halted, line()
 			l.p.mu.Unlock()
 			if !dead {
-				l.unasked(" " + line)
+				l.unasked(text)
 			}
 		case <-l.ctx.Done():
 			return
 		}
 	}
+}
+
+// gossip is what the printer tells of its temperatures unasked.
+func (p *Printer) gossip() string {
+	if p.scenario.ShortTemps {
+		return p.words.warmth(p.heaters, p.now())
+	}
+	return " " + p.words.temperatures(p.heaters, p.now())
 }
 
 // obey does the lines in their order.
@@ -206,12 +241,19 @@ func (l *link) one(s string) {
 	if !p.scenario.NoFraming {
 		f = parseFrame(s)
 	}
+	storm := f.framed && f.damaged == "" && p.use(faultStorm)
+	if storm {
+		f.damaged = "check wrong"
+	}
 	why := p.lines.take(f)
 	last := p.lines.last
 	p.mu.Unlock()
 	if why != "" {
 		l.say(p.words.damaged(why, last)...)
 		l.say(p.words.resend(last + 1))
+		if storm {
+			l.say(p.words.resend(last+1), p.words.resend(last+1))
+		}
 		l.say("ok")
 		return
 	}

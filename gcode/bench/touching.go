@@ -89,7 +89,7 @@ func (l *link) touchAt(w word) (string, error) {
 	}
 	place := to
 	to = to.sub(vec{p.lever[0], p.lever[1]})
-	homed, reach := p.allHomed(), !p.outside(to) && p.body.Bed.has(place[0], place[1])
+	homed, reach := p.allHomed(), !p.outside(to) && p.body.Bed.has(place[0], place[1]) && !p.use(faultReach)
 	target := p.end()
 	target[0], target[1] = to[0]+p.origin[0], to[1]+p.origin[1]
 	clear := p.origin[2] + p.scenario.Clearance
@@ -162,12 +162,16 @@ func (l *link) straight(w word) (string, error) {
 		return "", nil
 	}
 	p.mu.Lock()
-	homed := p.allHomed()
+	homed, reach := p.allHomed(), !p.use(faultReach)
 	to, _ := p.target(p.logical(p.end()), w)
 	floor := p.world(to)[2]
 	p.mu.Unlock()
-	if !homed {
+	switch {
+	case !homed:
 		l.say(p.words.unhomed())
+		return "", nil
+	case !reach:
+		l.say(p.words.unreachable())
 		return "", nil
 	}
 	hit, err := l.plunge(floor, min(feed/60, plungeFast))

@@ -39,6 +39,7 @@ type wording struct {
 	limitsAs  int
 	keys      [3]string
 	at        int // which of a few sentences
+	short     bool
 }
 
 // axisStyle is how a place is written.
@@ -135,8 +136,14 @@ func (w wording) place(c vec, e float64, actual vec, decimals int) string {
 func steps(mm, per float64) int { return int(math.Round(mm * per)) }
 
 func (w wording) temperatures(h [2]heater, t float64) string {
+	if w.short {
+		return fmt.Sprintf("T:%.1f/%.1f B:%.1f/%.1f", h[0].at(t), h[0].target, h[1].at(t), h[1].target)
+	}
 	return fmt.Sprintf("T:%.2f /%.2f B:%.2f /%.2f", h[0].at(t), h[0].target, h[1].at(t), h[1].target)
 }
+
+// warmth is the nozzle's temperature in one word.
+func (w wording) warmth(h [2]heater, t float64) string { return fmt.Sprintf("T:%.1f", h[0].at(t)) }
 
 // ok ends a command. tail is a report that belongs on the same line.
 func (w wording) ok(number int, tail, temperatures string) string {
