@@ -71,6 +71,33 @@ func observe(ps []Paired, c record.Criteria) observations {
 	return o
 }
 
+// shaky says whether repeats at one place scatter more than was expected,
+// beyond chance (F at 5 %), and then takes their own scatter for the expected
+// one: a prior that the run contradicts must not narrow the intervals. What a
+// model leaves beside repeats is no scatter, and does not count here.
+func (o *observations) shaky() bool {
+	pure, dof := fit.PureError(o.g, o.w, o.places())
+	if dof < 2 || fit.FTail(pure/dof/o.sigma02, dof, 1e6) > 0.05 {
+		return false
+	}
+	o.sigma02 = pure / dof
+	return true
+}
+
+// places numbers the places: records within 1 mm are at one.
+func (o *observations) places() []int {
+	var at []record.Place
+	group := make([]int, len(o.pairs))
+	for i, p := range o.pairs {
+		group[i] = slices.IndexFunc(at, func(q record.Place) bool { return q.Distance(p.Place) < 1 })
+		if group[i] < 0 {
+			group[i] = len(at)
+			at = append(at, p.Place)
+		}
+	}
+	return group
+}
+
 // average fits every candidate and weighs it by AICc (Burnham, Anderson, Model
 // Selection and Multimodel Inference, 2002, 2.2 and 4.3; from memory), the
 // expected scatter counting as priorDoF further observations of the variance.

@@ -18,6 +18,8 @@ type gauged struct {
 	gap     *Gap
 	why     *Reason
 	level   *Measured
+
+	candidates [][]term
 }
 
 // gauge fits the gap error. The reason says why there is none.
@@ -38,9 +40,13 @@ func gauge(run record.Run, s steadiness, prof *Profile) gauged {
 	g.support = supportOf(ps, prof)
 	candidates := g.support.candidates(len(ps))
 	f := newFrame(placesOf(ps), prof)
+	g.candidates = candidates
 	sf, ok := average(g.obs, candidates, f)
 	if ok {
 		g.obs, sf = g.withoutOutliers(candidates, f, sf)
+		if g.obs.shaky() {
+			sf, ok = average(g.obs, candidates, f)
+		}
 	}
 	g.surface = sf
 	g.surface.blades = bladeDoubt(run, c)
@@ -190,6 +196,8 @@ func (g *gauged) setLevel(run record.Run, c record.Criteria) {
 //   - fewer than three columns: a bend cannot be seen at all;
 //   - a bow that three columns show: it may as well be an S shape;
 //   - an S shape from fewer than ten records (design/2: 23 um at 8);
+//   - a left-right shape in the map that the gauged places cannot share out;
+//   - a zero place that does not fit with the others: all contrasts rest on it;
 //   - places that repeat well and yet do not fit any candidate.
 func (g *gauged) whyNot(run record.Run, fitted bool) *Reason {
 	area := placesOf(g.obs.pairs)
@@ -210,10 +218,91 @@ func (g *gauged) whyNot(run record.Run, fitted bool) *Reason {
 		g.model.CannotTell = append(g.model.CannotTell, CannotTell{[]string{"t2", "t3"}, fmt.Sprintf("%d gaugings are too few for an S shape", len(g.obs.pairs)), g.nextColumn(run)})
 		return &Reason{"bend-unclear", fmt.Sprintf("the gap error has an S shape from left to right, for which %d gaugings are too few", len(g.obs.pairs)), "gauge on: " + g.nextColumn(run)}
 	}
+	if r := g.shareUnclear(run); r != nil {
+		return r
+	}
+	if off, sd := g.zeroOff(run); math.Abs(off) > 4*sd && math.Abs(off) > run.Setup.Criteria.Tolerance/2 {
+		return &Reason{"zero-does-not-fit", fmt.Sprintf("the zero place, against which everything is compared, lies %s from what the other places say of it", um(off)),
+			"gauge the zero place again, and a place near it, at another y"}
+	}
 	if l := g.model.LackOfFit; l != nil && l.P < 0.001 {
 		return &Reason{"does-not-fit", fmt.Sprintf("gaugings repeat well at each place, and yet no smooth shape fits them (lack of fit F %.1f, p %.1g)", l.F, l.P), "gauge on between the places: " + g.nextColumn(run)}
 	}
 	return nil
+}
+
+// zeroOff returns how far the zero place's own records lie from what the best
+// candidate says of it without them, and the standard deviation of that: a
+// misfit there would shift every contrast. It is 0 where it cannot be told.
+func (g *gauged) zeroOff(run record.Run) (off, sd float64) {
+	less := g.obs
+	less.w = slices.Clone(g.obs.w)
+	at, n := 0.0, 0.0
+	for i, p := range g.obs.pairs {
+		if p.Place.Distance(run.Setup.Zero) < 1 && g.obs.w[i] > 0 {
+			at, n = at+p.G, n+1
+			less.w[i] = 0
+		}
+	}
+	if n == 0 {
+		return 0, 1
+	}
+	sf, ok := average(less, g.candidates, g.surface.frame)
+	if !ok {
+		return 0, 1
+	}
+	v, u, _ := sf.raw(run.Setup.Zero)
+	return at/n - v, math.Sqrt(u*u + g.obs.sigma02/n)
+}
+
+// shareUnclear returns a reason where the survey has a left-right shape beyond
+// the tolerance, and the gauged places leave its share so open that the shape
+// times the share's doubt is beyond the tolerance too: then the gap error
+// between the places may be anything from none to all of it.
+func (g *gauged) shareUnclear(run record.Run) *Reason {
+	if !g.support.profile {
+		return nil
+	}
+	tolerance, size := run.Setup.Criteria.Tolerance, g.surface.frame.prof.Size.Value
+	if size <= tolerance {
+		return nil
+	}
+	rows := make([][]float64, len(g.obs.pairs))
+	for i, p := range g.obs.pairs {
+		rows[i] = g.surface.frame.row([]term{termOne, termT, termF}, p.Place)
+	}
+	r, err := fit.Least(rows, g.obs.g, g.obs.w)
+	if err == nil && r.Rank == 3 && size*r.U(2, math.Sqrt(g.obs.sigma02)) <= tolerance {
+		return nil
+	}
+	p := g.mostBend()
+	g.model.CannotTell = append(g.model.CannotTell, CannotTell{[]string{"t", "f"}, "at the gauged places the survey's left-right shape looks like a straight line", fmt.Sprintf("gauge a column at x=%.0f", p)})
+	return &Reason{"share-unclear", fmt.Sprintf("the map has a left-right shape of %s, and the gauged places cannot tell how much of it is lever error", um(size)),
+		fmt.Sprintf("gauge on: a column at x=%.0f, where the shape stands out", p)}
+}
+
+// mostBend returns where the survey's left-right shape lies farthest from a
+// line through what it has at the gauged places.
+func (g *gauged) mostBend() float64 {
+	f := g.surface.frame
+	rows := make([][]float64, len(g.obs.pairs))
+	y := make([]float64, len(rows))
+	for i, p := range g.obs.pairs {
+		rows[i], y[i] = f.row([]term{termOne, termT}, p.Place), f.value(termF, p.Place)
+	}
+	line, err := fit.Least(rows, y, nil)
+	at, most := f.mid.U, -1.0
+	area := placesOf(g.obs.pairs)
+	for _, c := range f.prof.Columns {
+		if err != nil || c.At < area.X0 || c.At > area.X1 {
+			continue
+		}
+		p := record.Place{U: c.At, V: f.mid.V}
+		if d := math.Abs(c.Bend - line.Predict(f.row([]term{termOne, termT}, p))); d > most {
+			at, most = c.At, d
+		}
+	}
+	return at
 }
 
 // nextColumn says in words where one more column would tell most: the middle

@@ -2,10 +2,8 @@ package analysis
 
 import (
 	"math"
-	"slices"
 
 	"abbed/analysis/fit"
-	"abbed/probe/record"
 )
 
 // report fills the model from the surface.
@@ -62,16 +60,7 @@ func (g *gauged) residuals() {
 // the scatter of repeats at one place (Draper, Smith, Applied Regression
 // Analysis, 2.1; from memory; NIST e-Handbook 4.4.4.6).
 func (g *gauged) lackOfFit(best member) {
-	var places []record.Place
-	group := make([]int, len(g.obs.pairs))
-	for i, p := range g.obs.pairs {
-		group[i] = slices.IndexFunc(places, func(q record.Place) bool { return q.Distance(p.Place) < 1 })
-		if group[i] < 0 {
-			group[i] = len(places)
-			places = append(places, p.Place)
-		}
-	}
-	pure, dof := fit.PureError(g.obs.g, g.obs.w, group)
+	pure, dof := fit.PureError(g.obs.g, g.obs.w, g.obs.places())
 	if dof < 1 {
 		return
 	}
