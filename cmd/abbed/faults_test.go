@@ -51,7 +51,7 @@ func eachMoment(t *testing.T, do func(t *testing.T, w *world, step string, done 
 	for _, m := range moments {
 		t.Run(m.step, func(t *testing.T) {
 			t.Parallel()
-			dir := t.TempDir()
+			dir := memoryDir(t)
 			synctest.Test(t, func(t *testing.T) {
 				w := open(t, dir, sc, &cable{printer: bench.New(sc, bench.Options{Seed: 4})})
 				defer w.close()

@@ -6,6 +6,7 @@ import (
 	"io"
 	"net"
 	"net/http"
+	"os"
 	"sync"
 	"testing"
 	"time"
@@ -95,6 +96,18 @@ func (c *cable) pull(out bool) {
 	if out && c.near != nil {
 		_ = c.near.Close()
 	}
+}
+
+// memoryDir is a state directory in memory where the system has one: that what is
+// stored survives a power cut is the store's own test; here it only costs time.
+func memoryDir(t *testing.T) string {
+	t.Helper()
+	dir, err := os.MkdirTemp("/dev/shm", "abbed-test-")
+	if err != nil {
+		return t.TempDir()
+	}
+	t.Cleanup(func() { _ = os.RemoveAll(dir) })
+	return dir
 }
 
 // wait lets some of the bubble's time pass, so that what goes on by itself goes
