@@ -14,6 +14,8 @@ import (
 	"syscall"
 
 	"github.com/spf13/cobra"
+
+	"abbed/gcode/port"
 )
 
 // version of the program; a release build sets it with -ldflags.
@@ -57,6 +59,10 @@ func Main(ctx context.Context, args []string, out, errs io.Writer) int {
 		return exitDone
 	}
 	fmt.Fprintln(errs, "abbed:", err)
+	var unopened *port.OpenError
+	if errors.As(err, &unopened) && unopened.Hint != "" {
+		fmt.Fprintln(errs, "      ", unopened.Hint)
+	}
 	var e *exit
 	if errors.As(err, &e) {
 		return e.code
@@ -75,7 +81,12 @@ a correction that a person reviews, signs off and can undo.
 Try it without a printer:   abbed demo
 With a printer:             abbed doctor --port DEV, then abbed serve --port DEV`,
 		SilenceErrors: true, SilenceUsage: true,
-		Args: cobra.NoArgs,
+		Args: func(c *cobra.Command, args []string) error {
+			if len(args) > 0 {
+				return usage(fmt.Errorf("unknown command %q; see abbed --help", args[0]))
+			}
+			return nil
+		},
 		RunE: func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
