@@ -138,13 +138,18 @@ func (d *Daemon) write(ctx context.Context, a store.Applied, by, what string, do
 	if d.running() {
 		return api.Errorf(409, "run-active", "finish the run, or stop it", "%s: a run is active", what)
 	}
-	sess, _, back, err := d.link.Lend()
+	loan, err := d.link.Lend()
 	if err != nil {
 		return err
 	}
+	sess, _, err := loan.Open(ctx)
+	if err != nil {
+		loan.Back(false)
+		return refusal(err)
+	}
 	w := d.desk(sess)
 	if err := d.mayWrite(ctx, w, sess, a, what); err != nil {
-		back(d.link.now().homed)
+		loan.Back(d.link.now().homed)
 		return err
 	}
 	d.mu.Lock()
@@ -153,7 +158,7 @@ func (d *Daemon) write(ctx context.Context, a store.Applied, by, what string, do
 	d.applied = a
 	d.mu.Unlock()
 	d.audit(by, what, a.Digest)
-	d.jobs.Go(func() { d.written(w, sess, a, what, do, back) })
+	d.jobs.Go(func() { d.written(w, sess, a, what, do, loan) })
 	d.changed()
 	return nil
 }
@@ -191,7 +196,7 @@ func (d *Daemon) desk(sess *gcode.Session) apply.Desk {
 }
 
 // written carries the change through and learns the map that then stands.
-func (d *Daemon) written(w apply.Desk, sess *gcode.Session, a store.Applied, what string, do way, back func(bool)) {
+func (d *Daemon) written(w apply.Desk, sess *gcode.Session, a store.Applied, what string, do way, loan *Loan) {
 	homed := d.link.now().homed
 	after, err := do(w, d.base, a)
 	if err != nil {
@@ -200,7 +205,7 @@ func (d *Daemon) written(w apply.Desk, sess *gcode.Session, a store.Applied, wha
 	if rows, e := w.Read(d.base); e == nil {
 		d.link.learn(func(f *Facts) { f.Map = rows })
 	}
-	back(homed && sess.Err() == nil)
+	loan.Back(homed && sess.Err() == nil)
 	d.mu.Lock()
 	d.busy, d.applied = false, after
 	if after.State == store.Writing || after.State == store.Verifying {

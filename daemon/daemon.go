@@ -55,6 +55,8 @@ type Daemon struct {
 	abort context.CancelCauseFunc
 	jobs  sync.WaitGroup
 	dirty chan struct{}
+	// asked holds one token: the printer said the line that requests a run.
+	asked chan struct{}
 
 	starting sync.Mutex // one start or confirmation at a time
 
@@ -84,11 +86,13 @@ func New(ctx context.Context, o Options) (*Daemon, error) {
 	}
 	d := &Daemon{
 		settings: o.Settings, store: o.Store, clk: o.Clock, words: words, signer: o.Signer,
-		log: o.Log, build: o.Build, board: status.New(), dirty: make(chan struct{}, 1),
+		log: o.Log, build: o.Build, board: status.New(), dirty: make(chan struct{}, 1), asked: make(chan struct{}, 1),
 		last: map[string]status.Last{},
 	}
 	d.base, d.abort = context.WithCancelCause(context.WithoutCancel(ctx))
-	d.link = NewLink(linkOptions(o, words), d.linkChanged)
+	lo := linkOptions(o, words)
+	lo.Session.OnUnasked = d.hear
+	d.link = NewLink(lo, d.linkChanged)
 	if err := d.recover(ctx); err != nil {
 		return nil, err
 	}
@@ -99,14 +103,29 @@ func New(ctx context.Context, o Options) (*Daemon, error) {
 func linkOptions(o Options, words *dialect.Dialect) LinkOptions {
 	open, ask := o.Open, o.AskFirst
 	if open == nil {
-		spec := port.Spec{Name: o.Settings.Port, Baud: o.Settings.Baud, DTR: dtr(o.Settings.DTR)}
-		open = func(ctx context.Context) (io.ReadWriteCloser, error) { return port.Open(ctx, spec) }
+		spec := port.Spec{Baud: o.Settings.Baud, DTR: dtr(o.Settings.DTR)}
+		finder := port.NewFinder(o.Settings.Port)
+		open = func(ctx context.Context) (io.ReadWriteCloser, error) {
+			spec.Name = finder.Find()
+			return port.Open(ctx, spec)
+		}
 		ask = port.Kind(o.Settings.Port) == port.Device
 	}
+	errand := func(name, text string) Errand {
+		return Errand{Name: name, Text: text, Limit: o.Settings.CommandLimit, Log: o.Log}
+	}
 	return LinkOptions{
-		Name: o.Settings.Port, Open: open, Ask: ask, Words: words, Clock: o.Clock, Log: o.Log,
+		Name: o.Settings.Port, Open: open, Ask: ask, Rest: rests(o.Settings, ask), Words: words, Clock: o.Clock, Log: o.Log,
+		Before: errand("before", o.Settings.Before), After: errand("after", o.Settings.After),
 		Session: gcode.Options{Clock: o.Clock, Silence: o.Settings.Silence, Log: o.Trace},
 	}
+}
+
+// rests reports whether the port is given back between jobs: by default a
+// device is, since another program usually owns it (design: take it only for a
+// run), and a pseudo-terminal or a network address is not.
+func rests(s config.Settings, device bool) bool {
+	return s.Hold == config.HoldRun || s.Hold != config.HoldAlways && device
 }
 
 func dtr(s string) port.Level {
@@ -147,6 +166,7 @@ func (d *Daemon) Work(ctx context.Context) {
 	var own sync.WaitGroup
 	own.Go(func() { d.link.Keep(linkCtx) })
 	own.Go(func() { d.publishing(linkCtx) })
+	own.Go(func() { d.requests(ctx) })
 	<-ctx.Done()
 	d.closeDown()
 	endLink()

@@ -75,13 +75,13 @@ func (d *Daemon) Confirm(ctx context.Context, id string, c api.Confirm) error {
 	if err != nil {
 		return err
 	}
-	sess, facts, back, err := d.link.Lend()
+	loan, err := d.link.Lend()
 	if err != nil {
 		return err
 	}
 	_, err = a.log.Append(record.Event{Confirmed: &record.Confirmed{Person: c.Person, Cautions: c.Cautions, Blade: blade}})
 	if err != nil {
-		back(false)
+		loan.Back(false)
 		return refusal(err)
 	}
 	d.audit(c.Person, "confirm a run", id)
@@ -90,7 +90,7 @@ func (d *Daemon) Confirm(ctx context.Context, id string, c api.Confirm) error {
 	a.cancel = cancel
 	a.mu.Unlock()
 	a.step(record.StepPrepare, "Looking at the printer, then homing.")
-	d.jobs.Go(func() { d.carry(runCtx, a, sess, facts, back) })
+	d.jobs.Go(func() { d.carry(runCtx, a, loan) })
 	return nil
 }
 
@@ -112,26 +112,58 @@ func checkConfirm(c api.Confirm) (blade float64, err error) {
 }
 
 // carry carries a run from its confirmation to its end.
-func (d *Daemon) carry(ctx context.Context, a *active, sess *gcode.Session, _ Facts, back func(bool)) {
+func (d *Daemon) carry(ctx context.Context, a *active, loan *Loan) {
 	homed := false
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
-	// A dead line ends the run also while it waits for the person.
-	d.jobs.Go(func() {
-		select {
-		case <-sess.Done():
-			cancel(probe.LineFault(sess.Err()))
-		case <-ctx.Done():
-		}
-	})
-	err := probe.Execute(ctx, probe.Job{
-		Line: sess, Words: d.words, Manner: d.manner(), Log: a.log, Person: a, Clock: d.clk, Plan: d.plan(),
-		Show: func(v probe.View) { homed = v.Homed; a.Show(v) },
-	})
-	why := causeOf(ctx, sess, err)
+	sess, why := d.openFor(ctx, a, loan)
+	if why == nil {
+		// A dead line ends the run also while it waits for the person.
+		d.jobs.Go(func() {
+			select {
+			case <-sess.Done():
+				cancel(probe.LineFault(sess.Err()))
+			case <-ctx.Done():
+			}
+		})
+		err := probe.Execute(ctx, probe.Job{
+			Line: sess, Words: d.words, Manner: d.manner(), Log: a.log, Person: a, Clock: d.clk, Plan: d.plan(),
+			Show: func(v probe.View) { homed = v.Homed; a.Show(v) },
+		})
+		why = causeOf(ctx, sess, err)
+	}
 	d.settle(a, why)
-	back(homed && why == nil)
+	loan.Back(homed && why == nil)
 	d.finish(a, why)
+}
+
+// openFor opens the printer for a run, and makes sure that it is still the one
+// for which the run was made.
+func (d *Daemon) openFor(ctx context.Context, a *active, loan *Loan) (*gcode.Session, error) {
+	sess, facts, err := loan.Open(ctx)
+	if cause := context.Cause(ctx); cause != nil {
+		return nil, cause
+	}
+	if err != nil {
+		return nil, err
+	}
+	was, now := a.log.Run().Setup, d.know(&facts).setup
+	for _, c := range []struct {
+		what  string
+		other bool
+	}{
+		{"the printer", was.Printer.ID != now.Printer.ID},
+		{"the lever", was.Lever != now.Lever},
+		{"the trigger height", was.Trigger != now.Trigger || was.TriggerKnown != now.TriggerKnown},
+		{"the nozzle's travel", was.Travel != now.Travel},
+		{"whether the stored levelling is on", was.Levelling != now.Levelling},
+	} {
+		if c.other {
+			return nil, api.Errorf(409, "printer-changed", "start a new run: it takes what the printer says now",
+				"confirm: %s is another than when the run was made", c.what)
+		}
+	}
+	return sess, nil
 }
 
 // causeOf returns why a run ended early: a stop request counts before whatever
@@ -236,7 +268,7 @@ func (d *Daemon) notActive(id, act string) error {
 // Stop sends the stop request at once and ends what is going on.
 func (d *Daemon) Stop(_ context.Context, by string) error {
 	err := d.link.StopNow()
-	a := d.current()
+	a, ended := d.current(), false
 	if a != nil {
 		a.mu.Lock()
 		cancel, waiting := a.cancel, a.state == api.AwaitingConfirmation
@@ -246,12 +278,16 @@ func (d *Daemon) Stop(_ context.Context, by string) error {
 			d.starting.Lock()
 			if a.now() == api.AwaitingConfirmation {
 				d.finish(a, errStop)
+				ended = true
 			}
 			d.starting.Unlock()
 		}
 	}
 	d.audit(by, "stop", "")
 	d.changed()
+	if ended && errors.Is(err, errResting) {
+		return nil // nothing of ours moved, and the run that waited is over
+	}
 	if err != nil {
 		return refusal(err)
 	}

@@ -7,7 +7,6 @@ import (
 	"io"
 	"log/slog"
 	"sync"
-	"time"
 
 	"abbed/daemon/api"
 	"abbed/gcode"
@@ -19,22 +18,28 @@ import (
 // Link keeps the printer within reach: it opens the port, identifies the
 // printer, lends the Session to one job at a time, and makes the link again
 // when it is lost. A session that died is never used again.
+//
+// With Rest the port is given back whenever no job has it: the link is then
+// resting, and a Loan opens, greets and identifies anew.
 type Link struct {
 	o       LinkOptions
 	changed func()
 
 	allowed chan struct{} // closed once the person allowed the opening
 	allow   sync.Once
+	door    chan struct{}       // holds one token: who took it opened the port, and closes it
+	opened  chan *gcode.Session // what a loan opened; nil if it could not
 
-	mu    sync.Mutex
-	state api.Link
-	text  string // what to say about the state
-	sess  *gcode.Session
-	facts *Facts
-	homed bool
-	lent  bool
-	free  chan struct{} // closed when what is lent comes back
-	spent gcode.Counts  // of the sessions that ended
+	mu      sync.Mutex
+	state   api.Link
+	text    string // what to say about the state
+	sess    *gcode.Session
+	facts   *Facts
+	homed   bool
+	lent    bool
+	free    chan struct{}           // closed when what is lent comes back
+	opening context.CancelCauseFunc // ends the opening for a loan
+	spent   gcode.Counts            // of the sessions that ended
 }
 
 // LinkOptions are what a Link needs.
@@ -43,23 +48,22 @@ type LinkOptions struct {
 	Name string
 	Open func(context.Context) (io.ReadWriteCloser, error)
 	// Ask says that a person must allow the first opening.
-	Ask     bool
-	Words   *dialect.Dialect
-	Clock   *clock.Clock
-	Session gcode.Options
-	Log     *slog.Logger
+	Ask bool
+	// Rest says that the port is given back between jobs.
+	Rest bool
+	// Before is run before each opening, After after each closing.
+	Before, After Errand
+	Words         *dialect.Dialect
+	Clock         *clock.Clock
+	Session       gcode.Options
+	Log           *slog.Logger
 }
-
-// Times of the link, real ones.
-const (
-	firstPause = 500 * time.Millisecond
-	lastPause  = 10 * time.Second
-)
 
 // NewLink returns a link that does nothing until Keep.
 func NewLink(o LinkOptions, changed func()) *Link {
 	l := &Link{o: o, changed: changed, allowed: make(chan struct{}), state: api.Connecting,
-		text: "Connecting to the printer."}
+		door: make(chan struct{}, 1), opened: make(chan *gcode.Session, 1), text: "Connecting to the printer."}
+	l.door <- struct{}{}
 	if o.Ask {
 		l.state = api.Unopened
 		l.text = "Opening the port may reset the printer's board, and end a print that runs from its own storage. Say when it may be opened."
@@ -72,102 +76,17 @@ func NewLink(o LinkOptions, changed func()) *Link {
 // Allow is the person's word that the port may be opened.
 func (l *Link) Allow() { l.allow.Do(func() { close(l.allowed) }) }
 
-// Keep opens the port and makes the link again whenever it is lost, until the
-// context ends.
-func (l *Link) Keep(ctx context.Context) {
-	select {
-	case <-l.allowed:
-	case <-ctx.Done():
-		return
-	}
-	pause := firstPause
-	for ctx.Err() == nil {
-		sess, err := l.connect(ctx)
-		if err == nil {
-			pause = firstPause
-			l.watch(ctx, sess)
-		} else if ctx.Err() == nil {
-			l.down(err)
-		}
-		t := time.NewTimer(pause)
-		select {
-		case <-t.C:
-		case <-ctx.Done():
-			t.Stop()
-		}
-		pause = min(2*pause, lastPause)
-	}
-}
-
-// connect opens the port, greets and identifies the printer.
-func (l *Link) connect(ctx context.Context) (*gcode.Session, error) {
-	conn, err := l.o.Open(ctx)
-	if err != nil {
-		return nil, err
-	}
-	sess := gcode.NewSession(conn, l.o.Session)
-	l.mu.Lock()
-	l.sess = sess // a stop request reaches it from now on
-	l.mu.Unlock()
-	facts, err := l.greet(ctx, sess)
-	if err != nil {
-		l.drop(sess)
-		return nil, err
-	}
-	l.mu.Lock()
-	l.facts, l.homed, l.state = &facts, false, api.Ready
-	l.text = "The printer answers."
-	l.mu.Unlock()
-	l.o.Log.Info("printer identified", "port", l.o.Name, "printer", facts.Identity.ID, "framed", facts.Framed)
-	l.changed()
-	return sess, nil
-}
-
-func (l *Link) greet(ctx context.Context, sess *gcode.Session) (Facts, error) {
-	if err := sess.Greet(ctx); err != nil {
-		return Facts{}, err
-	}
-	f, err := identify(ctx, sess, l.o.Words, l.o.Name)
-	f.Framed = sess.Framed()
-	return f, err
-}
-
-// watch waits until the session is dead, says so, and closes it.
-func (l *Link) watch(ctx context.Context, sess *gcode.Session) {
-	select {
-	case <-sess.Done():
-	case <-ctx.Done():
-	}
-	err := sess.Err()
-	if ctx.Err() == nil {
-		l.down(err) // said at once, also while a job still holds the session
-	}
-	l.mu.Lock()
-	free := l.free
-	l.mu.Unlock()
-	if free != nil {
-		<-free // the job sees that the session is dead, and gives it back
-	}
-	l.drop(sess)
-}
-
-// drop closes a session and keeps what it counted.
-func (l *Link) drop(sess *gcode.Session) {
-	_ = sess.Close() // it is dead; what closing says adds nothing
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	l.spent = add(l.spent, sess.Counts())
-	l.sess = nil
-}
-
 // down says that the link is lost, and why.
 func (l *Link) down(err error) {
 	state, text := api.Lost, "The link to the printer is lost"
 	var taken *port.TakenError
+	var errand *api.Error
 	switch {
 	case errors.As(err, &taken):
-		state, text = api.Taken, taken.Error()
-	case errors.Is(err, gcode.ErrStopped):
+		state, text = api.Taken, taken.Error()+". "+taken.Hint
+	case errors.As(err, &errand):
+		state, text = api.Taken, errand.Text+". "+errand.Hint
+	case errors.Is(err, gcode.ErrStopped), errors.Is(err, errStop):
 		text = "A stop was requested. Look at the machine; if it does not answer, reset it or switch it off and on. It is being tried again."
 	case errors.Is(err, gcode.ErrHalted):
 		text = "The printer halted. Look at the machine, then reset it or switch it off and on. It is being tried again."
@@ -186,29 +105,6 @@ func (l *Link) down(err error) {
 	l.changed()
 }
 
-// Lend lends the session to one job; back must be called when it is done.
-func (l *Link) Lend() (sess *gcode.Session, facts Facts, back func(homed bool), err error) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	if e := l.unready(); e != nil {
-		return nil, Facts{}, nil, e
-	}
-	if l.lent {
-		return nil, Facts{}, nil, api.Errorf(409, "run-active", "wait until it has ended", "the printer is busy with another job")
-	}
-	sess = l.sess
-	free := make(chan struct{})
-	l.lent, l.free = true, free
-	return sess, *l.facts, func(homed bool) {
-		l.mu.Lock()
-		l.lent, l.free = false, nil
-		l.homed = homed && sess.Err() == nil
-		l.mu.Unlock()
-		close(free)
-		l.changed()
-	}, nil
-}
-
 // unready returns why nothing can be lent now, or nil. l.mu is held.
 func (l *Link) unready() error {
 	switch {
@@ -218,6 +114,8 @@ func (l *Link) unready() error {
 		return &api.Error{Status: 503, Code: "connecting", Text: l.text, Hint: "try again in a moment", RetryAfter: 2}
 	case l.state == api.Taken:
 		return &api.Error{Status: 503, Code: "taken", Text: l.text, Hint: "end that program, or let it give the port back", RetryAfter: 5}
+	case l.state == api.Resting:
+		return nil
 	case l.state == api.Lost, l.sess == nil, l.facts == nil, l.sess.Err() != nil:
 		return &api.Error{Status: 503, Code: "lost", Text: l.text, Hint: "check cable and power of the printer", RetryAfter: 5}
 	}
@@ -231,17 +129,32 @@ func (l *Link) Unready() error {
 	return l.unready()
 }
 
-// StopNow sends the stop request at once, whatever is going on.
+// StopNow sends the stop request at once, whatever is going on. The opening for
+// a job is ended. errResting says that the port is with other programs.
 func (l *Link) StopNow() error {
 	l.mu.Lock()
-	sess := l.sess
+	sess, opening, state := l.sess, l.opening, l.state
 	l.homed = false
 	l.mu.Unlock()
+	if opening != nil {
+		opening(errStop)
+	}
+	if sess == nil && opening != nil {
+		return nil // nothing of ours moves yet, and nothing will
+	}
+	if sess == nil && state == api.Resting {
+		return errResting
+	}
 	if sess == nil {
 		return api.Errorf(503, "lost", "use the printer's own switch", "stop: there is no link to the printer; the request could not be sent")
 	}
 	return sess.StopNow()
 }
+
+// errResting is why a stop request could not be sent while the port is given
+// back.
+var errResting = api.Errorf(503, "resting", "use the printer's own switch, or the program that has the port",
+	"stop: the port is given back between runs, and nothing of this program moves; the request could not be sent")
 
 // linkState is a snapshot of a Link.
 type linkState struct {

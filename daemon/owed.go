@@ -66,18 +66,22 @@ func (d *Daemon) running() bool {
 // putBack has the printer home and switch on again what is owed, on the
 // person's word.
 func (d *Daemon) putBack(by string) error {
-	sess, _, back, err := d.link.Lend()
+	loan, err := d.link.Lend()
 	if err != nil {
 		return err
 	}
 	d.audit(by, "put back what a run switched off", "")
 	d.jobs.Go(func() {
-		homed, err := d.putBackNow(sess)
+		homed := false
+		sess, _, err := loan.Open(d.base)
+		if err == nil {
+			homed, err = d.putBackNow(sess)
+		}
 		if err != nil {
 			d.log.Error("could not be put back", "err", err)
 			d.noteOwed(err)
 		}
-		back(homed)
+		loan.Back(homed)
 		d.changed()
 	})
 	return nil

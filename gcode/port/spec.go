@@ -93,8 +93,35 @@ func Stable(name string) string {
 // List returns the serial adapters that are plugged in, by their stable names.
 // It opens none of them.
 func List() []string {
-	links, _ := filepath.Glob("/dev/serial/by-id/*")
+	links, _ := filepath.Glob(byID + "/*")
 	return links
+}
+
+// byID is where udev keeps the stable names.
+var byID = "/dev/serial/by-id"
+
+// Finder finds a device again that came back under another name after it was
+// plugged in anew: it remembers the stable name that the device had when it was
+// seen first. Not for concurrent use.
+type Finder struct{ name, stable string }
+
+// NewFinder returns a finder of the device with this name.
+func NewFinder(name string) *Finder { return &Finder{name: name} }
+
+// Find returns the name under which to open the device now.
+func (f *Finder) Find() string {
+	if Kind(f.name) == Network {
+		return f.name
+	}
+	if f.stable == "" {
+		if s := Stable(f.name); s != f.name {
+			f.stable = s
+		}
+	}
+	if f.stable != "" {
+		return f.stable
+	}
+	return f.name
 }
 
 // OpenError is why a port could not be opened.

@@ -1,0 +1,70 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"slices"
+
+	"abbed/daemon/api"
+	"abbed/gcode"
+	"abbed/probe/record"
+)
+
+// fromPrinter is who asks for a run with a line of the printer's.
+const fromPrinter = "the printer's own request"
+
+// hear takes a line that nobody asked for. It is called by the session's
+// reader, and does not wait.
+func (d *Daemon) hear(l gcode.Line) {
+	if !d.words.IsRequest(l) {
+		return
+	}
+	select {
+	case d.asked <- struct{}{}:
+	default: // one is waiting already
+	}
+}
+
+// requests makes a run for each line by which the printer requests one, until
+// the context ends. The run waits for a person's confirmation like any other;
+// what the line says beside its pattern counts for nothing. While a run is
+// active a request is dropped, so that a button that is held starts one run.
+func (d *Daemon) requests(ctx context.Context) {
+	for {
+		select {
+		case <-d.asked:
+		case <-ctx.Done():
+			return
+		}
+		run, err := d.StartRun(ctx, api.NewRun{Steps: d.doable()}, fromPrinter)
+		var refused *api.Error
+		switch {
+		case err == nil:
+			d.log.Info("the printer requests a run; it waits for a person's confirmation", "run", run.ID)
+		case errors.As(err, &refused):
+			d.log.Warn("the printer requests a run, but none can be made", "code", refused.Code, "why", refused.Text, "hint", refused.Hint)
+		default:
+			d.log.Warn("the printer requests a run, but none can be made", "why", err)
+		}
+	}
+}
+
+// doable are the steps of the whole job, as far as they can be done; if none
+// can, the first, so that the refusal says why.
+func (d *Daemon) doable() []string {
+	l := d.link.now()
+	can := steps(d.know(l.facts), l)
+	var out []string
+	for _, s := range built {
+		if can[string(s)].Can && slices.Contains(wholeJob, s) {
+			out = append(out, string(s))
+		}
+	}
+	if out == nil {
+		return []string{string(record.StepRepeat)}
+	}
+	return out
+}
+
+// wholeJob are the steps of the whole job.
+var wholeJob = []record.Step{record.StepRepeat, record.StepGauging, record.StepSurvey}
