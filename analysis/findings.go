@@ -157,12 +157,13 @@ func (e evidence) undetermined(sentence, next string) Finding {
 	return f
 }
 
-// repair says that the gap error is beyond what a map may put right, by more
-// than its doubt in size or in slope.
+// repair says that the gap error is beyond what a map may put right: in size,
+// or in slope by more than its doubt (a slope over 40 mm is known badly; what is
+// near the limit is left to the table, which knows its nodes: too-steep).
 func (e evidence) repair(x Extreme) (Finding, bool) {
 	c := e.run.Setup.Criteria
 	large := math.Abs(x.Gap) > c.Largest
-	steep := x.Slope > c.Steepest
+	steep := x.Slope-x.SlopeU95 > c.Steepest
 	if !large && !steep {
 		return Finding{}, false
 	}
@@ -171,7 +172,7 @@ func (e evidence) repair(x Extreme) (Finding, bool) {
 		Sentence: "The head tilts too much to be put right in the map. Repair comes first; no correction is offered.",
 		Evidence: fmt.Sprintf("The gap error reaches %s at %s (limit %s), its steepest slope %s per 100 mm (limit %s).",
 			um(x.Gap), x.Place, um(c.Largest), um(100*x.Slope), um(100*c.Steepest)),
-		Doubt: fmt.Sprintf("± %s there (95 %%).", um(x.U95)),
+		Doubt: fmt.Sprintf("± %s there, ± %s per 100 mm (95 %%).", um(x.U95), um(100*x.SlopeU95)),
 		Next:  "With the printer off, look whether beam, rails and wheels sit square and tight, and whether the beam itself is twisted; align, shim or replace it as the maker describes, then measure again.",
 	}
 	return f, true

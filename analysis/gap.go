@@ -80,6 +80,12 @@ const chord = 40.0
 // Slope returns the size of the gradient of the gap error at p, mm per mm, over
 // chords of 40 mm that are kept inside the gauged area.
 func (g *Gap) Slope(p record.Place) float64 {
+	s, _ := g.slope(p)
+	return s
+}
+
+// slope also returns the half width of the 95 % interval, mm per mm.
+func (g *Gap) slope(p record.Place) (s, u95 float64) {
 	across := func(lo, hi, at float64) (a, b float64) {
 		h := math.Min(chord, hi-lo) / 2
 		m := min(max(at, lo+h), hi-h)
@@ -87,23 +93,28 @@ func (g *Gap) Slope(p record.Place) float64 {
 	}
 	u0, u1 := across(g.Area.X0, g.Area.X1, p.U)
 	v0, v1 := across(g.Area.Y0, g.Area.Y1, p.V)
-	du, dv := 0.0, 0.0
+	var du, dv, uu, uv float64
 	if u1-u0 >= apart {
-		d, _ := g.surface.contrast(record.Place{U: u1, V: p.V}, record.Place{U: u0, V: p.V})
-		du = d / (u1 - u0)
+		d, u := g.surface.contrast(record.Place{U: u1, V: p.V}, record.Place{U: u0, V: p.V})
+		du, uu = d/(u1-u0), u/(u1-u0)
 	}
 	if v1-v0 >= apart {
-		d, _ := g.surface.contrast(record.Place{U: p.U, V: v1}, record.Place{U: p.U, V: v0})
-		dv = d / (v1 - v0)
+		d, u := g.surface.contrast(record.Place{U: p.U, V: v1}, record.Place{U: p.U, V: v0})
+		dv, uv = d/(v1-v0), u/(v1-v0)
 	}
-	return math.Hypot(du, dv)
+	s = math.Hypot(du, dv)
+	if s == 0 {
+		return 0, math.Hypot(uu, uv)
+	}
+	return s, math.Hypot(du*uu, dv*uv) / s
 }
 
 // Extreme is the gap error where something about it is largest.
 type Extreme struct {
 	Place     record.Place `json:"place"`
 	Gap, U95  float64
-	Slope     float64
+	Slope     float64 // the steepest, mm per mm
+	SlopeU95  float64 // its half width
 	MostDoubt float64 // the largest u95 in the area, mm
 }
 
@@ -118,7 +129,9 @@ func (g *Gap) Largest() Extreme {
 		if a := math.Abs(v) + u; a > worst {
 			worst, e.Place, e.Gap, e.U95 = a, p, v, u
 		}
-		e.Slope = math.Max(e.Slope, g.Slope(p))
+		if s, su := g.slope(p); s > e.Slope {
+			e.Slope, e.SlopeU95 = s, su
+		}
 		e.MostDoubt = math.Max(e.MostDoubt, u)
 	}
 	return e
