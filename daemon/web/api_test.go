@@ -232,3 +232,19 @@ func TestValidateFinds(t *testing.T) {
 		}
 	}
 }
+
+// Whatever the bytes, the answer is one that the description has.
+func FuzzBody(f *testing.F) {
+	for _, s := range []string{`{"action":"lower","mm":0.05}`, `{"mm":1e400,"action":[]}`, `{"a":{"a":1,"a":2}}`, "\xff", `{"action":"record","gauge_mm":null}`} {
+		f.Add(s)
+	}
+	h := handler(webtest.Scene("gauge"))
+	f.Fuzz(func(t *testing.T, body string) {
+		r := httptest.NewRequest("POST", "/api/v1/runs/r1/gauge", strings.NewReader(body))
+		w := httptest.NewRecorder()
+		h.ServeHTTP(w, r)
+		if err := webtest.Validate("POST", "/api/v1/runs/r1/gauge", w.Code, w.Body.Bytes()); err != nil || w.Code >= 500 {
+			t.Errorf("%q: %d %v", body, w.Code, err)
+		}
+	})
+}

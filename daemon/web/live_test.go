@@ -13,6 +13,7 @@ import (
 
 	"github.com/chromedp/chromedp"
 
+	"abbed/daemon/access"
 	"abbed/daemon/api"
 	"abbed/daemon/web/webtest"
 )
@@ -43,8 +44,7 @@ func browser(t *testing.T) context.Context {
 func site(t *testing.T, d *webtest.Desk) (url string, cut *atomic.Bool) {
 	cut = new(atomic.Bool)
 	h := handler(d)
-	var s *httptest.Server
-	s = httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+	s := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if cut.Load() {
 			panic(http.ErrAbortHandler)
 		}
@@ -132,6 +132,29 @@ func TestPress(t *testing.T) {
 	})
 	do(t, ctx, `document.querySelector('button.lower').click()`)
 	until(t, ctx, says+`'this would go below the floor') && window.same === true`)
+}
+
+// A browser that was not let in is told so, by what access answers to a script.
+func TestPressAtTheDoor(t *testing.T) {
+	ctx := browser(t)
+	a, _, err := access.Open(access.Options{Dir: t.TempDir()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := webtest.Scene("gauge")
+	s := httptest.NewUnstartedServer(nil)
+	if s.Config.Handler, err = a.Guard(s.Listener.Addr().String(), handler(d)); err != nil {
+		t.Fatal(err)
+	}
+	s.Start()
+	t.Cleanup(func() { s.CloseClientConnections(); s.Close() })
+	open(t, ctx, s.URL+"/run/r1")
+	do(t, ctx, `document.querySelector('button.lower').click()`)
+	until(t, ctx, `document.getElementById('line').innerText.includes('one-time link')`)
+	until(t, ctx, `!document.querySelector('button.lower').disabled`)
+	if got := d.Asked(); len(got) != 0 {
+		t.Errorf("asked %q", got)
+	}
 }
 
 func TestTickedStaysTicked(t *testing.T) {

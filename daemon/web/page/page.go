@@ -73,7 +73,9 @@ type screen struct {
 	// Again is the seconds after which a browser without script loads anew.
 	Again int
 	// Notice is a refusal to show above all.
-	Notice  *api.Error
+	Notice *api.Error
+	// Alone: the refusal is all there is.
+	Alone   bool
 	Owed    []string
 	Link    api.Link
 	Linked  string
@@ -147,7 +149,7 @@ func (p *page) refusal(r *http.Request, err error) *api.Error {
 // refused shows nothing but a refusal.
 func (p *page) refused(w http.ResponseWriter, r *http.Request, err error) {
 	s := p.begin(r, "Not done")
-	s.Notice = p.refusal(r, err)
+	s.Notice, s.Alone = p.refusal(r, err), true
 	p.show(w, r, "refused", s)
 }
 

@@ -40,9 +40,6 @@ type sheet struct {
 
 func (b Bed) sheet(top float64) (sheet, float64) {
 	w, h := b.Bed.X1-b.Bed.X0, b.Bed.Y1-b.Bed.Y0
-	if !(w > 0) || !(h > 0) {
-		b.Bed, w, h = Area{0, 0, 1, 1}, 1, 1
-	}
 	k := math.Min((width-70)/w, 300/h)
 	left := 45 + (width-70-k*w)/2
 	return sheet{
@@ -53,6 +50,9 @@ func (b Bed) sheet(top float64) (sheet, float64) {
 
 // SVG draws the bed.
 func (b Bed) SVG() template.HTML {
+	if !(b.Bed.X1 > b.Bed.X0) || !(b.Bed.Y1 > b.Bed.Y0) {
+		b.Bed = Area{0, 0, 1, 1} // a bed that is not known is drawn empty
+	}
 	_, bottom := b.sheet(14)
 	lo, hi, ok := b.Field.Range()
 	tall := bottom + 36

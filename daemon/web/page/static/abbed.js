@@ -92,7 +92,13 @@
     for (const b of form.querySelectorAll('button')) b.disabled = true;
     try {
       const res = await fetch(form.action, { method: 'POST', body: data });
-      put(await res.text(), true);
+      if ((res.headers.get('Content-Type') || '').includes('json')) { // refused at the door
+        const refusal = (await res.json()).error;
+        say(refusal.text + ' ' + refusal.hint);
+        refresh();
+      } else {
+        put(await res.text(), true);
+      }
     } catch {
       gone();
     }
