@@ -282,8 +282,11 @@ func (d *Daemon) Applied() api.Applied {
 	if a.Undo && busy {
 		out.Sentence = "The old map is being written back."
 	}
-	if a.Expired != "" {
-		out.Expired = &a.Expired
+	if why := d.expiry(a); why != "" {
+		out.Expired = &why
+	}
+	if a.State == store.Kept && a.Proved {
+		out.Sentence = "The correction is in force, kept, and proved at the nozzle."
 	}
 	if a.Text != "" {
 		out.Error = &api.Error{Code: a.Code, Text: a.Text, Hint: a.Hint}

@@ -218,6 +218,9 @@ func (d *Daemon) finish(a *active, why error) {
 		d.log.Error("the end of the run cannot be kept", "run", run.ID, "err", err)
 	}
 	d.judge(a.log.Run())
+	if state == record.EndDone {
+		d.learnProof(a.log.Run())
+	}
 	d.noteSteps(a.log.Run())
 	a.end(api.State(state), shownErr, ending(a.log.Run()))
 	d.log.Info("run ended", "run", run.ID, "state", string(state), "touches", len(run.Touches), "gaugings", len(run.Gaugings))

@@ -75,7 +75,9 @@ func (g *gauging) bottom(ctx context.Context) error {
 	cut := record.Cut{Finding: analysis.Repair, Code: "past-floor",
 		Text: "At " + g.place.String() + " the nozzle is still clear of the blade at the floor: the head tilts more there than a correction may take up.",
 		Next: "Look for a twisted or misaligned beam, and repair it; then measure again."}
-	if g.spot == 0 {
+	if g.proof != nil {
+		cut = notProved(*g.proof, "below", floorBelow)
+	} else if g.spot == 0 {
 		cut = record.Cut{Finding: analysis.Undetermined, Code: "zero-past-floor",
 			Text: "At the zero place the nozzle is still clear of the blade half a millimetre below where the bed is expected.",
 			Next: "Set the printer's Z offset again at this place, then measure again."}
@@ -123,6 +125,9 @@ func (g *gauging) record(ctx context.Context, a Action) (Phase, error) {
 // tooFar is a cut if the gap error recorded last is beyond the largest
 // correction.
 func (g *gauging) tooFar() error {
+	if g.proof != nil {
+		return nil
+	}
 	for _, p := range g.head.told.gauged(g.log.Run()) {
 		if p.place != g.place || g.spot == 0 || math.Abs(p.g) <= g.setup.Criteria.Largest {
 			continue
@@ -140,7 +145,7 @@ func (g *gauging) tooFar() error {
 
 // pass skips the place: it gets no more records.
 func (g *gauging) pass(ctx context.Context, _ Action) (Phase, error) {
-	if g.spot == 0 && g.count() == 0 {
+	if g.spot == 0 && g.count() == 0 && g.proof == nil {
 		return "", refuse("zero-needed", "gauge the zero place, or stop the run", "skip: everything is measured against the zero place")
 	}
 	g.skip = true

@@ -68,6 +68,7 @@ func (j *job) steps(ctx context.Context) error {
 		do   func(context.Context) error
 	}{
 		{record.StepRepeat, j.repeat}, {record.StepGauging, j.gauge}, {record.StepSurvey, j.survey},
+		{record.StepProve, j.prove},
 	} {
 		if !slices.Contains(run.Steps, s.step) {
 			continue
@@ -144,6 +145,7 @@ var sentences = map[record.Step]string{
 	record.StepPrepare: "Looking at the printer, then homing.",
 	record.StepRepeat:  "Touching the same place again and again, then one row three times: is the machine steady?",
 	record.StepGauging: "Getting ready for the feeler gauge.",
+	record.StepProve:   "Getting ready to gauge the nozzle with the correction in force.",
 	record.StepSurvey:  "Touching the bed all over. Nobody needs to watch.",
 }
 

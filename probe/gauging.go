@@ -28,6 +28,7 @@ type gauging struct {
 	presses int
 	away    bool // raised after a long silence: home again first
 	skip    bool
+	proof   *record.Proof // of an applied table, or nil: then nothing is touched
 	// pending is the Done of a next whose move is still going on.
 	pending func(error)
 }
@@ -99,7 +100,7 @@ func (g *gauging) end(cramped bool) error {
 // at visits one place until it has its records or the person skips it.
 func (g *gauging) at(ctx context.Context, p record.Place) error {
 	g.place, g.wanted, g.skip = p, g.records(), false
-	if g.alone && g.spot == 0 {
+	if g.alone && g.spot == 0 && g.proof == nil {
 		g.wanted = 2
 	}
 	for g.visit = 0; ; g.visit++ {
@@ -125,6 +126,9 @@ func (g *gauging) at(ctx context.Context, p record.Place) error {
 // touches makes the paired touches that stand before this visit, and after the
 // one before.
 func (g *gauging) touches(ctx context.Context) error {
+	if g.proof != nil {
+		return nil // with the levelling on a touch says nothing of the nozzle
+	}
 	for k := range g.plan.Pairs {
 		what := record.Touch{Series: record.SeriesPair, Pass: g.visit, Index: k, Spot: g.spot}
 		if _, err := g.head.Touch(ctx, g.place, record.Side{X: -1}, what); err != nil {
@@ -167,6 +171,8 @@ func (g *gauging) arrive(ctx context.Context) error {
 	case len(here) > 0:
 		last := here[len(here)-1]
 		g.way = again(last.Z-last.Blade, g.blade)
+	case g.proof != nil:
+		g.way = proving(*g.proof)
 	case len(gs) == 0:
 		g.way = first(g.touched(), g.setup.Lever)
 	default:

@@ -106,9 +106,10 @@ func (p Plan) aims(s record.Setup, alone bool) []record.Place {
 	if alone {
 		return out
 	}
-	for _, v := range []float64{in.Y0, in.Y1} {
-		if math.Abs(v-zero.V) < 10 {
-			continue
+	for k, v := range []float64{in.Y0, in.Y1} {
+		edge := [2]float64{s.Reach.Y0, s.Reach.Y1}[k]
+		if math.Abs(edge-zero.V) <= s.Criteria.GaugedMargin {
+			continue // the zero place's own row covers this edge
 		}
 		xs := []float64{in.X0, in.X1}
 		if v == in.Y1 {

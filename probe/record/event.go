@@ -82,6 +82,21 @@ type Opened struct {
 	// By says who asked: "page", "api", "button", a person's name.
 	By    string `json:"by,omitempty"`
 	Setup Setup  `json:"setup"`
+	// Proof is what a run with the step prove is to prove, nil otherwise.
+	Proof *Proof `json:"proof,omitempty"`
+}
+
+// Proof says where an applied table is gauged with the levelling on, and what is
+// to be found there if it is right.
+type Proof struct {
+	Digest string `json:"digest"`
+	// Place is the node with the most negative addition.
+	Place Place `json:"place"`
+	// Predicted is the height at which the nozzle meets the bed there, mm, in
+	// levelled Z: minus the level of the person's Z offset.
+	Predicted float64 `json:"predicted"`
+	// U95 is the half width of the 95 % interval of Predicted, mm.
+	U95 float64 `json:"u95"`
 }
 
 // Confirmed is a person's word that the bed is clear, the head moves freely

@@ -16,6 +16,7 @@ type Run struct {
 	By        string     `json:"by,omitempty"`
 	Began     time.Time  `json:"began"`
 	Setup     Setup      `json:"setup"`
+	Proof     *Proof     `json:"proof,omitempty"`
 	Confirmed *Confirmed `json:"confirmed,omitempty"`
 	// Step is the step that began last.
 	Step Step `json:"step"`
@@ -82,6 +83,7 @@ func (r *Run) fold(e Event) {
 	case e.Opened != nil:
 		o := e.Opened
 		r.Version, r.ID, r.Steps, r.By, r.Setup, r.Began = o.Version, o.ID, o.Steps, o.By, o.Setup, e.Wall
+		r.Proof = o.Proof
 	case e.Confirmed != nil:
 		r.Confirmed = e.Confirmed
 	case e.Began != nil:

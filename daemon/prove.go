@@ -1,0 +1,121 @@
+package daemon
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"abbed/daemon/api"
+	"abbed/daemon/store"
+	"abbed/probe"
+	"abbed/probe/record"
+)
+
+// Prove opens a run that gauges the nozzle with the correction in force, at the
+// node with the most negative addition. It waits for a person's confirmation.
+func (d *Daemon) Prove(ctx context.Context, by string) (api.Run, error) {
+	d.starting.Lock()
+	defer d.starting.Unlock()
+	if err := d.mayRun(); err != nil {
+		return api.Run{}, err
+	}
+	d.mu.Lock()
+	a := d.applied
+	d.mu.Unlock()
+	if a.State != store.Kept {
+		return api.Run{}, api.Errorf(409, "not-applied", "apply a table first", "prove: no table is applied")
+	}
+	l := d.link.now()
+	k := d.know(l.facts)
+	if k.missing != "" {
+		return api.Run{}, api.Errorf(409, "cannot", k.missing, "prove: the machine is not known well enough")
+	}
+	proof, err := d.proofOf(ctx, a)
+	if err != nil {
+		return api.Run{}, err
+	}
+	log, err := store.NewLog(d.store, record.Opened{Steps: []record.Step{record.StepProve}, By: by, Setup: k.setup, Proof: &proof}, d.clk.Now)
+	if err != nil {
+		return api.Run{}, refusal(err)
+	}
+	run := newActive(log, d.changed)
+	d.mu.Lock()
+	d.active = run
+	d.mu.Unlock()
+	d.audit(by, "start a proof", a.Digest)
+	d.changed()
+	return run.show(), nil
+}
+
+// proofOf says where to gauge and what is to be found: with a right table in
+// force the nozzle meets the bed everywhere at minus the level of the person's
+// Z offset.
+func (d *Daemon) proofOf(ctx context.Context, a store.Applied) (record.Proof, error) {
+	t, _, err := d.table(ctx, a.Digest)
+	if err != nil {
+		return record.Proof{}, err
+	}
+	n, ok := t.Deepest()
+	if !ok {
+		return record.Proof{}, api.Errorf(500, "internal", "see the log", "prove: the table has no nodes")
+	}
+	p := record.Proof{Digest: a.Digest, Place: n.Place, U95: float64(n.U95) / 1000}
+	if j, err := d.judged(a.Run); err == nil && j.verdict.Level != nil {
+		p.Predicted = -j.verdict.Level.Value
+		p.U95 += 2 * j.verdict.Level.U
+	}
+	// The node must be where the nozzle can be.
+	p.Place = d.know(d.link.now().facts).setup.Reach.Nearest(p.Place)
+	return p, nil
+}
+
+// learnProof keeps what a proof showed.
+func (d *Daemon) learnProof(run record.Run) {
+	if run.Proof == nil {
+		return
+	}
+	proved, off, ok := probe.Proved(run)
+	d.mu.Lock()
+	a := d.applied
+	d.mu.Unlock()
+	if !ok && run.Cut == nil || a.State != store.Kept || a.Digest != run.Proof.Digest {
+		return
+	}
+	a.At, a.Proved = time.Now(), proved
+	a.Code, a.Text, a.Hint = "", "", ""
+	if !proved {
+		a.Code, a.Hint = "not-proved", "undo the correction, then measure again"
+		a.Text = fmt.Sprintf("with the correction in force the nozzle is %.3f mm from where it should be at %s", off, run.Proof.Place)
+		if run.Cut != nil {
+			a.Text = run.Cut.Text
+		}
+	}
+	n, err := d.store.SaveApplied(context.Background(), a)
+	if err != nil {
+		d.log.Error("the proof cannot be kept", "err", err)
+		return
+	}
+	a.N = n
+	d.mu.Lock()
+	d.applied = a
+	d.mu.Unlock()
+}
+
+// expiry returns why an applied correction no longer holds, or "": its lever is
+// another, or a newer run says that the head's tilt moved beyond its doubt.
+func (d *Daemon) expiry(a store.Applied) string {
+	if a.State != store.Kept {
+		return ""
+	}
+	if a.Expired != "" {
+		return a.Expired
+	}
+	l := d.link.now()
+	if l.facts == nil {
+		return ""
+	}
+	if k := d.know(l.facts); k.has.lever && k.setup.Lever != a.Lever {
+		return "the lever from nozzle to probe is another than the one that the correction was made for"
+	}
+	return ""
+}

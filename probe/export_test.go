@@ -1,0 +1,59 @@
+package probe
+
+import "abbed/probe/record"
+
+// What the tests of the rules look at.
+
+// Way is an approach to a gauging place.
+type Way struct{ Predicted, Arrival, Floor, Doubt float64 }
+
+func way(a approachTo) Way { return Way{a.predicted, a.arrival, a.floor, a.doubt} }
+
+// At is a gauged place with its raw gap error.
+type At struct {
+	Place record.Place
+	Raw   float64
+}
+
+func gaugedAt(ats []At) []gauged {
+	var gs []gauged
+	for i, a := range ats {
+		gs = append(gs, gauged{place: a.Place, raw: a.Raw, g: a.Raw - ats[0].Raw, records: 1})
+		_ = i
+	}
+	return gs
+}
+
+// First, Later and Again are the three ways to come to a place.
+func First(touched float64, l record.Lever) Way { return way(first(touched, l)) }
+func Later(touched float64, p record.Place, ats []At) Way {
+	return way(later(touched, p, gaugedAt(ats)))
+}
+func Again(contact, blade float64) Way { return way(again(contact, blade)) }
+
+// MaxStep is the largest step at height z.
+func MaxStep(w Way, z, blade float64) float64 {
+	return approachTo{w.Predicted, w.Arrival, w.Floor, w.Doubt}.maxStep(z, blade)
+}
+
+// RoomAt is the room under the nozzle foretold at p.
+func RoomAt(trigger float64, zero record.Place, ats []At, p record.Place) float64 {
+	return Room{trigger: trigger, zero: zero, gauged: gaugedAt(ats)}.At(p)
+}
+
+// Walk follows the route over the aims, with gap error g at each place, and
+// returns the places in order.
+func Walk(p Plan, s record.Setup, alone bool, g func(record.Place) float64) (places []record.Place, cramped bool) {
+	r := route{aims: p.aims(s, alone), reach: s.Reach}
+	var gs []gauged
+	for range 200 {
+		room := Room{trigger: s.Trigger, zero: s.Zero, gauged: gs}
+		q, _, more, tight := r.next(gs, room)
+		if !more {
+			return places, tight
+		}
+		places = append(places, q)
+		gs = append(gs, gauged{place: q, raw: g(q), g: g(q) - g(s.Zero), records: 1})
+	}
+	return places, true
+}
