@@ -140,12 +140,38 @@ func average(o observations, candidates [][]term, f frame) (surface, bool) {
 	return s, true
 }
 
+// shareExpected and shareSpread are what is held of the share before any
+// gauging: somewhere from -1 to 2. Without it a profile of a few um, seen
+// because the survey is dense, could be blown up to fit the gaugings' scatter;
+// a profile worth correcting overrules it.
+const (
+	shareExpected = 0.5
+	shareSpread   = 0.75
+)
+
 func fitMember(o observations, terms []term, f frame) (member, bool) {
-	rows := make([][]float64, len(o.pairs))
+	n := len(o.pairs)
+	rows := make([][]float64, n, n+1)
 	for i, p := range o.pairs {
 		rows[i] = f.row(terms, p.Place)
 	}
-	r, err := fit.Least(rows, o.g, o.w)
+	g, w := o.g, o.w
+	if i := slices.Index(terms, termF); i >= 0 {
+		prior := make([]float64, len(terms))
+		prior[i] = 1
+		rows = append(rows, prior)
+		g = append(slices.Clip(g), shareExpected)
+		w = append(slices.Clip(w), o.sigma02/(shareSpread*shareSpread))
+	}
+	r, err := fit.Least(rows, g, w)
+	if err == nil && len(rows) > n {
+		r.N, r.DoF, r.Residuals = r.N-1, r.DoF-1, r.Residuals[:n]
+	}
+	return weigh(o, terms, r, err)
+}
+
+// weigh judges a fit: its variance with the prior, and its AICc.
+func weigh(o observations, terms []term, r fit.Result, err error) (member, bool) {
 	if err != nil || r.Rank < len(terms) || r.Condition > crossing || r.DoF < 1 {
 		return member{}, false
 	}

@@ -45,7 +45,7 @@ func gate(id string, measured, failed bool, f func() Finding) Gate {
 	return Gate{ID: id, State: Failed, Finding: &found}
 }
 
-// scatterGate fails for a scatter above the criterion, and for three outliers
+// scatterGate fails for a scatter above the criterion, and for four outliers
 // or more that are a tenth of the touches or more: a probe that is wild so
 // often cannot be told from a bed.
 func (s Stability) scatterGate(c record.Criteria) Gate {
@@ -55,7 +55,7 @@ func (s Stability) scatterGate(c record.Criteria) Gate {
 			odd++
 		}
 	}
-	wild := odd >= 3 && 10*odd >= s.Touches+odd
+	wild := odd >= 4 && 10*odd >= s.Touches+odd
 	failed := s.Scatter != nil && (s.Scatter.Value > c.Scatter || wild)
 	return gate(ProbeNotRepeatable, s.Scatter != nil, failed, func() Finding {
 		f := Finding{

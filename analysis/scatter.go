@@ -139,15 +139,12 @@ func fitRepeats(all []record.Touch, step float64) (timed, []record.Touch, []Odd,
 	return f, kept, odd, ok
 }
 
-// alone says whether touch i lies beyond the limit, from zero and from both
-// neighbours in time: a swing takes its neighbours along.
+// alone says whether touch i lies beyond the limit, from zero and from the
+// median of the five touches around it in time: a swing takes its neighbours
+// along.
 func alone(off []float64, i int, limit float64) bool {
-	for _, k := range []int{i - 1, i + 1} {
-		if k >= 0 && k < len(off) && math.Abs(off[i]-off[k]) <= limit {
-			return false
-		}
-	}
-	return math.Abs(off[i]) > limit
+	around := fit.Median(off[max(0, i-2):min(len(off), i+3)])
+	return math.Abs(off[i]) > limit && math.Abs(off[i]-around) > limit
 }
 
 // robustRest returns what a robust fit of level, sides and a slope in time
