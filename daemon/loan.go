@@ -2,6 +2,7 @@ package daemon
 
 import (
 	"context"
+	"errors"
 
 	"abbed/daemon/api"
 	"abbed/gcode"
@@ -68,7 +69,8 @@ func (b *Loan) wake(ctx context.Context) error {
 		l.down(err)
 	}
 	l.opened <- sess
-	if err == nil || context.Cause(ctx) != nil {
+	var said *api.Error
+	if err == nil || errors.As(err, &said) || context.Cause(ctx) != nil {
 		return err
 	}
 	return l.Unready()
