@@ -1,0 +1,88 @@
+package daemon
+
+import (
+	"context"
+	"fmt"
+
+	"abbed/daemon/api"
+	"abbed/daemon/apply"
+	"abbed/daemon/store"
+)
+
+// Reapply puts the correction that was signed off onto a newly measured map:
+// many printers measure theirs anew at each print start, which erases it. It is
+// refused unless the new map differs from the old one within the limits of a
+// correction, the correction has not expired, and nobody else uses the printer.
+// The re-applied table has a digest of its own and names its parent.
+func (d *Daemon) Reapply(ctx context.Context, by string) error {
+	d.mu.Lock()
+	a := d.applied
+	d.mu.Unlock()
+	if a.State != store.Kept {
+		return api.Errorf(409, "not-applied", "apply a table first", "re-apply: no correction is signed off and in force")
+	}
+	if why := d.expiry(a); why != "" {
+		return api.Errorf(409, "expired", "measure again", "re-apply: %s", why)
+	}
+	now, err := d.readMap(ctx)
+	if err != nil {
+		return err
+	}
+	next, err := d.onto(ctx, a, now)
+	if err != nil {
+		return err
+	}
+	return d.write(ctx, next, by, "re-apply", apply.Desk.Apply)
+}
+
+// readMap reads the printer's stored map now.
+func (d *Daemon) readMap(ctx context.Context) ([][]int64, error) {
+	loan, err := d.link.Lend()
+	if err != nil {
+		return nil, err
+	}
+	homed := d.link.now().homed
+	defer func() { loan.Back(homed) }()
+	sess, _, err := loan.Open(ctx)
+	if err != nil {
+		return nil, refusal(err)
+	}
+	rows, err := d.desk(sess).Read(ctx)
+	if err != nil {
+		return nil, applyRefusal("re-apply", err)
+	}
+	return rows, nil
+}
+
+// onto returns the intent of the same correction on the map now.
+func (d *Daemon) onto(ctx context.Context, a store.Applied, now [][]int64) (store.Applied, error) {
+	t, _, err := d.table(ctx, a.Digest)
+	if err != nil {
+		return a, err
+	}
+	if len(now) != t.Rows || len(now[0]) != t.Columns {
+		return a, api.Errorf(409, "map-changed", "measure again", "re-apply: the stored map has another size than the correction")
+	}
+	same := true
+	limit := int64(1000 * d.settings.Criteria.Largest)
+	for k, n := range t.Nodes {
+		v := now[n.J][n.I]
+		same = same && v == n.After()
+		if diff := v - n.Before; diff > limit || diff < -limit {
+			return a, api.Errorf(409, "map-changed", "measure again: the bed, or its tramming, is another",
+				"re-apply: node %d,%d of the new map is %.3f mm from the old one, more than %.3f mm", n.I, n.J, float64(diff)/1000, float64(limit)/1000)
+		}
+		t.Nodes[k].Before = v
+	}
+	if same {
+		return a, api.Errorf(409, "not-needed", "nothing to do", "re-apply: the correction is in force already")
+	}
+	t.Parent = a.Digest
+	t.Digest = t.Sum()
+	if err := d.keepTable(t, a.Run); err != nil {
+		return a, err
+	}
+	next := apply.Intent(t, a.Run, a.Person)
+	next.Text = fmt.Sprintf("re-applied from %s", a.Digest)
+	return next, nil
+}
