@@ -13,6 +13,7 @@ import (
 	"abbed/daemon/api"
 	"abbed/daemon/web/page"
 	"abbed/daemon/web/webtest"
+	"abbed/probe/record"
 )
 
 func get(t *testing.T, h http.Handler, path string) *httptest.ResponseRecorder {
@@ -237,6 +238,22 @@ func TestNumbersOnThePage(t *testing.T) {
 		}
 		if strings.Contains(html, "NaN") || strings.Contains(html, "Inf") {
 			t.Errorf("%s: a number that is none", path)
+		}
+	}
+}
+
+// A run that a gate ended shows what it did not come to.
+func TestStagesOfACutRun(t *testing.T) {
+	d := webtest.Scene("worn")
+	d.Change(func(s *webtest.Show) {
+		r := s.Records["r1"]
+		r.Finished = []record.Step{record.StepPrepare, record.StepRepeat, record.StepAnalysis}
+		s.Records["r1"] = r
+	})
+	html := get(t, handler(d), "/run/r1/results").Body.String()
+	for label, state := range map[string]string{"check": "done", "steady?": "done", "gauge": "cut", "survey": "cut", "findings": "now"} {
+		if !regexp.MustCompile(`<li class="` + state + `"[^>]*><a href="[^"]*">` + regexp.QuoteMeta(label) + `</a>`).MatchString(html) {
+			t.Errorf("%s is not %s", label, state)
 		}
 	}
 }

@@ -31,7 +31,7 @@ func (p *page) showOverview(w http.ResponseWriter, r *http.Request, notice *api.
 	if notice != nil {
 		s.Notice = notice
 	}
-	v := overviewView{Printer: p.desk.Printer(), Applied: p.desk.Applied(), Stages: stages(s.Active, p.desk.Applied())}
+	v := overviewView{Printer: p.desk.Printer(), Applied: p.desk.Applied(), Stages: p.stages(s.Active)}
 	v.Steps = choices(v.Printer)
 	for _, c := range v.Steps {
 		v.CanAny = v.CanAny || c.Can

@@ -37,7 +37,7 @@ func (p *page) results(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	s := p.begin(r, "Findings")
-	v := resultsView{Run: run, Stages: stages(&run, p.desk.Applied())}
+	v := resultsView{Run: run, Stages: p.stages(&run)}
 	a, err := p.desk.Analysis(id)
 	if err != nil {
 		v.Why = p.refusal(r, err)
@@ -136,7 +136,7 @@ func (p *page) showReview(w http.ResponseWriter, r *http.Request, id string, not
 	}
 	s := p.begin(r, "Review the correction")
 	s.Here, s.Notice = "/run/"+id+"/review", notice
-	v := reviewView{Run: run, Stages: stages(&run, p.desk.Applied()), Table: t, Applied: p.desk.Applied(), Signed: signed, Person: person}
+	v := reviewView{Run: run, Stages: p.stages(&run), Table: t, Applied: p.desk.Applied(), Signed: signed, Person: person}
 	for i := range v.Stages {
 		switch {
 		case i < decide && v.Stages[i].State == "now":

@@ -39,7 +39,7 @@ func (p *page) showRun(w http.ResponseWriter, r *http.Request, id string, notice
 		s.Again = 5
 	}
 	rec, has := p.record(id)
-	v := runView{Run: run, Stages: stages(&run, p.desk.Applied()), Blade: slices.Contains(run.Steps, "gauging")}
+	v := runView{Run: run, Stages: p.stages(&run), Blade: slices.Contains(run.Steps, "gauging")}
 	for _, st := range v.Stages {
 		if st.State == "now" {
 			v.Now = st

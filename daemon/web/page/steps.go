@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"abbed/daemon/api"
+	"abbed/probe/record"
 )
 
 // stage is one step of the job as the person sees it.
@@ -11,7 +12,8 @@ type stage struct {
 	Label string
 	// What it is for, and how long it takes.
 	What, Long string
-	// State is done, now, todo or off (not part of this run).
+	// State is done, now, todo, off (not part of this run) or cut (not come to
+	// its end).
 	State string
 	Href  string
 }
@@ -26,6 +28,25 @@ const (
 	decide
 	apply
 )
+
+// stages says where a run stands in the job, with what its record says of the
+// steps that it came to the end of.
+func (p *page) stages(run *api.Run) []stage {
+	all := stages(run, p.desk.Applied())
+	if run == nil || !run.State.Over() {
+		return all
+	}
+	rec, has := p.record(run.ID)
+	for step, i := range stageOf {
+		if has && all[i].State != "off" && !rec.Did(record.Step(step)) {
+			all[i].State = "cut"
+		}
+	}
+	return all
+}
+
+// stageOf gives the stage of each step of a run.
+var stageOf = map[string]int{"repeat": steady, "gauging": gaugeIt, "survey": survey}
 
 // stages says where a run stands in the job; run nil: before any.
 func stages(run *api.Run, applied api.Applied) []stage {
@@ -56,7 +77,7 @@ func stages(run *api.Run, applied api.Applied) []stage {
 		}
 	}
 	all[now].State = "now"
-	for step, i := range map[string]int{"repeat": steady, "gauging": gaugeIt, "survey": survey} {
+	for step, i := range stageOf {
 		if !slices.Contains(run.Steps, step) {
 			all[i].State, all[i].Href = "off", ""
 		}

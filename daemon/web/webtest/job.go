@@ -71,7 +71,8 @@ func wholeRun() record.Run {
 			Bed: record.Rect{X1: 235, Y1: 235}, Layout: record.MovingBed, Zero: record.Place{U: 117.5, V: 117.5},
 			Reach: record.Rect{X0: 5, Y0: 5, X1: 193, Y1: 226}, Criteria: record.DefaultCriteria()},
 		Confirmed: &record.Confirmed{Person: "Ida", Blade: 0.1}, Step: "analysis",
-		Map: &record.Map{Nodes: oldMap()}, Ended: &record.Ended{State: record.EndDone}}
+		Finished: []record.Step{"prepare", "repeat", "gauging", "survey", "analysis"},
+		Map:      &record.Map{Nodes: oldMap()}, Ended: &record.Ended{State: record.EndDone}}
 	for i := range 24 {
 		side := []record.Side{{X: -1}, {X: 1}, {Y: -1}, {Y: 1}}[i%4]
 		m.touch(record.Place{U: 117.5, V: 117.5}, record.SeriesRepeat, side, i/4, i, -1)
