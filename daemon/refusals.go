@@ -39,17 +39,8 @@ func refusal(err error) *api.Error {
 
 // codeOf names the cause of a failure of the line; else otherwise.
 func codeOf(err error, otherwise string) string {
-	for _, c := range []struct {
-		is   error
-		code string
-	}{
-		{gcode.ErrStopped, "stopped"}, {gcode.ErrHalted, "printer-halted"}, {gcode.ErrRestarted, "printer-restarted"},
-		{gcode.ErrSilent, "printer-silent"}, {gcode.ErrOverdue, "printer-silent"}, {gcode.ErrReplyLost, "reply-lost"},
-		{gcode.ErrLost, "lost"}, {gcode.ErrGarbled, "garbled"},
-	} {
-		if errors.Is(err, c.is) {
-			return c.code
-		}
+	if code := gcode.Code(err); code != "" {
+		return code
 	}
 	return otherwise
 }

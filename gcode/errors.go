@@ -60,3 +60,21 @@ func newFault(l Line, command string) *FaultError {
 	}
 	return e
 }
+
+// Code names why a session ended or a command failed in one word, for programs;
+// "" if err is of no kind of this package.
+func Code(err error) string {
+	for _, c := range []struct {
+		is   error
+		code string
+	}{
+		{ErrStopped, "stopped"}, {ErrHalted, "printer-halted"}, {ErrRestarted, "printer-restarted"},
+		{ErrSilent, "printer-silent"}, {ErrOverdue, "printer-silent"}, {ErrReplyLost, "reply-lost"},
+		{ErrLost, "lost"}, {ErrGarbled, "garbled"},
+	} {
+		if errors.Is(err, c.is) {
+			return c.code
+		}
+	}
+	return ""
+}

@@ -26,14 +26,14 @@ func ForeignUse(ctx context.Context, line Dialogue, words *dialect.Dialect, clk 
 		}
 		return r, nil
 	}
-	r, err := ask(words.Printing())
-	if err != nil {
+	if busy, err := printing(ctx, ask, words, clk); err != nil || busy {
+		if err == nil {
+			err = foreign("a print is running from the printer's own storage")
+		}
 		return err
 	}
-	if busy, ok := words.ReadPrinting(r); ok && busy {
-		return foreign("a print is running from the printer's own storage")
-	}
-	if r, err = ask(words.Temperatures()); err != nil {
+	r, err := ask(words.Temperatures())
+	if err != nil {
 		return err
 	}
 	if t, ok := words.ReadTemperatures(r); ok && (t.NozzleTarget > 0 || t.BedTarget > 0) {
@@ -56,6 +56,26 @@ func ForeignUse(ctx context.Context, line Dialogue, words *dialect.Dialect, clk 
 		return foreign("the position changes by itself")
 	}
 	return nil
+}
+
+// printing reports whether the printer says, each time of three, that a print
+// runs: a line that nobody asked for may hold two numbers as well.
+func printing(ctx context.Context, ask func(gcode.Query) (gcode.Reply, error), words *dialect.Dialect, clk *clock.Clock) (bool, error) {
+	for k := range 3 {
+		if k > 0 {
+			if err := clk.Sleep(ctx, stillness); err != nil {
+				return false, err
+			}
+		}
+		r, err := ask(words.Printing())
+		if err != nil {
+			return false, err
+		}
+		if busy, ok := words.ReadPrinting(r); !ok || !busy {
+			return false, nil
+		}
+	}
+	return true, nil
 }
 
 func foreign(what string) *Refused {

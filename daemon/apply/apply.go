@@ -7,6 +7,7 @@ import (
 
 	"abbed/analysis"
 	"abbed/daemon/store"
+	"abbed/gcode"
 )
 
 // Journal keeps what happens to the printer's map.
@@ -34,13 +35,13 @@ func Intent(t analysis.Table, run, person string) store.Applied {
 // Check returns an error with code map-changed if the printer's map is not the
 // one that a must find.
 func (d Desk) Check(ctx context.Context, a store.Applied) error {
-	now, err := d.Read(ctx)
-	if err != nil {
-		return err
-	}
 	want := a.Before
 	if a.Undo {
 		want = plus(a.Before, a.Add)
+	}
+	now, err := d.readFor(ctx, want)
+	if err != nil {
+		return err
 	}
 	if diff := differing(now, want); !sameShape(now, want) || len(diff) > 0 {
 		hint := "measure again: a new run reads the new map"
@@ -68,8 +69,8 @@ func (d Desk) Apply(ctx context.Context, a store.Applied) (store.Applied, error)
 	return d.putBack(ctx, a, err)
 }
 
-// Undo writes the old nodes back. A difference on reading back is an error, and
-// the journal says that it failed.
+// Undo writes the old nodes back, and those that did not take once more. A
+// difference that stays is an error, and the journal says that it failed.
 func (d Desk) Undo(ctx context.Context, a store.Applied) (store.Applied, error) {
 	a.Undo = true
 	a, err := d.stage(ctx, a, store.Writing, nil)
@@ -80,7 +81,15 @@ func (d Desk) Undo(ctx context.Context, a store.Applied) (store.Applied, error) 
 	if err == nil || lost(err) {
 		return d.maybeOpen(ctx, a, err)
 	}
-	return d.stageFailed(ctx, a, store.Failed, err)
+	return d.backAgain(ctx, a, store.Undone, err)
+}
+
+// backAgain brings the old map back after a try that did not hold.
+func (d Desk) backAgain(ctx context.Context, a store.Applied, end store.State, why error) (store.Applied, error) {
+	if err := d.restore(ctx, a.Before, a.Keep); err != nil {
+		return d.notRestored(ctx, a, errors.Join(why, err))
+	}
+	return d.stage(ctx, a, end, nil)
 }
 
 // through takes the map from one whole state to another.
@@ -103,20 +112,45 @@ func (d Desk) through(ctx context.Context, a store.Applied, from, to [][]int64, 
 	return d.stage(ctx, a, end, nil)
 }
 
-// putBack writes the old map back after an apply that did not hold.
+// putBack writes the old map back after an apply that did not hold. If the
+// printer was asked to keep the new map, it is asked to keep the old one.
 func (d Desk) putBack(ctx context.Context, a store.Applied, why error) (store.Applied, error) {
-	err := d.restore(ctx, a.Before)
-	switch {
-	case err == nil:
-		return d.stageFailed(ctx, a, store.PutBack, why)
-	case lost(err):
-		return d.maybeOpen(ctx, a, errors.Join(why, err))
+	if err := d.restore(ctx, a.Before, atKeeping(why)); err != nil {
+		return d.notRestored(ctx, a, errors.Join(why, err))
 	}
-	return d.stageFailed(ctx, a, store.Failed, errors.Join(why, err))
+	return d.stageFailed(ctx, a, store.PutBack, why)
 }
 
-// restore writes every node that is not as it was, and reads back.
-func (d Desk) restore(ctx context.Context, before [][]int64) error {
+// notRestored keeps that the old map could not be brought back: unfinished if
+// the line was lost or what the printer keeps is not known, so that it can be
+// tried again; else failed.
+func (d Desk) notRestored(ctx context.Context, a store.Applied, why error) (store.Applied, error) {
+	if lost(why) || atKeeping(why) {
+		return d.maybeOpen(ctx, a, why)
+	}
+	return d.stageFailed(ctx, a, store.Failed, why)
+}
+
+// restoreTries is how often nodes that do not take are written again: a command
+// or an answer may be lost, but a printer that refuses goes on refusing.
+const restoreTries = 3
+
+// restore writes every node that is not as it was, and reads back, several
+// times if need be; then it has the map kept, if keep says so.
+func (d Desk) restore(ctx context.Context, before [][]int64, keep bool) error {
+	var err error
+	for range restoreTries {
+		if err = d.restoreOnce(ctx, before); err == nil || lost(err) {
+			break
+		}
+	}
+	if err != nil || !keep {
+		return err
+	}
+	return d.keep(ctx)
+}
+
+func (d Desk) restoreOnce(ctx context.Context, before [][]int64) error {
 	now, err := d.Read(ctx)
 	if err != nil && lost(err) {
 		return err
@@ -140,6 +174,12 @@ func (d Desk) stage(ctx context.Context, a store.Applied, s store.State, why err
 		var e *Error
 		if errors.As(why, &e) {
 			a.Code, a.Hint = e.Code, e.Hint
+		}
+		if code := gcode.Code(why); code != "" {
+			a.Code = code
+		}
+		if s == store.Unfinished {
+			a.Hint = "look at the machine; when it answers again, decide: finish it, or take it back"
 		}
 	}
 	n, err := d.Journal.SaveApplied(context.WithoutCancel(ctx), a)

@@ -20,11 +20,14 @@ const (
 // between, and there is nothing of ours left to finish or to take back: the
 // entry is closed as failed, the map is left as it is, and the error says so.
 func (d Desk) Resolve(ctx context.Context, a store.Applied, c Choice) (store.Applied, error) {
+	after := plus(a.Before, a.Add)
 	now, err := d.Read(ctx)
+	if err == nil && !mixed(now, a.Before, after) {
+		now, err = d.Read(ctx) // a print may be damaged on the way
+	}
 	if err != nil {
 		return a, err
 	}
-	after := plus(a.Before, a.Add)
 	if !mixed(now, a.Before, after) {
 		return d.stageFailed(ctx, a, store.Failed, fail(nil, "map-changed",
 			"the map is left as it is; measure again before you print",
@@ -47,7 +50,7 @@ func (d Desk) Resolve(ctx context.Context, a store.Applied, c Choice) (store.App
 		return d.maybeOpen(ctx, a, err)
 	}
 	if back {
-		return d.stageFailed(ctx, a, store.Failed, err)
+		return d.backAgain(ctx, a, end, err)
 	}
 	return d.putBack(ctx, a, err)
 }

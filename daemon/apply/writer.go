@@ -88,23 +88,19 @@ func (w Writer) show(done, of int) {
 	}
 }
 
-// keep has the printer keep what is in force.
-func (w Writer) keep(ctx context.Context) error {
-	r, err := w.Line.Ask(ctx, w.Words.Keep())
-	if err != nil {
-		return fail(err, "failed", "see what the printer says", "have the printer keep the map")
+// readFor reads the map, and once more if it is not the wanted one: a print may
+// be damaged on the way.
+func (w Writer) readFor(ctx context.Context, want [][]int64) ([][]int64, error) {
+	got, err := w.Read(ctx)
+	if err == nil && sameShape(got, want) && len(differing(got, want)) == 0 || err != nil && lost(err) {
+		return got, err
 	}
-	for _, l := range r.Lines {
-		if l.Kind == gcode.Fault {
-			return fail(nil, "keep-refused", "see what the printer says", "have the printer keep the map: it answers %q", l.Text)
-		}
-	}
-	return nil
+	return w.Read(ctx)
 }
 
 // readBack reads the map and compares it with what it should be.
 func (w Writer) readBack(ctx context.Context, want [][]int64) error {
-	got, err := w.Read(ctx)
+	got, err := w.readFor(ctx, want)
 	if err != nil {
 		return err
 	}

@@ -165,6 +165,13 @@ func (p *Printer) Inject(f Fault) {
 	p.faults = append(p.faults, n)
 }
 
+// Calm drops all faults that have not struck yet or are not used up.
+func (p *Printer) Calm() {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.faults = nil
+}
+
 // Struck returns how often the fault of that name has really had its effect.
 func (p *Printer) Struck(name string) int {
 	p.mu.Lock()
