@@ -14,10 +14,10 @@ import (
 const priorDoF = 3
 
 // rarity is what AICc is raised by for each term beyond level and slope: twice
-// the logarithm of the odds, about two to one, against such a term being there
+// the logarithm of the odds, about three to one, against such a term being there
 // at all. Found by TestTruth's figures (p95 of a linear gap error at twelve
 // gaugings 7.1 without, 6.6 with; of a cubic one the same).
-const rarity = 1.5
+const rarity = 2.0
 
 // crossing is the condition (columns scaled to one length) beyond which two
 // terms of a candidate count as not told apart by the places.

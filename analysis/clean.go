@@ -81,7 +81,6 @@ func keep[T any](in []T, good func(T) bool) []T {
 	return out
 }
 
-// um, mm3 and mm0 write lengths as people read them.
+// um and mm0 write lengths as people read them.
 func um(v float64) string  { return fmt.Sprintf("%.0f um", v*1000) }
-func mm3(v float64) string { return fmt.Sprintf("%.3f mm", v) }
 func mm0(v float64) string { return fmt.Sprintf("%.0f mm", v) }

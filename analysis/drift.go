@@ -27,14 +27,6 @@ func (d drifting) at(t float64) float64 {
 	return z
 }
 
-// rate returns the drift's speed at t, mm/s.
-func (d drifting) rate(t float64) float64 {
-	if d.tau > 0 {
-		return d.slope + d.amp/d.tau*math.Exp(-math.Max(t-d.t0, 0)/d.tau)
-	}
-	return d.slope
-}
-
 // Kinds of drift.
 const (
 	level     = "level"

@@ -198,6 +198,8 @@ func (g *gauged) setLevel(run record.Run, c record.Criteria) {
 //   - an S shape from fewer than ten records (design/2: 23 um at 8);
 //   - a left-right shape in the map that the gauged places cannot share out;
 //   - a zero place that does not fit with the others: all contrasts rest on it;
+//   - residuals far beyond the expected scatter, and too few second records to
+//     say whether the hand or the shape makes them;
 //   - places that repeat well and yet do not fit any candidate.
 func (g *gauged) whyNot(run record.Run, fitted bool) *Reason {
 	area := placesOf(g.obs.pairs)
@@ -225,10 +227,27 @@ func (g *gauged) whyNot(run record.Run, fitted bool) *Reason {
 		return &Reason{"zero-does-not-fit", fmt.Sprintf("the zero place, against which everything is compared, lies %s from what the other places say of it", um(off)),
 			"gauge the zero place again, and a place near it, at another y"}
 	}
+	if r := g.handOrShape(); r != nil {
+		return r
+	}
 	if l := g.model.LackOfFit; l != nil && l.P < 0.001 {
 		return &Reason{"does-not-fit", fmt.Sprintf("gaugings repeat well at each place, and yet no smooth shape fits them (lack of fit F %.1f, p %.1g)", l.F, l.P), "gauge on between the places: " + g.nextColumn(run)}
 	}
 	return nil
+}
+
+// handOrShape returns a reason where what the best candidate leaves is beyond
+// the expected scatter (chi-square at 0.1 %), while fewer than three second
+// records say what the hand's own scatter is.
+func (g *gauged) handOrShape() *Reason {
+	best := g.surface.members[0]
+	_, dof := fit.PureError(g.obs.g, g.obs.w, g.obs.places())
+	v := best.fit.RSS / best.fit.DoF
+	if dof >= 3 || fit.FTail(v/g.obs.sigma02, best.fit.DoF, 1e6) > 0.001 {
+		return nil
+	}
+	return &Reason{"hand-or-shape", fmt.Sprintf("the gaugings lie %s about any smooth shape, where %s is expected: the hand may be unsteady, or the shape is another",
+		um(math.Sqrt(v)), um(math.Sqrt(g.obs.sigma02))), "gauge three places or more a second time"}
 }
 
 // zeroOff returns how far the zero place's own records lie from what the best

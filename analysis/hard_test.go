@@ -16,6 +16,13 @@ func eight() plan {
 	return p
 }
 
+// fourColumns has columns that a ripple of 75 mm passes as a straight line.
+func fourColumns() plan {
+	p := standard()
+	p.places = append([]record.Place{p.zero, p.zero}, times(2, grid(p.reach, 4, 2))...)
+	return p
+}
+
 // TestHard are cases made to mislead: for each the answer must be covered by
 // its doubt, or be none at all.
 func TestHard(t *testing.T) {
@@ -41,7 +48,7 @@ func TestHard(t *testing.T) {
 		{"eight gaugings, linear", eight(), shape(func(x, y float64) float64 { return 0.15 * x }), 0.93, 0, 0.95},
 		{"eight gaugings, cubic hidden in the map", eight(), hidden(cubic), 0, 0.9, 0},
 		{"eight gaugings, cubic seen in the map", eight(), shape(cubic), 0.90, 0, 0},
-		{"a shaky hand, 20 um", standard(), func(m *machine) { m.gauge = 0.020; m.gap = shaped(func(x, y float64) float64 { return 0.15 * x }) }, 0.90, 0, 0.9},
+		{"a shaky hand, 20 um", twenty(), func(m *machine) { m.gauge = 0.020; m.gap = shaped(func(x, y float64) float64 { return 0.15 * x }) }, 0.90, 0, 0.9},
 		{"a very shaky hand, 40 um", twenty(), func(m *machine) {
 			m.gauge = 0.040
 			m.gap = shaped(func(x, y float64) float64 { return 0.15*x + 0.05*x*x })
@@ -49,9 +56,9 @@ func TestHard(t *testing.T) {
 		{"a steady hand, 4 um", standard(), func(m *machine) { m.gauge = 0.004; m.gap = shaped(func(x, y float64) float64 { return 0.15 * x }) }, 0.93, 0, 0.95},
 		{"bed and twist cancel in the map", standard(), hidden(func(x, y float64) float64 { return 0.1*x + 0.1*x*x }), 0.90, 0, 0.9},
 		{"twist only beyond the last column but one", twenty(), shape(func(x, y float64) float64 { return 0.2 * math.Max(x-0.5, 0) }), 0.85, 0, 0},
-		{"the same, hidden in the map", twenty(), hidden(func(x, y float64) float64 { return 0.2 * math.Max(x-0.5, 0) }), 0.75, 0, 0},
+		{"the same, hidden in the map", twenty(), hidden(func(x, y float64) float64 { return 0.2 * math.Max(x-0.5, 0) }), 0.65, 0, 0},
 		{"bow along Y, which no term has", twenty(), shape(func(x, y float64) float64 { return 0.1*x + 0.06*y*y }), 0, 0.9, 0},
-		{"ripple of 75 mm", twenty(), shape(func(x, y float64) float64 { return 0.1*x + 0.03*math.Sin(x*97.5*2*math.Pi/75) }), 0, 0.95, 0},
+		{"ripple of 75 mm, four columns", fourColumns(), shape(func(x, y float64) float64 { return 0.1*x + 0.03*math.Sin(x*97.5*2*math.Pi/75) }), 0, 0.95, 0},
 		{"bow along Y, two rows and the zero place", standard(), shape(func(x, y float64) float64 { return 0.1*x + 0.06*y*y }), 0, 0.9, 0},
 	} {
 		m := good()

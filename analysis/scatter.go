@@ -179,6 +179,3 @@ func (s *steadiness) firstTouch(ts []record.Touch, f timed, odd []Odd) {
 	m := measured(ts[0].Z-f.Predict(row), s.sigma*math.Sqrt(1+f.Variance(row)), f.DoF, "mm")
 	s.First = &m
 }
-
-// touchDoubt returns the standard deviation of one touch, mm.
-func touchDoubt(run record.Run) float64 { return steady(run).sigma }

@@ -65,20 +65,24 @@ func times(n int, places []record.Place) []record.Place {
 	return out
 }
 
-// standard is a 235 mm bed with twelve gaugings: the zero place twice, five
-// columns by two rows.
+// standard is a 235 mm bed with twelve gaugings: the zero place twice, the left
+// and right edge in three rows, two columns between in two.
 func standard() plan {
 	reach := record.Rect{X0: 20, Y0: 50, X1: 215, Y1: 215}
 	zero := record.Place{U: 117.5, V: 132.5}
-	return plan{reach: reach, area: record.Rect{X0: 20, Y0: 50, X1: 215, Y1: 215}, zero: zero,
-		places: append([]record.Place{zero, zero}, grid(reach, 5, 2)...), cols: 25, rows: 7, repeat: true, survey: true}
+	places := append([]record.Place{zero}, grid(reach, 2, 3)...)
+	places = append(places, grid(record.Rect{X0: 68.75, X1: 166.25, Y0: 50, Y1: 215}, 2, 2)...)
+	return plan{reach: reach, area: reach, zero: zero,
+		places: append(places, zero), cols: 25, rows: 7, repeat: true, survey: true}
 }
 
-// twenty is the plan of two records a place at ten places.
+// twenty has two records each at ten places: the zero place, the left and right
+// edge in three rows, and two columns between.
 func twenty() plan {
 	p := standard()
-	p.places = append([]record.Place{p.zero, p.zero}, times(2, grid(p.reach, 3, 3))...)
-	p.places = append([]record.Place{p.zero, p.zero}, append(times(2, grid(p.reach, 4, 2)), p.zero, p.zero)...)
+	ends := append(grid(record.Rect{X0: 20, X1: 215, Y0: 50, Y1: 132.5}, 2, 2), record.Place{U: 20, V: 215}, record.Place{U: 215, V: 215})
+	inner := []record.Place{{U: 68.75, V: 215}, {U: 166.25, V: 50}, {U: 166.25, V: 215}}
+	p.places = times(2, append(append([]record.Place{p.zero}, ends...), inner...))
 	return p
 }
 
