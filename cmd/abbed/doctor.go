@@ -1,13 +1,16 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"maps"
+	"os"
 	"slices"
+	"strconv"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -16,6 +19,7 @@ import (
 	"abbed/daemon"
 	"abbed/daemon/api"
 	"abbed/gcode"
+	"abbed/gcode/gcodetest"
 	"abbed/gcode/port"
 )
 
@@ -24,8 +28,12 @@ type checkup struct {
 	Port    string      `json:"port"`
 	Printer api.Printer `json:"printer"`
 	Framed  bool        `json:"numbered_lines"`
+	// Baud is the rate at which it answered; 0 if there is none.
+	Baud int `json:"baud,omitempty"`
 	// Answered says for each question whether it was answered, and how.
 	Answered []answered `json:"answered"`
+	// Proposals are settings that would help.
+	Proposals []daemon.Proposal `json:"proposals"`
 }
 
 type answered struct {
@@ -34,17 +42,35 @@ type answered struct {
 	OK    bool   `json:"ok"`
 }
 
+// doctor is one visit.
+type doctor struct {
+	settings config.Settings
+	record   string // file of the dialogue; "": none
+	patience patience
+	errs     io.Writer
+}
+
 func doctorCommand() *cobra.Command {
+	d := &doctor{patience: atRates}
 	c := &cobra.Command{
 		Use:   "doctor --port DEV",
 		Short: "Ask the printer what it answers; change nothing, move nothing",
-		Long: `Asks the printer who it is, and for its lever, travel, map and temperatures, and
-says what is missing for which step. It moves nothing and changes nothing, and
-adds no pulse to the line that resets some boards; opening a device may reset
-it all the same, so do it while nothing prints. Without --port it lists what is
-plugged in.`,
+		Long: `Asks the printer who it is, and for its lever, travel, map and temperatures, says
+what is missing for which step, and proposes settings for what is missing or was
+not understood. It moves nothing and changes nothing, and adds no pulse to the
+line that resets some boards; opening a device may reset it all the same, so do
+it while nothing prints. Without --baud the usual rates are tried on a device
+one after another. Without --port it lists what is plugged in.
+
+--record FILE writes down what was said. Put the file into
+daemon/testdata/dialogues and run
+  go test ./daemon -run Dialogue -update
+and what is understood of this printer becomes a test. The file holds whatever
+the printer says of itself, such as its serial number: read it before you share
+it.`,
 	}
 	asJSON := c.Flags().Bool("json", false, "for programs")
+	c.Flags().StringVar(&d.record, "record", "", "file for the dialogue")
 	config.AddFlags(c.Flags())
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		s, err := config.Load(config.Options{Flags: c.Flags(), AlsoEnv: alsoEnv})
@@ -54,7 +80,8 @@ plugged in.`,
 		if s.Port == "" {
 			return listPorts(c.OutOrStdout())
 		}
-		found, err := examine(c.Context(), s)
+		d.settings, d.errs = s, c.ErrOrStderr()
+		found, err := d.examine(c.Context())
 		if err != nil {
 			return err
 		}
@@ -78,34 +105,90 @@ func listPorts(w io.Writer) error {
 	return nil
 }
 
+// rates are those to be tried: what somebody set, or on a device the usual ones.
+func (d *doctor) rates() []int {
+	if _, set := d.settings.Given["baud"]; set || port.Kind(d.settings.Port) != port.Device {
+		return []int{d.settings.Baud}
+	}
+	return port.Rates()
+}
+
+// open opens the port at a rate.
+func (d *doctor) open(ctx context.Context, baud int) (io.ReadWriteCloser, error) {
+	return port.Open(ctx, port.Spec{Name: d.settings.Port, Baud: baud})
+}
+
 // examine opens the port, asks, and closes it.
-func examine(ctx context.Context, s config.Settings) (checkup, error) {
-	words, err := daemon.Words(s)
-	if err != nil {
+func (d *doctor) examine(ctx context.Context) (checkup, error) {
+	if _, err := daemon.Words(d.settings); err != nil {
 		return checkup{}, usage(err)
 	}
-	conn, err := port.Open(ctx, port.Spec{Name: s.Port, Baud: s.Baud})
+	call, err := d.findRate(ctx, d.rates(), d.open)
 	var taken *port.TakenError
 	if errors.As(err, &taken) {
-		return checkup{}, refused(err)
+		return checkup{}, refused(fmt.Errorf("%w. %s", err, taken.Hint))
 	}
 	if err != nil {
 		return checkup{}, err
 	}
-	sess := gcode.NewSession(conn, gcode.Options{Silence: s.Silence})
-	defer sess.Close()
+	defer call.sess.Close()
 	late, cancel := context.WithTimeout(ctx, 2*time.Minute)
 	defer cancel()
-	if err := sess.Greet(late); err != nil {
-		return checkup{}, fmt.Errorf("%w; is this the printer's port and its rate (--set baud=%d)?", err, s.Baud)
-	}
-	facts, err := daemon.Identify(late, sess, words, s.Port)
+	e, err := daemon.Examine(late, call.sess, d.settings)
+	err = errors.Join(err, d.keep(call))
 	if err != nil {
 		return checkup{}, err
 	}
-	out := checkup{Port: s.Port, Printer: daemon.Examined(s, facts), Framed: sess.Framed()}
-	out.ask(facts)
+	out := checkup{Port: d.settings.Port, Printer: daemon.Examined(d.settings, e.Facts), Framed: call.sess.Framed(), Proposals: e.Proposals}
+	if port.Kind(d.settings.Port) == port.Device {
+		out.Baud = call.baud
+	}
+	if call.baud != d.settings.Baud {
+		out.Proposals = append(out.Proposals, daemon.Proposal{Key: "baud", Value: strconv.Itoa(call.baud), Sure: true, Why: "the printer answers at this rate"})
+	}
+	if stable := port.Stable(d.settings.Port); stable != d.settings.Port {
+		out.Proposals = append(out.Proposals, daemon.Proposal{Key: "port", Value: stable, Sure: true, Why: "this name stays the same when the adapter is plugged in again"})
+	}
+	out.ask(e.Facts)
 	return out, nil
+}
+
+// call is a printer that answered.
+type call struct {
+	sess *gcode.Session
+	baud int
+	said *bytes.Buffer // the dialogue, if it is recorded
+}
+
+// greet greets the printer on an open port.
+func (d *doctor) greet(ctx context.Context, conn io.ReadWriteCloser) (call, error) {
+	c := call{}
+	if d.record != "" {
+		c.said = &bytes.Buffer{}
+		from := fmt.Sprintf("a printer on a %s, by abbed doctor %s", port.Kind(d.settings.Port), version)
+		conn = gcodetest.Record(conn, c.said, from, nil)
+	}
+	c.sess = gcode.NewSession(conn, gcode.Options{Silence: d.settings.Silence})
+	if err := c.sess.Greet(ctx); err != nil {
+		return c, errors.Join(err, c.sess.Close())
+	}
+	return c, nil
+}
+
+// keep writes the recorded dialogue.
+func (d *doctor) keep(c call) error {
+	if d.record == "" {
+		return nil
+	}
+	// Nothing more may be written down while the file is.
+	if err := c.sess.Close(); err != nil {
+		return err
+	}
+	if err := os.WriteFile(d.record, c.said.Bytes(), 0o600); err != nil {
+		return fmt.Errorf("doctor: keep the dialogue: %w", err)
+	}
+	fmt.Fprintf(d.errs, "What was said is in %s. Read it before you share it.\n", d.record)
+	return nil
 }
 
 // ask lists what was answered.
@@ -141,7 +224,7 @@ func deref[T any](p *T) (v T) {
 
 // tell says what was found, for people.
 func (c checkup) tell(w io.Writer) {
-	fmt.Fprintf(w, "The printer at %s answers.\n", c.Port)
+	fmt.Fprintf(w, "The printer at %s answers%s.\n", c.Port, c.rate())
 	for _, k := range slices.Sorted(maps.Keys(c.Printer.Identity)) {
 		fmt.Fprintf(w, "  %s: %s\n", k, c.Printer.Identity[k])
 	}
@@ -156,6 +239,16 @@ func (c checkup) tell(w io.Writer) {
 			fmt.Fprintf(w, "%s: cannot be done: %s\n", k, s.WhyNot)
 		}
 	}
+	if len(c.Proposals) > 0 {
+		fmt.Fprintf(w, "\nTo paste into the settings file (--config FILE); fill in and uncomment the rest:\n\n%s", daemon.YAML(c.Proposals))
+	}
+}
+
+func (c checkup) rate() string {
+	if c.Baud == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" at %d bit/s", c.Baud)
 }
 
 func writeJSON(w io.Writer, v any) error {
