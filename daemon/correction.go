@@ -203,7 +203,9 @@ func (d *Daemon) written(w apply.Desk, sess *gcode.Session, a store.Applied, wha
 		d.log.Error(what+" did not come to its end", "digest", a.Digest, "state", string(after.State), "err", err)
 	}
 	if rows, e := w.Read(d.base); e == nil {
-		d.link.learn(func(f *Facts) { f.Map = rows })
+		d.link.learn(func(f *Facts) { f.Map, f.MapAsked = rows, false })
+	} else {
+		d.link.learn(func(f *Facts) { f.MapAsked = false })
 	}
 	loan.Back(homed && sess.Err() == nil)
 	d.mu.Lock()

@@ -209,6 +209,7 @@ func (d *Daemon) changed() {
 func (d *Daemon) linkChanged() {
 	if d.link != nil {
 		d.checkOwed()
+		d.checkHeld()
 	}
 	d.changed()
 }

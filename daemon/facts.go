@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -26,9 +27,12 @@ type Facts struct {
 	Levelling *bool
 	Map       [][]int64
 	MapWhy    string
-	Settings  string
-	Framed    bool
-	Temps     *dialect.Temps
+	// MapAsked says that Map was read when the printer was identified, and not
+	// learnt from a job since.
+	MapAsked bool
+	Settings string
+	Framed   bool
+	Temps    *dialect.Temps
 }
 
 // asker asks the printer.
@@ -124,23 +128,38 @@ func (f *Facts) limits(ask askFunc, words *dialect.Dialect) error {
 }
 
 func (f *Facts) stored(ask askFunc, words *dialect.Dialect) error {
-	r, err := ask(words.Map())
+	r, rows, ok, why, err := readMap(ask, words)
 	if err != nil {
 		return fmt.Errorf("daemon: read the stored map: %w", err)
 	}
-	rows, ok, err := words.ReadMap(r)
 	switch {
-	case err != nil:
-		f.MapWhy = err.Error()
+	case why != nil:
+		f.MapWhy = why.Error()
 	case !ok:
 		f.MapWhy = "the printer printed no stored map"
 	default:
-		f.Map = rows
+		f.Map, f.MapAsked = rows, true
 	}
 	if on, ok := words.ReadLevelling(r); ok && f.Levelling == nil {
 		f.Levelling = &on
 	}
 	return nil
+}
+
+// readMap asks for the map until two prints in a row are alike, four times at
+// most: nothing in a print tells that a digit was damaged on the way.
+func readMap(ask askFunc, words *dialect.Dialect) (r gcode.Reply, rows [][]int64, ok bool, why, err error) {
+	var last [][]int64
+	for range 4 {
+		if r, err = ask(words.Map()); err != nil {
+			return r, nil, false, nil, err
+		}
+		if rows, ok, why = words.ReadMap(r); why != nil || !ok || last != nil && equalMaps(rows, last) {
+			return r, rows, ok, why, nil
+		}
+		last = rows
+	}
+	return r, nil, false, errors.New("the printer prints its stored map otherwise each time"), nil
 }
 
 func (f *Facts) heat(ask askFunc, words *dialect.Dialect) error {

@@ -114,6 +114,9 @@ func (d *Daemon) expiry(a store.Applied) string {
 	if l.facts == nil {
 		return ""
 	}
+	if changedSince(l.facts, a) {
+		return "the printer's stored map is another than the one that the correction was written into: it was measured anew or changed since"
+	}
 	if k := d.know(l.facts); k.has.lever && k.setup.Lever != a.Lever {
 		return "the lever from nozzle to probe is another than the one that the correction was made for"
 	}

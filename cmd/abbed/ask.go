@@ -30,6 +30,9 @@ func askCommands() []*cobra.Command {
 		ask("stop", "Send the stop request at once; it is no emergency stop", cobra.NoArgs, stop),
 		ask("report [RUN]", "Say what a run found (the latest if none is named)", cobra.MaximumNArgs(1), report),
 		ask("table [RUN]", "Print the correction table of a run as CSV", cobra.MaximumNArgs(1), table),
+		ask("prove", "Start a run that gauges the nozzle with the correction in force; it waits for the person's confirmation", cobra.NoArgs, prove),
+		ask("reapply", "Put the signed-off correction onto a map that the printer has measured anew", cobra.NoArgs, reapply),
+		ask("pair", "Print a one-time link that lets a browser operate the printer", cobra.NoArgs, pair),
 		ask("undo", "Write the old map back", cobra.NoArgs, undo),
 	}
 }
@@ -67,7 +70,7 @@ func coded(err error) error {
 		return err
 	}
 	switch e.Code {
-	case "foreign-use", "owed", "unopened", "unhomed", "table-refused", "token-bad", "map-changed", "printer-changed":
+	case "foreign-use", "owed", "unopened", "unhomed", "table-refused", "token-bad", "map-changed", "printer-changed", "expired", "not-applied":
 		return refused(err)
 	case "unknown-step", "bad-value", "bad-json":
 		return usage(err)
@@ -135,6 +138,34 @@ func undo(c *cobra.Command, a *client.Client, _ caller, _ []string) error {
 		return err
 	}
 	fmt.Fprintln(c.ErrOrStderr(), "The old map is being written back; abbed status says when it is done.")
+	return nil
+}
+
+func prove(c *cobra.Command, a *client.Client, k caller, _ []string) error {
+	r, err := a.Prove(c.Context())
+	if err != nil {
+		return err
+	}
+	fmt.Fprintln(c.OutOrStdout(), r.ID)
+	fmt.Fprintf(c.ErrOrStderr(), "The run waits for a person's confirmation on the page: %s\n", k.url)
+	return nil
+}
+
+func reapply(c *cobra.Command, a *client.Client, _ caller, _ []string) error {
+	if err := a.Reapply(c.Context()); err != nil {
+		return err
+	}
+	fmt.Fprintln(c.ErrOrStderr(), "The correction is being written onto the new map; abbed status says when it is done.")
+	return nil
+}
+
+func pair(c *cobra.Command, a *client.Client, _ caller, _ []string) error {
+	url, expires, err := a.Pair(c.Context())
+	if err != nil {
+		return err
+	}
+	fmt.Fprintln(c.OutOrStdout(), url)
+	fmt.Fprintf(c.ErrOrStderr(), "Open it once, before %s.\n", expires.Local().Format("15:04"))
 	return nil
 }
 

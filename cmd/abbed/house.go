@@ -19,6 +19,7 @@ import (
 	"abbed/daemon/status"
 	"abbed/daemon/store"
 	"abbed/daemon/web"
+	"abbed/daemon/web/page"
 	"abbed/gcode/clock"
 )
 
@@ -70,7 +71,7 @@ func (h *house) keep(ctx context.Context, p plan) error {
 	if notice.Text != "" {
 		p.log.Warn(notice.Text, "hint", notice.Hint, "moved", notice.Moved)
 	}
-	if h.access, notices, err = access.Open(access.Options{Dir: p.settings.State}); err != nil {
+	if h.access, notices, err = access.Open(access.Options{Dir: p.settings.State, Enter: page.Enter}); err != nil {
 		return errors.Join(err, h.store.Close())
 	}
 	for _, n := range notices {

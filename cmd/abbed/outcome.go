@@ -24,8 +24,6 @@ type outcome struct {
 	table    api.Table
 	presses  int
 	records  int
-	// applied is called when the table is in force.
-	applied func() error
 }
 
 func (o *outcome) read(ctx context.Context, c *client.Client) (err error) {

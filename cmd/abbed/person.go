@@ -68,6 +68,11 @@ func (p *person) measure(ctx context.Context, steps ...string) (api.Run, error) 
 	if err != nil {
 		return run, err
 	}
+	return p.carry(ctx, run)
+}
+
+// carry takes a run that awaits confirmation to its end.
+func (p *person) carry(ctx context.Context, run api.Run) (api.Run, error) {
 	how := api.Confirm{Person: p.name}
 	for _, c := range run.Cautions {
 		p.tell("confirmed: %s", c.Text)
@@ -77,7 +82,7 @@ func (p *person) measure(ctx context.Context, steps ...string) (api.Run, error) 
 		return run, err
 	}
 	for {
-		run, err = p.api.Wait(ctx, run.ID, func(r api.Run) bool {
+		run, err := p.api.Wait(ctx, run.ID, func(r api.Run) bool {
 			p.watch(r)
 			return r.State.Over() || r.State == api.AwaitingGauge || r.State == api.AwaitingNext
 		})
@@ -141,9 +146,24 @@ func (p *person) gauge(ctx context.Context, id string, a api.GaugeAction) error 
 	return err
 }
 
-// correct signs the table off, applies it, looks at what was read back, and
-// undoes it.
+// correct applies the table, looks at what was read back, and undoes it.
 func (p *person) correct(ctx context.Context, o *outcome) error {
+	if err := p.apply(ctx, o); err != nil {
+		return err
+	}
+	p.tell("applied, read back and kept")
+	if err := p.api.Undo(ctx); err != nil {
+		return err
+	}
+	if err := p.settled(ctx, api.Undone); err != nil {
+		return err
+	}
+	p.tell("undone: the old map is back")
+	return nil
+}
+
+// apply signs the table off and waits until it is kept.
+func (p *person) apply(ctx context.Context, o *outcome) error {
 	how := api.SignOff{Person: p.name}
 	for _, c := range o.table.Cautions {
 		p.tell("confirmed: %s", c.Text)
@@ -156,23 +176,7 @@ func (p *person) correct(ctx context.Context, o *outcome) error {
 	if err := p.api.Apply(ctx, *o.table.Digest, signed.Token); err != nil {
 		return err
 	}
-	if err := p.settled(ctx, api.Kept); err != nil {
-		return err
-	}
-	if o.applied != nil {
-		if err := o.applied(); err != nil {
-			return err
-		}
-	}
-	p.tell("applied, read back and kept")
-	if err := p.api.Undo(ctx); err != nil {
-		return err
-	}
-	if err := p.settled(ctx, api.Undone); err != nil {
-		return err
-	}
-	p.tell("undone: the old map is back")
-	return nil
+	return p.settled(ctx, api.Kept)
 }
 
 // settled waits until what is applied reached the wanted state.

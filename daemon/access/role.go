@@ -73,7 +73,7 @@ var stops = []string{"/api/v1/stop", "/do/stop"}
 // operates are the beginnings of the paths that move the machine and sign
 // nothing. A change under any other path needs every role, so that a path that
 // is forgotten here is closed rather than open.
-var operates = []string{"/api/v1/printer/", "/api/v1/runs", "/do/open", "/do/run"}
+var operates = []string{"/api/v1/printer/", "/api/v1/runs", "/api/v1/applied/prove", "/do/open", "/do/run", "/do/prove"}
 
 // need is what a request needs, and whether loopback is enough for it.
 func need(r *http.Request) (role Role, open bool) {

@@ -29,6 +29,10 @@ type Desk interface {
 	Applied() Applied
 	Undo(ctx context.Context, by string) error
 	Resolve(ctx context.Context, r Resolve, by string) error
+	// Prove opens a run that gauges the nozzle with the correction in force.
+	Prove(ctx context.Context, by string) (Run, error)
+	// Reapply puts the correction that was signed off onto a newly measured map.
+	Reapply(ctx context.Context, by string) error
 
 	// Stop goes out at once.
 	Stop(ctx context.Context, by string) error

@@ -105,6 +105,17 @@ func (c *Client) Undo(ctx context.Context) error {
 	return err
 }
 
+// Prove opens a run that gauges the nozzle with the correction in force.
+func (c *Client) Prove(ctx context.Context) (api.Run, error) {
+	return post[api.Run](ctx, c, "/api/v1/applied/prove", nil)
+}
+
+// Reapply begins to put the correction onto a newly measured map.
+func (c *Client) Reapply(ctx context.Context) error {
+	_, err := c.do(ctx, "POST", "/api/v1/applied/reapply", nil)
+	return err
+}
+
 // Resolve decides what becomes of an apply that was cut off: "finish" or
 // "take-back".
 func (c *Client) Resolve(ctx context.Context, choice string) error {

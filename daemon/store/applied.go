@@ -33,9 +33,9 @@ var follows = map[State][]State{
 	"":         {Writing},
 	Writing:    {Writing, Verifying, Kept, PutBack, Undone, Failed, Unfinished},
 	Verifying:  {Writing, Verifying, Kept, PutBack, Undone, Failed, Unfinished},
-	Kept:       {Writing, Kept, Undone},
+	Kept:       {Writing, Kept, Undone, Unfinished},
 	PutBack:    {Writing, PutBack},
-	Undone:     {Writing, Undone},
+	Undone:     {Writing, Undone, Unfinished},
 	Failed:     {Writing, Failed, PutBack, Undone, Unfinished},
 	Unfinished: {Writing, Verifying, Unfinished, Kept, PutBack, Undone, Failed},
 }

@@ -122,7 +122,7 @@ func TestStatuses(t *testing.T) {
 		{"too large", "POST", "/api/v1/runs", `{"steps":["` + strings.Repeat("a", web.MaxBody) + `"]}`, 413, "too-large-body"},
 
 		{"no path", "GET", "/api/v2/runs", ``, 404, "not-found"},
-		{"not built", "POST", "/api/v1/applied/prove", `{}`, 404, "not-found"},
+		{"not built", "POST", "/api/v1/applied/turned", `{}`, 404, "not-found"},
 		{"no run", "GET", "/api/v1/runs/none", ``, 404, "not-found"},
 		{"no run's record", "GET", "/api/v1/runs/none/record", ``, 404, "not-found"},
 		{"no run's events", "GET", "/api/v1/runs/none/events", ``, 404, "not-found"},

@@ -15,6 +15,8 @@ func (s *site) appliedRoutes() []route {
 			return s.desk.Applied(), nil
 		}},
 		{method: http.MethodPost, path: "/api/v1/applied/undo", status: http.StatusAccepted, ask: s.undo},
+		{method: http.MethodPost, path: "/api/v1/applied/prove", status: http.StatusCreated, ask: s.prove},
+		{method: http.MethodPost, path: "/api/v1/applied/reapply", status: http.StatusAccepted, ask: s.reapply},
 		{method: http.MethodPost, path: "/api/v1/applied/resolve", status: http.StatusAccepted, ask: s.resolve},
 	}
 }
@@ -63,6 +65,23 @@ func (s *site) resolve(r *http.Request) (any, error) {
 		return nil, badValue("%q: finish or take-back is wanted, not %q", "choice", c.Choice)
 	}
 	if err := s.desk.Resolve(withoutCancel(r), c, s.who(r, "api")); err != nil {
+		return nil, err
+	}
+	return s.desk.Applied(), nil
+}
+
+func (s *site) prove(r *http.Request) (any, error) {
+	if err := noBody(r); err != nil {
+		return nil, err
+	}
+	return s.desk.Prove(r.Context(), s.who(r, "api"))
+}
+
+func (s *site) reapply(r *http.Request) (any, error) {
+	if err := noBody(r); err != nil {
+		return nil, err
+	}
+	if err := s.desk.Reapply(withoutCancel(r), s.who(r, "api")); err != nil {
 		return nil, err
 	}
 	return s.desk.Applied(), nil

@@ -247,3 +247,16 @@ func copyRows(z [][]float64) [][]float64 {
 	}
 	return c
 }
+
+// Shift moves every node of the stored map by mm, as somebody does who changes
+// it behind a program's back.
+func (p *Printer) Shift(mm float64) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.stored = p.stored.clone()
+	for _, row := range p.stored.z {
+		for i := range row {
+			row[i] = round3(row[i] + mm)
+		}
+	}
+}

@@ -11,8 +11,17 @@ func appliedPaths() m {
 		status: 200, says: "A token for this digest only, for one use.", shape: all(m{"token": text(""), "expires": moment("")}), refusals: []int{404, 409, 503},
 	}
 	undo := took("undo", "Put back the map that stood there before.", "Kept, if the apply was kept.", nil)
-	for _, status := range []string{"400", "413", "422"} { // for a body that is not empty
-		undo["responses"].(m)[status] = m{"$ref": "#/components/responses/Refused"}
+	reapply := took("reapply", "Put the signed-off correction onto a newly measured map.",
+		"Refused unless the new map lies within the limits of a correction from the old one, the correction has not expired, and nobody else uses the printer.", nil)
+	prove := verb{
+		id: "prove", summary: "Open a run that gauges the nozzle with the correction in force.",
+		about:  "At the node with the most negative addition. It waits for a person's confirmation, like every run.",
+		status: 201, says: "The run.", shape: ref("Run"), refusals: []int{409, 503},
+	}.operation()
+	for _, v := range []m{undo, reapply, prove} {
+		for _, status := range []string{"400", "413", "422"} { // for a body that is not empty
+			v["responses"].(m)[status] = m{"$ref": "#/components/responses/Refused"}
+		}
 	}
 	return m{
 		"/api/v1/tables/{digest}/signoff": path("digest", digests, m{"post": sign.operation()}),
@@ -21,7 +30,9 @@ func appliedPaths() m {
 		"/api/v1/applied": path("", "", m{"get": verb{
 			id: "applied", summary: "What stands in the printer.", free: true, status: 200, says: "What stands.", shape: ref("Applied"),
 		}.operation()}),
-		"/api/v1/applied/undo": path("", "", m{"post": undo}),
+		"/api/v1/applied/undo":    path("", "", m{"post": undo}),
+		"/api/v1/applied/reapply": path("", "", m{"post": reapply}),
+		"/api/v1/applied/prove":   path("", "", m{"post": prove}),
 		"/api/v1/applied/resolve": path("", "", m{"post": took("resolve", "Decide what becomes of an apply that was cut off.", "",
 			closed(all(m{"choice": oneOf("", "finish", "take-back")})))}),
 	}

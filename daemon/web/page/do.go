@@ -5,6 +5,7 @@ import (
 
 	"context"
 	"net/http"
+	"net/url"
 	"strconv"
 	"strings"
 
@@ -185,6 +186,19 @@ func (p *page) doApply(w http.ResponseWriter, r *http.Request) {
 	if p.form(w, r) {
 		p.appliedDone(w, r, p.desk.Apply(context.WithoutCancel(r.Context()), r.PathValue("digest"), api.Apply{Token: r.PostFormValue("token")}, p.who(r)))
 	}
+}
+
+// doProve opens the run that proves the correction, and shows it.
+func (p *page) doProve(w http.ResponseWriter, r *http.Request) {
+	if !p.form(w, r) {
+		return
+	}
+	run, err := p.desk.Prove(r.Context(), p.who(r))
+	if err != nil {
+		p.appliedDone(w, r, err)
+		return
+	}
+	leads(w, r, "/run/"+url.PathEscape(run.ID))
 }
 
 func (p *page) doUndo(w http.ResponseWriter, r *http.Request) {

@@ -54,6 +54,7 @@ func Mount(mux *http.ServeMux, desk api.Desk, opts Options) {
 	mux.HandleFunc("POST /do/run/{id}/signoff", p.doSignOff)
 	mux.HandleFunc("POST /do/apply/{digest}", p.doApply)
 	mux.HandleFunc("POST /do/undo", p.doUndo)
+	mux.HandleFunc("POST /do/prove", p.doProve)
 	mux.HandleFunc("POST /do/resolve", p.doResolve)
 	mux.HandleFunc("POST /do/stop", p.doStop)
 	mux.HandleFunc("/", p.nothing)

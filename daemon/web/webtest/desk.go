@@ -189,6 +189,17 @@ func (d *Desk) Apply(_ context.Context, digest string, a api.Apply, by string) e
 func (d *Desk) Applied() api.Applied                    { return d.look().Applied }
 func (d *Desk) Undo(_ context.Context, by string) error { return d.do("Undo", by) }
 func (d *Desk) Stop(_ context.Context, by string) error { return d.do("Stop", by) }
+
+// Prove shows a new run that waits for its cautions.
+func (d *Desk) Prove(ctx context.Context, by string) (api.Run, error) {
+	if err := d.do("Prove", by); err != nil {
+		return api.Run{}, err
+	}
+	return d.StartRun(ctx, api.NewRun{Steps: []string{"prove"}}, by)
+}
+
+func (d *Desk) Reapply(_ context.Context, by string) error { return d.do("Reapply", by) }
+
 func (d *Desk) Resolve(_ context.Context, r api.Resolve, by string) error {
 	return d.do("Resolve", r, by)
 }

@@ -1,0 +1,101 @@
+package main
+
+import (
+	"math/rand/v2"
+	"testing"
+	"testing/synctest"
+
+	"abbed/daemon/api"
+	"abbed/gcode/bench"
+)
+
+// TestProve: an applied table is unproved until the nozzle has been gauged with
+// the levelling on; a right one is then proved, and one whose machine changed in
+// between is not. The levelling stands afterwards as it stood before.
+func TestProve(t *testing.T) {
+	sc, err := bench.Lookup("twist-level")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, c := range map[string]struct {
+		spoil  float64 // mm, added to every node behind abbed's back
+		proved bool
+	}{"a right table": {0, true}, "a map that was moved": {0.08, false}} {
+		t.Run(name, func(t *testing.T) {
+			dir := memoryDir(t)
+			synctest.Test(t, func(t *testing.T) {
+				printer := bench.New(sc, bench.Options{Seed: 2})
+				w := open(t, dir, sc, &cable{printer: printer})
+				defer w.close()
+				p := &person{api: w.api, feel: printer.Blade, rnd: rand.New(rand.NewPCG(1, 2)), name: "the played person"}
+				applyWhole(t, w, p)
+				if a, err := w.api.Applied(t.Context()); err != nil || a.Proved {
+					t.Fatalf("proved before it was gauged: %+v, %v", a, err)
+				}
+				if c.spoil != 0 {
+					printer.Shift(c.spoil)
+				}
+				run, err := w.api.Prove(t.Context())
+				if err != nil {
+					t.Fatal(err)
+				}
+				if run, err = p.carry(t.Context(), run); err != nil || run.State != api.Done {
+					t.Fatalf("the proof: %s, %v", run.State, err)
+				}
+				a, err := w.api.Applied(t.Context())
+				if err != nil || a.Proved != c.proved {
+					t.Errorf("proved %v, want %v: %+v, %v", a.Proved, c.proved, a, err)
+				}
+				if s := printer.Safety(); !s.Levelling || !s.Limits {
+					t.Errorf("left behind: levelling on %v, limits on %v", s.Levelling, s.Limits)
+				}
+				safe(t, w)
+			})
+		})
+	}
+}
+
+// applyWhole does a whole job and leaves the table applied.
+func applyWhole(t *testing.T, w *world, p *person) *outcome {
+	t.Helper()
+	run, err := p.measure(t.Context(), "repeat", "gauging", "survey")
+	if err != nil {
+		t.Fatal(err)
+	}
+	o := &outcome{run: run}
+	if err := o.read(t.Context(), w.api); err != nil {
+		t.Fatal(err)
+	}
+	if o.table.Digest == nil {
+		t.Fatalf("no table: %+v", o.table.Refused)
+	}
+	if err := p.apply(t.Context(), o); err != nil {
+		t.Fatal(err)
+	}
+	return o
+}
+
+// TestSecondApplication: with the table in force a second whole job finds the
+// same machine and offers nothing to add.
+func TestSecondApplication(t *testing.T) {
+	sc, err := bench.Lookup("beam-twist")
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := memoryDir(t)
+	synctest.Test(t, func(t *testing.T) {
+		printer := bench.New(sc, bench.Options{Seed: 5})
+		w := open(t, dir, sc, &cable{printer: printer})
+		defer w.close()
+		p := &person{api: w.api, feel: printer.Blade, rnd: rand.New(rand.NewPCG(3, 2)), name: "the played person"}
+		applyWhole(t, w, p)
+		run, err := p.measure(t.Context(), "repeat", "gauging", "survey")
+		if err != nil {
+			t.Fatal(err)
+		}
+		table, err := w.api.Table(t.Context(), run.ID)
+		if err != nil || table.Refused == nil || table.Refused.Code != "not-needed" {
+			t.Errorf("the second table: %+v, %v; want not-needed", table.Refused, err)
+		}
+	})
+}
