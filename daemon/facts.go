@@ -29,7 +29,7 @@ type Facts struct {
 	MapWhy    string
 	// MapAsked says that Map was read when the printer was identified, and not
 	// learnt from a job since.
-	MapAsked bool
+	MapAsked bool `json:"-"`
 	Settings string
 	Framed   bool
 	Temps    *dialect.Temps
@@ -128,38 +128,47 @@ func (f *Facts) limits(ask askFunc, words *dialect.Dialect) error {
 }
 
 func (f *Facts) stored(ask askFunc, words *dialect.Dialect) error {
-	r, rows, ok, why, err := readMap(ask, words)
+	r, err := ask(words.Map())
 	if err != nil {
 		return fmt.Errorf("daemon: read the stored map: %w", err)
 	}
-	switch {
-	case why != nil:
-		f.MapWhy = why.Error()
-	case !ok:
-		f.MapWhy = "the printer printed no stored map"
-	default:
-		f.Map, f.MapAsked = rows, true
-	}
+	f.takeMap(words.ReadMap(r))
 	if on, ok := words.ReadLevelling(r); ok && f.Levelling == nil {
 		f.Levelling = &on
 	}
 	return nil
 }
 
-// readMap asks for the map until two prints in a row are alike, four times at
-// most: nothing in a print tells that a digit was damaged on the way.
-func readMap(ask askFunc, words *dialect.Dialect) (r gcode.Reply, rows [][]int64, ok bool, why, err error) {
-	var last [][]int64
-	for range 4 {
-		if r, err = ask(words.Map()); err != nil {
-			return r, nil, false, nil, err
-		}
-		if rows, ok, why = words.ReadMap(r); why != nil || !ok || last != nil && equalMaps(rows, last) {
-			return r, rows, ok, why, nil
-		}
-		last = rows
+func (f *Facts) takeMap(rows [][]int64, ok bool, err error) {
+	f.Map, f.MapAsked, f.MapWhy = nil, false, ""
+	switch {
+	case err != nil:
+		f.MapWhy = err.Error()
+	case !ok:
+		f.MapWhy = "the printer printed no stored map"
+	default:
+		f.Map, f.MapAsked = rows, true
 	}
-	return r, nil, false, errors.New("the printer prints its stored map otherwise each time"), nil
+}
+
+// readMapAgain asks for the map until two prints in a row are alike, four times
+// at most: nothing in a print tells that a digit was damaged on the way.
+func (f *Facts) readMapAgain(ctx context.Context, line asker, words *dialect.Dialect) error {
+	for try := 0; f.MapAsked; try++ {
+		r, err := line.Ask(ctx, words.Map())
+		if err != nil {
+			return fmt.Errorf("daemon: read the stored map: %w", err)
+		}
+		last := f.Map
+		f.takeMap(words.ReadMap(r))
+		switch {
+		case equalMaps(f.Map, last):
+			return nil
+		case try == 2:
+			f.takeMap(nil, false, errors.New("the printer prints its stored map otherwise each time"))
+		}
+	}
+	return nil
 }
 
 func (f *Facts) heat(ask askFunc, words *dialect.Dialect) error {

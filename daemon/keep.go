@@ -96,6 +96,9 @@ func (l *Link) greet(ctx context.Context, sess *gcode.Session) (Facts, error) {
 		return Facts{}, err
 	}
 	f, err := identify(ctx, sess, l.o.Words, l.o.Name)
+	if err == nil {
+		err = f.readMapAgain(ctx, sess, l.o.Words)
+	}
 	f.Framed = sess.Framed()
 	return f, err
 }

@@ -118,19 +118,37 @@ func (j *job) readSettings(ctx context.Context) error {
 // readMap keeps the stored map. A printer without one is no fault: the table is
 // refused later. One that cannot be read is: it would be guessed.
 func (j *job) readMap(ctx context.Context) error {
-	r, err := j.head.ask(ctx, j.Words.Map(), "read the stored map")
+	rows, ok, why, err := j.askMap(ctx)
 	if err != nil {
 		return err
 	}
 	j.did()
-	rows, ok, err := j.Words.ReadMap(r)
 	switch {
-	case err != nil:
-		return j.keep(record.Event{Note: &record.Note{Text: "the stored map cannot be read: " + err.Error()}})
+	case why != nil:
+		return j.keep(record.Event{Note: &record.Note{Text: "the stored map cannot be read: " + why.Error()}})
 	case !ok:
 		return j.keep(record.Event{Note: &record.Note{Text: "the printer printed no stored map"}})
 	}
 	return j.keep(record.Event{Map: &record.Map{Nodes: rows}})
+}
+
+// askMap asks for the map until two prints in a row are alike, four times at
+// most: nothing in a print tells that a digit was damaged on the way. why says
+// what is wrong with the print.
+func (j *job) askMap(ctx context.Context) (rows [][]int64, ok bool, why, err error) {
+	var last [][]int64
+	for range 4 {
+		r, err := j.head.ask(ctx, j.Words.Map(), "read the stored map")
+		if err != nil {
+			return nil, false, nil, err
+		}
+		rows, ok, why = j.Words.ReadMap(r)
+		if why != nil || !ok || last != nil && slices.EqualFunc(rows, last, slices.Equal) {
+			return rows, ok, why, nil
+		}
+		last = rows
+	}
+	return nil, false, errors.New("it is printed otherwise each time"), nil
 }
 
 // begin keeps that a step began and shows it.
