@@ -65,8 +65,8 @@ func (v Verdict) unready(run record.Run) *Refusal {
 				return finding(f)
 			}
 		}
-	case !v.facts.steady.measured:
-		return &Refusal{FindingPrefix + Undetermined, "The repeat test is missing: whether the machine does the same twice is not known.", "Run the steps repeat, gauging and survey together."}
+	case !v.facts.steady.measured || v.facts.steady.Wander == nil:
+		return &Refusal{FindingPrefix + Undetermined, "The repeat test with its passes over one row is missing: whether the machine does the same twice is not known.", "Run the steps repeat, gauging and survey together."}
 	}
 	tolerance := run.Setup.Criteria.Tolerance
 	if x := v.Gap.Largest(); run.Setup.Applied == nil && math.Abs(x.Gap)+x.U95 <= tolerance {

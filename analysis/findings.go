@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"abbed/probe/record"
 )
@@ -120,8 +121,11 @@ func capital(s string) string {
 // measured, gauging that was not finished, a second row.
 func (e evidence) missing() []string {
 	var out []string
-	if un := e.steady.unmeasured(); len(un) > 0 && !e.steady.measured {
+	switch {
+	case !e.steady.measured:
 		out = append(out, "The repeat test is missing, so that nobody knows whether the machine does the same twice.")
+	case e.steady.Wander == nil:
+		out = append(out, "The passes over one row are missing, so that nobody knows whether the head takes the same way twice.")
 	}
 	asked := e.run.Asked(record.StepGauging)
 	if asked && !e.run.Did(record.StepGauging) && !e.run.Did(record.StepSurvey) {
@@ -135,14 +139,25 @@ func (e evidence) missing() []string {
 
 func (e evidence) nextStep() string {
 	switch {
-	case !e.steady.measured:
-		return "Run the step repeat, then the others."
+	case !e.steady.measured, e.steady.Wander == nil:
+		return "Run the step repeat to its end, then the others."
 	case len(e.gauged.support.rows) < 2:
 		p, _ := e.gauged.nextPlace(e.run)
 		return fmt.Sprintf("Gauge a second row, for instance at %s.", p)
-	default:
-		return "Gauge more: " + e.gauged.nextColumn(e.run) + ", or the places that are there once more."
 	}
+	if reach := e.run.Setup.Reach; reach.Valid() {
+		r := reach.Meet(e.Gap.Area.Grown(e.Gap.Margin))
+		var at []record.Place
+		for j := range 3 {
+			for i := range 7 {
+				at = append(at, record.Place{U: r.X0 + r.W()*float64(i)/6, V: r.Y0 + r.H()*float64(j)/2})
+			}
+		}
+		if s, ok := e.Suggest(at); ok && r.Valid() {
+			return fmt.Sprintf("Gauge more: one record at %s lowers the largest doubt most, from %s to about %s.", s.Place, um(s.Now), um(s.After))
+		}
+	}
+	return "Gauge more: " + e.gauged.nextColumn(e.run) + ", or the places that are there once more."
 }
 
 func (e evidence) undetermined(sentence, next string) Finding {
@@ -186,6 +201,9 @@ func (e evidence) healthy(x Extreme) Finding {
 			um(e.run.Setup.Criteria.Tolerance), x.Place, um(x.Gap), um(x.U95)),
 		Doubt: "Outside the gauged area nothing is known. Intervals are 95 %.",
 		Next:  "Nothing. Measure again after a repair, a crash or a move of the printer.",
+	}
+	if un := e.steady.unmeasured(); len(un) > 0 {
+		f.Doubt += " Not measured: " + strings.Join(un, ", ") + "."
 	}
 	if a := e.run.Setup.Applied; a != nil {
 		f.Next = "A correction of ours is in force though the machine does not need one: undo it. " + f.Next

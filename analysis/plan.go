@@ -1,0 +1,117 @@
+package analysis
+
+import (
+	"math"
+
+	"abbed/analysis/fit"
+	"abbed/probe/record"
+)
+
+// Suggestion is where one more gauging would help most.
+type Suggestion struct {
+	Place record.Place `json:"place"`
+	// Now is the largest u95 in the gauged area, After what it would be with
+	// one more record at Place, mm.
+	Now   float64 `json:"now"`
+	After float64 `json:"after"`
+}
+
+// Suggest returns the place, of those given, at which one more record would
+// lower the largest u95 of the gauged area most, the candidates' weights held.
+// It is false without a Gap that rests on gaugings, and where no place would
+// lower it.
+//
+// For each candidate of the average with covariance s^2 C and the place's row a
+// the covariance becomes s^2 (C - C a a' C / (1 + a' C a)) (Sherman, Morrison;
+// from memory), with one more degree of freedom.
+func (v Verdict) Suggest(places []record.Place) (Suggestion, bool) {
+	if v.Gap == nil || len(v.Gap.surface.members) == 0 {
+		return Suggestion{}, false
+	}
+	g := v.Gap
+	at := g.lattice(5)
+	best := Suggestion{Now: g.worst(at, nil)}
+	best.After = best.Now
+	found := false
+	for _, p := range places {
+		if after := g.worst(at, &p); after < best.After-1e-6 {
+			best.Place, best.After, found = p, after, true
+		}
+	}
+	return best, found
+}
+
+// worst returns the largest u95 at the places, as if one more record were there
+// if it is not nil.
+func (g *Gap) worst(at []record.Place, more *record.Place) float64 {
+	s := g.surface
+	worst := 0.0
+	for _, p := range at {
+		v, mean := 0.0, 0.0
+		vs := make([]float64, len(s.members))
+		us := make([]float64, len(s.members))
+		for i, m := range s.members {
+			vs[i], us[i] = s.memberContrast(m, p, g.Zero, func(term) bool { return true })
+			if more != nil {
+				us[i] -= s.gain(m, p, g.Zero, *more)
+			}
+			mean += m.weight * vs[i]
+		}
+		for i, m := range s.members {
+			t := m.t / z95
+			v += m.weight * (t*t*us[i] + (vs[i]-mean)*(vs[i]-mean))
+		}
+		worst = math.Max(worst, z95*math.Sqrt(math.Max(v, 0)))
+	}
+	return worst
+}
+
+// gain is by how much a record at more lowers the variance of one member's
+// contrast between p and q.
+func (s surface) gain(m member, p, q, more record.Place) float64 {
+	c := make([]float64, len(m.terms))
+	for i, t := range m.terms {
+		if t != termOne {
+			c[i] = s.frame.value(t, p) - s.frame.value(t, q)
+		}
+	}
+	a := s.frame.row(m.terms, more)
+	dot := 0.0
+	for i := range c {
+		for j := range a {
+			dot += c[i] * m.fit.Unscaled.At(i, j) * a[j]
+		}
+	}
+	return m.s2 * dot * dot / (1 + m.fit.Variance(a))
+}
+
+// Expect returns the largest u95 that gaugings at the places would give over
+// their rectangle, mm, before anything is gauged: for a gap error that is
+// linear, or bent up to the third power with t s, with the expected scatter of
+// a gauging. It is false where the places cannot tell that many terms.
+func Expect(places []record.Place, zero record.Place, bent bool, c record.Criteria) (u95 float64, ok bool) {
+	terms := []term{termOne, termT}
+	if bent {
+		terms = append(terms, termT2, termT3, termTS)
+	}
+	area := record.Bound(places)
+	f := newFrame(area, nil)
+	rows := make([][]float64, len(places))
+	for i, p := range places {
+		rows[i] = f.row(terms, p)
+	}
+	r, err := fit.Least(rows, make([]float64, len(rows)), nil)
+	if err != nil || r.Rank < len(terms) || r.Condition > crossing || r.DoF < 1 {
+		return 0, false
+	}
+	k := fit.T95(r.DoF+priorDoF) * c.GaugeScatter
+	g := Gap{Area: area}
+	for _, p := range g.lattice(5) {
+		d := f.row(terms, p)
+		for i, z := range f.row(terms, zero) {
+			d[i] -= z
+		}
+		u95 = math.Max(u95, k*math.Sqrt(r.Variance(d)))
+	}
+	return u95, true
+}

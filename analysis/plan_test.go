@@ -1,0 +1,66 @@
+package analysis_test
+
+import (
+	"testing"
+
+	"abbed/analysis"
+	"abbed/probe/record"
+)
+
+// A record at the suggested place lowers the largest u95 about as foreseen,
+// and one in the middle less.
+func TestSuggest(t *testing.T) {
+	m := good()
+	m.gap = shaped(func(x, y float64) float64 { return 0.1*x + 0.05*x*x })
+	better, n := 0, 30
+	for seed := range uint64(n) {
+		p := standard()
+		v := analysis.Judge(simulate(m, p, seed+1))
+		s, ok := v.Suggest(grid(p.reach, 7, 3))
+		if !ok {
+			t.Fatalf("seed %d: no suggestion", seed)
+		}
+		if s.After >= s.Now {
+			t.Errorf("seed %d: %+v", seed, s)
+		}
+		if centre, ok := v.Suggest([]record.Place{p.zero}); !ok || s.After <= centre.After {
+			better++
+		}
+		if x := (s.Place.U - 117.5) / 97.5; x > -0.5 && x < 0.5 {
+			t.Logf("seed %d: suggested %v", seed, s)
+		}
+	}
+	if better < n {
+		t.Errorf("the middle was better in %d of %d", n-better, n)
+	}
+	if _, ok := analysis.Judge(record.Run{}).Suggest(grid(standard().reach, 3, 3)); ok {
+		t.Error("a suggestion without a gap error")
+	}
+}
+
+// What Expect promises is what runs give, to a third.
+func TestExpect(t *testing.T) {
+	p := standard()
+	c := record.DefaultCriteria()
+	straight, ok := analysis.Expect(p.places, p.zero, false, c)
+	if !ok || straight > 0.020 {
+		t.Errorf("linear, twelve gaugings: %.4f, %v", straight, ok)
+	}
+	bent, ok := analysis.Expect(p.places, p.zero, true, c)
+	if !ok || bent <= straight {
+		t.Errorf("bent: %.4f, %v", bent, ok)
+	}
+	if _, ok := analysis.Expect(grid(p.reach, 3, 2), p.zero, true, c); ok {
+		t.Error("three columns promise a third power")
+	}
+	m := good()
+	m.gap = shaped(func(x, y float64) float64 { return 0.15 * x })
+	mean, n := 0.0, 20
+	for seed := range uint64(n) {
+		v := analysis.Judge(simulate(m, p, seed+1))
+		mean += v.Gap.Largest().MostDoubt / float64(n)
+	}
+	if mean < 0.66*straight || mean > 2*straight {
+		t.Errorf("promised %.4f, runs give %.4f", straight, mean)
+	}
+}
