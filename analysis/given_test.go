@@ -90,6 +90,23 @@ func TestGivenRepeats(t *testing.T) {
 	}
 }
 
+// A repeat column makes passes: wandering is seen in a stranger's file too.
+func TestGivenPasses(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 3))
+	var ts []record.Touch
+	for pass := range 3 {
+		k := 0.08 * float64(pass-1)
+		for i := range 40 {
+			x := float64(i)*3 - 60
+			ts = append(ts, record.Touch{N: int64(len(ts)), Place: record.Place{U: x, V: 100}, Z: k*x/60 + 0.005*r.NormFloat64(), Series: record.SeriesGiven, Pass: pass})
+		}
+	}
+	f, failed := analysis.Steady(record.Run{Touches: ts}).Failed()
+	if !failed || f.ID != analysis.WornWheels {
+		t.Errorf("passes that tilt by 0.08 mm: %+v", f)
+	}
+}
+
 func FuzzReadCSV(f *testing.F) {
 	f.Add("x,y,z\n1,2,3\n")
 	f.Add("x;y;z;side\n1;2;3;+x\n")

@@ -1,0 +1,188 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"abbed/analysis/fit"
+	"abbed/probe/record"
+)
+
+// whyNot returns why the fit is not to be believed, or nil. What cannot be
+// told is never a number:
+//
+//   - fewer than three columns: a bend cannot be seen at all;
+//   - a bow that three columns show: it may as well be an S shape;
+//   - an S shape from fewer than ten records (design/2: 23 um at 8);
+//   - a left-right shape in the map that the gauged places cannot share out;
+//   - a zero place that does not fit with the others: all contrasts rest on it;
+//   - residuals far beyond the expected scatter, and too few second records to
+//     say whether the hand or the shape makes them;
+//   - places that repeat well and yet do not fit any candidate.
+func (g *gauged) whyNot(run record.Run, fitted bool) *Reason {
+	area := placesOf(g.obs.pairs)
+	c := run.Setup.Criteria
+	switch cols := len(g.support.columns); {
+	case !area.Grown(c.GaugedMargin).Has(run.Setup.Zero):
+		return &Reason{"zero-not-gauged", "the zero place was not gauged, so that nothing can be compared with it", "gauge the zero place, " + run.Setup.Zero.String()}
+	case cols < 3 || !fitted:
+		return &Reason{"few-places", fmt.Sprintf("gauged at %d places in %d columns: a bend between them cannot be seen", g.support.places, cols), "gauge on: " + g.nextColumn(run)}
+	}
+	bend := g.surface.weightOf(func(t term) bool { return t == termT2 || t == termT3 })
+	cubic := g.surface.weightOf(func(t term) bool { return t == termT3 })
+	switch cols := len(g.support.columns); {
+	case cols == 3 && bend > 0.5 && !g.support.profile:
+		g.model.CannotTell = append(g.model.CannotTell, CannotTell{[]string{"t2", "t3"}, "three columns cannot tell a bow from an S shape", g.nextColumn(run)})
+		return &Reason{"bend-unclear", "the gap error bends from left to right, and three columns cannot tell how", "gauge on: " + g.nextColumn(run)}
+	case cubic > 0.5 && len(g.obs.pairs) < 10:
+		g.model.CannotTell = append(g.model.CannotTell, CannotTell{[]string{"t2", "t3"}, fmt.Sprintf("%d gaugings are too few for an S shape", len(g.obs.pairs)), g.nextColumn(run)})
+		return &Reason{"bend-unclear", fmt.Sprintf("the gap error has an S shape from left to right, for which %d gaugings are too few", len(g.obs.pairs)), "gauge on: " + g.nextColumn(run)}
+	}
+	if r := g.shareUnclear(run); r != nil {
+		return r
+	}
+	if off, sd := g.zeroOff(run); math.Abs(off) > 4*sd && math.Abs(off) > run.Setup.Criteria.Tolerance/2 {
+		return &Reason{"zero-does-not-fit", fmt.Sprintf("the zero place, against which everything is compared, lies %s from what the other places say of it", um(off)),
+			"gauge the zero place again, and a place near it, at another y"}
+	}
+	if r := g.handOrShape(); r != nil {
+		return r
+	}
+	if l := g.model.LackOfFit; l != nil && l.P < 0.001 {
+		return &Reason{"does-not-fit", fmt.Sprintf("gaugings repeat well at each place, and yet no smooth shape fits them (lack of fit F %.1f, p %.1g)", l.F, l.P), "gauge on between the places: " + g.nextColumn(run)}
+	}
+	return nil
+}
+
+// handOrShape returns a reason where what the best candidate leaves is beyond
+// the expected scatter (chi-square at 0.1 %), while fewer than three second
+// records say what the hand's own scatter is.
+func (g *gauged) handOrShape() *Reason {
+	best := g.surface.members[0]
+	_, dof := fit.PureError(g.obs.g, g.obs.w, g.obs.places())
+	v := best.fit.RSS / best.fit.DoF
+	if dof >= 3 || fit.FTail(v/g.obs.sigma02, best.fit.DoF, 1e6) > 0.001 {
+		return nil
+	}
+	return &Reason{"hand-or-shape", fmt.Sprintf("the gaugings lie %s about any smooth shape, where %s is expected: the hand may be unsteady, or the shape is another",
+		um(math.Sqrt(v)), um(math.Sqrt(g.obs.sigma02))), "gauge three places or more a second time"}
+}
+
+// zeroOff returns how far the zero place's own records lie from what the best
+// candidate says of it without them, and the standard deviation of that: a
+// misfit there would shift every contrast. It is 0 where it cannot be told.
+func (g *gauged) zeroOff(run record.Run) (off, sd float64) {
+	less := g.obs
+	less.w = slices.Clone(g.obs.w)
+	at, n := 0.0, 0.0
+	for i, p := range g.obs.pairs {
+		if p.Place.Distance(run.Setup.Zero) < 1 && g.obs.w[i] > 0 {
+			at, n = at+p.G, n+1
+			less.w[i] = 0
+		}
+	}
+	if n == 0 {
+		return 0, 1
+	}
+	sf, ok := average(less, g.candidates, g.surface.frame)
+	if !ok {
+		return 0, 1
+	}
+	v, u, _ := sf.raw(run.Setup.Zero)
+	return at/n - v, math.Sqrt(u*u + g.obs.sigma02/n)
+}
+
+// shareUnclear returns a reason where the survey has a left-right shape beyond
+// the tolerance, and the gauged places leave its share so open that the shape
+// times the share's doubt is beyond the tolerance too: then the gap error
+// between the places may be anything from none to all of it.
+func (g *gauged) shareUnclear(run record.Run) *Reason {
+	if !g.support.profile {
+		return nil
+	}
+	tolerance, size := run.Setup.Criteria.Tolerance, g.surface.frame.prof.Size.Value
+	if size <= tolerance {
+		return nil
+	}
+	rows := make([][]float64, len(g.obs.pairs))
+	for i, p := range g.obs.pairs {
+		rows[i] = g.surface.frame.row([]term{termOne, termT, termF}, p.Place)
+	}
+	r, err := fit.Least(rows, g.obs.g, g.obs.w)
+	if err == nil && r.Rank == 3 && size*r.U(2, math.Sqrt(g.obs.sigma02)) <= tolerance {
+		return nil
+	}
+	p := g.mostBend()
+	g.model.CannotTell = append(g.model.CannotTell, CannotTell{[]string{"t", "f"}, "at the gauged places the survey's left-right shape looks like a straight line", fmt.Sprintf("gauge a column at x=%.0f", p)})
+	return &Reason{"share-unclear", fmt.Sprintf("the map has a left-right shape of %s, and the gauged places cannot tell how much of it is lever error", um(size)),
+		fmt.Sprintf("gauge on: a column at x=%.0f, where the shape stands out", p)}
+}
+
+// mostBend returns where the survey's left-right shape lies farthest from a
+// line through what it has at the gauged places.
+func (g *gauged) mostBend() float64 {
+	f := g.surface.frame
+	rows := make([][]float64, len(g.obs.pairs))
+	y := make([]float64, len(rows))
+	for i, p := range g.obs.pairs {
+		rows[i], y[i] = f.row([]term{termOne, termT}, p.Place), f.value(termF, p.Place)
+	}
+	line, err := fit.Least(rows, y, nil)
+	at, most := f.mid.U, -1.0
+	area := placesOf(g.obs.pairs)
+	for _, c := range f.prof.Columns {
+		if err != nil || c.At < area.X0 || c.At > area.X1 {
+			continue
+		}
+		p := record.Place{U: c.At, V: f.mid.V}
+		if d := math.Abs(c.Bend - line.Predict(f.row([]term{termOne, termT}, p))); d > most {
+			at, most = c.At, d
+		}
+	}
+	return at
+}
+
+// nextColumn says in words where one more column would tell most: the middle
+// of the widest stretch without one, the reach's ends counted.
+func (g *gauged) nextColumn(run record.Run) string {
+	p, row := g.nextPlace(run)
+	if row {
+		return fmt.Sprintf("a second row, at y=%.0f", p.V)
+	}
+	return fmt.Sprintf("a column at x=%.0f", p.U)
+}
+
+// nextPlace returns the place that would tell most, and whether it is for a
+// second row rather than for a column.
+func (g *gauged) nextPlace(run record.Run) (record.Place, bool) {
+	reach := run.Setup.Reach
+	area := placesOf(g.obs.pairs)
+	if !reach.Valid() {
+		reach = area.Grown(40)
+	}
+	m := area.Middle()
+	if len(g.support.columns) >= 5 && len(g.support.rows) < 2 {
+		v := reach.Y0
+		if m.V-reach.Y0 < reach.Y1-m.V {
+			v = reach.Y1
+		}
+		return record.Place{U: m.U, V: v}, true
+	}
+	cols := g.support.columns
+	at, wide := reach.X0, -1.0
+	if len(cols) > 0 {
+		if d := cols[0] - reach.X0; d > wide {
+			at, wide = reach.X0, d
+		}
+		if d := reach.X1 - cols[len(cols)-1]; d > wide {
+			at, wide = reach.X1, d
+		}
+		for i := 1; i < len(cols); i++ {
+			if d := cols[i] - cols[i-1]; d > 1.5*wide {
+				at, wide = (cols[i]+cols[i-1])/2, d/1.5
+			}
+		}
+	}
+	return record.Place{U: at, V: m.V}, false
+}
