@@ -45,7 +45,8 @@ func gate(id string, measured, failed bool, f func() Finding) Gate {
 	return Gate{ID: id, State: Failed, Finding: &found}
 }
 
-// scatterGate fails for a scatter above the criterion, and for four outliers
+// scatterGate fails for a scatter above the criterion, at one place or between
+// neighbours within the passes (five times as many touches), and for four outliers
 // or more that are a tenth of the touches or more: a probe that is wild so
 // often cannot be told from a bed.
 func (s Stability) scatterGate(c record.Criteria) Gate {
@@ -56,7 +57,8 @@ func (s Stability) scatterGate(c record.Criteria) Gate {
 		}
 	}
 	wild := odd >= 4 && 10*odd >= s.Touches+odd
-	failed := s.Scatter != nil && (s.Scatter.Value > c.Scatter || wild)
+	rough := s.Wander != nil && s.Wander.Noise > c.Scatter
+	failed := s.Scatter != nil && (s.Scatter.Value > c.Scatter || wild || rough)
 	return gate(ProbeNotRepeatable, s.Scatter != nil, failed, func() Finding {
 		f := Finding{
 			ID:       ProbeNotRepeatable,
@@ -69,6 +71,9 @@ func (s Stability) scatterGate(c record.Criteria) Gate {
 		}
 		if wild {
 			f.Evidence += fmt.Sprintf(" %d touches lie far off the others.", odd)
+		}
+		if rough {
+			f.Evidence += fmt.Sprintf(" Within the passes over one row neighbouring touches scatter by %s.", um(s.Wander.Noise))
 		}
 		return f
 	})

@@ -37,6 +37,7 @@ func gateCases() []gateCase {
 		{"small play", "", 0.99, with(func(m *machine) { m.play = [2]float64{0.008, 0} })},
 		{"outliers", "", 0.94, with(func(m *machine) { m.outlier = 0.02 })},
 		{"rough probe", analysis.ProbeNotRepeatable, 0.99, with(func(m *machine) { m.scatter = 0.03 })},
+		{"rather rough probe", analysis.ProbeNotRepeatable, 0.97, with(func(m *machine) { m.scatter = 0.02 })},
 		{"fast drift", analysis.DriftFound, 0.97, with(func(m *machine) { m.drift = func(t float64) float64 { return 4e-4 * t } })},
 		{"swinging drift", analysis.DriftFound, 0.95, with(func(m *machine) {
 			m.drift = func(t float64) float64 {

@@ -46,7 +46,7 @@ func (s *steadiness) repeatTest(run record.Run) {
 		s.Touches = len(ts)
 		return
 	}
-	f, kept, odd, ok := fitRepeats(ts, s.Step)
+	f, kept, odd, ok := fitRepeats(ts, s.Step, run.Setup.Criteria.Scatter)
 	if !ok {
 		return
 	}
@@ -120,11 +120,13 @@ func bothSides(ts []record.Touch, side func(record.Touch) int8) bool {
 
 // fitRepeats fits the repeat test without its first touch, setting aside the
 // touches that lie beyond five standard deviations of a robust fit (Huber's;
-// at most a quarter of all), and lists them.
-func fitRepeats(all []record.Touch, step float64) (timed, []record.Touch, []Odd, bool) {
+// at most a quarter of all), and lists them. What is within three times the
+// scatter that is allowed is never set aside: a probe must not be made better
+// than it is by its own bad touches.
+func fitRepeats(all []record.Touch, step, scatter float64) (timed, []record.Touch, []Odd, bool) {
 	ts := append([]record.Touch(nil), all[1:]...)
 	off := robustRest(ts)
-	limit := max(5*fit.MAD(off), 5*step/math.Sqrt(12), 1.5*step, 0.003)
+	limit := max(5*fit.MAD(off), 1.5*step, 3*scatter)
 	var odd []Odd
 	kept := ts[:0:0]
 	for i, t := range ts {

@@ -13,8 +13,8 @@ const chance = 0.0015
 
 // enough is the share of the criterion from which a significant wandering
 // fails the gate: three passes know a standard deviation so badly (three
-// degrees of freedom) that 0.6 of the limit may as well be beyond it.
-const enough = 0.6
+// degrees of freedom) that half of the limit may as well be beyond it.
+const enough = 0.5
 
 // wander compares the passes: each is freed of its mean, then of the mean of
 // all passes; what is left is scatter unless the machine wanders. Three tests,
@@ -124,7 +124,7 @@ type dips struct {
 
 // dips counts the places a few mm wide where one pass stands out of the
 // others: it and a neighbour beyond 3 sigma on the same side after the bends
-// are taken out, and by three halves of what may wander.
+// are taken out, and by what may wander and five sigma at its peak.
 func (ps passes) dips(sigma, limit float64) dips {
 	var d dips
 	lone := map[float64]int{}
@@ -136,7 +136,7 @@ func (ps passes) dips(sigma, limit float64) dips {
 		}
 		for j := 0; j < len(rest); j++ {
 			v := rest[j]
-			if math.Abs(v) < 1.5*limit || math.Abs(v) < 5*sigma {
+			if math.Abs(v) < limit || math.Abs(v) < 5*sigma {
 				continue
 			}
 			d.size = math.Max(d.size, math.Abs(v)/math.Sqrt(3))
