@@ -18,16 +18,12 @@ import (
 
 // Real times.
 const (
-	wake        = 100 * time.Millisecond // how often a read looks whether it was closed
 	dialTimeout = 10 * time.Second
 	keepAlive   = 15 * time.Second
 )
 
 // DefaultBaud is the rate if none is given.
 const DefaultBaud = 115200
-
-// highestFD is where select(2), with which the library reads, ends.
-const highestFD = 1023
 
 // Open opens what spec says, exclusively. Opening a Device may reset the
 // printer's board, and with it end a print: ask the person first.
@@ -160,7 +156,7 @@ func lowLatency(fd int) error {
 
 func discardOutput(fd int) error { return unix.IoctlSetInt(fd, unix.TCFLSH, unix.TCOFLUSH) }
 
-// openSerial opens the device again through the library, for mode and reads.
+// openSerial opens the device again through the library, for its mode.
 func openSerial(spec Spec, sort Sort, guard *os.File) (*Port, error) {
 	lib, err := openUninherited(spec)
 	if err != nil {
@@ -174,7 +170,7 @@ func openSerial(spec Spec, sort Sort, guard *os.File) (*Port, error) {
 		lib.Close()
 		return nil, explain(spec.Name, err)
 	}
-	p := &Port{name: spec.Name, sort: sort, reads: lib, writes: guard,
+	p := &Port{name: spec.Name, sort: sort, reads: guard, writes: guard,
 		closeReads: lib.Close, closeWrites: guard.Close}
 	p.discard = func() error { return control(guard, discardOutput) }
 	return p, nil
@@ -182,9 +178,6 @@ func openSerial(spec Spec, sort Sort, guard *os.File) (*Port, error) {
 
 // prepare sets what is set once.
 func prepare(lib serial.Port, spec Spec, sort Sort, guard *os.File) error {
-	if err := lib.SetReadTimeout(wake); err != nil {
-		return err
-	}
 	if sort == Terminal {
 		// The library's TIOCEXCL would outlive a kill -9 while the far side
 		// keeps the terminal; the lock does not.
@@ -212,28 +205,21 @@ func openUninherited(spec Spec) (serial.Port, error) {
 	if err != nil {
 		return nil, err
 	}
-	if fd := uninherit(spec.Name); fd > highestFD {
-		lib.Close()
-		return nil, fmt.Errorf("descriptor %d: too many files are open", fd)
-	}
+	uninherit(spec.Name)
 	return lib, nil
 }
 
-// uninherit sets close-on-exec on all our descriptors of the device and returns
-// the highest.
-func uninherit(name string) int {
+// uninherit sets close-on-exec on all our descriptors of the device.
+func uninherit(name string) {
 	var want unix.Stat_t
 	if unix.Stat(name, &want) != nil {
-		return -1
+		return
 	}
 	fds, _ := os.ReadDir("/proc/self/fd")
-	highest := -1
 	for _, e := range fds {
 		fd, err := strconv.Atoi(e.Name())
 		if err == nil && sameDevice("/proc/self/fd/"+e.Name(), &want) {
 			unix.CloseOnExec(fd)
-			highest = max(highest, fd)
 		}
 	}
-	return highest
 }

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"sync"
 	"sync/atomic"
 	"time"
 )
@@ -23,8 +22,7 @@ type Port struct {
 	closeWrites func() error
 	discard     func() error
 
-	closed  atomic.Bool
-	reading sync.Mutex // held while somebody is inside a read of a device
+	closed atomic.Bool
 }
 
 // writer is what an os.File and a net.Conn have in common.
@@ -42,38 +40,14 @@ func (p *Port) Name() string { return p.name }
 // Read waits for bytes. It returns os.ErrClosed after Close, and ErrGone when
 // the other end went away.
 func (p *Port) Read(b []byte) (int, error) {
-	for {
-		n, err := p.readOnce(b)
-		switch {
-		case p.closed.Load():
-			return n, p.wrap("read", os.ErrClosed)
-		case n > 0:
-			return n, nil
-		case err != nil:
-			return 0, p.wrap("read", fmt.Errorf("%w: %v", ErrGone, err))
-		case p.sort == Network:
-			return 0, nil
-		}
+	n, err := p.reads.Read(b)
+	switch {
+	case p.closed.Load():
+		return n, p.wrap("read", os.ErrClosed)
+	case n > 0 || err == nil:
+		return n, nil
 	}
-}
-
-// readOnce is one read of at most the time of wake. The library panics on
-// descriptors that select(2) cannot take: an error then.
-func (p *Port) readOnce(b []byte) (n int, err error) {
-	if p.sort == Network {
-		return p.reads.Read(b)
-	}
-	p.reading.Lock()
-	defer p.reading.Unlock()
-	defer func() {
-		if r := recover(); r != nil {
-			n, err = 0, fmt.Errorf("%v", r)
-		}
-	}()
-	if p.closed.Load() {
-		return 0, os.ErrClosed
-	}
-	return p.reads.Read(b)
+	return 0, p.wrap("read", fmt.Errorf("%w: %v", ErrGone, err))
 }
 
 // Write writes all of b, or what went out before the deadline.
@@ -115,10 +89,7 @@ func (p *Port) Close() error {
 		return p.closeReads()
 	}
 	_ = p.writes.SetWriteDeadline(time.Now())
-	p.reading.Lock() // the reader looks up every wake
-	err := p.closeReads()
-	p.reading.Unlock()
-	return errors.Join(err, p.closeWrites())
+	return errors.Join(p.closeReads(), p.closeWrites())
 }
 
 func (p *Port) wrap(act string, err error) error {
