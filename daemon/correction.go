@@ -253,7 +253,7 @@ func (d *Daemon) inForce() *record.Applied {
 	if d.applied.State != store.Kept {
 		return nil
 	}
-	return &record.Applied{Digest: d.applied.Digest, Add: d.applied.Add, Lever: d.applied.Lever}
+	return &record.Applied{Digest: d.applied.Digest, Before: d.applied.Before, Add: d.applied.Add, Lever: d.applied.Lever}
 }
 
 // Applied says what stands in the printer.
@@ -287,7 +287,10 @@ func (d *Daemon) Applied() api.Applied {
 	if why := d.expiry(a); why != "" {
 		out.Expired = &why
 	}
-	if a.State == store.Kept && a.Proved {
+	if out.Expired != nil && a.State == store.Kept {
+		out.Sentence = "A correction was kept, but it no longer holds: " + *out.Expired + "."
+	}
+	if a.State == store.Kept && a.Proved && out.Expired == nil {
 		out.Sentence = "The correction is in force, kept, and proved at the nozzle."
 	}
 	if a.Text != "" {

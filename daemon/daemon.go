@@ -236,9 +236,20 @@ func (d *Daemon) manner() probe.Manner {
 		raw = true
 	}
 	return probe.Manner{
-		Style: probe.Style(s.Probe.Style), RawHeights: raw, IdleOff: int(s.IdleOff / time.Second),
+		Style: probe.Style(s.Probe.Style), RawHeights: raw, IdleOff: d.idleOff(),
 		Feeds: probe.Feeds{Travel: 60 * s.Feeds.Travel, Z: 60 * s.Feeds.Z, Probe: 60 * s.Feeds.Probe},
 	}
+}
+
+// idleOff is what the printer's idle switch-off of the motors is put back to, s:
+// what the owner set, else what the printer said, else the default.
+func (d *Daemon) idleOff() int {
+	if _, said := d.settings.Given["idle_off"]; !said {
+		if f := d.link.now().facts; f != nil && f.IdleOff != nil {
+			return *f.IdleOff
+		}
+	}
+	return int(d.settings.IdleOff / time.Second)
 }
 
 // plan is how much is measured, by the settings.

@@ -7,7 +7,9 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 
 	"abbed/gcode"
@@ -31,8 +33,11 @@ type Facts struct {
 	// learnt from a job since.
 	MapAsked bool `json:"-"`
 	Settings string
-	Framed   bool
-	Temps    *dialect.Temps
+	// IdleOff is the idle switch-off of the motors, s, if the settings report
+	// holds it.
+	IdleOff *int
+	Framed  bool
+	Temps   *dialect.Temps
 }
 
 // asker asks the printer.
@@ -91,11 +96,23 @@ func (f *Facts) settings(ask askFunc, words *dialect.Dialect) error {
 		return fmt.Errorf("daemon: read the settings: %w", err)
 	}
 	f.Settings = words.ReadSettings(r)
+	f.takeIdle()
 	f.takeLever(words, r)
 	if on, ok := words.ReadLevelling(r); ok {
 		f.Levelling = &on
 	}
 	return nil
+}
+
+// idleWord finds the word that sets the idle switch-off in a settings report.
+var idleWord = regexp.MustCompile(`(?im)\bM(?:84|18)\s+S\s*(\d{1,6})\b`)
+
+func (f *Facts) takeIdle() {
+	if m := idleWord.FindStringSubmatch(f.Settings); m != nil {
+		if s, err := strconv.Atoi(m[1]); err == nil {
+			f.IdleOff = &s
+		}
+	}
 }
 
 func (f *Facts) takeLever(words *dialect.Dialect, r gcode.Reply) {

@@ -218,6 +218,7 @@ func (d *Daemon) finish(a *active, why error) {
 		d.log.Error("the end of the run cannot be kept", "run", run.ID, "err", err)
 	}
 	d.judge(a.log.Run())
+	d.learnMap(a.log.Run())
 	if state == record.EndDone {
 		d.learnProof(a.log.Run())
 	}

@@ -90,9 +90,33 @@ func (d *Daemon) learnProof(run record.Run) {
 			a.Text = run.Cut.Text
 		}
 	}
+	d.saveApplied(a)
+}
+
+// mapAnew is why a correction expires when the printer has measured its map anew.
+const mapAnew = "the stored map was measured or changed since: the correction is not in it any more"
+
+// learnMap keeps that the map of a run does not hold the correction any more.
+func (d *Daemon) learnMap(run record.Run) {
+	applied := d.inForce()
+	if run.Map == nil || applied == nil || applied.In(*run.Map) {
+		return
+	}
+	d.mu.Lock()
+	a := d.applied
+	d.mu.Unlock()
+	if a.Expired != "" {
+		return
+	}
+	a.At, a.Expired, a.Proved = time.Now(), mapAnew, false
+	d.saveApplied(a)
+}
+
+// saveApplied keeps a new entry of the journal, and learns it.
+func (d *Daemon) saveApplied(a store.Applied) {
 	n, err := d.store.SaveApplied(context.Background(), a)
 	if err != nil {
-		d.log.Error("the proof cannot be kept", "err", err)
+		d.log.Error("what is applied cannot be kept", "err", err)
 		return
 	}
 	a.N = n

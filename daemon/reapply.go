@@ -21,7 +21,7 @@ func (d *Daemon) Reapply(ctx context.Context, by string) error {
 	if a.State != store.Kept {
 		return api.Errorf(409, "not-applied", "apply a table first", "re-apply: no correction is signed off and in force")
 	}
-	if why := d.expiry(a); why != "" {
+	if why := d.expiry(a); why != "" && why != mapAnew {
 		return api.Errorf(409, "expired", "measure again", "re-apply: %s", why)
 	}
 	now, err := d.readMap(ctx)
@@ -82,7 +82,7 @@ func (d *Daemon) onto(ctx context.Context, a store.Applied, now [][]int64) (stor
 	if err := d.keepTable(t, a.Run); err != nil {
 		return a, err
 	}
-	next := apply.Intent(t, a.Run, a.Person)
+	next := apply.Intent(t, a.Run, a.Person) // not expired, not proved
 	next.Text = fmt.Sprintf("re-applied from %s", a.Digest)
 	return next, nil
 }

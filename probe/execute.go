@@ -97,10 +97,7 @@ func (j *job) prepare(ctx context.Context) error {
 		return err
 	}
 	j.did()
-	if err := j.readMap(ctx); err != nil {
-		return err
-	}
-	return j.head.Switch(ctx, record.SwitchIdle, false)
+	return j.readMap(ctx)
 }
 
 func (j *job) readSettings(ctx context.Context) error {

@@ -60,6 +60,9 @@ func (j *job) gauge(ctx context.Context) (err error) {
 	if err := j.begin(record.StepGauging, places*g.records()); err != nil {
 		return err
 	}
+	if err := j.awake(ctx); err != nil {
+		return err
+	}
 	if err := j.head.Switch(ctx, record.SwitchLevelling, false); err != nil {
 		return err
 	}
@@ -75,6 +78,10 @@ func (j *job) gauge(ctx context.Context) (err error) {
 		}
 	}
 }
+
+// awake holds the printer's idle switch-off of the motors off while a person
+// gauges; it is put back with the end of the run.
+func (j *job) awake(ctx context.Context) error { return j.head.Switch(ctx, record.SwitchIdle, false) }
 
 func (g *gauging) records() int {
 	if g.alone {
@@ -282,6 +289,9 @@ func (g *gauging) up(ctx context.Context) error {
 func (g *gauging) leave(ctx context.Context, a Action) error {
 	g.display(PhaseWorking)
 	g.pending = a.Done
+	if err := g.stillFree(ctx); err != nil {
+		return err
+	}
 	if !g.away {
 		return nil
 	}

@@ -25,6 +25,9 @@ func (j *job) prove(ctx context.Context) (err error) {
 	if err := j.begin(record.StepProve, g.records()); err != nil {
 		return err
 	}
+	if err := j.awake(ctx); err != nil {
+		return err
+	}
 	if err := j.head.LevelFor(ctx, true); err != nil {
 		return err
 	}

@@ -43,6 +43,9 @@ func (j *job) repeat(ctx context.Context) error {
 func (j *job) passes(ctx context.Context, row []record.Place) error {
 	k := 0
 	for pass := range j.plan.Passes {
+		if err := j.stillFree(ctx); err != nil {
+			return err
+		}
 		for _, p := range row {
 			what := record.Touch{Series: record.SeriesRow, Pass: pass, Index: k, Spot: -1}
 			if err := j.touch(ctx, p, record.Side{X: -1}, what); err != nil {

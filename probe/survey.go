@@ -50,6 +50,9 @@ func (j *job) patrol(ctx context.Context, rows [][]record.Place) error {
 		return err
 	}
 	for i, row := range rows {
+		if err := j.stillFree(ctx); err != nil {
+			return err
+		}
 		side := record.Side{X: -1}
 		if i%2 == 1 {
 			slices.Reverse(row)

@@ -26,18 +26,8 @@ func ForeignUse(ctx context.Context, line Dialogue, words *dialect.Dialect, clk 
 		}
 		return r, nil
 	}
-	if busy, err := printing(ctx, ask, words, clk); err != nil || busy {
-		if err == nil {
-			err = foreign("a print is running from the printer's own storage")
-		}
+	if err := inUse(ctx, ask, words, clk); err != nil {
 		return err
-	}
-	r, err := ask(words.Temperatures())
-	if err != nil {
-		return err
-	}
-	if t, ok := words.ReadTemperatures(r); ok && (t.NozzleTarget > 0 || t.BedTarget > 0) {
-		return foreign(fmt.Sprintf("heat is on that abbed did not ask for: nozzle %.0f C, bed %.0f C", t.NozzleTarget, t.BedTarget))
 	}
 	before, err := ask(words.Where())
 	if err != nil {
@@ -56,6 +46,32 @@ func ForeignUse(ctx context.Context, line Dialogue, words *dialect.Dialect, clk 
 		return foreign("the position changes by itself")
 	}
 	return nil
+}
+
+// inUse looks for a print and for heat.
+func inUse(ctx context.Context, ask func(gcode.Query) (gcode.Reply, error), words *dialect.Dialect, clk *clock.Clock) error {
+	if busy, err := printing(ctx, ask, words, clk); err != nil || busy {
+		if err == nil {
+			err = foreign("a print is running from the printer's own storage")
+		}
+		return err
+	}
+	r, err := ask(words.Temperatures())
+	if err != nil {
+		return err
+	}
+	if t, ok := words.ReadTemperatures(r); ok && (t.NozzleTarget > 0 || t.BedTarget > 0) {
+		return foreign(fmt.Sprintf("heat is on that abbed did not ask for: nozzle %.0f C, bed %.0f C", t.NozzleTarget, t.BedTarget))
+	}
+	return nil
+}
+
+// stillFree looks in the middle of a run whether somebody else has begun to use
+// the printer: before each pass, gauging place and row of the survey.
+func (j *job) stillFree(ctx context.Context) error {
+	return inUse(ctx, func(q gcode.Query) (gcode.Reply, error) {
+		return j.head.ask(ctx, q, "look whether the printer is in use")
+	}, j.Words, j.Clock)
 }
 
 // printing reports whether the printer says, each time of three, that a print

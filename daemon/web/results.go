@@ -28,7 +28,7 @@ func (s *site) resultRoutes() []route {
 // drops the end of a long one, and neither is what was asked.
 func (s *site) gap(r *http.Request) (any, error) {
 	asked, err := body[struct {
-		Points [][]float64 `json:"points"`
+		Points [][]*float64 `json:"points"`
 	}](r)
 	if err != nil {
 		return nil, err
@@ -41,10 +41,10 @@ func (s *site) gap(r *http.Request) (any, error) {
 	}
 	a := api.AskGap{Points: make([][2]float64, len(asked.Points))}
 	for i, p := range asked.Points {
-		if len(p) != 2 {
-			return nil, badValue("\"points\": point %d has %d numbers, want two: u and v, mm", i, len(p))
+		if len(p) != 2 || p[0] == nil || p[1] == nil {
+			return nil, badValue("\"points\": point %d is not two numbers: u and v, mm, are wanted", i)
 		}
-		a.Points[i] = [2]float64(p)
+		a.Points[i] = [2]float64{*p[0], *p[1]}
 	}
 	return s.desk.Gap(r.PathValue("id"), a)
 }

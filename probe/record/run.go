@@ -105,6 +105,9 @@ func (r *Run) fold(e Event) {
 		m := *e.Map
 		m.N, m.T = e.N, e.T
 		r.Map = &m
+		if a := r.Setup.Applied; a != nil && !a.In(m) {
+			r.Setup.Applied = nil // measured anew since: it is not in force
+		}
 	case e.Settings != nil:
 		r.Settings = e.Settings.Text
 	case e.Question != nil:

@@ -75,10 +75,34 @@ type Setup struct {
 // Applied is a correction that stands in the printer's stored map.
 type Applied struct {
 	Digest string `json:"digest"`
-	// Add is what was added at each node, um: rows along J, columns along I.
-	Add [][]int64 `json:"add"`
+	// Before are the nodes as they were, and Add what was added at each, um:
+	// rows along J, columns along I.
+	Before [][]int64 `json:"before,omitempty"`
+	Add    [][]int64 `json:"add"`
 	// Lever for which it was made, mm.
 	Lever Lever `json:"lever"`
+}
+
+// In reports whether the correction stands in the map: every node holds its old
+// value and what was added. Without Before it is believed.
+func (a Applied) In(m Map) bool {
+	if a.Before == nil {
+		return true
+	}
+	if len(a.Before) != len(m.Nodes) || len(a.Add) != len(m.Nodes) {
+		return false
+	}
+	for j, row := range m.Nodes {
+		if len(a.Before[j]) != len(row) || len(a.Add[j]) != len(row) {
+			return false
+		}
+		for i, v := range row {
+			if v != a.Before[j][i]+a.Add[j][i] {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // Probed returns where the probe can touch: nozzle travel moved by the lever,
