@@ -17,7 +17,11 @@ func (s *steadiness) returns(run record.Run) {
 		return
 	}
 	ts = withoutOdd(ts, s)
-	f, ok := fitDrift(ts, func(int) []float64 { return []float64{1} }, s.Step)
+	known := 0.0
+	if s.measured {
+		known = s.sigma
+	}
+	f, ok := fitDrift(ts, func(int) []float64 { return []float64{1} }, s.Step, known)
 	if !ok {
 		return
 	}

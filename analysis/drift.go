@@ -49,8 +49,10 @@ type timed struct {
 
 // fitDrift fits heights by base(i), its own terms for touch i, and the drift
 // that the evidence asks for: none, a slope, or a settling whose time constant
-// is looked for on a grid. step is the step of the reports.
-func fitDrift(ts []record.Touch, base func(i int) []float64, step float64) (timed, bool) {
+// is looked for on a grid. step is the step of the reports; sigma the scatter of
+// a touch where it is known from elsewhere, else 0: then AIC with it takes the
+// place of AICc, which wants many touches to believe a slope.
+func fitDrift(ts []record.Touch, base func(i int) []float64, step, sigma float64) (timed, bool) {
 	z := heights(ts)
 	best, ok := timed{}, false
 	bestScore := math.Inf(1)
@@ -69,7 +71,11 @@ func fitDrift(ts []record.Touch, base func(i int) []float64, step float64) (time
 		if err != nil || r.Rank < len(r.Coef) || r.DoF < 2 {
 			return
 		}
-		score := aicc(r.RSS, float64(r.N), float64(len(r.Coef)+1+extra), step) + evidence
+		k := float64(len(r.Coef) + 1 + extra)
+		score := aicc(r.RSS, float64(r.N), k, step) + evidence
+		if sigma > 0 {
+			score = r.RSS/(sigma*sigma) + 2*k + evidence
+		}
 		if score >= bestScore {
 			return
 		}
