@@ -79,7 +79,10 @@ func (e evidence) causes() []Finding {
 			all = append(all, named{f, math.Abs(c.cost)})
 		}
 	}
-	add(left, left.seen, e.leftRight(lever, bend))
+	// Below the tolerance a cause is named only when it is proven: one healthy
+	// machine in twenty has a slope that leaves its 95 % interval by chance.
+	large := math.Abs(left.cost) > e.run.Setup.Criteria.Tolerance
+	add(left, left.seen && large || e.proven(left), e.leftRight(lever, bend))
 	add(roll, e.proven(roll), e.bedRoll(lever))
 	add(pitch, e.proven(pitch), e.bedPitch(lever))
 	slices.SortStableFunc(all, func(a, b named) int { return cmp(b.cost, a.cost) })
