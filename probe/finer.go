@@ -67,7 +67,11 @@ func (h *Head) refine(ctx context.Context, z, step float64) (float64, float64, e
 		return z, step, nil
 	}
 	if !h.fine.known {
-		return z, min(step, h.fine.step), h.learnFiner(ctx, z, s, unit, res)
+		if err := h.learnFiner(ctx, r, s, unit, res); err != nil || h.fine.off {
+			return z, step, err
+		}
+		h.fine.z0 = z
+		return z, h.fine.step, nil
 	}
 	better := h.fine.z0 + (s-h.fine.s0)*h.fine.unit
 	if math.Abs(better-z) > step+h.fine.step {
@@ -77,10 +81,16 @@ func (h *Head) refine(ctx context.Context, z, step float64) (float64, float64, e
 	return better, h.fine.step, nil
 }
 
-// learnFiner takes the first contact, at z mm and s in the finer source, and
-// finds the unit of the source if it is not known, by raising to clearance.
-func (h *Head) learnFiner(ctx context.Context, z, s, unit, step float64) error {
+// learnFiner takes the first contact, of which the printer said at, with s in
+// the finer source, and finds the unit of the source if it is not known, by
+// raising to clearance.
+func (h *Head) learnFiner(ctx context.Context, at gcode.Reply, s, unit, step float64) error {
 	if unit == 0 {
+		_, _, z, ok := h.words.ReadPosition(at)
+		if !ok {
+			h.fine.off = true
+			return nil
+		}
 		if err := h.Raise(ctx); err != nil {
 			return err
 		}
@@ -100,6 +110,6 @@ func (h *Head) learnFiner(ctx context.Context, z, s, unit, step float64) error {
 		unit = (up - z) / (float64(n) - s)
 		step = math.Abs(unit)
 	}
-	h.fine = finer{known: true, z0: z, s0: s, unit: unit, step: step}
+	h.fine = finer{known: true, s0: s, unit: unit, step: step}
 	return nil
 }

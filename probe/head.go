@@ -54,6 +54,7 @@ type Head struct {
 	zTouch float64 // height of the last touch in the map's Z; NaN before
 	told   soFar   // by the person's records
 	mute   bool    // a straight probe does not report where it stopped
+	fine   finer
 }
 
 // NewHead returns a head on which nothing has moved yet: not homed.
@@ -84,7 +85,7 @@ func (h *Head) Home(ctx context.Context) error {
 }
 
 func (h *Head) home(ctx context.Context) error {
-	h.homed = false
+	h.homed, h.fine = false, finer{}
 	if _, err := h.line.Ask(ctx, h.words.Absolute()); err != nil {
 		return fault(err, "failed", "see what the printer says", "home: set absolute coordinates")
 	}
@@ -109,20 +110,27 @@ func (h *Head) believe(ctx context.Context) error {
 }
 
 func (h *Head) where(ctx context.Context) (x, y, z float64, err error) {
+	x, y, z, _, err = h.stop(ctx)
+	return x, y, z, err
+}
+
+// stop waits for the moves to end and asks where the head is; decimals are those
+// with which z was said.
+func (h *Head) stop(ctx context.Context) (x, y, z float64, decimals int, err error) {
 	if _, err := h.ask(ctx, h.words.Settle(), "wait for moves"); err != nil {
-		return 0, 0, 0, err
+		return 0, 0, 0, 0, err
 	}
 	r, err := h.ask(ctx, h.words.Where(), "ask for the position")
 	if err != nil {
-		return 0, 0, 0, err
+		return 0, 0, 0, 0, err
 	}
-	x, y, z, ok := h.words.ReadPosition(r)
+	x, y, z, decimals, ok := h.words.ReadStop(r)
 	if !ok {
-		return 0, 0, 0, fault(nil, "no-position",
+		return 0, 0, 0, 0, fault(nil, "no-position",
 			"run abbed doctor, and set the pattern of the position in the settings",
 			"ask for the position: the answer %q holds no X, Y and Z", said(r))
 	}
-	return x, y, z, nil
+	return x, y, z, decimals, nil
 }
 
 // Raise lifts the nozzle to the clearance height if it may be lower.
@@ -175,25 +183,32 @@ func (h *Head) Lower(ctx context.Context, z, floor float64) error {
 	return h.check(ctx)
 }
 
-// slip is how far a reported position may be from the commanded one, mm: the
-// step of a report with two decimals, and one motor step.
+// slip is how far a reported position may be from the commanded one in X and Y,
+// mm: the step of a report with two decimals, and motor steps.
 const slip = 0.03
 
-// check asks where the head is and fails if it is not where it was sent.
+// motorStep is how far a height may be off because the motor has steps, mm
+// (common practice, no source).
+const motorStep = 0.003
+
+// check asks where the head is and fails if it is not where it was sent. In Z
+// half a step of the report and a motor step are allowed: a record rests on it.
+// Where the printer says it is, is believed.
 func (h *Head) check(ctx context.Context) error {
-	x, y, z, err := h.where(ctx)
+	sent, height := h.at, h.z
+	x, y, z, decimals, err := h.stop(ctx)
 	if err != nil {
 		return err
 	}
-	off := max(math.Abs(x-h.at.X), math.Abs(y-h.at.Y), math.Abs(z-h.z))
-	if off > slip {
-		h.homed = false
-		return fault(nil, "not-there",
-			"look at the machine: was it moved by hand, or did its travel limits hold it? Home again",
-			"the printer is at x=%.2f y=%.2f z=%.3f, and not at x=%.2f y=%.2f z=%.3f where it was sent",
-			x, y, z, h.at.X, h.at.Y, h.z)
+	allowed := math.Pow(10, -float64(decimals))/2 + motorStep
+	if max(math.Abs(x-sent.X), math.Abs(y-sent.Y)) <= slip && math.Abs(z-height) <= allowed {
+		return nil
 	}
-	return nil
+	h.at, h.z = record.Nozzle{X: x, Y: y}, z
+	return fault(nil, "not-there",
+		"look at the machine: did its travel limits hold it, or was it moved by hand?",
+		"the printer is at x=%.2f y=%.2f z=%.3f, and not at x=%.2f y=%.2f z=%.3f where it was sent",
+		x, y, z, sent.X, sent.Y, height)
 }
 
 func (h *Head) move(ctx context.Context, m gcode.Motion, act string) (gcode.Reply, error) {

@@ -114,7 +114,10 @@ func (h *Head) contact(ctx context.Context, p record.Place) (z, step float64, er
 			"is the place within the printer's own limits, the machine homed, the probe free? See what it said",
 			"touch at %s: the printer reported no contact, but %q", p, said(r))
 	}
-	return h.plausible(p, x, y, z, math.Pow(10, -float64(decimals)))
+	if z, step, err = h.refine(ctx, z, math.Pow(10, -float64(decimals))); err != nil {
+		return 0, 0, err
+	}
+	return h.plausible(p, x, y, z, step)
 }
 
 // touchWord returns the word of a touch of p, by the style of probing.

@@ -2,6 +2,7 @@ package dialect
 
 import (
 	"regexp"
+	"strconv"
 	"strings"
 
 	"abbed/gcode"
@@ -122,4 +123,20 @@ func (d *Dialect) ReadStop(r gcode.Reply) (x, y, z float64, decimals int, ok boo
 		}
 	}
 	return best.x.v, best.y.v, best.z.v, best.z.decimals, ok
+}
+
+var countZ = regexp.MustCompile(`(?i)\bcount\b.*?[^a-z]z\s*[:=]?\s*([-+]?\d{1,9})(?:[^\d.]|$)`)
+
+// ReadSteps reads the count of motor steps of Z in a position report (`... Count
+// X:8000 Y:8000 Z:412`): where the machine stands, in units that the printer
+// does not name, finer than its millimetres. ok is false if the report has none,
+// or one with a point, which is not in steps.
+func (d *Dialect) ReadSteps(r gcode.Reply) (z int64, ok bool) {
+	for _, line := range all(r) {
+		if m := countZ.FindStringSubmatch(line); m != nil {
+			v, err := strconv.ParseInt(m[1], 10, 64)
+			z, ok = v, err == nil
+		}
+	}
+	return z, ok
 }
