@@ -19,7 +19,7 @@ func (g *gauging) act(ctx context.Context, phase Phase, a Action) (Phase, error)
 	}
 	switch {
 	case a.Do == "forget":
-		return phase, g.forget()
+		return phase, g.forget(phase)
 	case a.Do == "next" && phase == PhaseNext:
 		return phaseLeave, g.pressed(a.Do, 0)
 	case do[a.Do] != nil && phase == PhaseGauge:
@@ -155,14 +155,21 @@ func (g *gauging) pass(ctx context.Context, _ Action) (Phase, error) {
 	return PhaseNext, g.pressed("skip", 0)
 }
 
-// forget takes back the last record of this place.
-func (g *gauging) forget() error {
+// forget takes back the last record of this place. While the nozzle is down, what
+// was foretold from that record is forgotten with it.
+func (g *gauging) forget(phase Phase) error {
 	here := g.here()
 	if len(here) == 0 {
 		return refuse("nothing-to-forget", "record first", "forget: no record at this place")
 	}
 	g.skip = false
-	return g.keep(record.Event{Forgot: &record.Forgot{Gauging: here[len(here)-1].N}})
+	if err := g.keep(record.Event{Forgot: &record.Forgot{Gauging: here[len(here)-1].N}}); err != nil {
+		return err
+	}
+	if phase == PhaseGauge {
+		g.way = g.foretell()
+	}
+	return nil
 }
 
 func (g *gauging) pressed(do string, mm float64) error {

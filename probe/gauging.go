@@ -172,19 +172,7 @@ func (g *gauging) count() int { return len(g.here()) }
 
 // arrive hangs the nozzle over the place and keeps what is predicted there.
 func (g *gauging) arrive(ctx context.Context) error {
-	gs := g.head.told.gauged(g.log.Run())
-	here := g.here()
-	switch {
-	case len(here) > 0:
-		last := here[len(here)-1]
-		g.way = again(last.Z-last.Blade, g.blade)
-	case g.proof != nil:
-		g.way = proving(*g.proof)
-	case len(gs) == 0:
-		g.way = first(g.touched(), g.setup.Lever)
-	default:
-		g.way = later(g.touched(), g.place, gs)
-	}
+	g.way = g.foretell()
 	if err := g.head.Travel(ctx, g.place.Under()); err != nil {
 		return err
 	}
@@ -199,6 +187,22 @@ func (g *gauging) arrive(ctx context.Context) error {
 	return g.keep(record.Event{Arrived: &record.Arrived{
 		Spot: g.spot, Visit: g.visit, Place: g.place, Z: g.z, Predicted: g.way.predicted, Floor: g.way.floor,
 	}})
+}
+
+// foretell returns the approach to the place in hand as the records stand now.
+func (g *gauging) foretell() approachTo {
+	gs := g.head.told.gauged(g.log.Run())
+	here := g.here()
+	switch {
+	case len(here) > 0:
+		last := here[len(here)-1]
+		return again(last.Z-last.Blade, g.blade)
+	case g.proof != nil:
+		return proving(*g.proof)
+	case len(gs) == 0:
+		return first(g.touched(), g.setup.Lever)
+	}
+	return later(g.touched(), g.place, gs)
 }
 
 // round gives heights the step in which printers take them, 0.001 mm.
