@@ -4,18 +4,21 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"io"
 	"os"
 	"path/filepath"
 	"strings"
 	"sync"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"github.com/creack/pty"
 	"golang.org/x/sys/unix"
 
 	"abbed/config"
+	"abbed/daemon"
 	"abbed/gcode"
 	"abbed/gcode/bench"
 	"abbed/gcode/gcodetest"
@@ -134,6 +137,21 @@ func TestDoctor(t *testing.T) {
 	if err != nil || len(d.Lines) < 20 || !strings.Contains(d.From, "doctor") {
 		t.Errorf("%d lines, from %q, %v", len(d.Lines), d.From, err)
 	}
+	synctest.Test(t, func(t *testing.T) {
+		p := d.Play(true)
+		sess := gcode.NewSession(p, gcode.Options{})
+		defer sess.Close()
+		if err := sess.Greet(context.Background()); err != nil {
+			t.Fatal(err)
+		}
+		e, err := daemon.Examine(context.Background(), sess, config.Default())
+		if err := errors.Join(err, p.Err()); err != nil {
+			t.Errorf("played: %v", err)
+		}
+		if l := e.Facts.Lever; l == nil || l.X != sc.Lever[0] || l.Y != sc.Lever[1] || len(e.Facts.Map) == 0 {
+			t.Errorf("played, the lever is %v", l)
+		}
+	})
 	if st, err := os.Stat(file); err != nil || st.Mode().Perm() != 0o600 {
 		t.Errorf("the record can be read by others: %v %v", st.Mode(), err)
 	}

@@ -298,3 +298,26 @@ func TestRequestedByThePrinter(t *testing.T) {
 		s.Words.Patterns["request"] = `^//\s*action:measure`
 	})
 }
+
+// TestHeldAlways: the owner's commands are run once before the port is opened,
+// and once after the program has given it back at its end.
+func TestHeldAlways(t *testing.T) {
+	book := ""
+	shared(t, "healthy", func(t *testing.T, w *world, b string) {
+		book = b
+		linked(t, w, api.Ready)
+		for range 2 {
+			if run := confirmed(t, w, "repeat"); run.State != api.Done {
+				t.Errorf("%s, %+v", run.State, run.Error)
+			}
+		}
+		if p, err := w.api.Printer(t.Context()); err != nil || p.Link != api.Ready {
+			t.Errorf("%s, %v", p.Link, err)
+		}
+		if b, err := os.ReadFile(book); err != nil || string(b) != "b" {
+			t.Errorf("the owner's commands were run as %q, %v", b, err)
+		}
+		w.close()
+		turns(t, book, 1)
+	}, func(s *config.Settings) { s.Hold = config.HoldAlways })
+}
