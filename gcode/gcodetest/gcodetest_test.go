@@ -98,6 +98,39 @@ func TestAnotherLineIsRefused(t *testing.T) {
 	}
 }
 
+// An unasked line that came as good as together with what was sent may be
+// crossed; an answer may not be forestalled.
+func TestCrossedLines(t *testing.T) {
+	const said = "# from: written by hand\n0 > M105\n0.1 < ok\n1.999 < wait\n2.000 > M114\n2.100 < X:0 Y:0 Z:0\n2.200 < ok\n5 > M27\n"
+	synctest.Test(t, func(t *testing.T) {
+		d, err := gcodetest.Parse(strings.NewReader(said))
+		if err != nil {
+			t.Fatal(err)
+		}
+		p := d.Play(true)
+		defer p.Close()
+		send := func(text string) error { _, err := p.Write([]byte(text + "\n")); return err }
+		b := make([]byte, 100)
+		if err := send("M105"); err != nil {
+			t.Fatal(err)
+		}
+		if n, _ := p.Read(b); string(b[:n]) != "ok\n" {
+			t.Errorf("%q", b[:n])
+		}
+		time.Sleep(1800 * time.Millisecond)
+		if err := send("M114"); err != nil {
+			t.Errorf("crossed with the unasked line: %v", err)
+		}
+		time.Sleep(50 * time.Millisecond)
+		if n, _ := p.Read(b); string(b[:n]) != "wait\n" {
+			t.Errorf("%q", b[:n])
+		}
+		if err := send("M27"); err == nil || !strings.Contains(err.Error(), "was still to say") {
+			t.Errorf("before the answer: %v", err)
+		}
+	})
+}
+
 func TestWhatIsNoDialogue(t *testing.T) {
 	for _, text := range []string{
 		"0 > M115\n", "# from: x\nM115\n", "# from: x\n0 M115\n", "# from: x\nNaN > M115\n", "# from: x\n0 > \"M115\n", "# recorded: today\n# from: x",
