@@ -83,8 +83,8 @@ func (e evidence) ofGap() []Finding {
 		causes := e.causes()
 		fs = append(fs, causes...)
 		if len(causes) == 0 && len(fs) == 0 {
-			missing = append([]string{fmt.Sprintf("Somewhere the gap error may be beyond the tolerance of %s, but it does not stand above its doubt (%s ± %s at %s).",
-				um(c.Tolerance), um(x.Gap), um(x.U95), x.Place)}, missing...)
+			missing = append([]string{fmt.Sprintf("Somewhere the gap error may be beyond the tolerance of %s, but that is not certain: it is largest at %s, %s ± %s.",
+				um(c.Tolerance), x.Place, um(x.Gap), um(x.U95))}, missing...)
 		}
 	}
 	if len(missing) > 0 {

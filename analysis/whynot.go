@@ -89,6 +89,10 @@ func (g *gauged) zeroOff(run record.Run) (off, sd float64) {
 	if !ok {
 		return 0, 1
 	}
+	// What the whole fit follows after all is a bend that needs this place.
+	if all, _, _ := g.surface.raw(run.Setup.Zero); math.Abs(at/n-all) < 2.5*math.Sqrt(g.obs.sigma02/n) {
+		return 0, 1
+	}
 	v, u, _ := sf.raw(run.Setup.Zero)
 	return at/n - v, math.Sqrt(u*u + g.obs.sigma02/n)
 }
