@@ -125,18 +125,17 @@ func (l *Link) mind(ctx context.Context, sess *gcode.Session) {
 // untilOver waits until the session is dead (true), or with Rest until no job
 // has it (false).
 func (l *Link) untilOver(ctx context.Context, sess *gcode.Session) (dead bool) {
-	free := l.restIfFree()
-	if free == nil && l.o.Rest {
-		return false
-	}
-	var resting <-chan struct{}
-	if l.o.Rest {
-		resting = free
-	}
-	select {
-	case <-resting:
-	case <-sess.Done():
-	case <-ctx.Done():
+	free := l.restIfFree(sess)
+	if free != nil || !l.o.Rest {
+		var resting <-chan struct{}
+		if l.o.Rest {
+			resting = free
+		}
+		select {
+		case <-resting:
+		case <-sess.Done():
+		case <-ctx.Done():
+		}
 	}
 	if l.rests(sess) {
 		return false // another job may be waiting at the door already
@@ -154,11 +153,12 @@ func (l *Link) untilOver(ctx context.Context, sess *gcode.Session) (dead bool) {
 }
 
 // restIfFree lets the link rest if it may and no job has the session; else it
-// returns what is closed when the job gives it back.
-func (l *Link) restIfFree() (free <-chan struct{}) {
+// returns what is closed when the job gives it back. A session that was given
+// back already is free, whoever waits at the door meanwhile.
+func (l *Link) restIfFree(sess *gcode.Session) (free <-chan struct{}) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if l.lent {
+	if l.lent && !(l.o.Rest && l.sess != sess) {
 		return l.free
 	}
 	l.rest()

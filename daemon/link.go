@@ -90,6 +90,8 @@ func (l *Link) down(err error) {
 		text = "A stop was requested. Look at the machine; if it does not answer, reset it or switch it off and on. It is being tried again."
 	case errors.Is(err, gcode.ErrHalted):
 		text = "The printer halted. Look at the machine, then reset it or switch it off and on. It is being tried again."
+	case errors.Is(err, context.Canceled):
+		text = "The opening of the port was given up. It is being tried again."
 	case errors.Is(err, gcode.ErrRestarted):
 		state, text = api.Connecting, "The printer restarted; connecting again."
 	case err != nil:
