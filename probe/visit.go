@@ -1,0 +1,112 @@
+package probe
+
+import (
+	"context"
+	"math"
+
+	"abbed/probe/record"
+)
+
+// at visits one place until it has its records or the person skips it.
+func (g *gauging) at(ctx context.Context, p record.Place) error {
+	g.place, g.wanted, g.skip = p, g.records(), false
+	if g.alone && g.spot == 0 && g.proof == nil {
+		g.wanted = 2
+	}
+	for g.visit = 0; ; g.visit++ {
+		if err := g.touches(ctx); err != nil {
+			return err
+		}
+		if g.skip || g.count() >= g.wanted {
+			return nil
+		}
+		if err := g.arrive(ctx); err != nil {
+			return err
+		}
+		if err := g.byHand(ctx); err != nil {
+			return err
+		}
+		if g.skip && g.count() == 0 {
+			g.route.skipped = append(g.route.skipped, g.place)
+			return nil
+		}
+	}
+}
+
+// touches makes the paired touches that stand before this visit, and after the
+// one before.
+func (g *gauging) touches(ctx context.Context) error {
+	if g.proof != nil {
+		return nil // with the levelling on a touch says nothing of the nozzle
+	}
+	for k := range g.plan.Pairs {
+		what := record.Touch{Series: record.SeriesPair, Pass: g.visit, Index: k, Spot: g.spot}
+		if _, err := g.head.Touch(ctx, g.place, record.Side{X: -1}, what); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// touched is the mean height of the touches just made.
+func (g *gauging) touched() float64 {
+	sum, n := 0.0, 0
+	for _, t := range g.log.Run().Of(record.SeriesPair) {
+		if t.Spot == g.spot && t.Pass == g.visit {
+			sum += t.Z
+			n++
+		}
+	}
+	return sum / float64(n)
+}
+
+// here returns the records of this place.
+func (g *gauging) here() []record.Gauging {
+	var out []record.Gauging
+	for _, r := range g.log.Run().Gaugings {
+		if r.Spot == g.spot {
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+func (g *gauging) count() int { return len(g.here()) }
+
+// arrive hangs the nozzle over the place and keeps what is predicted there.
+func (g *gauging) arrive(ctx context.Context) error {
+	g.way = g.foretell()
+	if err := g.head.Travel(ctx, g.place.Under()); err != nil {
+		return err
+	}
+	if err := g.head.Switch(ctx, record.SwitchLimits, false); err != nil {
+		return err
+	}
+	g.z = round(g.way.arrival)
+	if err := g.head.Lower(ctx, g.z, g.way.floor); err != nil {
+		return err
+	}
+	g.lowered, g.presses = false, 0
+	return g.keep(record.Event{Arrived: &record.Arrived{
+		Spot: g.spot, Visit: g.visit, Place: g.place, Z: g.z, Predicted: g.way.predicted, Floor: g.way.floor,
+	}})
+}
+
+// foretell returns the approach to the place in hand as the records stand now.
+func (g *gauging) foretell() approachTo {
+	gs := g.head.told.gauged(g.log.Run())
+	here := g.here()
+	switch {
+	case len(here) > 0:
+		last := here[len(here)-1]
+		return again(last.Z-last.Blade, g.blade)
+	case g.proof != nil:
+		return proving(*g.proof)
+	case len(gs) == 0:
+		return first(g.touched(), g.setup.Lever)
+	}
+	return later(g.touched(), g.place, gs)
+}
+
+// round gives heights the step in which printers take them, 0.001 mm.
+func round(z float64) float64 { return math.Round(z*1000) / 1000 }
