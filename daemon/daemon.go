@@ -63,6 +63,7 @@ type Daemon struct {
 	mu       sync.Mutex
 	active   *active
 	verdicts verdicts
+	ended    map[string]api.Run // runs that are over, as they are shown
 	applied  store.Applied
 	progress api.Progress
 	busy     bool // an apply, undo or resolve is going on
@@ -87,7 +88,7 @@ func New(ctx context.Context, o Options) (*Daemon, error) {
 	d := &Daemon{
 		settings: o.Settings, store: o.Store, clk: o.Clock, words: words, signer: o.Signer,
 		log: o.Log, build: o.Build, board: status.New(), dirty: make(chan struct{}, 1), asked: make(chan struct{}, 1),
-		last: map[string]status.Last{},
+		last: map[string]status.Last{}, ended: map[string]api.Run{},
 	}
 	d.base, d.abort = context.WithCancelCause(context.WithoutCancel(ctx))
 	lo := linkOptions(o, words)

@@ -110,11 +110,23 @@ func (d *Daemon) Run(id string) (api.Run, error) {
 	if a := d.current(); a != nil && a.log.ID() == id {
 		return a.show(), nil
 	}
+	d.mu.Lock()
+	r, known := d.ended[id]
+	d.mu.Unlock()
+	if known {
+		return r, nil
+	}
 	run, err := d.load(id)
 	if err != nil {
 		return api.Run{}, err
 	}
-	return shown(run), nil
+	r = shown(run)
+	if run.Ended != nil {
+		d.mu.Lock()
+		d.ended[id] = r // it does not change any more
+		d.mu.Unlock()
+	}
+	return r, nil
 }
 
 // Record returns the whole record of a run.
