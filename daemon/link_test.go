@@ -23,7 +23,6 @@ import (
 // bay is where a virtual printer is plugged in; another program may have it.
 type bay struct {
 	printer *bench.Printer
-	ask     bool
 	serving sync.WaitGroup
 	mu      sync.Mutex
 	taken   error

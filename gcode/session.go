@@ -34,6 +34,9 @@ type Session struct {
 
 	done  chan struct{} // closed when the session is dead
 	tasks sync.WaitGroup
+	// stopping are the stops that are on their way out: the connection is not
+	// closed under them.
+	stopping sync.WaitGroup
 
 	mu     sync.Mutex
 	cur    *exchange // in flight, or nil
@@ -149,6 +152,7 @@ func (s *Session) Close() error {
 	s.mu.Unlock()
 	var err error
 	if !again {
+		s.stopping.Wait() // a stop ends the session, and whoever sees that closes it
 		err = s.conn.Close()
 	}
 	s.tasks.Wait()

@@ -28,6 +28,8 @@ func (s *Session) StopNow() error {
 		s.mu.Unlock()
 		return fmt.Errorf("gcode: stop: %w", ErrClosed)
 	}
+	s.stopping.Add(1)
+	defer s.stopping.Done()
 	s.die(ErrStopped)
 	framed, number := s.framed, s.number+1
 	s.mu.Unlock()

@@ -62,3 +62,26 @@ func TestStopThatCannotGoOutSaysSo(t *testing.T) {
 		<-hung
 	})
 }
+
+// Whoever closes the session as soon as it is dead does not cut off the stop
+// that ended it.
+func TestCloseWaitsForTheStop(t *testing.T) {
+	for range 200 {
+		synctest.Test(t, func(t *testing.T) {
+			s, f := pair(t, gcode.Options{})
+			heard := make(chan string, 1)
+			go func() { heard <- f.read() }()
+			closed := make(chan error, 1)
+			go func() { <-s.Done(); closed <- s.Close() }()
+			if err := s.StopNow(); err != nil {
+				t.Errorf("stop: %v", err)
+			}
+			if got := <-heard; got != "M112" {
+				t.Errorf("the printer heard %q", got)
+			}
+			if err := <-closed; err != nil {
+				t.Error(err)
+			}
+		})
+	}
+}
