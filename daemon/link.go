@@ -94,6 +94,8 @@ func (l *Link) down(err error) {
 		text = "The opening of the port was given up. It is being tried again."
 	case errors.Is(err, gcode.ErrRestarted):
 		state, text = api.Connecting, "The printer restarted; connecting again."
+	case errors.Is(err, gcode.ErrGarbled):
+		text = fmt.Sprintf("%s: %v. Run abbed doctor, which finds the rate; it is being tried again.", text, err)
 	case err != nil:
 		text = fmt.Sprintf("%s: %v. Check cable and power; it is being tried again.", text, err)
 	}
