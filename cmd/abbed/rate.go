@@ -42,12 +42,10 @@ func (d *doctor) findRate(ctx context.Context, rates []int, open func(context.Co
 		switch {
 		case err == nil:
 			return c, nil
-		case ctx.Err() != nil, errors.As(err, &taken):
+		case ctx.Err() != nil, errors.As(err, &taken), errors.As(err, &unopened) && i == 0:
 			return c, err
 		case len(rates) == 1:
 			return c, fmt.Errorf("%w; is this the printer's port, and is its rate %d? (--baud; without it the usual ones are tried on a device)", err, baud)
-		case errors.As(err, &unopened) && i == 0:
-			return c, fmt.Errorf("%w. %s", err, unopened.Hint)
 		}
 		tried = append(tried, fmt.Sprint(baud))
 		fmt.Fprintf(d.errs, "No answer at %d bit/s.\n", baud)
