@@ -38,7 +38,7 @@ func (v Verdict) forbidden(run record.Run) *Refusal {
 	if c := run.Cut; c != nil && len(v.Findings) > 0 {
 		return finding(v.Findings[0])
 	}
-	if run.Setup.Lever.None() {
+	if run.Setup.NoLever() {
 		return &Refusal{NotNeeded, "The probe is the nozzle: there is no gap error to correct.", "Nothing is to be done."}
 	}
 	return nil

@@ -15,7 +15,7 @@ import (
 func (e evidence) findings() []Finding {
 	fs := e.failed()
 	passed := len(fs) == 0
-	if e.run.Setup.Lever.None() {
+	if e.run.Setup.NoLever() {
 		fs = append(fs, e.noLever())
 	} else if passed {
 		fs = append(fs, e.ofGap()...)

@@ -89,7 +89,10 @@ func (s steadiness) driftGate(c record.Criteria) Gate {
 		if d == nil || d.Rate == nil {
 			return false
 		}
-		fast := math.Abs(d.Rate.Value)-d.Rate.U95() > c.DriftRate
+		// A rate over a test of seconds is noise writ large: what moved must be
+		// worth a word too.
+		fast := math.Abs(d.Rate.Value)-d.Rate.U95() > c.DriftRate &&
+			d.Total != nil && math.Abs(d.Total.Value) > c.DriftSaid
 		if d.From == "repeat" && s.passRate != nil {
 			fast = fast && math.Abs(s.passRate.Value)-s.passRate.U95() > c.DriftRate
 		}

@@ -22,7 +22,7 @@ type gauged struct {
 // gauge fits the gap error. The reason says why there is none.
 func gauge(run record.Run, s steadiness, prof *Profile) gauged {
 	c := run.Setup.Criteria
-	if run.Setup.Lever.None() {
+	if run.Setup.NoLever() {
 		return leverless(run)
 	}
 	all, oddTouches := pairs(run, s)

@@ -223,6 +223,7 @@ func Given(s config.Settings) record.Setup {
 	if k.has.bed && !k.setup.Reach.Valid() {
 		k.setup.Reach = k.setup.Bed
 	}
+	k.setup.LeverUnknown = !k.has.lever
 	return k.setup
 }
 
@@ -230,7 +231,7 @@ func Given(s config.Settings) record.Setup {
 func Override(to *record.Setup, s config.Settings, flagged func(string) bool) {
 	from := Given(s)
 	if flagged("lever") {
-		to.Lever = from.Lever
+		to.Lever, to.LeverUnknown = from.Lever, false
 	}
 	if flagged("bed") {
 		to.Bed = from.Bed

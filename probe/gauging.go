@@ -45,7 +45,7 @@ func (g *gauging) release(err error) {
 // gauge takes the person from place to place until none is left.
 func (j *job) gauge(ctx context.Context) (err error) {
 	run := j.log.Run()
-	if run.Setup.Lever.None() {
+	if run.Setup.NoLever() {
 		return j.keep(record.Event{Note: &record.Note{Text: "nothing to gauge: the probe is the nozzle"}})
 	}
 	g := &gauging{job: j, blade: defaultBlade, alone: len(run.Steps) == 1}

@@ -71,7 +71,7 @@ func (s *soFar) gauged(run record.Run) []gauged {
 func (s *soFar) room(run record.Run) Room {
 	return Room{
 		trigger: run.Setup.Trigger, zero: run.Setup.Zero,
-		gauged: s.gauged(run), nozzle: run.Setup.Lever.None(),
+		gauged: s.gauged(run), nozzle: run.Setup.NoLever(),
 	}
 }
 

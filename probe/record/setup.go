@@ -39,8 +39,10 @@ type Travel struct {
 // Setup is what was known when the run began.
 type Setup struct {
 	Printer Identity `json:"printer"`
-	// Lever from nozzle to probe, mm.
-	Lever Lever `json:"lever"`
+	// Lever from nozzle to probe, mm; not to be believed if LeverUnknown, as for
+	// touches from a file that nobody said a lever for.
+	Lever        Lever `json:"lever"`
+	LeverUnknown bool  `json:"lever_unknown,omitempty"`
 	// Trigger is the height of the nozzle above the bed when the probe
 	// triggers at the zero place, mm; 0 for a nozzle that is the probe.
 	// NaN is not allowed: TriggerKnown says whether it is known.
@@ -104,6 +106,9 @@ func (a Applied) In(m Map) bool {
 	}
 	return true
 }
+
+// NoLever reports whether the probe is known to be the nozzle.
+func (s Setup) NoLever() bool { return !s.LeverUnknown && s.Lever.None() }
 
 // Probed returns where the probe can touch: nozzle travel moved by the lever,
 // within the bed.
