@@ -17,6 +17,7 @@ import (
 type active struct {
 	log     *store.Log
 	acts    chan probe.Action
+	replies chan probe.Reply
 	over    chan struct{} // closed when the run has ended
 	cancel  context.CancelCauseFunc
 	changed func()
@@ -29,7 +30,7 @@ type active struct {
 
 func newActive(log *store.Log, changed func()) *active {
 	return &active{
-		log: log, acts: make(chan probe.Action), over: make(chan struct{}), changed: changed,
+		log: log, acts: make(chan probe.Action), replies: make(chan probe.Reply), over: make(chan struct{}), changed: changed,
 		cancel: func(error) {}, state: api.AwaitingConfirmation,
 		view: probe.View{Step: record.StepPrepare, Sentence: "Waiting for a person to confirm the cautions."},
 	}
@@ -45,12 +46,57 @@ func (a *active) Act(ctx context.Context) (probe.Action, error) {
 	}
 }
 
+// Reply waits for the answer to the question that is shown; it implements
+// probe.Person.
+func (a *active) Reply(ctx context.Context) (probe.Reply, error) {
+	select {
+	case r := <-a.replies:
+		return r, nil
+	case <-ctx.Done():
+		return probe.Reply{}, context.Cause(ctx)
+	}
+}
+
+// answer hands an answer to the job and waits until it has been taken.
+func (a *active) answer(ctx context.Context, p api.AnswerPrompt, by string) error {
+	a.mu.Lock()
+	q, state := a.view.Question, a.state
+	a.mu.Unlock()
+	switch {
+	case state != api.AwaitingPerson || q == nil:
+		return api.Errorf(409, "wrong-state", "wait for awaiting-person", "answer: the run is %s and asks nothing", state)
+	case q.ID != p.Prompt:
+		return api.Errorf(409, "unknown-prompt", "look at the run's prompt", "answer: the run asks %q, not %q", q.ID, p.Prompt)
+	}
+	done := make(chan error, 1)
+	r := probe.Reply{Answer: record.Answer{ID: p.Prompt, Yes: p.Answer == "yes", Value: p.Value, Person: by}, Done: func(err error) { done <- err }}
+	select {
+	case a.replies <- r:
+	case <-a.over:
+		return a.ended("answer")
+	case <-ctx.Done():
+		return api.Errorf(503, "busy", "try again", "answer: the run did not take it in time")
+	}
+	select {
+	case err := <-done:
+		return err
+	case <-a.over:
+		select {
+		case err := <-done:
+			return err
+		default:
+			return a.ended("answer")
+		}
+	}
+}
+
 // Show takes a view of the job.
 func (a *active) Show(v probe.View) {
 	a.mu.Lock()
 	a.view = v
 	a.state = map[probe.Phase]api.State{
 		probe.PhaseWorking: api.Running, probe.PhaseGauge: api.AwaitingGauge, probe.PhaseNext: api.AwaitingNext,
+		probe.PhasePerson: api.AwaitingPerson,
 	}[v.Phase]
 	a.mu.Unlock()
 	a.changed()
@@ -73,7 +119,7 @@ func (a *active) end(s api.State, err *api.Error, sentence string) {
 		return
 	}
 	a.state, a.err = s, err
-	a.view.Sentence, a.view.Spot, a.view.Left = sentence, nil, nil
+	a.view.Sentence, a.view.Spot, a.view.Left, a.view.Question = sentence, nil, nil, nil
 	a.mu.Unlock()
 	close(a.over)
 	a.changed()
@@ -95,7 +141,7 @@ func (a *active) do(ctx context.Context, g api.GaugeAction) error {
 	select {
 	case a.acts <- act:
 	case <-a.over:
-		return a.ended()
+		return a.ended("gauge")
 	case <-ctx.Done():
 		return api.Errorf(503, "busy", "try again", "gauge: the run did not take the action in time")
 	}
@@ -107,19 +153,19 @@ func (a *active) do(ctx context.Context, g api.GaugeAction) error {
 		case err := <-done:
 			return err
 		default:
-			return a.ended()
+			return a.ended("gauge")
 		}
 	}
 }
 
 // ended returns why an action came too late.
-func (a *active) ended() error {
+func (a *active) ended(act string) error {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	if a.err != nil {
 		return &api.Error{Status: 409, Code: a.err.Code, Text: a.err.Text, Hint: a.err.Hint}
 	}
-	return api.Errorf(409, "wrong-state", "look at the run", "gauge: the run is %s", a.state)
+	return api.Errorf(409, "wrong-state", "look at the run", "%s: the run is %s", act, a.state)
 }
 
 // show is the run as the API shows it.
@@ -145,6 +191,12 @@ func (a *active) show() api.Run {
 			Index: s.Index, U: s.Place.U, V: s.Place.V, Z: s.Z, Predicted: s.Predicted, Floor: s.Floor,
 			MaxStep: s.MaxStep, Records: s.Records, Wanted: s.Wanted, Of: s.Of, Gauge: s.Blade,
 			Heights: slices.Clone(s.Contacts),
+		}
+	}
+	if q := a.view.Question; q != nil && a.state == api.AwaitingPerson {
+		out.Prompt = &api.Prompt{ID: q.ID, Text: q.Text}
+		if w := q.Value; w != nil {
+			out.Prompt.Value = &api.Wanted{Unit: w.Unit, Least: w.Least, Most: w.Most}
 		}
 	}
 	return out

@@ -253,12 +253,17 @@ func (d *Daemon) Gauge(ctx context.Context, id string, g api.GaugeAction) (api.R
 	return a.show(), nil
 }
 
-// Answer answers a prompt. No step that is built so far asks one.
-func (d *Daemon) Answer(_ context.Context, id string, p api.AnswerPrompt, _ string) error {
-	if a := d.current(); a == nil || a.log.ID() != id {
+// Answer answers the prompt of the active run.
+func (d *Daemon) Answer(ctx context.Context, id string, p api.AnswerPrompt, by string) error {
+	a := d.current()
+	if a == nil || a.log.ID() != id || a.now().Over() {
 		return d.notActive(id, "answer")
 	}
-	return api.Errorf(409, "unknown-prompt", "look at the run's prompt", "answer: the run does not ask %q", p.Prompt)
+	if err := a.answer(ctx, p, by); err != nil {
+		return refusal(err)
+	}
+	d.audit(by, "answer a prompt", id+" "+p.Prompt+" "+p.Answer)
+	return nil
 }
 
 // notActive says why nothing can be done with a run: it is over, or not there.

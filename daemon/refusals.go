@@ -12,7 +12,7 @@ import (
 // does not allow it. All others are 422: what was asked is out of bounds.
 var conflicts = map[string]bool{
 	"wrong-state": true, "lower-first": true, "nothing-to-forget": true, "zero-needed": true,
-	"foreign-use": true, "unhomed": true,
+	"foreign-use": true, "unhomed": true, "unknown-prompt": true,
 }
 
 // refusal turns any error into one of the API's.

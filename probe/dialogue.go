@@ -26,6 +26,16 @@ type Person interface {
 	// Act waits for the next action at the blade. It returns ctx's error when
 	// the context ends first.
 	Act(context.Context) (Action, error)
+	// Reply waits for the answer to the question that is shown. It returns
+	// ctx's error when the context ends first.
+	Reply(context.Context) (Reply, error)
+}
+
+// Reply is the person's answer to a question. Done must be called once, with
+// nil when it was taken, or with why it was refused.
+type Reply struct {
+	record.Answer
+	Done func(error)
 }
 
 // Action is what the person does at the blade. Done must be called once, with

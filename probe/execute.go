@@ -33,6 +33,7 @@ type job struct {
 	head  *Head
 	meter *meter
 	view  View
+	tired bool // nobody answered for long
 }
 
 // Execute carries out the steps of the run that the log has opened, in their
@@ -68,6 +69,7 @@ func (j *job) steps(ctx context.Context) error {
 		do   func(context.Context) error
 	}{
 		{record.StepRepeat, j.repeat}, {record.StepGauging, j.gauge}, {record.StepSurvey, j.survey},
+		{record.StepPlateTurn, j.plateTurn}, {record.StepCoupons, j.coupons}, {record.StepAngles, j.angles}, {record.StepReference, j.reference},
 		{record.StepProve, j.prove},
 	} {
 		if !slices.Contains(run.Steps, s.step) {
@@ -162,6 +164,11 @@ var sentences = map[record.Step]string{
 	record.StepGauging: "Getting ready for the feeler gauge.",
 	record.StepProve:   "Getting ready to gauge the nozzle with the correction in force.",
 	record.StepSurvey:  "Touching the bed all over. Nobody needs to watch.",
+
+	record.StepPlateTurn: "Touching the turned plate all over.",
+	record.StepCoupons:   "Taking the readings of the printed patches.",
+	record.StepAngles:    "Moving to where the tilt of the head is to be read. Keep hands out.",
+	record.StepReference: "Touching along the straight reference.",
 }
 
 // did counts one thing done and shows it.

@@ -54,6 +54,7 @@ type Head struct {
 	zTouch float64 // height of the last touch in the map's Z; NaN before
 	told   soFar   // by the person's records
 	mute   bool    // a straight probe does not report where it stopped
+	on     float64 // how far the surface to be touched is above the bed, mm
 	fine   finer
 }
 

@@ -29,6 +29,13 @@ type Plan struct {
 	Patience time.Duration
 	// Columns and Rows of the survey.
 	Columns, Rows int
+	// TurnedColumns and TurnedRows of the pattern on a turned plate.
+	TurnedColumns, TurnedRows int
+	// AnglePlaces is at how many places along X the tilt of the head is read.
+	AnglePlaces int
+	// CouponU is the standard uncertainty of a patch's thickness as a reading
+	// of the gap, mm: its own roughness, the micrometer, the stored map there.
+	CouponU float64
 	// Inset is how far inside the reach the outermost places lie, mm.
 	Inset float64
 }
@@ -36,12 +43,16 @@ type Plan struct {
 // DefaultPlan returns the defaults. On a printer that needs 3.5 s a touch: the
 // repeat test 24 + 3 x 41 touches (9 min), the survey 25 x 7 and a return a
 // row (11 min). 25 columns show a shape that bends four times; 7 rows tell what
-// repeats from front to back. Two records a place tell the person's scatter.
+// repeats from front to back. Two records a place tell the person's scatter. A
+// turned plate takes 13 x 5 touches (4 min). A patch tells the gap to 0.012 mm:
+// a bead's roughness, and the stored map between its nodes (common practice, no
+// source).
 func DefaultPlan() Plan {
 	return Plan{
 		Rounds: 6, Move: runUp, RowHalf: 60, RowStep: 3, Passes: 3,
 		Spacing: 55, Records: 2, Pairs: 2, Patience: 5 * time.Minute,
 		Columns: 25, Rows: 7, Inset: 8,
+		TurnedColumns: 13, TurnedRows: 5, AnglePlaces: 6, CouponU: 0.012,
 	}
 }
 

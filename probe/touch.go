@@ -111,7 +111,7 @@ func (h *Head) contact(ctx context.Context, p record.Place) (z, step float64, er
 	}
 	if !ok {
 		return 0, 0, fault(nil, "no-touch",
-			"is the place within the printer's own limits, the machine homed, the probe free? See what it said",
+			"is the place within the printer's own limits, the machine homed, the probe free? A printer that answers nothing may know another word: if it probes straight down (G38.2), set probe.style: straight",
 			"touch at %s: the printer reported no contact, but %q", p, said(r))
 	}
 	if z, step, err = h.refine(ctx, z, math.Pow(10, -float64(decimals))); err != nil {
@@ -150,7 +150,7 @@ func (h *Head) askContact(ctx context.Context) (x, y, z float64, decimals int, o
 // deepest is how far down a straight probe may go at p, in the nozzle's Z: so
 // far that the least room is left under the nozzle if nothing triggers.
 func (h *Head) deepest(p record.Place) float64 {
-	expected := 0.0
+	expected := h.on
 	if !math.IsNaN(h.zTouch) {
 		expected = h.zTouch
 	}
@@ -171,7 +171,7 @@ func (h *Head) plausible(p record.Place, x, y, z, step float64) (float64, float6
 		return 0, 0, fault(nil, "other-place", "two programs on one port, or a lost line; start again",
 			"touch at %s: the printer reports a touch at %s", p, said)
 	}
-	far := math.Abs(z)
+	far := math.Abs(z - h.on)
 	if !math.IsNaN(h.zTouch) {
 		far = min(far, math.Abs(z-h.zTouch))
 	}

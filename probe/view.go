@@ -15,6 +15,7 @@ const (
 	PhaseWorking Phase = "working" // for the machine
 	PhaseGauge   Phase = "gauge"   // for the person at the blade
 	PhaseNext    Phase = "next"    // for the person to clear hand and blade
+	PhasePerson  Phase = "person"  // for the person to answer a question
 )
 
 // Spot is the gauging place in hand.
@@ -42,6 +43,8 @@ type View struct {
 	Done, Of int
 	Left     *time.Duration
 	Spot     *Spot
+	// Question is what the person is asked, nil if nothing.
+	Question *record.Question
 	// Sentence says it for people.
 	Sentence string
 	Homed    bool

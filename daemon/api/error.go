@@ -52,6 +52,7 @@ var Codes = map[string]string{
 	"not-ready":         "what this needs is not there yet",
 	"cannot":            "a step cannot be done; the printer's steps say why",
 	"unknown-step":      "no such step",
+	"step-alone":        "a step tells nothing without another in the same run",
 	"wrong-state":       "the run is not in a state for this",
 	"cautions-missing":  "not every caution was confirmed; missing names them",
 	"bad-blade":         "the blade's thickness is outside 0.02..0.30 mm",

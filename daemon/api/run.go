@@ -54,6 +54,15 @@ type Progress struct {
 type Prompt struct {
 	ID   string `json:"id"`
 	Text string `json:"text"`
+	// Value is the number that goes with a yes, nil if none is wanted.
+	Value *Wanted `json:"value"`
+}
+
+// Wanted describes a number that a prompt asks for; Unit is mm or deg.
+type Wanted struct {
+	Unit  string  `json:"unit"`
+	Least float64 `json:"least"`
+	Most  float64 `json:"most"`
 }
 
 // Spot is the gauging place in hand.

@@ -18,7 +18,7 @@ func (s *site) runRoutes() []route {
 		}},
 		{method: http.MethodGet, path: "/api/v1/runs/{id}/events", serve: s.events},
 		{method: http.MethodPost, path: "/api/v1/runs/{id}/confirm", status: http.StatusAccepted, ask: s.confirm},
-		{method: http.MethodPost, path: "/api/v1/runs/{id}/answer", status: http.StatusAccepted, ask: s.answerPrompt},
+		{method: http.MethodPost, path: "/api/v1/runs/{id}/answer", status: http.StatusAccepted, ask: s.answerPrompt, slow: true},
 		{method: http.MethodPost, path: "/api/v1/runs/{id}/gauge", status: http.StatusOK, ask: s.gauge, slow: true},
 		{method: http.MethodPost, path: "/api/v1/stop", status: http.StatusAccepted, ask: s.stop},
 	}
@@ -30,7 +30,7 @@ func (s *site) startRun(r *http.Request) (any, error) {
 		return nil, err
 	}
 	if len(n.Steps) == 0 {
-		return nil, badValue("%q: at least one step is wanted: repeat, gauging, survey", "steps")
+		return nil, badValue("%q: at least one step is wanted: repeat, gauging, survey, plate-turn, coupons, angles, reference", "steps")
 	}
 	return s.desk.StartRun(r.Context(), n, s.who(r, "api"))
 }

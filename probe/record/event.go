@@ -21,6 +21,7 @@ const (
 	StepPlateTurn Step = "plate-turn"
 	StepCoupons   Step = "coupons"
 	StepReference Step = "reference"
+	StepAngles    Step = "angles"
 	StepProve     Step = "prove"
 	StepAnalysis  Step = "analysis"
 )
@@ -67,6 +68,8 @@ type Event struct {
 	Settings  *Settings  `json:"settings,omitempty"`
 	Question  *Question  `json:"question,omitempty"`
 	Answer    *Answer    `json:"answer,omitempty"`
+	Reading   *Reading   `json:"reading,omitempty"`
+	Laid      *Laid      `json:"laid,omitempty"`
 	Switched  *Switched  `json:"switched,omitempty"`
 	Cut       *Cut       `json:"cut,omitempty"`
 	Note      *Note      `json:"note,omitempty"`
@@ -148,6 +151,17 @@ type Settings struct {
 type Question struct {
 	ID   string `json:"id"`
 	Text string `json:"text"`
+	// Value is the number that goes with a yes, nil if none is wanted.
+	Value *Wanted `json:"value,omitempty"`
+}
+
+// Wanted describes a number that a Question asks for.
+type Wanted struct {
+	// Unit is mm or deg.
+	Unit string `json:"unit"`
+	// Least and Most bound what is taken.
+	Least float64 `json:"least"`
+	Most  float64 `json:"most"`
 }
 
 // Answer is the person's answer to a Question.
@@ -202,7 +216,7 @@ func (e Event) bodies() int {
 	for _, there := range []bool{
 		e.Opened != nil, e.Confirmed != nil, e.Began != nil, e.Touch != nil,
 		e.Arrived != nil, e.Pressed != nil, e.Gauging != nil, e.Forgot != nil,
-		e.Map != nil, e.Settings != nil, e.Question != nil, e.Answer != nil,
+		e.Map != nil, e.Settings != nil, e.Question != nil, e.Answer != nil, e.Reading != nil, e.Laid != nil,
 		e.Switched != nil, e.Cut != nil, e.Note != nil, e.Fault != nil, e.Ended != nil,
 	} {
 		if there {

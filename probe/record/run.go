@@ -29,6 +29,10 @@ type Run struct {
 	Settings  string     `json:"settings,omitempty"`
 	Questions []Question `json:"questions,omitempty"`
 	Answers   []Answer   `json:"answers,omitempty"`
+	// Readings are what the person read from instruments of their own, Laid
+	// what lay on the bed, in their order.
+	Readings []Reading `json:"readings,omitempty"`
+	Laid     []Laid    `json:"laid,omitempty"`
 	// Off lists the switches that this run threw and has not put back.
 	Off    []Switch `json:"off,omitempty"`
 	Cut    *Cut     `json:"cut,omitempty"`
@@ -114,6 +118,14 @@ func (r *Run) fold(e Event) {
 		r.Questions = append(r.Questions, *e.Question)
 	case e.Answer != nil:
 		r.Answers = append(r.Answers, *e.Answer)
+	case e.Reading != nil:
+		v := *e.Reading
+		v.N, v.T = e.N, e.T
+		r.Readings = append(r.Readings, v)
+	case e.Laid != nil:
+		l := *e.Laid
+		l.N = e.N
+		r.Laid = append(r.Laid, l)
 	case e.Switched != nil:
 		r.switched(*e.Switched)
 	case e.Cut != nil:
@@ -157,6 +169,8 @@ func (r Run) Clone() Run {
 	r.Gaugings = slices.Clone(r.Gaugings)
 	r.Questions = slices.Clone(r.Questions)
 	r.Answers = slices.Clone(r.Answers)
+	r.Readings = slices.Clone(r.Readings)
+	r.Laid = slices.Clone(r.Laid)
 	r.Off = slices.Clone(r.Off)
 	r.Notes = slices.Clone(r.Notes)
 	r.Faults = slices.Clone(r.Faults)

@@ -18,6 +18,12 @@ const (
 	SeriesSurvey Series = "survey"
 	// SeriesBase is a return to the base point during the survey.
 	SeriesBase Series = "base"
+	// SeriesHalfTurn and SeriesQuarterTurn are the pattern on the plate turned by
+	// 180 and by 90 deg; Pass counts rows.
+	SeriesHalfTurn    Series = "half-turn"
+	SeriesQuarterTurn Series = "quarter-turn"
+	// SeriesReference is a pass over a straight reference; Pass counts passes.
+	SeriesReference Series = "reference"
 	// SeriesGiven is a touch from a file that does not say what it is for.
 	SeriesGiven Series = "given"
 )

@@ -3,8 +3,8 @@ package description
 func runPaths() m {
 	stopAnswer := all(m{"requested": boolean(""), "text": text("what a stop request is, and is not")})
 	start := verb{
-		id: "startRun", summary: "Ask for a run.", about: "The steps run in the order repeat, gauging, survey, whatever the order asked. The run waits until its cautions are confirmed; nothing moves before.",
-		body:   closed(all(m{"steps": with(list(m{"type": "string"}, "repeat, gauging, survey"), "minItems", 1)})),
+		id: "startRun", summary: "Ask for a run.", about: "The steps run in the order repeat, gauging, survey, plate-turn, coupons, angles, reference, whatever the order asked. plate-turn needs survey in the same run, coupons and angles need gauging. The run waits until its cautions are confirmed; nothing moves before.",
+		body:   closed(all(m{"steps": with(list(m{"type": "string"}, "repeat, gauging, survey, plate-turn, coupons, angles, reference"), "minItems", 1)})),
 		status: 201, says: "The run, waiting for its cautions.", shape: ref("Run"), refusals: []int{409, 503},
 	}
 	confirm := verb{
@@ -18,6 +18,7 @@ func runPaths() m {
 	}
 	reply := verb{
 		id: "answerPrompt", summary: "Answer the prompt of a run.",
+		about: "Where the prompt has a value, a yes needs one within its bounds: the thickness of a printed patch or of a reference, an angle. 422 bad-value: the prompt stays.",
 		body: closed(object(m{
 			"prompt": text("id of the prompt"), "answer": oneOf("", "yes", "no"), "value": number("where the prompt asks for one"),
 		}, "prompt", "answer")),
@@ -72,11 +73,13 @@ func runShapes() m {
 			"id": text("sorts by time"),
 			"state": oneOf("awaiting-person: a prompt; awaiting-gauge: a place; awaiting-next: recorded or skipped, Z is up",
 				"awaiting-confirmation", "running", "awaiting-person", "awaiting-gauge", "awaiting-next", "done", "stopped", "failed"),
-			"step":     oneOf("", "", "prepare", "repeat", "gauging", "survey", "plate-turn", "coupons", "reference", "prove", "analysis"),
+			"step":     oneOf("", "", "prepare", "repeat", "gauging", "survey", "plate-turn", "coupons", "angles", "reference", "prove", "analysis"),
 			"steps":    list(m{"type": "string"}, "what was asked for"),
 			"began":    moment(""),
 			"progress": ref("Progress"),
-			"prompt":   orNull(all(m{"id": text(""), "text": text("")})),
+			"prompt": orNull(all(m{"id": text(""), "text": text(""), "value": orNull(all(m{
+				"unit": oneOf("", "mm", "deg"), "least": number(""), "most": number(""),
+			}))})),
 			"place":    orNull(ref("Place")),
 			"error":    orNull(ref("Reason")),
 			"cautions": list(ref("Caution"), "to be confirmed before the run begins"),

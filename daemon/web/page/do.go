@@ -131,7 +131,9 @@ func (p *page) doAnswer(w http.ResponseWriter, r *http.Request) {
 		p.runDone(w, r, bad)
 		return
 	}
-	a.Value = value
+	if a.Answer == "yes" {
+		a.Value = value
+	}
 	p.runDone(w, r, p.desk.Answer(r.Context(), r.PathValue("id"), a, p.who(r)))
 }
 

@@ -20,6 +20,8 @@ type overviewView struct {
 type choice struct {
 	Name, Label, What string
 	Can               bool
+	// More is beyond the main job: it is not ticked beforehand.
+	More bool
 	WhyNot            string
 }
 
@@ -45,12 +47,17 @@ func (p *page) showOverview(w http.ResponseWriter, r *http.Request, notice *api.
 	p.show(w, r, "overview", s)
 }
 
-// choices are the steps of the main job with whether they can be done.
+// choices are the steps of the main job, and the further ways to see, with
+// whether they can be done.
 func choices(printer api.Printer) []choice {
 	all := []choice{
 		{Name: "repeat", Label: "Steady?", What: "touch near the middle again and again"},
 		{Name: "gauging", Label: "Gauge", What: "the feeler gauge under the nozzle, with you there"},
 		{Name: "survey", Label: "Survey", What: "probe the whole bed"},
+		{Name: "plate-turn", Label: "Turn the plate", More: true, What: "after the survey: you turn the removable plate, and it is probed again; tells plate from machine in part"},
+		{Name: "coupons", Label: "Printed patches", More: true, What: "beside the gauging: you enter the thickness of single-layer patches by micrometer"},
+		{Name: "angles", Label: "Angles at the head", More: true, What: "beside the gauging: you read an inclinometer on the head; tells the beam from the Y axis"},
+		{Name: "reference", Label: "Straight reference", More: true, What: "you lay a ground bar or glass along X, and it is probed; tells the machine from the bed"},
 	}
 	for i := range all {
 		can := printer.Steps[all[i].Name]

@@ -102,7 +102,7 @@ func position(run api.Run) int {
 		return steady
 	case "gauging":
 		return gaugeIt
-	case "survey":
+	case "survey", "plate-turn", "coupons", "angles", "reference":
 		return survey
 	case "analysis":
 		return findings

@@ -1,0 +1,113 @@
+package probe
+
+import (
+	"context"
+	"math"
+	"slices"
+
+	"abbed/probe/record"
+)
+
+// turns are the turns of a removable plate, with what is asked.
+var turns = []struct {
+	deg    int
+	series record.Series
+	square bool
+	text   string
+}{
+	{180, record.SeriesHalfTurn, false,
+		"Turn the removable plate by half a turn (what was in front goes to the back) and lay it exactly on the same outline. Yes when it lies so and your hands are out: the machine homes and touches it. No to leave this out."},
+	{90, record.SeriesQuarterTurn, true,
+		"Lay the plate a quarter turn from how it lay first, counter-clockwise seen from above: what was at the right edge is now at the back. Yes when it lies so and your hands are out: the machine homes and touches it. No to leave this out."},
+}
+
+// plateTurn has the person turn the removable plate, and surveys it again. Each
+// turn may be left out. The plate is to lie as at first in the end: the stored
+// map holds for that only.
+func (j *job) plateTurn(ctx context.Context) error {
+	if err := j.begin(record.StepPlateTurn, 0); err != nil {
+		return err
+	}
+	if err := j.awake(ctx); err != nil {
+		return err
+	}
+	turned := false
+	for _, t := range turns {
+		if t.square && !square(j.setup) {
+			continue
+		}
+		a, _, err := j.question(ctx, record.Question{ID: "plate-turn-" + map[int]string{180: "180", 90: "90"}[t.deg], Text: t.text}, nil)
+		if err != nil {
+			return err
+		}
+		if !a.Yes {
+			continue
+		}
+		turned = true
+		if err := j.stillFree(ctx); err != nil {
+			return err
+		}
+		// A plate that was pulled may have moved what carries it.
+		if err := j.rehome(ctx); err != nil {
+			return err
+		}
+		if err := j.keep(record.Event{Laid: &record.Laid{Turned: t.deg}}); err != nil {
+			return err
+		}
+		if err := j.turnedRows(ctx, t.series); err != nil {
+			return err
+		}
+	}
+	if !turned {
+		return nil
+	}
+	a, late, err := j.question(ctx, record.Question{ID: "plate-back",
+		Text: "Lay the plate back as it lay first: the stored map holds for that only. Yes when it lies so and your hands are out; the machine may home."}, nil)
+	if err != nil {
+		return err
+	}
+	if !a.Yes {
+		return j.keep(record.Event{Note: &record.Note{Text: "the plate was not laid back as it was: the stored map does not hold until it is"}})
+	}
+	if err := j.keep(record.Event{Laid: &record.Laid{}}); err != nil {
+		return err
+	}
+	return j.free(ctx, late)
+}
+
+// square reports whether a quarter turn of the plate covers the same outline.
+func square(s record.Setup) bool { return math.Abs(s.Bed.W()-s.Bed.H()) <= 2 }
+
+// turnedRows touches the plate on its smaller pattern, row by row, always from
+// the same side.
+func (j *job) turnedRows(ctx context.Context, series record.Series) error {
+	rows := j.plan.turnedRows(j.setup)
+	room := j.head.told.room(j.log.Run())
+	n := 0
+	for i, row := range rows {
+		rows[i] = slices.DeleteFunc(row, func(p record.Place) bool { return room.At(p) < leastRoom })
+		n += len(rows[i])
+	}
+	j.meter = newMeter(j.Clock, n)
+	k := 0
+	for i, row := range rows {
+		if err := j.stillFree(ctx); err != nil {
+			return err
+		}
+		for _, p := range row {
+			if err := j.touch(ctx, p, record.Side{X: -1}, record.Touch{Series: series, Pass: i, Index: k, Spot: -1}); err != nil {
+				return err
+			}
+			k++
+		}
+	}
+	return nil
+}
+
+// turnedRows returns the pattern on a turned plate: a good third of the survey's
+// touches, on what the probe reaches.
+func (p Plan) turnedRows(s record.Setup) [][]record.Place {
+	q := p
+	q.Columns, q.Rows = p.TurnedColumns, p.TurnedRows
+	return q.rows(s)
+}
