@@ -119,7 +119,7 @@ func touchOf(cells []string, columns map[string]int) (record.Touch, error) {
 	if i, there := columns["side"]; there {
 		side, ok := sideOf(strings.Trim(strings.TrimSpace(cells[i]), `"`))
 		if !ok {
-			return t, fmt.Errorf("%w: side is %q; write +x, -x, +y, -y for the way the head travelled, two joined, or nothing", ErrCSV, cells[i])
+			return t, fmt.Errorf("%w: side is %q; write +x, -x, +y, -y for the way the head travelled (two joined), or left, right, front, back for the side it came from, or nothing", ErrCSV, cells[i])
 		}
 		t.Side = side
 	}
@@ -133,9 +133,18 @@ func unitOf(column string) string {
 	return "mm"
 }
 
+// named are the words of people for the side from which the head came.
+var named = map[string]record.Side{
+	"left": {X: -1}, "right": {X: 1}, "front": {Y: -1}, "back": {Y: 1},
+	"1": {X: -1}, "+1": {X: -1}, "-1": {X: 1}, "0": {}, // travelling towards +X is 1
+}
+
 // sideOf reads the direction of travel: towards + means that the head came
 // from the smaller coordinate, which record.Side calls -1.
 func sideOf(s string) (record.Side, bool) {
+	if side, ok := named[strings.ToLower(s)]; ok {
+		return side, true
+	}
 	var side record.Side
 	s = strings.ToLower(strings.ReplaceAll(s, " ", ""))
 	for s != "" && s != "0" {

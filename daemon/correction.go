@@ -293,7 +293,7 @@ func (d *Daemon) Applied() api.Applied {
 	if a.State == store.Kept && a.Proved && out.Expired == nil {
 		out.Sentence = "The correction is in force, kept, and proved at the nozzle."
 	}
-	if a.Text != "" {
+	if a.Code != "" {
 		out.Error = &api.Error{Code: a.Code, Text: a.Text, Hint: a.Hint}
 	}
 	return out

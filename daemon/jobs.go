@@ -281,6 +281,9 @@ func (d *Daemon) Stop(_ context.Context, by string) error {
 	if a != nil {
 		a.mu.Lock()
 		cancel, waiting := a.cancel, a.state == api.AwaitingConfirmation
+		if !waiting && !a.state.Over() {
+			a.state, a.view.Spot, a.view.Sentence = api.Running, nil, "A stop was asked for; the run is ending."
+		}
 		a.mu.Unlock()
 		cancel(errStop)
 		if waiting {

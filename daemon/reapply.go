@@ -2,7 +2,6 @@ package daemon
 
 import (
 	"context"
-	"fmt"
 
 	"abbed/daemon/api"
 	"abbed/daemon/apply"
@@ -82,7 +81,5 @@ func (d *Daemon) onto(ctx context.Context, a store.Applied, now [][]int64) (stor
 	if err := d.keepTable(t, a.Run); err != nil {
 		return a, err
 	}
-	next := apply.Intent(t, a.Run, a.Person) // not expired, not proved
-	next.Text = fmt.Sprintf("re-applied from %s", a.Digest)
-	return next, nil
+	return apply.Intent(t, a.Run, a.Person), nil // neither expired nor proved
 }

@@ -59,6 +59,9 @@ func (g *gauging) lower(ctx context.Context, a Action) (Phase, error) {
 		}
 		return "", pastFloor(z, g.way.floor)
 	}
+	if err := g.head.check(ctx); err != nil {
+		return "", err // somebody else moved it: a step from here is not the step that was asked
+	}
 	if err := g.head.Lower(ctx, z, g.way.floor); err != nil {
 		return "", err
 	}
@@ -93,6 +96,9 @@ func (g *gauging) raise(ctx context.Context, a Action) (Phase, error) {
 	z := round(g.z + mm)
 	if most := max(g.setup.Clearance, g.way.arrival); z > most {
 		return "", refuse("too-high", "raise by less, or skip the place", "raise to %.3f mm: above %.3f mm, where travel begins", z, most)
+	}
+	if err := g.head.check(ctx); err != nil {
+		return "", err
 	}
 	if err := g.head.Lower(ctx, z, g.way.floor); err != nil {
 		return "", err

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"slices"
 
+	"abbed/gcode"
 	"abbed/gcode/clock"
 	"abbed/gcode/dialect"
 	"abbed/probe/record"
@@ -190,7 +191,17 @@ func (j *job) keep(e record.Event) error {
 	return nil
 }
 
+// heatEvery is after how many touches heat of somebody else is looked for.
+const heatEvery = 4
+
 func (j *job) touch(ctx context.Context, p record.Place, side record.Side, what record.Touch) error {
+	if j.meter.done%heatEvery == heatEvery-1 {
+		if err := noHeat(func(q gcode.Query) (gcode.Reply, error) {
+			return j.head.ask(ctx, q, "look whether the printer is in use")
+		}, j.Words); err != nil {
+			return err
+		}
+	}
 	if _, err := j.head.Touch(ctx, p, side, what); err != nil {
 		return err
 	}

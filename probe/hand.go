@@ -33,6 +33,7 @@ func (g *gauging) byHand(ctx context.Context) error {
 			g.answerCut(a, err)
 			return err
 		case err != nil && Refusal(err) == nil:
+			g.display(PhaseWorking) // the run is ending
 			a.Done(err)
 			return err
 		}

@@ -27,7 +27,7 @@ func (h *Head) Switch(ctx context.Context, what record.Switch, on bool) error {
 		if err := h.Raise(ctx); err != nil {
 			return err
 		}
-		if _, err := h.ask(ctx, h.words.Settle(), "wait for moves"); err != nil {
+		if err := h.check(ctx); err != nil {
 			return err
 		}
 	}
@@ -98,6 +98,10 @@ func (h *Head) PutBack(ctx context.Context) error {
 	}
 	if h.homed {
 		note(h.Raise(ctx))
+		if err := h.check(ctx); err != nil {
+			h.homed = false // it did not go up: its motors may be off
+			note(err)
+		}
 	}
 	for _, what := range []record.Switch{record.SwitchLimits, record.SwitchIdle, record.SwitchLevelling} {
 		if slices.Contains(h.log.Run().Off, what) {

@@ -56,6 +56,11 @@ func inUse(ctx context.Context, ask func(gcode.Query) (gcode.Reply, error), word
 		}
 		return err
 	}
+	return noHeat(ask, words)
+}
+
+// noHeat returns a Refused if heat is on that we did not ask for.
+func noHeat(ask func(gcode.Query) (gcode.Reply, error), words *dialect.Dialect) error {
 	r, err := ask(words.Temperatures())
 	if err != nil {
 		return err
