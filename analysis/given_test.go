@@ -36,7 +36,7 @@ func TestReadCSVRefuses(t *testing.T) {
 		"words":          {"x,y,z\n1,2,three\n", `line 2: not a table of touches: z is "three", not a number of mm`},
 		"nan":            {"x,y,z\n1,2,NaN\n", "z is \"NaN\""},
 		"huge":           {"x,y,z\n1,2,1e9\n", "z is \"1e9\""},
-		"side":           {"x,y,z,side\n1,2,3,left\n", "side is \"left\""},
+		"side":           {"x,y,z,side\n1,2,3,above\n", "side is \"above\""},
 		"repeat":         {"x,y,z,repeat\n1,2,3,once\n", "repeat is \"once\""},
 		"long":           {"x,y,z\n" + strings.Repeat("1", 2<<20), "longer than 1 MB"},
 		"binary":         {"\x00\x01\x02\xff\n", "is not known"},
