@@ -21,8 +21,8 @@ type choice struct {
 	Name, Label, What string
 	Can               bool
 	// More is beyond the main job: it is not ticked beforehand.
-	More bool
-	WhyNot            string
+	More   bool
+	WhyNot string
 }
 
 func (p *page) overview(w http.ResponseWriter, r *http.Request) { p.showOverview(w, r, nil) }
