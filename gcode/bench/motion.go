@@ -59,6 +59,7 @@ type axes struct {
 	busyTill float64 // virtual end of the last move ever
 	relative bool    // G91
 	feed     float64 // mm/s
+	sunk     bool    // the motors are off and Z has sunk
 	extruder float64
 	extRel   bool
 }
@@ -87,6 +88,7 @@ func (p *Printer) push(to vec, feed float64, s segment) float64 {
 	s.t1 = s.t0 + seconds(s.from, s.to, feed)
 	p.busyTill = s.t1
 	p.queue = append(p.queue, s)
+	p.sunk = false
 	return s.t1
 }
 
@@ -144,11 +146,13 @@ func (p *Printer) idleOff(now float64) {
 	}
 }
 
-// sink lets Z go down by its own weight, to the bed at the lowest.
+// sink lets Z go down by its own weight, to the bed at the lowest, once until it
+// moves again.
 func (p *Printer) sink() {
-	if p.scenario.Sinks <= 0 {
+	if p.scenario.Sinks <= 0 || p.sunk {
 		return
 	}
+	p.sunk = true
 	gap := p.gapAt(p.at, p.now())
 	p.at[2] -= max(0, min(p.scenario.Sinks, gap))
 	if gap <= p.scenario.Sinks {

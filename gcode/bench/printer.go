@@ -97,7 +97,7 @@ func New(sc Scenario, o Options) *Printer {
 // boot sets everything to what it is after a restart.
 func (p *Printer) boot() {
 	p.drop()
-	p.axes = axes{at: p.at, origin: p.at, settled: p.now(), busyTill: p.now(), feed: 50}
+	p.axes = axes{sunk: p.sunk, at: p.at, origin: p.at, settled: p.now(), busyTill: p.now(), feed: 50}
 	p.stored = p.kept.stored.clone()
 	p.levelling, p.lever, p.idle = p.kept.levelling, p.kept.lever, p.kept.idle
 	p.limits = true
