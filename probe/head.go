@@ -202,7 +202,9 @@ func (h *Head) check(ctx context.Context) error {
 		return err
 	}
 	allowed := math.Pow(10, -float64(decimals))/2 + motorStep
-	if max(math.Abs(x-sent.X), math.Abs(y-sent.Y)) <= slip && math.Abs(z-height) <= allowed {
+	there := math.IsNaN(sent.X) || max(math.Abs(x-sent.X), math.Abs(y-sent.Y)) <= slip
+	if there && math.Abs(z-height) <= allowed {
+		h.at = record.Nozzle{X: x, Y: y}
 		return nil
 	}
 	h.at, h.z = record.Nozzle{X: x, Y: y}, z
@@ -216,7 +218,7 @@ func (h *Head) move(ctx context.Context, m gcode.Motion, act string) (gcode.Repl
 	r, err := h.line.Move(ctx, m)
 	if err != nil {
 		h.homed = h.homed && !loses(err)
-		h.z = math.NaN()
+		h.z, h.at = math.NaN(), record.Nozzle{X: math.NaN(), Y: math.NaN()} // it may have moved
 		return r, fault(err, "failed", hintOf(err), "%s", act)
 	}
 	return r, nil
