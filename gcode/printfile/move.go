@@ -1,0 +1,173 @@
+package printfile
+
+import (
+	"fmt"
+	"math"
+)
+
+// path is the way of a move, t from 0 to 1.
+type path struct {
+	x0, y0, z0 float64
+	dx, dy, dz float64
+	// Of an arc: middle, radii at both ends, angle at the start, angle swept.
+	arc                bool
+	cx, cy, r0, r1, a0 float64
+	sweep              float64
+}
+
+func (p *path) at(t float64) (x, y, z float64) {
+	z = p.z0 + t*p.dz
+	if !p.arc {
+		return p.x0 + t*p.dx, p.y0 + t*p.dy, z
+	}
+	if t == 1 {
+		return p.x0 + p.dx, p.y0 + p.dy, z
+	}
+	s, c := math.Sincos(p.a0 + t*p.sweep)
+	r := p.r0 + t*(p.r1-p.r0)
+	return p.cx + r*c, p.cy + r*s, z
+}
+
+// move does a line with a move.
+func (r *rewriter) move(b, text []byte, motion int) (done bool, err error) {
+	k := &r.k
+	r.sum.Moves++
+	for _, c := range "XYZEIJKR" {
+		if k.with(byte(c)) && k.word(byte(c)).bare {
+			return false, r.refuse(fmt.Sprintf("the letter %c has no number", c), "give the number")
+		}
+	}
+	before, e0 := r.axes, r.e
+	for a, c := range "XYZ" {
+		if k.with(byte(c)) {
+			r.axes[a] = r.target(a, k.word(byte(c)))
+		}
+	}
+	if k.with('E') {
+		r.e = r.extrude(k.word('E'))
+	}
+	across := k.has&(bit('X')|bit('Y')) != 0 || motion >= 2
+	if !across && !k.with('Z') {
+		return false, nil
+	}
+	if !r.placed() {
+		return false, r.untold(across)
+	}
+	started := before[inX].known && before[inY].known && before[inZ].known
+	p := path{x0: before[inX].p, y0: before[inY].p, z0: before[inZ].p}
+	p.dx, p.dy, p.dz = r.axes[inX].p-p.x0, r.axes[inY].p-p.y0, r.axes[inZ].p-p.z0
+	if motion >= 2 {
+		r.sum.Arcs++
+		if !started {
+			return false, r.refuse("an arc from a place that the file has not named", "put a G0 or G1 with X, Y and Z before it")
+		}
+		if err := r.arc(&p, motion == 2); err != nil {
+			return false, err
+		}
+	}
+	r.cuts = r.cuts[:0]
+	low := r.axes[inZ].p
+	if started {
+		low = min(low, p.z0)
+	}
+	if started && (p.arc || math.Hypot(p.dx, p.dy) > upright) && low < r.o.Taper {
+		if err := r.cut(&p); err != nil {
+			return false, err
+		}
+	}
+	if len(r.cuts) == 0 {
+		r.cuts = append(r.cuts, 1)
+	}
+	return r.emit(b, text, &p, motion, e0)
+}
+
+// untold passes a move whose height above the bed is not known.
+func (r *rewriter) untold(across bool) error {
+	k := &r.k
+	if across && k.with('E') {
+		if r.begun && r.lost > 0 {
+			return r.refuse(fmt.Sprintf("where the head is has not been said since G%s in line %d", name(r.lostBy), r.lost),
+				"put an absolute move with X, Y and Z after that line")
+		}
+		if r.sum.Untold++; r.sum.First == 0 {
+			r.sum.First = r.sum.Lines
+		}
+	}
+	if k.with('Z') {
+		v := k.word('Z').value() * r.scale
+		if r.relative {
+			r.actual += v
+		} else {
+			r.actual = v + r.shift
+		}
+	}
+	return nil
+}
+
+// upright is how far a move may lead aside, mm, and count as one straight up or
+// down, which is not cut: where on its way it is at which height is all the same.
+const upright = 0.01
+
+// mostPieces bounds what one move may become.
+const mostPieces = 1 << 16
+
+// cut fills r.cuts so that on each piece the tapered addition stays within the
+// tolerance of the straight line between its ends: halves, as long as needed.
+func (r *rewriter) cut(p *path) error {
+	tolerance := r.o.Tolerance - r.quantum()
+	type part struct{ from, length float64 }
+	var buf [64]part
+	stack := append(buf[:0], part{0, 1})
+	for len(stack) > 0 {
+		a := stack[len(stack)-1]
+		stack = stack[:len(stack)-1]
+		if a.length < 1e-6 || r.bulge(p, a.from, a.from+a.length) <= tolerance {
+			if r.cuts = append(r.cuts, a.from+a.length); len(r.cuts) > mostPieces {
+				return r.refuse(fmt.Sprintf("the move would become more than %d pieces", mostPieces), "allow a larger tolerance")
+			}
+			continue
+		}
+		h := a.length / 2
+		stack = append(stack, part{a.from + h, h}, part{a.from, h})
+	}
+	return nil
+}
+
+// bulge bounds how far weight x Add is from its chord between t0 and t1. With
+// the chord's a and w linear the product leaves its own chord by at most
+// |da dw|/4; where the weight has a corner (at Full and Taper) by a quarter of
+// the change of slope; what a itself bulges counts by the weight.
+func (r *rewriter) bulge(p *path, t0, t1 float64) float64 {
+	x0, y0, z0 := p.at(t0)
+	x1, y1, z1 := p.at(t1)
+	w0, w1 := r.o.weight(z0), r.o.weight(z1)
+	if w0 == 0 && w1 == 0 {
+		return 0
+	}
+	b := r.s.Bulge(x0, y0, x1, y1)
+	if p.arc {
+		// |arc(t) - chord(t)| <= r angle^2 / 8.
+		angle := p.sweep * (t1 - t0)
+		b += r.slope * max(p.r0, p.r1) * angle * angle / 8
+	}
+	if p.dz == 0 {
+		return b * w0
+	}
+	a0, a1 := r.s.Add(x0, y0), r.s.Add(x1, y1)
+	sum := b*max(w0, w1) + (math.Abs(a1-a0)+2*b)*math.Abs(w1-w0)/4
+	for _, corner := range [...]float64{r.o.Full, r.o.Taper} {
+		if (z0 < corner) != (z1 < corner) {
+			sum += (max(math.Abs(a0), math.Abs(a1)) + b) * math.Abs(z1-z0) / (r.o.Taper - r.o.Full) / 4
+		}
+	}
+	return sum
+}
+
+// addition returns weight x Add.
+func (r *rewriter) addition(x, y, z float64) float64 {
+	w := r.o.weight(z)
+	if w == 0 {
+		return 0
+	}
+	return w * r.s.Add(x, y)
+}

@@ -1,0 +1,244 @@
+package printfile
+
+import (
+	"bufio"
+	"bytes"
+	"cmp"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+)
+
+// LongestLine is the longest line that can be a command, bytes; comments may be
+// longer.
+const LongestLine = 64 << 10
+
+// mark begins the header.
+const mark = "; abbed carried a correction: "
+
+// Rewrite copies the print file in to out with the correction s, as options say.
+// It reads and writes as it goes: its memory does not grow with the file. On an
+// error the output is not to be printed; a *LineError names the line.
+func Rewrite(out io.Writer, in io.Reader, s Surface, options Options) (Summary, error) {
+	if err := options.Check(s); err != nil {
+		return Summary{}, err
+	}
+	_, slope := s.Bounds()
+	r := &rewriter{o: options, s: s, slope: slope, state: newState(),
+		in: bufio.NewReaderSize(in, LongestLine), out: bufio.NewWriterSize(out, LongestLine)}
+	r.sum.Lowest = math.Inf(1)
+	err := r.all()
+	if math.IsInf(r.sum.Lowest, 0) {
+		r.sum.Lowest = 0
+	}
+	if err != nil {
+		return r.sum, err
+	}
+	if err := r.out.Flush(); err != nil {
+		return r.sum, fmt.Errorf("printfile: write: %w", err)
+	}
+	return r.sum, nil
+}
+
+type rewriter struct {
+	state
+	o     Options
+	s     Surface
+	slope float64
+	in    *bufio.Reader
+	out   *bufio.Writer
+	sum   Summary
+	k     block
+	eol   []byte    // line end of the file's first line
+	end   []byte    // line end of this line
+	text  []byte    // what is being composed
+	cuts  []float64 // where the move is cut, parts of it, without 0, with 1
+	begun bool      // the correction was in force once
+}
+
+// all copies line by line.
+func (r *rewriter) all() error {
+	for {
+		b, err := r.in.ReadSlice('\n')
+		if errors.Is(err, bufio.ErrBufferFull) {
+			err = r.long(b)
+			if err == nil {
+				continue
+			}
+			if _, ok := errors.AsType[*LineError](err); ok {
+				return err
+			}
+			b = nil
+		}
+		if err != nil && !errors.Is(err, io.EOF) {
+			return fmt.Errorf("printfile: line %d: read: %w", r.sum.Lines+1, err)
+		}
+		if r.sum.Lines == 0 {
+			if e := r.header(b); e != nil {
+				return e
+			}
+		}
+		if len(b) > 0 {
+			r.sum.Lines++
+			if e := r.line(b); e != nil {
+				return e
+			}
+		}
+		if err != nil {
+			return nil
+		}
+	}
+}
+
+// long passes a comment on that is longer than the buffer.
+func (r *rewriter) long(b []byte) error {
+	if r.sum.Lines == 0 {
+		if err := r.header(b); err != nil {
+			return err
+		}
+	}
+	r.sum.Lines++
+	t := bytes.TrimLeft(b, " \t")
+	if len(t) > 0 && command(t[0]) {
+		return r.refuse(fmt.Sprintf("a command longer than %d bytes", LongestLine), "is that a print file?")
+	}
+	for first := true; ; first = false {
+		if first {
+			if err := r.twice(t); err != nil {
+				return err
+			}
+		}
+		if _, err := r.out.Write(b); err != nil {
+			return err
+		}
+		var err error
+		if b, err = r.in.ReadSlice('\n'); !errors.Is(err, bufio.ErrBufferFull) {
+			if _, e := r.out.Write(b); e != nil {
+				return e
+			}
+			if errors.Is(err, io.EOF) {
+				return nil
+			}
+			return err
+		}
+	}
+}
+
+// command says whether a line that begins with c may be words.
+func command(c byte) bool {
+	c = upper(c)
+	return letter(c) || c == '(' || c == '/'
+}
+
+// header writes what was done as the first line, with the file's own line end.
+func (r *rewriter) header(first []byte) error {
+	r.eol = []byte("\n")
+	if bytes.HasSuffix(first, []byte("\r\n")) {
+		r.eol = []byte("\r\n")
+	}
+	_, err := fmt.Fprintf(r.out, "%s%s, in full up to %g mm, none from %g mm, tolerance %g mm. Not to be carried again.%s",
+		mark, cmp.Or(r.o.Note, "a surface"), r.o.Full, r.o.Taper, r.o.Tolerance, r.eol)
+	return err
+}
+
+// twice refuses a file that holds the header already.
+func (r *rewriter) twice(b []byte) error {
+	if !bytes.HasPrefix(b, []byte(mark[:len(mark)-2])) {
+		return nil
+	}
+	return &LineError{r.sum.Lines, "a correction was carried into this file before", "carry it into the file as it was sliced", ErrTwice}
+}
+
+func (r *rewriter) refuse(cause, hint string) error {
+	return &LineError{r.sum.Lines, cause, hint, nil}
+}
+
+// body splits the line end off.
+func body(b []byte) (text, end []byte) {
+	n := len(b)
+	if n > 0 && b[n-1] == '\n' {
+		n--
+		if n > 0 && b[n-1] == '\r' {
+			n--
+		}
+	}
+	return b[:n], b[n:]
+}
+
+// line does one line.
+func (r *rewriter) line(b []byte) error {
+	text, end := body(b)
+	if len(end) == 0 {
+		end = r.eol
+	}
+	r.end = end
+	i := 0
+	for i < len(text) && blank(text[i]) {
+		i++
+	}
+	if i < len(text) {
+		if c := upper(text[i]); c == ';' {
+			if err := r.twice(text[i:]); err != nil {
+				return err
+			}
+		} else if command(c) {
+			done, err := r.words(b, text, i)
+			if err != nil || done {
+				return err
+			}
+		}
+	}
+	_, err := r.out.Write(b)
+	return err
+}
+
+// words does a line that may be commands; done says that it was written.
+func (r *rewriter) words(b, text []byte, i int) (done bool, err error) {
+	switch c := upper(text[i]); c {
+	case 'M':
+		return false, r.machine(text, i)
+	case 'G':
+		if g, ok := first(text, i); ok && !read(g) {
+			return false, r.foreign(g)
+		}
+	case '/':
+		return false, r.refuse("the line may be left out by a switch of the machine (/)", "take the line out, or its /")
+	case 'X', 'Y', 'Z', 'E', 'I', 'J', 'R', 'F', 'N', '(':
+	default:
+		return false, nil
+	}
+	if why := r.k.parse(text); why != "" {
+		if upper(text[i]) != 'G' && len(r.k.g) == 0 {
+			if upper(text[i]) != 'N' {
+				return false, nil // a sentence of the machine's own
+			}
+		}
+		return false, r.refuse(why, "write the line as letters with numbers, without line number and checksum")
+	}
+	return r.block(b, text)
+}
+
+// first returns the code that the line begins with.
+func first(text []byte, i int) (int, bool) {
+	for i++; i < len(text) && blank(text[i]); i++ {
+	}
+	a, _, ok := scan(text, i)
+	if !ok {
+		return 0, false
+	}
+	return code(a)
+}
+
+// machine reads the M codes that matter.
+func (r *rewriter) machine(text []byte, i int) error {
+	m, ok := first(text, i)
+	if !ok || m != 820 && m != 830 {
+		return nil
+	}
+	if why := r.k.parse(text); why != "" || len(r.k.g) > 0 || len(r.k.m) > 1 {
+		return r.refuse("a mode of the extruder shares its line with something else", "give it a line of its own")
+	}
+	r.extruderMode(m == 830)
+	return nil
+}

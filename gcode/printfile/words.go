@@ -1,0 +1,129 @@
+package printfile
+
+// word is a letter with its number; from..to is the number's text, start the
+// letter's place.
+type word struct {
+	number
+	start, from, to int
+	bare            bool // a letter alone, as in G28 X
+}
+
+// block is the words of one line.
+type block struct {
+	has   uint32 // letters present but G and M, a bit each
+	words [26]word
+	order []byte // letters in the order in which they stand; G and M among them
+	spans [][2]int
+	g, m  []int // codes times ten: G38.2 is 382
+	end   int   // where the words end: at a comment or the line's end
+}
+
+func bit(c byte) uint32 { return 1 << (c - 'A') }
+
+func (k *block) with(c byte) bool { return k.has&bit(c) != 0 }
+
+func (k *block) word(c byte) *word { return &k.words[c-'A'] }
+
+func upper(c byte) byte {
+	if 'a' <= c && c <= 'z' {
+		return c - 32
+	}
+	return c
+}
+
+func letter(c byte) bool { return 'A' <= c && c <= 'Z' }
+
+func blank(c byte) bool { return c == ' ' || c == '\t' }
+
+// parse reads the words of a line without its line end: letter and number,
+// blanks between them as they like, `( )` and `;` comments (RS-274/NGC 3.3;
+// numbers have no exponent, so that X1E5 are two words). It returns why the line
+// is no row of words, or "".
+func (k *block) parse(b []byte) (why string) {
+	k.has, k.order, k.spans, k.g, k.m, k.end = 0, k.order[:0], k.spans[:0], k.g[:0], k.m[:0], len(b)
+	for i := 0; i < len(b); {
+		c := upper(b[i])
+		switch {
+		case blank(c):
+			i++
+			continue
+		case c == ';':
+			k.end = i
+			return ""
+		case c == '(':
+			for i < len(b) && b[i] != ')' {
+				i++
+			}
+			if i == len(b) {
+				return "a comment that begins with ( does not end"
+			}
+			i++
+			continue
+		case c == '*':
+			return "the line carries a checksum"
+		case !letter(c):
+			return "there is " + quoted(b[i]) + " where a letter is expected"
+		}
+		start := i
+		for i++; i < len(b) && blank(b[i]); i++ {
+		}
+		a, to, ok := scan(b, i)
+		if !ok && to > i {
+			return "the number after " + string(rune(c)) + " cannot be read"
+		}
+		if w := k.keep(c, a, !ok, start, i, to); w != "" {
+			return w
+		}
+		if ok {
+			i = to
+		}
+	}
+	return ""
+}
+
+func quoted(c byte) string {
+	if c < ' ' || c > '~' {
+		return "a byte that is no letter"
+	}
+	return "\"" + string(rune(c)) + "\""
+}
+
+func (k *block) keep(c byte, a number, bare bool, start, from, to int) string {
+	k.order = append(k.order, c)
+	if bare {
+		to = start + 1
+	}
+	k.spans = append(k.spans, [2]int{start, to})
+	if c == 'G' || c == 'M' {
+		code, ok := code(a)
+		switch {
+		case bare || !ok:
+			return "the number after " + string(rune(c)) + " is none of a command"
+		case c == 'G':
+			k.g = append(k.g, code)
+		default:
+			k.m = append(k.m, code)
+		}
+		return ""
+	}
+	if k.with(c) {
+		return "the letter " + string(rune(c)) + " stands twice"
+	}
+	k.has |= bit(c)
+	k.words[c-'A'] = word{a, start, from, to, bare}
+	return ""
+}
+
+// code returns ten times a command's number.
+func code(a number) (int, bool) {
+	for a.d > 1 && a.n%10 == 0 {
+		a.n, a.d = a.n/10, a.d-1
+	}
+	if a.n < 0 || a.n > 1e6 || a.d > 1 {
+		return 0, false
+	}
+	if a.d == 0 {
+		a.n *= 10
+	}
+	return int(a.n), true
+}
