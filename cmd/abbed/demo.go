@@ -30,6 +30,8 @@ type demo struct {
 	state    string
 	listen   string
 	trace    string
+	faults   []bench.Fault // from the start
+	later    phaseFaults   // in a phase of the job
 	out      io.Writer
 	errs     io.Writer
 }
@@ -37,6 +39,7 @@ type demo struct {
 func demoCommand() *cobra.Command {
 	d := &demo{}
 	name := ""
+	var faults []string
 	c := &cobra.Command{
 		Use:   "demo",
 		Short: "Do the whole job on a virtual printer, with a played person",
@@ -46,7 +49,11 @@ and the drag of the blade, nothing else. Without --once the page stays open
 afterwards.
 
 Virtual printers:
-` + scenarioList(),
+` + scenarioList() + `
+Faults for --fault NAME@WHEN; WHEN is a phase of the job (` + strings.Join(demoPhases, ", ") + `)
+or a command: nothing is the first, 7 the seventh, G30 the first touch, G30:7
+the seventh:
+` + faultList(),
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			sc, err := bench.Lookup(name)
@@ -55,6 +62,9 @@ Virtual printers:
 			}
 			if !(d.speed > 0 && d.speed <= 1e4) {
 				return usage(fmt.Errorf("demo: --speed %v: give a number above 0, at most 10000", d.speed))
+			}
+			if d.faults, d.later, err = readFaults(faults); err != nil {
+				return usage(err)
 			}
 			d.scenario, d.out, d.errs = sc, c.OutOrStdout(), c.ErrOrStderr()
 			return d.run(c.Context())
@@ -68,6 +78,7 @@ Virtual printers:
 	f.StringVar(&d.dir, "out", "", "directory for record, analysis and table")
 	f.StringVar(&d.state, "state", "", "directory of what is kept (default: one that is removed at the end)")
 	f.StringVar(&d.listen, "listen", "127.0.0.1:0", "address of the page")
+	f.StringArrayVar(&faults, "fault", nil, "what goes wrong, and when: NAME or NAME@WHEN; may be given again")
 	f.StringVar(&d.trace, "trace", "", "file for every line of the dialogue")
 	return c
 }
@@ -90,7 +101,7 @@ func (d *demo) run(ctx context.Context) error {
 		d.state = dir
 		defer os.RemoveAll(dir)
 	}
-	printer := bench.New(d.scenario, bench.Options{Seed: d.seed, Speed: d.speed})
+	printer := bench.New(d.scenario, bench.Options{Seed: d.seed, Speed: d.speed, Faults: d.faults})
 	path, unplug, err := bench.Pty(printer)
 	if err != nil {
 		return fmt.Errorf("demo: make a pseudo-terminal: %w", err)
@@ -137,6 +148,7 @@ func (d *demo) job(ctx context.Context, h *house, printer *bench.Printer) error 
 		api:  client.New(h.url(), strings.TrimSpace(string(token))),
 		feel: printer.Blade, rnd: rand.New(rand.NewPCG(d.seed, 0x9a06e)), say: d.errs, name: "the demo's person",
 	}
+	p.seen, p.phase = d.later.strikeAt(printer, p.tell)
 	began := time.Now()
 	done, err := p.wholeJob(ctx)
 	if done != nil && d.dir != "" {

@@ -28,6 +28,9 @@ type person struct {
 	shown            string // the step that was said last
 	// seen is told each state of the run that comes; nil: nobody asks.
 	seen func(api.Run)
+	// phase is told that a table is about to be applied, or undone; nil: nobody
+	// asks.
+	phase func(string)
 }
 
 // handScatter is the standard deviation with which a hand calls the drag of a
@@ -152,6 +155,7 @@ func (p *person) correct(ctx context.Context, o *outcome) error {
 		return err
 	}
 	p.tell("applied, read back and kept")
+	p.comesTo("undo")
 	if err := p.api.Undo(ctx); err != nil {
 		return err
 	}
@@ -173,10 +177,17 @@ func (p *person) apply(ctx context.Context, o *outcome) error {
 	if err != nil {
 		return err
 	}
+	p.comesTo("apply")
 	if err := p.api.Apply(ctx, *o.table.Digest, signed.Token); err != nil {
 		return err
 	}
 	return p.settled(ctx, api.Kept)
+}
+
+func (p *person) comesTo(phase string) {
+	if p.phase != nil {
+		p.phase(phase)
+	}
 }
 
 // settled waits until what is applied reached the wanted state.
