@@ -76,8 +76,11 @@ func TestOrder(t *testing.T) {
 // Each field arrives from each source: a text that is not its default.
 func TestEveryFieldFromEverySource(t *testing.T) {
 	values := map[string]string{ // key: as text
-		"port": "/dev/ttyACM0", "baud": "250000", "dtr": "off", "hold": "always", "before": "true", "after": "exit 1", "command_limit": "20s", "listen": "localhost:9000", "state": "/s", "log_level": "debug",
-		"bed": "0,0,235,230", "map_area": "10,10,225,220", "layout": "moving-gantry", "zero_at": "100,110.5", "lever": "-44,-12.5",
+		"port": "/dev/ttyACM0", "baud": "250000", "dtr": "off", "hold": "always", "before": "true", "after": "exit 1", "command_limit": "20s", "listen": "localhost:9000", "state": "/s", "socket": "/run/abbed/abbed.sock",
+		"access.beyond": "true", "access.hosts": "printer.example, 192.0.2.4:8077", "access.certificate": "/c.pem", "access.key": "/k.pem", "access.plain": "true",
+		"access.proxies": "192.0.2.7", "access.scrapers": "198.51.100.0/24, ::1", "access.scrape_token": "/t",
+		"log_level": "debug",
+		"bed":       "0,0,235,230", "map_area": "10,10,225,220", "layout": "moving-gantry", "zero_at": "100,110.5", "lever": "-44,-12.5",
 		"trigger": "2.25", "travel": "-5,0,240,235", "clearance": "6.5", "layer": "0.25", "attended_starts": "true",
 		"silence": "12s", "idle_off": "10m", "probe.style": "straight", "probe.adds_offset": "false",
 		"words.templates": `{touch: "G30 X{x} Y{y}", home: "G28 W"}`, "words.patterns": `{touch: '^(?P<z>-?\d+)$'}`,

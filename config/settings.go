@@ -1,6 +1,9 @@
 package config
 
-import "time"
+import (
+	"strings"
+	"time"
+)
 
 // Settings is everything that the owner can set. The table of Fields describes
 // each; deploy/abbed.example.yaml holds them all with their defaults.
@@ -16,6 +19,10 @@ type Settings struct {
 	CommandLimit time.Duration `mapstructure:"command_limit"`
 
 	Listen string `mapstructure:"listen"`
+	// Socket is the path of a Unix socket for a button on this machine; empty:
+	// none.
+	Socket string `mapstructure:"socket"`
+	Access Access `mapstructure:"access"`
 	// State is the directory of everything that is kept; Load fills in where
 	// that is if nobody set it.
 	State    string `mapstructure:"state"`
@@ -55,6 +62,34 @@ type Settings struct {
 	// Given says for each key that somebody set where Load read it, such as
 	// "abbed.yaml:12"; a key that is not in it is at its default.
 	Given map[string]string `mapstructure:"-"`
+}
+
+// Access says what is open beyond this machine. Nothing is, by default.
+type Access struct {
+	// Beyond lets Listen be an address that other machines reach.
+	Beyond bool `mapstructure:"beyond"`
+	// Hosts are the further names under which the page is asked for.
+	Hosts string `mapstructure:"hosts"`
+	// Certificate and Key are files in PEM; Plain takes the lack of them.
+	Certificate string `mapstructure:"certificate"`
+	Key         string `mapstructure:"key"`
+	Plain       bool   `mapstructure:"plain"`
+	// Proxies and Scrapers are addresses and networks.
+	Proxies  string `mapstructure:"proxies"`
+	Scrapers string `mapstructure:"scrapers"`
+	// ScrapeToken is a file.
+	ScrapeToken string `mapstructure:"scrape_token"`
+}
+
+// List returns the parts of a text with commas between them, without blanks.
+func List(text string) []string {
+	var out []string
+	for part := range strings.SplitSeq(text, ",") {
+		if part = strings.TrimSpace(part); part != "" {
+			out = append(out, part)
+		}
+	}
+	return out
 }
 
 // Words of settings that take one of several.

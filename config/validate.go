@@ -21,6 +21,7 @@ func (s Settings) Validate() []Fault {
 		c.field(f, f.value(&s))
 	}
 	c.addresses(s)
+	c.access(s.Access)
 	c.places(s)
 	c.heights(s)
 	c.words("words.templates", s.Words.Templates)
