@@ -100,7 +100,10 @@ func (j *job) prepare(ctx context.Context) error {
 		return err
 	}
 	j.did()
-	return j.readMap(ctx)
+	if err := j.readMap(ctx); err != nil {
+		return err
+	}
+	return j.awake(ctx)
 }
 
 func (j *job) readSettings(ctx context.Context) error {

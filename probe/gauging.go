@@ -76,8 +76,9 @@ func (j *job) gauge(ctx context.Context) (err error) {
 	}
 }
 
-// awake holds the printer's idle switch-off of the motors off while a person
-// gauges; it is put back with the end of the run.
+// awake holds the printer's idle switch-off of the motors off; it is put back
+// with the end of the run. A printer that is busy for minutes would switch them
+// off in any step, and no answer tells it.
 func (j *job) awake(ctx context.Context) error { return j.head.Switch(ctx, record.SwitchIdle, false) }
 
 func (g *gauging) records() int {
