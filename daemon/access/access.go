@@ -7,6 +7,8 @@ import (
 	"os"
 	"path/filepath"
 	"time"
+
+	"abbed/daemon/api"
 )
 
 // Options say where the secrets are kept and how the time is told.
@@ -15,6 +17,10 @@ type Options struct {
 	Dir string
 	// Now is the wall clock; nil: time.Now.
 	Now func() time.Time
+	// Rules say what is open beyond loopback.
+	Rules Rules
+	// Refuse shows a refusal to a person; nil: a plain page.
+	Refuse func(w http.ResponseWriter, r *http.Request, e *api.Error)
 	// Enter shows the page of a one-time link; nil: a plain one.
 	Enter func(w http.ResponseWriter, r *http.Request, e Entrance)
 }
@@ -23,7 +29,11 @@ type Options struct {
 // Open.
 type Access struct {
 	now      func() time.Time
+	rules    Rules
+	scrape   *secret // nil: none
+	base     string  // where browsers find the page; set by Guard
 	enter    func(w http.ResponseWriter, r *http.Request, e Entrance)
+	shut     func(w http.ResponseWriter, r *http.Request, e *api.Error)
 	file     string
 	token    secret
 	links    *links
@@ -41,11 +51,14 @@ func Open(o Options) (a *Access, notices []string, err error) {
 	if o.Enter == nil {
 		o.Enter = plainEnter
 	}
+	if o.Refuse == nil {
+		o.Refuse = plainRefusal
+	}
 	if err := checkDir(o.Dir); err != nil {
 		return nil, nil, fmt.Errorf("access: open %s: %w", o.Dir, err)
 	}
 	a = &Access{
-		now: o.Now, enter: o.Enter, file: filepath.Join(o.Dir, tokenName),
+		now: o.Now, rules: o.Rules, enter: o.Enter, shut: o.Refuse, file: filepath.Join(o.Dir, tokenName),
 		links: newLinks(o.Now), limit: newLimiter(o.Now),
 	}
 	var said string
@@ -54,6 +67,11 @@ func Open(o Options) (a *Access, notices []string, err error) {
 	}
 	if said != "" {
 		notices = append(notices, said)
+	}
+	if o.Rules.ScrapeToken != "" {
+		if a.scrape, err = loadScrape(o.Rules.ScrapeToken); err != nil {
+			return nil, nil, fmt.Errorf("access: scraper's token: %w", err)
+		}
 	}
 	a.sessions, said, err = loadSessions(filepath.Join(o.Dir, sessionsName), o.Now)
 	if err != nil {

@@ -1,7 +1,6 @@
 package access
 
 import (
-	"encoding/json"
 	"html/template"
 	"net/http"
 	"strings"
@@ -11,7 +10,7 @@ import (
 )
 
 // Entrance is what the page of a one-time link shows: a button that posts Code
-// to Action, in a field named code.
+// to Action, in a field named code; an empty Code is typed by the person.
 type Entrance struct {
 	Action string
 	Code   string
@@ -27,6 +26,10 @@ const mostEnter = 4096
 // browser comes to the page from our own origin, so that it sends its Strict
 // cookie at once.
 func (a *Access) mount(mux *http.ServeMux) {
+	mux.HandleFunc("GET /in", func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Cache-Control", "no-store")
+		a.enter(w, r, Entrance{Action: "/in"})
+	})
 	mux.HandleFunc("GET /in/{code}", func(w http.ResponseWriter, r *http.Request) {
 		w.Header().Set("Cache-Control", "no-store")
 		a.enter(w, r, Entrance{Action: "/in", Code: r.PathValue("code")})
@@ -34,28 +37,30 @@ func (a *Access) mount(mux *http.ServeMux) {
 	mux.HandleFunc("POST /in", a.signIn)
 	mux.HandleFunc("POST /out", a.signOut)
 	mux.Handle("POST /api/v1/pair", a.checked(http.HandlerFunc(a.pair)))
+	mux.Handle("GET /api/v1/sessions", a.checked(http.HandlerFunc(a.list)))
+	mux.Handle("DELETE /api/v1/sessions/{id}", a.checked(http.HandlerFunc(a.end)))
 }
 
 // signIn uses a link up and gives the browser its session.
 func (a *Access) signIn(w http.ResponseWriter, r *http.Request) {
 	r.Body = http.MaxBytesReader(w, r.Body, mostEnter)
-	if a.limit.wait(remote(r)) > 0 {
-		refuse(w, r, tooMany(a.limit.wait(remote(r))))
+	if a.limit.wait(a.remote(r)) > 0 {
+		a.refuse(w, r, tooMany(a.limit.wait(a.remote(r))))
 		return
 	}
 	code := r.PostFormValue("code")
 	role, ok := a.links.use(code)
 	if !ok || len(code) > mostToken {
-		refuse(w, r, a.wrong(r, "This link was used before, or is older than 15 minutes."))
+		a.refuse(w, r, a.wrong(r, "This code is wrong, was used before, or is older than 15 minutes."))
 		return
 	}
 	text, _, err := a.sessions.add(role, clean(r.UserAgent()))
 	if err != nil {
-		refuse(w, r, api.Errorf(http.StatusInternalServerError, "internal",
+		a.refuse(w, r, api.Errorf(http.StatusInternalServerError, "internal",
 			"See that the state directory can be written, then ask for a new link with abbed pair.", "The session could not be kept."))
 		return
 	}
-	setCookie(w, r, text, int(sessionLife/time.Second))
+	a.setCookie(w, r, text, int(sessionLife/time.Second))
 	w.Header().Set("Cache-Control", "no-store")
 	http.Redirect(w, r, "/", http.StatusSeeOther)
 }
@@ -64,46 +69,21 @@ func (a *Access) signIn(w http.ResponseWriter, r *http.Request) {
 func (a *Access) signOut(w http.ResponseWriter, r *http.Request) {
 	if s, ok := a.sessions.find(cookies(r)); ok {
 		if _, err := a.sessions.revoke(s.ID); err != nil {
-			refuse(w, r, api.Errorf(http.StatusInternalServerError, "internal",
+			a.refuse(w, r, api.Errorf(http.StatusInternalServerError, "internal",
 				"See that the state directory can be written, and sign out again.", "The session is closed, but could be back after a restart."))
 			return
 		}
 	}
-	setCookie(w, r, "", -1)
+	a.setCookie(w, r, "", -1)
 	http.Redirect(w, r, "/", http.StatusSeeOther)
 }
 
 // setCookie sets the session's cookie, or removes it (age < 0).
-func setCookie(w http.ResponseWriter, r *http.Request, text string, age int) {
+func (a *Access) setCookie(w http.ResponseWriter, r *http.Request, text string, age int) {
 	http.SetCookie(w, &http.Cookie{
 		Name: cookieName, Value: text, Path: "/", MaxAge: age,
-		HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: r.TLS != nil,
+		HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: a.origin(r).secure,
 	})
-}
-
-// Paired is the answer of POST /api/v1/pair.
-type Paired struct {
-	URL     string    `json:"url"`
-	Expires time.Time `json:"expires"`
-}
-
-// pair gives the operator a new one-time link.
-func (a *Access) pair(w http.ResponseWriter, r *http.Request) {
-	v := From(r.Context())
-	if !v.Role.Can(Everything) {
-		refuse(w, r, api.Errorf(http.StatusForbidden, "forbidden", "Use the operator's token.", "A link needs every role."))
-		return
-	}
-	scheme := "http://"
-	if r.TLS != nil {
-		scheme = "https://"
-	}
-	var p Paired
-	p.URL, p.Expires = a.Link(scheme+r.Host, Everything)
-	w.Header().Set("Content-Type", "application/json")
-	w.Header().Set("Cache-Control", "no-store")
-	w.WriteHeader(http.StatusCreated)
-	_ = json.NewEncoder(w).Encode(p)
 }
 
 // clean keeps what a list of sessions may show of a browser's own name.
@@ -126,5 +106,5 @@ var enterPage = template.Must(template.New("enter").Parse(`<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><title>abbed: this browser</title></head>
 <body><main><h1>Let this browser operate the printer?</h1>
 <p>The link works once. Stay near the machine, and keep its power switch within reach.</p>
-<form method="post" action="{{.Action}}"><input type="hidden" name="code" value="{{.Code}}"><button>Yes, this browser</button></form></main></body></html>
+<form method="post" action="{{.Action}}">{{if .Code}}<input type="hidden" name="code" value="{{.Code}}">{{else}}<label>Code <input name="code" autocomplete="off" required></label>{{end}}<button>Yes, this browser</button></form></main></body></html>
 `))

@@ -2,6 +2,7 @@ package access
 
 import (
 	"fmt"
+	"net"
 	"net/http"
 	"strings"
 
@@ -28,28 +29,29 @@ func headers(h http.Header) {
 // Guard puts the checks of this package before next. listen is the address
 // that the listener was bound to; one beyond loopback is refused.
 func (a *Access) Guard(listen string, next http.Handler) (http.Handler, error) {
-	if err := CheckListen(listen); err != nil {
+	if err := CheckListen(listen, a.rules); err != nil {
 		return nil, err
 	}
-	allowed, err := hostsOf(listen)
+	allowed, err := hostsOf(listen, a.rules)
 	if err != nil {
 		return nil, fmt.Errorf("access: guard %q: %w", listen, err)
 	}
+	a.base = a.baseOf(listen)
 	inner := http.NewServeMux()
 	inner.Handle("/", a.checked(next))
 	a.mount(inner)
 	origin := http.NewCrossOriginProtection()
 	origin.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		refuse(w, r, api.Errorf(http.StatusForbidden, "forbidden",
+		a.refuse(w, r, api.Errorf(http.StatusForbidden, "forbidden",
 			"Do it on the daemon's own page, or as a program without an Origin header.",
 			"This change was asked for by a page of another origin."))
 	}))
 	same := origin.Handler(inner)
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		headers(w.Header())
-		if !allowed.answers(r) {
-			refuse(w, r, api.Errorf(http.StatusMisdirectedRequest, "wrong-host",
-				"Use the address that abbed serve printed, such as http://"+listen+"/.",
+		if !onSocket(r) && !allowed.answers(r, a.origin(r).secure) {
+			a.refuse(w, r, api.Errorf(http.StatusMisdirectedRequest, "wrong-host",
+				"Use the address that abbed serve printed, such as "+a.base+"/; a further name goes into access.hosts.",
 				"This daemon does not answer to that Host."))
 			return
 		}
@@ -62,10 +64,10 @@ func (a *Access) checked(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		v, err := a.visitor(r)
 		if err == nil {
-			err = permit(r, v)
+			err = a.permit(r, v)
 		}
 		if err != nil {
-			refuse(w, r, err)
+			a.refuse(w, r, err)
 			return
 		}
 		next.ServeHTTP(w, with(r, v))
@@ -73,20 +75,54 @@ func (a *Access) checked(next http.Handler) http.Handler {
 }
 
 // permit compares what the request needs with what the visitor holds.
-func permit(r *http.Request, v Visitor) *api.Error {
+func (a *Access) permit(r *http.Request, v Visitor) *api.Error {
 	role, open := need(r)
-	if v.Role.Can(role) || open && near(r) {
+	if v.Role.Can(role) || open && a.near(r) || role == Scrape && a.scraper(r) {
 		return nil
 	}
 	if v.Name == "" {
 		return api.Errorf(http.StatusUnauthorized, "unauthorized",
 			"Open the one-time link that abbed serve printed, or run abbed pair for a new one; a program sends Authorization: Bearer with the token from the file token in the state directory.",
-			"This needs the operator's token or a browser session.")
+			"%s", needs(r))
 	}
 	return api.Errorf(http.StatusForbidden, "forbidden",
 		"Ask the operator for a link with this role.",
 		"This session may %s; that needs %s.", v.Role, role)
 }
+
+// needs says what a request of nobody known lacks.
+func needs(r *http.Request) string {
+	if role, _ := need(r); role == Look || role == Scrape {
+		return "Beyond this machine, looking needs the operator's token or a browser session too."
+	}
+	return "This needs the operator's token or a browser session."
+}
+
+// baseOf is where browsers find the page: under the first further name where
+// one is given.
+func (a *Access) baseOf(listen string) string {
+	scheme, host := "http://", listen
+	if a.rules.TLS {
+		scheme = "https://"
+	}
+	if len(a.rules.Hosts) == 0 {
+		return scheme + host
+	}
+	host = a.rules.Hosts[0]
+	_, _, err := net.SplitHostPort(host)
+	_, port, _ := net.SplitHostPort(listen)
+	switch {
+	case len(a.rules.Proxies) > 0:
+		scheme = "https://"
+	case err != nil:
+		host = net.JoinHostPort(strings.Trim(host, "[]"), port)
+	}
+	return scheme + host
+}
+
+// Base is where browsers find the page, such as http://127.0.0.1:8077; known
+// once Guard was called.
+func (a *Access) Base() string { return a.base }
 
 // visitor finds who is behind a request. A wrong token is refused even where
 // nothing would be needed, so that it cannot be tried out by reading. A cookie
@@ -96,10 +132,16 @@ func (a *Access) visitor(r *http.Request) (Visitor, *api.Error) {
 	given := r.Header.Values("Authorization")
 	if len(given) > 0 {
 		token, ok := bearer(given)
+		if ok && a.scrape != nil && a.scrape.is(hash(token)) {
+			return Visitor{Name: "scraper", Role: Scrape}, nil
+		}
 		if ok && a.token.is(hash(token)) {
 			return Visitor{Name: "token", Role: Everything}, nil
 		}
 		return Visitor{}, a.wrong(r, "The token is not the operator's.")
+	}
+	if who, ok := socketPeer(r); ok {
+		return Visitor{Name: who, Role: Look | Trigger}, nil
 	}
 	if s, ok := a.sessions.find(cookies(r)); ok {
 		return Visitor{Name: "browser " + s.ID, Role: s.Role, Session: s.ID}, nil
@@ -118,8 +160,8 @@ func bearer(given []string) (string, bool) {
 
 // wrong counts a failed try and gives its answer.
 func (a *Access) wrong(r *http.Request, text string) *api.Error {
-	if !a.limit.take(remote(r)) {
-		return tooMany(a.limit.wait(remote(r)))
+	if !a.limit.take(a.remote(r)) {
+		return tooMany(a.limit.wait(a.remote(r)))
 	}
 	return api.Errorf(http.StatusUnauthorized, "unauthorized",
 		"Read the file token in the state directory again, or run abbed pair for a new link.", "%s", text)

@@ -1,7 +1,9 @@
 package access
 
 import (
+	"crypto/rand"
 	"fmt"
+	"strings"
 	"sync"
 	"time"
 )
@@ -37,8 +39,37 @@ func (a *Access) Link(base string, role Role) (url string, expires time.Time) {
 	return fmt.Sprintf("%s/in/%s", base, code), expires
 }
 
+// newCode returns a code that a person can type on a phone: 12 of 32 letters
+// and digits (RFC 4648 6 without padding), 60 bits. Within 15 minutes an
+// address has about 310 tries: a thousand of them together find one of 16 open
+// codes with a chance of 4e-12.
+func newCode() (text string, s secret) {
+	text = rand.Text()[:12] // crypto/rand, 5 bits a letter
+	return text[:4] + "-" + text[4:8] + "-" + text[8:], hash(text)
+}
+
+// plainCode is a code as it was meant: people type small letters and blanks,
+// and take 0 for O, 1 for I, 8 for B.
+func plainCode(typed string) string {
+	return strings.Map(func(c rune) rune {
+		switch {
+		case c == '-' || c == ' ':
+			return -1
+		case c == '0':
+			return 'O'
+		case c == '1':
+			return 'I'
+		case c == '8':
+			return 'B'
+		case c >= 'a' && c <= 'z':
+			return c - 'a' + 'A'
+		}
+		return c
+	}, typed)
+}
+
 func (l *links) add(role Role) (string, time.Time) {
-	code, h := newSecret()
+	code, h := newCode()
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if len(l.open) >= mostLinks {
@@ -51,7 +82,7 @@ func (l *links) add(role Role) (string, time.Time) {
 
 // use uses a link up; false if it is none, was used or is too old.
 func (l *links) use(code string) (Role, bool) {
-	h := hash(code)
+	h := hash(plainCode(code))
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	found := -1

@@ -18,7 +18,7 @@ func TestCheckListen(t *testing.T) {
 		"printer.example:8077": false, "localhost.example:80": false, "8077": false, "": false,
 		"[fe80::1%lo]:80": false,
 	} {
-		err := access.CheckListen(addr)
+		err := access.CheckListen(addr, access.Rules{})
 		if (err == nil) != ok {
 			t.Errorf("%q: %v", addr, err)
 		}

@@ -11,7 +11,7 @@ import (
 )
 
 // refuse answers with an error: JSON for programs, a plain page for people.
-func refuse(w http.ResponseWriter, r *http.Request, e *api.Error) {
+func (a *Access) refuse(w http.ResponseWriter, r *http.Request, e *api.Error) {
 	h := w.Header()
 	h.Set("Cache-Control", "no-store")
 	if e.RetryAfter > 0 {
@@ -21,14 +21,18 @@ func refuse(w http.ResponseWriter, r *http.Request, e *api.Error) {
 		h.Set("WWW-Authenticate", `Bearer realm="abbed"`)
 	}
 	if forPeople(r) {
-		h.Set("Content-Type", "text/html; charset=utf-8")
-		w.WriteHeader(e.Status)
-		_ = refusalPage.Execute(w, e)
+		a.shut(w, r, e)
 		return
 	}
 	h.Set("Content-Type", "application/json")
 	w.WriteHeader(e.Status)
 	_ = json.NewEncoder(w).Encode(api.Refusal{Error: e})
+}
+
+func plainRefusal(w http.ResponseWriter, _ *http.Request, e *api.Error) {
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.WriteHeader(e.Status)
+	_ = refusalPage.Execute(w, e)
 }
 
 // forPeople reports whether a browser asked for a page.

@@ -2,6 +2,7 @@ package access
 
 import (
 	"context"
+	"fmt"
 	"net/http"
 	"slices"
 	"strings"
@@ -14,19 +15,32 @@ type Role uint8
 const (
 	// Look may read everything.
 	Look Role = 1 << iota
-	// Operate may move the machine: runs, gauging, answers.
-	Operate
+	// confirm may give a person's word for a run, and move the head in it.
+	confirm
 	// Sign may sign a table off, apply it, undo it.
 	Sign
+	// Trigger may do what a button does: ask for a run that waits for a
+	// person's confirmation, have the signed-off correction put back on, ask
+	// for a stop.
+	Trigger
+	// Scrape may read metrics and health, and nothing else.
+	Scrape
 
 	// Nobody may do what loopback leaves open.
 	Nobody Role = 0
+	// Operate may move the machine: runs, gauging, answers.
+	Operate = confirm | Trigger
 	// Everything is the operator's.
 	Everything = Look | Operate | Sign
 )
 
-// Can reports whether r holds all of need.
-func (r Role) Can(need Role) bool { return r&need == need }
+// Can reports whether r holds all of need; whoever looks may scrape.
+func (r Role) Can(need Role) bool {
+	if r&Look != 0 {
+		r |= Scrape
+	}
+	return r&need == need
+}
 
 // String names the roles.
 func (r Role) String() string {
@@ -34,12 +48,36 @@ func (r Role) String() string {
 	for _, n := range []struct {
 		role Role
 		name string
-	}{{Look, "look"}, {Operate, "operate"}, {Sign, "sign"}} {
-		if r.Can(n.role) {
+	}{{Look, "look"}, {Operate, "operate"}, {Sign, "sign"}, {Trigger, "trigger"}, {Scrape, "scrape"}} {
+		if r&n.role == n.role && (n.role != Trigger || !r.Can(Operate)) {
 			names = append(names, n.name)
 		}
 	}
 	return strings.Join(names, " ")
+}
+
+// MarshalText writes the names of the roles.
+func (r Role) MarshalText() ([]byte, error) { return []byte(r.String()), nil }
+
+// UnmarshalText reads the names of roles.
+func (r *Role) UnmarshalText(b []byte) error {
+	known := map[string]Role{"look": Look, "operate": Operate, "sign": Sign, "trigger": Trigger, "scrape": Scrape}
+	*r = Nobody
+	for _, name := range strings.Fields(string(b)) {
+		role, ok := known[name]
+		if !ok {
+			return fmt.Errorf("access: no role %q", name)
+		}
+		*r |= role
+	}
+	return nil
+}
+
+// Grant returns the role that a link of a name gives: each holds the ones
+// before it. "" is sign.
+func Grant(name string) (Role, bool) {
+	r, ok := map[string]Role{"look": Look, "operate": Look | Operate, "sign": Everything, "": Everything}[name]
+	return r, ok
 }
 
 // Visitor is who is behind a request.
@@ -70,6 +108,12 @@ func with(r *http.Request, v Visitor) *http.Request {
 // stops are the paths of the stop request: the API's and the page's form.
 var stops = []string{"/api/v1/stop", "/do/stop"}
 
+// triggers are the paths of what a button does.
+var triggers = []string{"/api/v1/runs", "/api/v1/applied/prove", "/api/v1/applied/reapply"}
+
+// scrapes are the paths that a scraper may read.
+var scrapes = []string{"/metrics", "/healthz"}
+
 // operates are the beginnings of the paths that move the machine and sign
 // nothing. A change under any other path needs every role, so that a path that
 // is forgotten here is closed rather than open.
@@ -80,10 +124,19 @@ func need(r *http.Request) (role Role, open bool) {
 	path := r.URL.Path
 	switch r.Method {
 	case http.MethodGet, http.MethodHead, http.MethodOptions:
+		if path == "/favicon.ico" || isAsset(path) {
+			return Nobody, true // our own files, which are in every release
+		}
+		if slices.Contains(scrapes, path) {
+			return Scrape, true
+		}
 		return Look, true
 	case http.MethodPost:
 		if slices.Contains(stops, path) {
-			return Operate, true
+			return Trigger, true
+		}
+		if slices.Contains(triggers, path) {
+			return Trigger, false
 		}
 		if isGap(path) {
 			return Look, true
@@ -98,6 +151,12 @@ func need(r *http.Request) (role Role, open bool) {
 		}
 	}
 	return Everything, false
+}
+
+// isAsset reports whether path is /static/{file} with a plain name.
+func isAsset(path string) bool {
+	name, ok := strings.CutPrefix(path, "/static/")
+	return ok && name != "" && !strings.ContainsAny(name, "/\\%")
 }
 
 // isGap reports whether path is /api/v1/runs/{id}/gap with a plain id.

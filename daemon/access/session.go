@@ -33,7 +33,7 @@ type Session struct {
 	Made time.Time `json:"made"`
 	Seen time.Time `json:"seen"`
 
-	Hash string `json:"hash"`
+	Hash string `json:"hash,omitempty"`
 }
 
 // sessions are the browsers that may do something, kept by hash.
@@ -157,7 +157,7 @@ func (s *sessions) save() error {
 func (a *Access) Sessions() []Session {
 	a.sessions.mu.Lock()
 	defer a.sessions.mu.Unlock()
-	out := slices.Clone(a.sessions.all)
+	out := append([]Session{}, a.sessions.all...)
 	for i := range out {
 		out[i].Hash = ""
 	}
