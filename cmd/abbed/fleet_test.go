@@ -138,7 +138,7 @@ func open(t *testing.T, dir string, sc bench.Scenario, wire *cable, change ...fu
 		c(&settings)
 	}
 	h, err := build(t.Context(), plan{
-		settings: settings, clock: clock.Real(), open: wire.open, listener: listen,
+		settings: settings, clock: clock.Real(), open: wire.open, listener: listen, trace: wire.trace,
 		log: slog.New(slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelWarn})),
 	})
 	if err != nil {

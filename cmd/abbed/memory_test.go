@@ -67,6 +67,7 @@ func (loopback) RemoteAddr() net.Addr { return &net.TCPAddr{IP: net.IPv4(127, 0,
 type cable struct {
 	printer *bench.Printer
 	serving sync.WaitGroup
+	trace   func(dir, line string) // is told each line of the dialogue; or nil
 	mu      sync.Mutex
 	near    net.Conn
 	pulled  bool
