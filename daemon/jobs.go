@@ -35,7 +35,22 @@ func (d *Daemon) StartRun(ctx context.Context, n api.NewRun, by string) (api.Run
 	d.mu.Unlock()
 	d.audit(by, "start a run", fmt.Sprint(asked))
 	d.changed()
+	if n.Attended && d.settings.AttendedStarts {
+		if err := d.attended(a, by); err != nil {
+			d.log.Warn("the attended start waits for a confirmation", "run", log.ID(), "cause", err)
+		}
+	}
 	return a.show(), nil
+}
+
+// attended lets a run begin by the owner's standing word (the setting
+// attended_starts) and that of whoever pressed; the caller holds starting.
+func (d *Daemon) attended(a *active, by string) error {
+	word := record.Confirmed{Person: "attended start, by " + by, Blade: d.settings.Gauging.Blade}
+	for _, c := range runCautions {
+		word.Cautions = append(word.Cautions, c.ID)
+	}
+	return d.begin(a, word)
 }
 
 // mayRun returns why no run can begin now, or nil.
@@ -75,16 +90,21 @@ func (d *Daemon) Confirm(ctx context.Context, id string, c api.Confirm) error {
 	if err != nil {
 		return err
 	}
+	return d.begin(a, record.Confirmed{Person: c.Person, Cautions: c.Cautions, Blade: blade})
+}
+
+// begin lets a run that waited begin; the caller holds starting.
+func (d *Daemon) begin(a *active, word record.Confirmed) error {
 	loan, err := d.link.Lend()
 	if err != nil {
 		return err
 	}
-	_, err = a.log.Append(record.Event{Confirmed: &record.Confirmed{Person: c.Person, Cautions: c.Cautions, Blade: blade}})
+	_, err = a.log.Append(record.Event{Confirmed: &word})
 	if err != nil {
 		loan.Back(false)
 		return refusal(err)
 	}
-	d.audit(c.Person, "confirm a run", id)
+	d.audit(word.Person, "confirm a run", a.log.ID())
 	runCtx, cancel := context.WithCancelCause(d.base)
 	a.mu.Lock()
 	a.cancel = cancel

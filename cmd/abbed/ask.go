@@ -1,9 +1,13 @@
 package main
 
 import (
+	"context"
+	"crypto/tls"
+	"crypto/x509"
 	"errors"
 	"fmt"
 	"io"
+	"net/http"
 	"os"
 	"path/filepath"
 	"strings"
@@ -17,8 +21,8 @@ import (
 
 // caller calls a running daemon.
 type caller struct {
-	url, token string
-	json       bool
+	url, token, ca string
+	json           bool
 }
 
 // askCommands are the verbs of the API, for a terminal or a button that runs a
@@ -26,13 +30,13 @@ type caller struct {
 func askCommands() []*cobra.Command {
 	return []*cobra.Command{
 		ask("status", "Say where printer, run and correction stand", cobra.NoArgs, tellStatus),
-		ask("measure [STEP ...]", "Start a run (repeat gauging survey if no steps are named); it waits for the person's confirmation", cobra.ArbitraryArgs, measure),
+		measureCommand(),
 		ask("stop", "Send the stop request at once; it is no emergency stop", cobra.NoArgs, stop),
 		ask("report [RUN]", "Say what a run found (the latest if none is named)", cobra.MaximumNArgs(1), report),
 		ask("table [RUN]", "Print the correction table of a run as CSV", cobra.MaximumNArgs(1), table),
 		ask("prove", "Start a run that gauges the nozzle with the correction in force; it waits for the person's confirmation", cobra.NoArgs, prove),
 		ask("reapply", "Put the signed-off correction onto a map that the printer has measured anew", cobra.NoArgs, reapply),
-		ask("pair", "Print a one-time link that lets a browser operate the printer", cobra.NoArgs, pair),
+		pairCommand(), sessionsCommand(),
 		ask("undo", "Write the old map back", cobra.NoArgs, undo),
 	}
 }
@@ -43,17 +47,46 @@ func ask(use, short string, args cobra.PositionalArgs, do verb) *cobra.Command {
 	c := &cobra.Command{Use: use, Short: short, Args: args}
 	var k caller
 	f := c.Flags()
-	f.StringVar(&k.url, "url", envOr("ABBED_URL", "http://"+config.Default().Listen), "where the daemon listens")
+	f.StringVar(&k.url, "url", envOr("ABBED_URL", "http://"+config.Default().Listen), "where the daemon listens; unix:/path is its socket")
+	f.StringVar(&k.ca, "ca", envOr("ABBED_CA", ""), "file of a certificate (PEM) to trust, beside the system's")
 	f.StringVar(&k.token, "token-file", envOr("ABBED_TOKEN_FILE", filepath.Join(config.StateDir(os.Environ()), "token")), "the operator's token")
 	f.BoolVar(&k.json, "json", false, "for programs")
 	c.RunE = func(c *cobra.Command, args []string) error {
-		token, err := os.ReadFile(k.token)
-		if err != nil && !errors.Is(err, os.ErrNotExist) {
-			return fmt.Errorf("read the operator's token: %w", err)
+		a, err := k.client(f.Changed("token-file"))
+		if err != nil {
+			return err
 		}
-		return coded(do(c, client.New(k.url, strings.TrimSpace(string(token))), k, args))
+		return coded(do(c, a, k, args))
 	}
 	return c
+}
+
+// client returns a client of the daemon. On the socket the file's permissions
+// are the access: the token goes along only if it was asked for.
+func (k caller) client(asked bool) (*client.Client, error) {
+	if strings.HasPrefix(k.url, "unix:") && !asked {
+		return client.New(k.url, ""), nil
+	}
+	token, err := os.ReadFile(k.token)
+	if err != nil && !errors.Is(err, os.ErrNotExist) {
+		return nil, fmt.Errorf("read the operator's token: %w", err)
+	}
+	a := client.New(k.url, strings.TrimSpace(string(token)))
+	if k.ca == "" {
+		return a, nil
+	}
+	pem, err := os.ReadFile(k.ca)
+	if err != nil {
+		return nil, usage(fmt.Errorf("--ca: %w", err))
+	}
+	pool, err := x509.SystemCertPool()
+	if err != nil {
+		pool = x509.NewCertPool()
+	}
+	if !pool.AppendCertsFromPEM(pem) {
+		return nil, usage(fmt.Errorf("--ca %s: holds no certificate in PEM", k.ca))
+	}
+	return a.Over(&http.Transport{TLSClientConfig: &tls.Config{RootCAs: pool, MinVersion: tls.VersionTLS12}}), nil
 }
 
 func envOr(name, otherwise string) string {
@@ -109,11 +142,25 @@ func tellStatus(c *cobra.Command, a *client.Client, k caller, _ []string) error 
 	return nil
 }
 
-func measure(c *cobra.Command, a *client.Client, k caller, steps []string) error {
+func measureCommand() *cobra.Command {
+	attended := false
+	c := ask("measure [STEP ...]", "Start a run (repeat gauging survey if no steps are named); it waits for the person's confirmation", cobra.ArbitraryArgs,
+		func(c *cobra.Command, a *client.Client, k caller, steps []string) error {
+			start := a.StartRun
+			if attended {
+				start = a.StartAttended
+			}
+			return measure(c, start, k, steps)
+		})
+	c.Flags().BoolVar(&attended, "attended", false, "somebody stands there, the bed is clear, the head moves freely, the power switch is in reach: begin at once if the setting attended_starts allows it")
+	return c
+}
+
+func measure(c *cobra.Command, start func(context.Context, ...string) (api.Run, error), k caller, steps []string) error {
 	if len(steps) == 0 {
 		steps = []string{"repeat", "gauging", "survey"}
 	}
-	r, err := a.StartRun(c.Context(), steps...)
+	r, err := start(c.Context(), steps...)
 	if err != nil {
 		return err
 	}
@@ -121,6 +168,10 @@ func measure(c *cobra.Command, a *client.Client, k caller, steps []string) error
 		return writeJSON(c.OutOrStdout(), r)
 	}
 	fmt.Fprintln(c.OutOrStdout(), r.ID)
+	if r.State != api.AwaitingConfirmation {
+		fmt.Fprintln(c.ErrOrStderr(), "The run has begun: the head moves. Stay at the machine.")
+		return nil
+	}
 	fmt.Fprintf(c.ErrOrStderr(), "The run waits for a person's confirmation on the page: %s\n", k.url)
 	return nil
 }
@@ -156,16 +207,6 @@ func reapply(c *cobra.Command, a *client.Client, _ caller, _ []string) error {
 		return err
 	}
 	fmt.Fprintln(c.ErrOrStderr(), "The correction is being written onto the new map; abbed status says when it is done.")
-	return nil
-}
-
-func pair(c *cobra.Command, a *client.Client, _ caller, _ []string) error {
-	url, expires, err := a.Pair(c.Context())
-	if err != nil {
-		return err
-	}
-	fmt.Fprintln(c.OutOrStdout(), url)
-	fmt.Fprintf(c.ErrOrStderr(), "Open it once, before %s.\n", expires.Local().Format("15:04"))
 	return nil
 }
 

@@ -2,12 +2,14 @@ package main
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"io"
 	"log/slog"
 	"net"
 	"net/http"
+	"os"
 	"runtime"
 	"sync"
 	"time"
@@ -29,6 +31,8 @@ type house struct {
 	access *access.Access
 	store  *store.Store
 	listen net.Listener
+	button net.Listener // the socket; nil: none
+	files  config.Access
 	server *http.Server
 	log    *slog.Logger
 }
@@ -47,10 +51,10 @@ type plan struct {
 // build opens the store, reads what an earlier daemon left, and binds the
 // address; nothing is served and no port is opened before run.
 func build(ctx context.Context, p plan) (*house, error) {
-	if err := access.CheckListen(p.settings.Listen); err != nil {
+	if err := access.CheckListen(p.settings.Listen, rules(p.settings)); err != nil {
 		return nil, usage(err)
 	}
-	h := &house{log: p.log}
+	h := &house{log: p.log, files: p.settings.Access}
 	if err := h.keep(ctx, p); err != nil {
 		return nil, err
 	}
@@ -71,7 +75,7 @@ func (h *house) keep(ctx context.Context, p plan) error {
 	if notice.Text != "" {
 		p.log.Warn(notice.Text, "hint", notice.Hint, "moved", notice.Moved)
 	}
-	if h.access, notices, err = access.Open(access.Options{Dir: p.settings.State, Enter: page.Enter}); err != nil {
+	if h.access, notices, err = access.Open(access.Options{Dir: p.settings.State, Rules: rules(p.settings), Enter: page.Enter, Refuse: page.Shut}); err != nil {
 		return errors.Join(err, h.store.Close())
 	}
 	for _, n := range notices {
@@ -91,10 +95,20 @@ func (h *house) front(ctx context.Context, p plan) error {
 	if err != nil {
 		return err
 	}
+	if err := h.checkTLS(); err != nil {
+		return err
+	}
 	h.listen = p.listener
 	if h.listen == nil {
-		if h.listen, err = net.Listen("tcp", p.settings.Listen); err != nil {
+		l, err := net.Listen("tcp", p.settings.Listen)
+		if err != nil {
 			return fmt.Errorf("listen on %s: %w; is abbed running already? Choose another address with --listen", p.settings.Listen, err)
+		}
+		h.listen = access.NewDoor(l, rules(p.settings))
+	}
+	if p.settings.Socket != "" {
+		if h.button, err = access.ListenSocket(p.settings.Socket); err != nil {
+			return errors.Join(err, h.listen.Close())
 		}
 	}
 	site := web.New(h.daemon, web.Options{
@@ -102,9 +116,10 @@ func (h *house) front(ctx context.Context, p plan) error {
 	})
 	guarded, err := h.access.Guard(h.listen.Addr().String(), site)
 	if err != nil {
-		return errors.Join(usage(err), h.listen.Close())
+		return errors.Join(usage(err), h.close())
 	}
 	h.server = &http.Server{
+		ConnContext: access.Mark, TLSConfig: &tls.Config{MinVersion: tls.VersionTLS12},
 		Handler: guarded, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 30 * time.Second,
 		IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 16 << 10,
 		ErrorLog: slog.NewLogLogger(p.log.Handler(), slog.LevelWarn),
@@ -112,8 +127,57 @@ func (h *house) front(ctx context.Context, p plan) error {
 	return nil
 }
 
-// url is where the page is.
-func (h *house) url() string { return "http://" + h.listen.Addr().String() }
+// rules are what the settings open beyond loopback.
+func rules(s config.Settings) access.Rules {
+	r := access.Rules{
+		Beyond: s.Access.Beyond, Hosts: config.List(s.Access.Hosts), TLS: s.Access.Certificate != "",
+		ScrapeToken: s.Access.ScrapeToken,
+	}
+	r.Proxies, _ = config.Networks(s.Access.Proxies) // Validate has looked
+	r.Scrapers, _ = config.Networks(s.Access.Scrapers)
+	return r
+}
+
+// checkTLS reads certificate and key once before anything is bound, so that a
+// wrong file is told at the start.
+func (h *house) checkTLS() error {
+	if h.files.Certificate == "" {
+		return nil
+	}
+	if info, err := os.Stat(h.files.Key); err == nil && info.Mode().Perm()&0o007 != 0 {
+		return usage(fmt.Errorf("access.key %s can be read by everybody (mode %04o); chmod o-rwx it", h.files.Key, info.Mode().Perm()))
+	}
+	if _, err := tls.LoadX509KeyPair(h.files.Certificate, h.files.Key); err != nil {
+		return usage(fmt.Errorf("access.certificate and access.key: %w", err))
+	}
+	return nil
+}
+
+// close closes the addresses that were bound.
+func (h *house) close() error {
+	err := h.listen.Close()
+	if h.button != nil {
+		err = errors.Join(err, h.button.Close())
+	}
+	return err
+}
+
+// serve serves one address, with TLS where the owner has a certificate; the
+// socket never needs one.
+func (h *house) serve(l net.Listener) error {
+	if l == h.button || h.files.Certificate == "" {
+		return h.server.Serve(l)
+	}
+	return h.server.ServeTLS(l, h.files.Certificate, h.files.Key)
+}
+
+// url is where the page is on this machine.
+func (h *house) url() string {
+	if h.files.Certificate != "" {
+		return "https://" + h.listen.Addr().String()
+	}
+	return "http://" + h.listen.Addr().String()
+}
 
 // run serves until the context ends, then ends what is going on: the run is
 // ended and put back first, while the page still answers.
@@ -121,8 +185,11 @@ func (h *house) run(ctx context.Context) error {
 	streams, cut := context.WithCancel(context.WithoutCancel(ctx))
 	h.server.BaseContext = func(net.Listener) context.Context { return streams }
 	var own sync.WaitGroup
-	served := make(chan error, 1)
-	own.Go(func() { served <- h.server.Serve(h.listen) })
+	served := make(chan error, 2)
+	own.Go(func() { served <- h.serve(h.listen) })
+	if h.button != nil {
+		own.Go(func() { served <- h.serve(h.button) })
+	}
 	daemonCtx, end := context.WithCancel(ctx)
 	defer end()
 	own.Go(func() { h.daemon.Work(daemonCtx) })

@@ -34,12 +34,18 @@ Opening a real device may reset the printer's board: the page asks first.`,
 		if err != nil {
 			return err
 		}
-		link, _ := h.access.Link(h.url(), access.Everything)
+		link, _ := h.access.Link(h.access.Base(), access.Everything)
 		fmt.Fprintf(errs, "abbed listens on %s\nOpen this link once, in the browser that is to operate the printer:\n  %s\nPrograms read the token in %s\n", h.url(), link, h.access.TokenFile())
+		if s.Access.Beyond {
+			fmt.Fprintln(errs, "It is open beyond this machine: there, everything needs a session (abbed pair) or the token.")
+			if s.Access.Certificate == "" {
+				fmt.Fprintln(errs, "Without TLS, whoever is on that network can read along and take a session over.")
+			}
+		}
 		return h.run(c.Context())
 	}
 	return c
 }
 
 // alsoEnv are variables of the environment that are no settings.
-var alsoEnv = []string{"ABBED_URL", "ABBED_TOKEN_FILE"}
+var alsoEnv = []string{"ABBED_URL", "ABBED_TOKEN_FILE", "ABBED_CA"}

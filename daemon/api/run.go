@@ -32,6 +32,10 @@ type Caution struct {
 // NewRun is the body of POST runs.
 type NewRun struct {
 	Steps []string `json:"steps"`
+	// Attended says that somebody stands at the machine and has confirmed what
+	// a run asks: it begins at once if the owner has allowed attended starts,
+	// and waits for the confirmation as ever if not.
+	Attended bool `json:"attended,omitempty"`
 }
 
 // Confirm is the body of POST runs/{id}/confirm.

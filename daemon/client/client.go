@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -29,7 +30,18 @@ type Client struct {
 
 // New returns a client of the daemon at base ("http://127.0.0.1:7787") with the
 // operator's token; an empty token can read, and stop on loopback.
+//
+// A base unix:/path is the daemon's socket: there the file's permissions are
+// the access, and the token may be empty.
 func New(base, token string) *Client {
+	if path, ok := strings.CutPrefix(base, "unix:"); ok {
+		return &Client{base: "http://abbed.socket", token: token, http: &http.Client{Transport: &http.Transport{
+			DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) {
+				var d net.Dialer
+				return d.DialContext(ctx, "unix", path)
+			},
+		}}}
+	}
 	return &Client{base: strings.TrimRight(base, "/"), token: token, http: &http.Client{}}
 }
 

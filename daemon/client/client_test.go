@@ -7,6 +7,7 @@ import (
 	"net"
 	"net/http"
 	"net/http/httptest"
+	"net/url"
 	"os"
 	"slices"
 	"strings"
@@ -148,8 +149,8 @@ func TestEveryVerb(t *testing.T) {
 	check("resolve", c.Resolve(ctx, "take-back"))
 	check("stop", c.Stop(ctx))
 	check("events", c.Events(ctx, "r1", func(api.Run) error { return nil }))
-	// pair is access's, and not served here.
-	if left := slices.DeleteFunc(seen.Unseen(), func(op string) bool { return op == "post /api/v1/pair" }); len(left) > 0 {
+	// Pairing and sessions are access's, and not served here.
+	if left := slices.DeleteFunc(seen.Unseen(), func(op string) bool { return strings.Contains(op, "/pair") || strings.Contains(op, "/sessions") }); len(left) > 0 {
 		t.Errorf("never called: %q", left)
 	}
 	want := []string{`Gauge "new" {"action":"lower","mm":0.05}`, `Apply "` + webtest.Digest + `" {"token":"token-for-` + webtest.Digest + `"} "api"`, `Stop "api"`}
@@ -178,9 +179,31 @@ func TestPair(t *testing.T) {
 		t.Fatal(err)
 	}
 	c := client.New(s.URL, strings.TrimSpace(string(token))).Over(&webtest.Transport{Fail: func(err error) { t.Error(err) }})
-	url, expires, err := c.Pair(t.Context())
-	if err != nil || !strings.HasPrefix(url, s.URL+"/") || time.Until(expires) < time.Minute {
-		t.Errorf("%q until %v: %v", url, expires, err)
+	for role, want := range map[string]string{"look": "look", "operate": "look operate", "": "look operate sign"} {
+		p, err := c.Pair(t.Context(), role)
+		if err != nil || !strings.HasPrefix(p.URL, s.URL+"/in/") || time.Until(p.Expires) < time.Minute || p.Role != want {
+			t.Errorf("%+v: %v", p, err)
+		}
+	}
+	p, err := c.Pair(t.Context(), "look")
+	if err != nil {
+		t.Fatal(err)
+	}
+	res, err := http.PostForm(s.URL+"/in", url.Values{"code": {p.URL[len(s.URL+"/in/"):]}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	res.Body.Close()
+	all, err := c.Sessions(t.Context())
+	if err != nil || len(all) != 1 || all[0].Role != "look" {
+		t.Fatalf("%+v %v", all, err)
+	}
+	if err := c.EndSession(t.Context(), all[0].ID); err != nil {
+		t.Error(err)
+	}
+	var e *api.Error
+	if err := c.EndSession(t.Context(), all[0].ID); !errors.As(err, &e) || e.Code != "not-found" {
+		t.Errorf("ended twice: %v", err)
 	}
 }
 

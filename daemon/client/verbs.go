@@ -24,6 +24,12 @@ func (c *Client) StartRun(ctx context.Context, steps ...string) (api.Run, error)
 	return post[api.Run](ctx, c, "/api/v1/runs", api.NewRun{Steps: steps})
 }
 
+// StartAttended asks for a run and says that somebody stands at the machine: it
+// begins at once if the owner has allowed attended starts.
+func (c *Client) StartAttended(ctx context.Context, steps ...string) (api.Run, error) {
+	return post[api.Run](ctx, c, "/api/v1/runs", api.NewRun{Steps: steps, Attended: true})
+}
+
 // Confirm gives a person's word on the cautions of a run.
 func (c *Client) Confirm(ctx context.Context, id string, how api.Confirm) error {
 	_, err := c.do(ctx, "POST", run(id, "/confirm"), how)
@@ -129,13 +135,37 @@ func (c *Client) Stop(ctx context.Context) error {
 	return err
 }
 
-// Pair asks for a one-time link that lets a browser operate the printer.
-func (c *Client) Pair(ctx context.Context) (url string, expires time.Time, err error) {
-	p, err := post[struct {
-		URL     string    `json:"url"`
-		Expires time.Time `json:"expires"`
-	}](ctx, c, "/api/v1/pair", nil)
-	return p.URL, p.Expires, err
+// Paired is a one-time link for a browser.
+type Paired struct {
+	URL     string    `json:"url"`
+	Expires time.Time `json:"expires"`
+	Role    string    `json:"role"`
+}
+
+// Pair asks for a one-time link that lets a browser in: to look, operate or
+// sign; "" is sign.
+func (c *Client) Pair(ctx context.Context, role string) (Paired, error) {
+	return post[Paired](ctx, c, "/api/v1/pair", map[string]string{"role": role})
+}
+
+// Session is a browser that is let in.
+type Session struct {
+	ID   string    `json:"id"`
+	Role string    `json:"role"`
+	From string    `json:"from"`
+	Made time.Time `json:"made"`
+	Seen time.Time `json:"seen"`
+}
+
+// Sessions returns the browsers that are let in.
+func (c *Client) Sessions(ctx context.Context) ([]Session, error) {
+	return get[[]Session](ctx, c, "/api/v1/sessions")
+}
+
+// EndSession ends a session at once.
+func (c *Client) EndSession(ctx context.Context, id string) error {
+	_, err := c.do(ctx, "DELETE", "/api/v1/sessions/"+url.PathEscape(id), nil)
+	return err
 }
 
 func table(digest, below string) string { return "/api/v1/tables/" + url.PathEscape(digest) + below }

@@ -84,24 +84,3 @@ func commonShapes() m {
 		"Progress": all(m{"done": count(""), "of": count("0 if it cannot be told"), "eta_s": orNull(number("time left in this step, s"))}),
 	}
 }
-
-func servicePaths() m {
-	return m{
-		"/api/v1/pair": m{"post": verb{
-			id: "pair", summary: "A one-time link that lets a browser operate the printer.",
-			status: 201, says: "The link; it is good once, and not for long.", shape: all(m{"url": text(""), "expires": moment("")}),
-		}.operation()},
-		"/api/openapi.json": m{"get": m{
-			"operationId": "description", "summary": "This document.", "security": l{},
-			"responses": m{"200": answer("OpenAPI 3.1.", m{"type": "object", "additionalProperties": true})},
-		}},
-		"/metrics": m{"get": m{
-			"operationId": "metrics", "summary": "Metrics in the text format of Prometheus.", "security": l{},
-			"responses": m{"200": m{"description": "Text.", "content": m{"text/plain": m{"schema": m{"type": "string"}}}}},
-		}},
-		"/healthz": m{"get": m{
-			"operationId": "health", "summary": "Whether the program lives; asks nobody else.", "security": l{},
-			"responses": m{"200": m{"description": "It lives.", "content": m{"text/plain": m{"schema": m{"const": "ok\n"}}}}},
-		}},
-	}
-}

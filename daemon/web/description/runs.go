@@ -4,7 +4,8 @@ func runPaths() m {
 	stopAnswer := all(m{"requested": boolean(""), "text": text("what a stop request is, and is not")})
 	start := verb{
 		id: "startRun", summary: "Ask for a run.", about: "The steps run in the order repeat, gauging, survey, plate-turn, coupons, angles, reference, whatever the order asked. plate-turn needs survey in the same run, coupons and angles need gauging. The run waits until its cautions are confirmed; nothing moves before.",
-		body:   closed(all(m{"steps": with(list(m{"type": "string"}, "repeat, gauging, survey, plate-turn, coupons, angles, reference"), "minItems", 1)})),
+		body: closed(object(m{"steps": with(list(m{"type": "string"}, "repeat, gauging, survey, plate-turn, coupons, angles, reference"), "minItems", 1),
+			"attended": m{"type": "boolean", "default": false, "description": "somebody stands at the machine and has confirmed the cautions: if the owner has set attended_starts the run begins at once, else it waits as ever"}}, "steps")),
 		status: 201, says: "The run, waiting for its cautions.", shape: ref("Run"), refusals: []int{409, 503},
 	}
 	confirm := verb{

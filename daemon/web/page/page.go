@@ -137,6 +137,15 @@ func Enter(w http.ResponseWriter, r *http.Request, e access.Entrance) {
 	}
 }
 
+// Shut shows a refusal at the door, for access.Options: nothing of the printer
+// is on it, and whoever lacks a session can type a code.
+func Shut(w http.ResponseWriter, r *http.Request, e *api.Error) {
+	s := screen{Title: "Not done", Here: r.URL.Path, Stop: StopSentence, Notice: e, Alone: true, View: e.Status == http.StatusUnauthorized}
+	if err := write(w, "shut", e.Status, s); err != nil {
+		http.Error(w, e.Text, e.Status)
+	}
+}
+
 // refusal finds the api.Error in err, or makes one of what is no refusal.
 func (p *page) refusal(r *http.Request, err error) *api.Error {
 	var e *api.Error

@@ -1,0 +1,103 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+	"rsc.io/qr"
+
+	"abbed/daemon/access"
+	"abbed/daemon/client"
+)
+
+func pairCommand() *cobra.Command {
+	role, plain := "sign", false
+	c := ask("pair", "Print a one-time link, with a QR code for a phone, that lets a browser in", cobra.NoArgs,
+		func(c *cobra.Command, a *client.Client, k caller, _ []string) error {
+			if _, ok := access.Grant(role); !ok {
+				return usage(fmt.Errorf("pair: --role %s: give look, operate or sign", role))
+			}
+			p, err := a.Pair(c.Context(), role)
+			if err != nil {
+				return err
+			}
+			if k.json {
+				return writeJSON(c.OutOrStdout(), p)
+			}
+			fmt.Fprintln(c.OutOrStdout(), p.URL)
+			return invite(c.ErrOrStderr(), p.URL, p.Expires, !plain)
+		})
+	c.Flags().StringVar(&role, "role", role, "what the browser may do: look, operate (also move the machine) or sign (also sign off, apply, undo)")
+	c.Flags().BoolVar(&plain, "no-qr", false, "draw no QR code")
+	return c
+}
+
+// invite says how to use a link, and draws it for a phone's camera.
+func invite(w io.Writer, url string, expires time.Time, draw bool) error {
+	at := strings.LastIndexByte(url, '/') + 1
+	fmt.Fprintf(w, "Open it once, before %s; or open %s and type the code %s.\n", expires.Local().Format("15:04"), strings.TrimSuffix(url[:at], "/"), url[at:])
+	if !draw {
+		return nil
+	}
+	return drawQR(w, url)
+}
+
+// drawQR draws text as a QR code (ISO/IEC 18004) with half blocks: light
+// modules are drawn, so that it is right on a dark terminal, and a phone reads
+// the other way round as well. Around it is the quiet zone of four modules.
+func drawQR(w io.Writer, text string) error {
+	code, err := qr.Encode(text, qr.M)
+	if err != nil {
+		return fmt.Errorf("draw the QR code: %w", err)
+	}
+	const quiet = 4
+	light := func(x, y int) int {
+		if y >= code.Size+quiet || code.Black(x, y) {
+			return 0
+		}
+		return 1
+	}
+	var b strings.Builder
+	for y := -quiet; y < code.Size+quiet; y += 2 {
+		for x := -quiet; x < code.Size+quiet; x++ {
+			b.WriteRune([...]rune{' ', '\u2580', '\u2584', '\u2588'}[light(x, y)+2*light(x, y+1)])
+		}
+		b.WriteByte('\n')
+	}
+	_, err = io.WriteString(w, b.String())
+	return err
+}
+
+func sessionsCommand() *cobra.Command {
+	end := ""
+	c := ask("sessions", "List the browsers that are let in, or end one", cobra.NoArgs,
+		func(c *cobra.Command, a *client.Client, k caller, _ []string) error {
+			if end != "" {
+				if err := a.EndSession(c.Context(), end); err != nil {
+					return err
+				}
+				fmt.Fprintf(c.ErrOrStderr(), "Session %s is out.\n", end)
+				return nil
+			}
+			all, err := a.Sessions(c.Context())
+			if err != nil {
+				return err
+			}
+			if k.json {
+				return writeJSON(c.OutOrStdout(), all)
+			}
+			for _, s := range all {
+				fmt.Fprintf(c.OutOrStdout(), "%s  %-17s  since %s, seen %s  %s\n", s.ID, s.Role,
+					s.Made.Local().Format(time.DateTime), s.Seen.Local().Format(time.DateOnly), s.From)
+			}
+			if len(all) == 0 {
+				fmt.Fprintln(c.ErrOrStderr(), "No browser is let in: abbed pair lets one in.")
+			}
+			return nil
+		})
+	c.Flags().StringVar(&end, "end", "", "end the session of this id")
+	return c
+}

@@ -1,0 +1,62 @@
+package description
+
+const pairing = "An empty body asks for sign. look reads; operate also moves the machine; sign also signs off, applies and undoes. The last part of the link is the code that can be typed at /in. Needs every role."
+
+func servicePaths() m {
+	return m{
+		"/api/v1/pair": m{"post": with(verb{
+			id: "pair", summary: "A one-time link that lets a browser operate the printer.",
+			body:   closed(object(m{"role": oneOf("", "", "look", "operate", "sign")})),
+			status: 201, says: "The link; it is good once, and not for long.", shape: all(m{"url": text(""), "expires": moment(""), "role": text("what the session may do: look, operate, sign")}),
+		}.operation(), "description", pairing)},
+		"/api/v1/sessions": path("", "", m{"get": verb{
+			id: "sessions", summary: "The browsers that are let in.", about: "Needs every role.", refusals: []int{401, 403},
+			status: 200, says: "The sessions.", shape: list(all(m{
+				"id": text("opens nothing"), "role": text("look, operate, sign"), "from": text("the browser's own name"), "made": moment(""), "seen": moment("to a day"),
+			}), ""),
+		}.operation()}),
+		"/api/v1/sessions/{id}": path("id", "of a session", m{"delete": ended()}),
+		"/in": m{
+			"get": m{"operationId": "enter", "summary": "The screen on which a code is typed.", "security": l{}, "responses": m{"200": html("A form.")}},
+			"post": m{
+				"operationId": "signIn", "summary": "Use a code up; the browser gets its session as a cookie.", "security": l{},
+				"requestBody": m{"required": true, "content": m{"application/x-www-form-urlencoded": m{"schema": all(m{"code": text("of the link")})}}},
+				"responses":   m{"303": m{"description": "To the overview, with the cookie."}, "401": html("Wrong, used or too old."), "429": html("Too many wrong tries.")},
+			},
+		},
+		"/in/{code}": path("code", "of the link", m{"get": m{
+			"operationId": "enterByLink", "summary": "The screen of a one-time link; only its button uses the link up.", "security": l{},
+			"responses": m{"200": html("A form.")},
+		}}),
+		"/out": m{"post": m{
+			"operationId": "signOut", "summary": "End the session of the browser that asks.",
+			"responses": m{"303": m{"description": "To the overview, without the cookie."}},
+		}},
+		"/api/openapi.json": m{"get": m{
+			"operationId": "description", "summary": "This document.", "security": l{},
+			"responses": m{"200": answer("OpenAPI 3.1.", m{"type": "object", "additionalProperties": true})},
+		}},
+		"/metrics": m{"get": m{
+			"operationId": "metrics", "summary": "Metrics in the text format of Prometheus.", "security": l{},
+			"responses": m{"200": m{"description": "Text.", "content": m{"text/plain": m{"schema": m{"type": "string"}}}}},
+		}},
+		"/healthz": m{"get": m{
+			"operationId": "health", "summary": "Whether the program lives; asks nobody else.", "security": l{},
+			"responses": m{"200": m{"description": "It lives.", "content": m{"text/plain": m{"schema": m{"const": "ok\n"}}}}},
+		}},
+	}
+}
+
+// ended ends a session; nothing comes back.
+func ended() m {
+	op := verb{id: "endSession", summary: "End a session at once.", refusals: []int{404}}.operation()
+	responses := op["responses"].(m)
+	delete(responses, "0")
+	responses["204"] = m{"description": "It is out."}
+	return with(op, "description", "Needs every role.")
+}
+
+// html is an answer for a browser.
+func html(what string) m {
+	return m{"description": what, "content": m{"text/html": m{"schema": m{"type": "string"}}}}
+}
