@@ -54,6 +54,7 @@ type observations struct {
 	pairs   []Paired
 	g, w    []float64
 	sigma02 float64 // expected variance of one record, mm^2
+	extra   []extra // readings beside the gaugings
 }
 
 // observe weighs the pairs: variance of the gauging as expected plus that of
@@ -151,32 +152,40 @@ const (
 
 func fitMember(o observations, terms []term, f frame) (member, bool) {
 	n := len(o.pairs)
-	rows := make([][]float64, n, n+1)
+	mates, at := o.mates()
+	rows := make([][]float64, n, n+len(o.extra)+1)
 	for i, p := range o.pairs {
-		rows[i] = f.row(terms, p.Place)
+		rows[i] = append(f.row(terms, p.Place), make([]float64, mates)...)
 	}
 	g, w := o.g, o.w
-	if i := slices.Index(terms, termF); i >= 0 {
-		prior := make([]float64, len(terms))
+	for _, x := range o.extra {
+		rows = append(rows, f.extraRow(x, terms, mates, at))
+		g = append(slices.Clip(g), x.y)
+		w = append(slices.Clip(w), o.sigma02/(x.u*x.u))
+	}
+	priors := 0
+	if i := slices.IndexFunc(terms, func(t term) bool { return t == termF || t == termR }); i >= 0 {
+		prior := make([]float64, len(terms)+mates)
+		priors = 1
 		prior[i] = 1
 		rows = append(rows, prior)
 		g = append(slices.Clip(g), shareExpected)
 		w = append(slices.Clip(w), o.sigma02/(shareSpread*shareSpread))
 	}
 	r, err := fit.Least(rows, g, w)
-	if err == nil && len(rows) > n {
-		r.N, r.DoF, r.Residuals = r.N-1, r.DoF-1, r.Residuals[:n]
+	if err == nil {
+		r.N, r.DoF, r.Residuals = r.N-priors, r.DoF-float64(priors), r.Residuals[:n]
 	}
-	return weigh(o, terms, r, err)
+	return weigh(o, terms, mates, r, err)
 }
 
 // weigh judges a fit: its variance with the prior, and its AICc.
-func weigh(o observations, terms []term, r fit.Result, err error) (member, bool) {
-	if err != nil || r.Rank < len(terms) || r.Condition > crossing || r.DoF < 1 {
+func weigh(o observations, terms []term, mates int, r fit.Result, err error) (member, bool) {
+	if err != nil || r.Rank < len(terms)+mates || r.Condition > crossing || r.DoF < 1 {
 		return member{}, false
 	}
 	n := float64(r.N) + priorDoF
-	k := float64(len(terms) + 1)
+	k := float64(len(terms) + mates + 1)
 	if n-k-1 <= 0 {
 		return member{}, false
 	}
@@ -235,9 +244,13 @@ func (s surface) memberContrast(m member, p, q record.Place, pass func(term) boo
 	}
 	variance = m.s2 * m.fit.Variance(c)
 	for i, t := range m.terms {
-		if t == termF && pass(t) && p.U != q.U {
-			_, up := s.frame.prof.bend(p.U)
-			_, uq := s.frame.prof.bend(q.U)
+		if (t == termF || t == termR) && pass(t) && p.U != q.U {
+			prof := s.frame.prof
+			if t == termR {
+				prof = s.frame.mach
+			}
+			_, up := prof.bend(p.U)
+			_, uq := prof.bend(q.U)
 			variance += m.fit.Coef[i] * m.fit.Coef[i] * (up*up + uq*uq)
 		}
 	}

@@ -62,8 +62,8 @@ const worthSaying = 1.0 / 3
 // the beam is named first. t s is the Y axis' roll, s alone its pitch; both
 // need a lever along Y.
 func (e evidence) causes() []Finding {
-	bend := e.cause(termT2, termT3, termF)
-	left := e.cause(termT, termT2, termT3, termF)
+	bend := e.cause(termT2, termT3, termF, termR)
+	left := e.cause(termT, termT2, termT3, termF, termR)
 	roll := e.cause(termTS)
 	pitch := e.cause(termS)
 	lever := pointing(e.run.Setup.Lever)
@@ -82,7 +82,12 @@ func (e evidence) causes() []Finding {
 	// Below the tolerance a cause is named only when it is proven: one healthy
 	// machine in twenty has a slope that leaves its 95 % interval by chance.
 	large := math.Abs(left.cost) > e.run.Setup.Criteria.Tolerance
-	add(left, left.seen && large || e.proven(left), e.leftRight(lever, bend))
+	beam, axis := e.byAngles(e.leftRight(lever, bend), lever)
+	add(left, left.seen && large || e.proven(left), beam)
+	if axis != nil {
+		y := e.ways.slopes.y
+		add(cause{cost: y.Value / 2, u95: y.U95() / 2}, true, *axis)
+	}
 	add(roll, e.proven(roll), e.bedRoll(lever))
 	add(pitch, e.proven(pitch), e.bedPitch(lever))
 	slices.SortStableFunc(all, func(a, b named) int { return cmp(b.cost, a.cost) })

@@ -33,6 +33,13 @@ func clean(run record.Run) record.Run {
 	run.Gaugings = keep(run.Gaugings, func(g record.Gauging) bool {
 		return tame(g.Place.U, g.Place.V, g.Z, g.T/100, g.Blade)
 	})
+	run.Readings = keep(run.Readings, func(r record.Reading) bool {
+		return tame(r.Place.U, r.Place.V, r.Value, r.T/100) && r.U > 0 && r.U <= wild
+	})
+	run.Laid = keep(run.Laid, func(l record.Laid) bool {
+		r := l.Reference
+		return r == nil || tame(r.Y, r.Thickness, r.Straight) && r.Straight >= 0
+	})
 	s := &run.Setup
 	s.Criteria = usable(s.Criteria)
 	if !tame(s.Lever.X, s.Lever.Y) {

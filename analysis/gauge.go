@@ -17,10 +17,15 @@ type gauged struct {
 	level   *Measured
 
 	candidates [][]term
+
+	// joined names the readings that joined the fit, refused says why others
+	// did not; alone is the fit of the gaugings without them.
+	joined, refused []string
+	alone           surface
 }
 
 // gauge fits the gap error. The reason says why there is none.
-func gauge(run record.Run, s steadiness, prof *Profile) gauged {
+func gauge(run record.Run, s steadiness, prof, mach *Profile) gauged {
 	c := run.Setup.Criteria
 	if run.Setup.NoLever() {
 		return leverless(run)
@@ -35,8 +40,16 @@ func gauge(run record.Run, s steadiness, prof *Profile) gauged {
 	}
 	g.obs = observe(ps, c)
 	g.support = supportOf(ps, prof)
-	candidates := g.support.candidates(len(ps))
 	f := newFrame(placesOf(ps), prof)
+	candidates := g.support.candidates(len(ps))
+	if mach != nil || len(run.Readings) > 0 {
+		if sf, ok := average(g.obs, candidates, f); ok {
+			g.alone = sf
+			g.join(run, sf)
+		}
+		f.mach, g.support.machine = mach, mach != nil && mach.Significant
+		candidates = g.support.candidates(len(ps))
+	}
 	g.candidates = candidates
 	sf, ok := average(g.obs, candidates, f)
 	if ok {

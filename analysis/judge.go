@@ -8,6 +8,7 @@ type evidence struct {
 	steady steadiness
 	survey *survey
 	gauged gauged
+	ways   ways
 	*Verdict
 }
 
@@ -26,11 +27,14 @@ func judge(run record.Run) Verdict {
 		v.GapWhy = &Reason{"finding-" + e.failed()[0].ID, "the machine does not do the same twice, so that its gap error cannot be told", "see the finding: " + e.failed()[0].Next}
 		v.ShareWhy = "the machine does not do the same twice"
 	} else {
-		e.gauged = gauge(run, s, v.Profile)
+		e.ways = look(run, s, sv)
+		e.gauged = gauge(run, s, v.Profile, e.ways.machine(v.Profile))
+		e.ways.angles(run, &e.gauged)
 		v.Model, v.Gap, v.GapWhy, v.Level = e.gauged.model, e.gauged.gap, e.gauged.why, e.gauged.level
 		v.Share, v.ShareWhy = e.gauged.share(v.Profile)
 	}
 	v.Findings = e.findings()
+	v.Tells = e.tells()
 	v.facts = &facts{s, sv, e.gauged.surface}
 	return v
 }

@@ -19,10 +19,16 @@ const (
 	termS
 	termTS
 	termF
+	// termR is the left-right bend that is known to be the machine's and not the
+	// plate's: from a straight reference, or from a turned plate.
+	termR
+	// termY is the part of the slope t that the angle readings at the head do not
+	// show: the Y axis'. It adds nothing to the gap error, which has it in t.
+	termY
 	termCount
 )
 
-var termNames = [termCount]string{"1", "t", "t2", "t3", "s", "ts", "f"}
+var termNames = [termCount]string{"1", "t", "t2", "t3", "s", "ts", "f", "r", "y"}
 
 var termSays = [termCount]string{
 	"level in the middle of the gauged area",
@@ -32,6 +38,8 @@ var termSays = [termCount]string{
 	"front-back slope: at the back edge against the middle",
 	"twist: left-right slope that changes from front to back",
 	"share of the survey's left-right profile",
+	"share of the machine's own left-right bend (reference or turned plate)",
+	"part of the left-right slope that is the Y axis' (not seen by the angle readings)",
 }
 
 func (t term) String() string { return termNames[t] }
@@ -41,6 +49,7 @@ type frame struct {
 	mid    record.Place
 	hu, hv float64 // half sizes, mm, never 0
 	prof   *Profile
+	mach   *Profile // the machine's own left-right bend, nil if not known
 }
 
 func newFrame(area record.Rect, prof *Profile) frame {
@@ -63,6 +72,11 @@ func (f frame) value(t term, p record.Place) float64 {
 		return y
 	case termTS:
 		return x * y
+	case termY:
+		return 0
+	case termR:
+		b, _ := f.mach.bend(p.U)
+		return b
 	default:
 		b, _ := f.prof.bend(p.U)
 		return b
@@ -82,6 +96,8 @@ type support struct {
 	places        int
 	columns, rows []float64
 	profile       bool // f may be used
+	machine       bool // r may be used
+	rolls         bool // y may be used
 }
 
 // apart is how far places must lie from each other to count as two columns or
@@ -130,7 +146,7 @@ func (s support) candidates(n int) [][]term {
 
 func (s support) carries(terms []term, has [termCount]bool) bool {
 	leftRight := 0
-	for _, t := range []term{termT, termT2, termT3, termF} {
+	for _, t := range []term{termT, termT2, termT3, termF, termR} {
 		if has[t] {
 			leftRight++
 		}
@@ -146,6 +162,8 @@ func (s support) carries(terms []term, has [termCount]bool) bool {
 		has[termT3] && !(has[termT] && has[termT2]),
 		has[termT2] && !has[termT],
 		has[termF] && !has[termT],
+		has[termR] && (!s.machine || !has[termT] || has[termF] || len(s.columns) < 3),
+		has[termY] && (!s.rolls || !has[termT]),
 		has[termTS] && !has[termT]:
 		return false
 	}

@@ -23,6 +23,10 @@ type Verdict struct {
 	// Findings are the conclusions, the gravest first; at least one.
 	Findings []Finding `json:"findings"`
 
+	// Tells is what can be told, by which way of seeing, and what would tell
+	// the rest.
+	Tells []Tell `json:"tells"`
+
 	facts *facts
 }
 

@@ -20,6 +20,10 @@ func Analysis(run record.Run, v analysis.Verdict) api.Analysis {
 	if v.Gap != nil {
 		out.Largest = largest(v, run)
 	}
+	for _, t := range v.Tells {
+		by := append([]string{}, t.By...)
+		out.Tells = append(out.Tells, api.Tell{What: t.What, Says: t.Says, By: by, Value: measured(t.Value), Text: t.Text, Next: t.Next})
+	}
 	for _, f := range v.Findings {
 		out.Findings = append(out.Findings, api.Finding(f))
 	}

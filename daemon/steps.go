@@ -10,11 +10,19 @@ import (
 // order is the order in which steps run.
 var order = []record.Step{
 	record.StepRepeat, record.StepGauging, record.StepSurvey,
-	record.StepPlateTurn, record.StepCoupons, record.StepReference,
+	record.StepPlateTurn, record.StepCoupons, record.StepAngles, record.StepReference,
 }
 
 // built are the steps that this program can do.
-var built = []record.Step{record.StepRepeat, record.StepGauging, record.StepSurvey}
+var built = []record.Step{
+	record.StepRepeat, record.StepGauging, record.StepSurvey,
+	record.StepPlateTurn, record.StepCoupons, record.StepAngles, record.StepReference,
+}
+
+// besides names the step beside which alone a step tells anything.
+var besides = map[record.Step]record.Step{
+	record.StepPlateTurn: record.StepSurvey, record.StepCoupons: record.StepGauging, record.StepAngles: record.StepGauging,
+}
 
 // steps says which steps can be done and why not.
 func steps(k known, l linkState) map[string]api.Can {
@@ -59,6 +67,9 @@ func inOrder(asked []string, can map[string]api.Can) ([]record.Step, error) {
 		}
 		if c := can[string(s)]; !c.Can {
 			return nil, api.Errorf(409, "cannot", c.WhyNot, "start a run: the step %s cannot be done", s)
+		}
+		if b := besides[s]; b != "" && !slices.Contains(asked, string(b)) {
+			return nil, api.Errorf(422, "step-alone", "ask for both", "start a run: the step %s tells nothing without the step %s in the same run", s, b)
 		}
 		out = append(out, s)
 	}

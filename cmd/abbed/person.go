@@ -28,6 +28,8 @@ type person struct {
 	shown            string // the step that was said last
 	// seen is told each state of the run that comes; nil: nobody asks.
 	seen func(api.Run)
+	// answer says what they answer to a prompt; nil: no to all.
+	answer func(api.Prompt) (yes bool, value *float64)
 	// phase is told that a table is about to be applied, or undone; nil: nobody
 	// asks.
 	phase func(string)
@@ -87,7 +89,7 @@ func (p *person) carry(ctx context.Context, run api.Run) (api.Run, error) {
 	for {
 		run, err := p.api.Wait(ctx, run.ID, func(r api.Run) bool {
 			p.watch(r)
-			return r.State.Over() || r.State == api.AwaitingGauge || r.State == api.AwaitingNext
+			return r.State.Over() || r.State == api.AwaitingGauge || r.State == api.AwaitingNext || r.State == api.AwaitingPerson
 		})
 		if err != nil || run.State.Over() {
 			return run, err
@@ -100,10 +102,25 @@ func (p *person) carry(ctx context.Context, run api.Run) (api.Run, error) {
 
 // act does what a person does where the run waits for them.
 func (p *person) act(ctx context.Context, run api.Run) error {
+	if run.State == api.AwaitingPerson {
+		return p.reply(ctx, run)
+	}
 	if run.State == api.AwaitingNext {
 		return p.gauge(ctx, run.ID, api.GaugeAction{Action: "next"})
 	}
 	return p.bringDown(ctx, run)
+}
+
+// reply answers the prompt of a run.
+func (p *person) reply(ctx context.Context, run api.Run) error {
+	a := api.AnswerPrompt{Prompt: run.Prompt.ID, Answer: "no"}
+	if p.answer != nil {
+		if yes, value := p.answer(*run.Prompt); yes {
+			a.Answer, a.Value = "yes", value
+		}
+	}
+	p.tell("%s: %s", run.Prompt.Text, a.Answer)
+	return p.api.Answer(ctx, run.ID, a)
 }
 
 // bringDown lowers the nozzle until the blade just drags, then records.

@@ -92,6 +92,18 @@ type Analysis struct {
 	Level    *Measured `json:"level"`
 	Largest  *Measured `json:"largest_gap"`
 	Findings []Finding `json:"findings"`
+	// Tells is what can be told with which way of seeing.
+	Tells []Tell `json:"tells,omitempty"`
+}
+
+// Tell is one quantity with the steps that have told it, or what would tell it.
+type Tell struct {
+	What  string    `json:"what"`
+	Says  string    `json:"says"`
+	By    []string  `json:"by"`
+	Value *Measured `json:"value"`
+	Text  string    `json:"text"`
+	Next  string    `json:"next"`
 }
 
 // AskGap is the body of POST runs/{id}/gap.

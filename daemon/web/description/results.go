@@ -47,6 +47,11 @@ func resultShapes() m {
 			"stability": stability, "profile": orNull(profile), "share": measured, "share_why": text("why there is no share"),
 			"model": orNull(model), "level": measured, "largest_gap": measured,
 			"findings": list(ref("Finding"), "the first weighs most"),
+			"tells": list(all(m{
+				"what": text("names the quantity"), "says": text("the quantity in words"),
+				"by":    list(m{"type": "string"}, "the steps that told it in this run; empty: it is not told"),
+				"value": measured, "text": text("what is told, or why it is not"), "next": text("what would tell it"),
+			}), "what can be told with which way of seeing"),
 		}, "stability", "profile", "share", "model", "level", "largest_gap", "findings"),
 		"Finding": all(m{"id": text(""), "sentence": text(""), "evidence": text(""), "doubt": text(""), "next": text("what to do")}),
 		"Gap": m{"oneOf": l{

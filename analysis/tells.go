@@ -1,0 +1,190 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"abbed/probe/record"
+)
+
+// Tell is one quantity with the ways of seeing that have told it in this run,
+// or what would tell it.
+type Tell struct {
+	// What names the quantity, Says it in words.
+	What string `json:"what"`
+	Says string `json:"says"`
+	// By are the ways that told it here; empty if it is not told.
+	By []string `json:"by"`
+	// Value is the quantity in one number where it is one.
+	Value *Measured `json:"value"`
+	// Text says what is told, or why it is not; Next what would tell it.
+	Text string `json:"text"`
+	Next string `json:"next"`
+}
+
+// Ways of seeing, as Tell.By names them.
+const (
+	byGauging   = "gauging"
+	bySurvey    = "survey"
+	byTurn      = "plate-turn"
+	byCoupons   = "coupons"
+	byAngles    = "angles"
+	byReference = "reference"
+)
+
+// tells lists what can be told with what, in the order in which it matters at
+// the nozzle.
+func (e evidence) tells() []Tell {
+	if e.run.Setup.NoLever() {
+		return nil
+	}
+	return []Tell{
+		e.tellsGap(), e.tellsLevel(), e.tellsBeam(), e.tellsRoll(),
+		e.tellsMachine(), e.tellsBed(), e.tellsStraight(), e.tellsPlate(), e.tellsTwist(),
+	}
+}
+
+// tellsGap: gauging and coupons read it, the roll of the head in part.
+func (e evidence) tellsGap() Tell {
+	t := Tell{What: "gap-error", Says: "how far the nozzle is off place by place, against the zero place",
+		Text: "Only a reading at the nozzle tells it.", Next: "Run the step gauging; coupons and, for a lever along Y, angles make it surer."}
+	if e.Gap == nil {
+		if e.GapWhy != nil {
+			t.Text = capital(e.GapWhy.Text) + "."
+		}
+		return t
+	}
+	t.By, t.Next = []string{byGauging}, ""
+	for _, x := range e.gauged.obs.extra {
+		w := map[kind]string{patch: byCoupons, roll: byAngles}[x.kind]
+		if !slices.Contains(t.By, w) {
+			t.By = append(t.By, w)
+		}
+	}
+	x := e.Gap.Largest()
+	m := Measured{Value: x.Gap, U: x.U95 / z95, Lo95: x.Gap - x.U95, Hi95: x.Gap + x.U95, Unit: "mm", DoF: math.Inf(1)}
+	t.Value = &m
+	t.Text = fmt.Sprintf("It is largest at %s.", x.Place)
+	if len(e.gauged.alone.members) > 0 && len(e.gauged.obs.extra) > 0 {
+		before := *e.Gap
+		before.surface = e.gauged.alone
+		at := e.Gap.lattice(5)
+		t.Text += fmt.Sprintf(" The gaugings alone leave a doubt of up to %s, all readings together %s.", um(before.worst(at, nil)), um(e.Gap.worst(at, nil)))
+	}
+	for _, why := range e.gauged.refused {
+		t.Text += " " + why
+	}
+	if e.run.Setup.Applied != nil && slices.ContainsFunc(e.run.Readings, func(r record.Reading) bool { return r.Quantity == record.QuantityCoupon }) {
+		t.Text += " The printed patches were left out: with a correction of ours in force they show what it left."
+	}
+	return t
+}
+
+func (e evidence) tellsLevel() Tell {
+	t := Tell{What: "level", Says: "how far the person's Z offset is too high", Value: e.Level,
+		Text: "Only a blade of known thickness at the zero place tells it; patches share an unknown constant.", Next: "Gauge the zero place."}
+	if e.Level != nil {
+		t.By, t.Next = []string{byGauging}, ""
+	}
+	return t
+}
+
+// tellsBeam: an even twist of the beam against an even roll of the Y axis.
+func (e evidence) tellsBeam() Tell {
+	t := Tell{What: "beam-slope", Says: "the beam's part of the left-right slope, right end of the gauged width less the left",
+		Text: "Gauging sees the slope, and not whether an even twist of the beam or an even roll of the Y axis makes it.", Next: "Run the step angles beside the gauging."}
+	lever := pointing(e.run.Setup.Lever)
+	switch s := e.ways.slopes; {
+	case s != nil:
+		t.By, t.Value, t.Next = []string{byGauging, byAngles}, &s.beam, ""
+		t.Text = "The rest of the slope is an even roll of the Y axis: " + um2(s.y) + "."
+	case lever == alongX:
+		t.Text = "A lever along X sees no roll: the Y axis cannot make this slope; pitch and straightness of the beam make it together."
+		t.Next = "Angle readings tell the pitch from the straightness."
+		fallthrough
+	default:
+		for _, x := range e.ways.tilts {
+			m := x.part
+			t.By, t.Value = []string{byAngles}, &m
+			t.Text = fmt.Sprintf("The %s of the head by its readings: %s over the gauged width.", x.quantity, angle(x.deg))
+			t.Next = "What of the slope is left is another error motion; see the finding."
+		}
+	}
+	return t
+}
+
+func (e evidence) tellsRoll() Tell {
+	t := Tell{What: "y-axis-roll", Says: "an uneven roll of the Y axis: the left-right slope that changes from front to back (t s)",
+		Text: "In the map a twisted plate looks the same; only at the nozzle it is the Y axis.", Next: "Gauge the corners, front and back."}
+	if e.Gap != nil && len(e.gauged.support.rows) > 1 {
+		t.By, t.Next = []string{byGauging}, ""
+		a := e.Gap.Area
+		c := record.Place{U: a.X1, V: a.Y1}
+		v, u := e.Gap.surface.part(c, a.Middle(), func(t term) bool { return t == termTS })
+		m := Measured{Value: v, U: u / z95, Lo95: v - u, Hi95: v + u, Unit: "mm", DoF: math.Inf(1)}
+		t.Value, t.Text = &m, "At the right back corner of the gauged area, against its middle."
+	}
+	return t
+}
+
+// tellsMachine: EZX + D without the bed.
+func (e evidence) tellsMachine() Tell {
+	t := Tell{What: "machine-bend", Says: "the bow of straightness and head tilt together (EZX + D) along X as the map shows it, the middle against the ends; no tilt",
+		Text: "In a map it is mixed with the bed.", Next: "Run the step reference."}
+	if r := e.ways.reference; r != nil {
+		t.By, t.Value, t.Next = []string{byReference}, &r.bow, ""
+		t.Text = fmt.Sprintf("On the reference at y=%.0f, x=%.0f to %.0f; its own straightness is in the doubt. How much of it is tilt of the head, only the gauging tells.", r.Y, r.machine.Columns[0].At, r.machine.Columns[len(r.machine.Columns)-1].At)
+	}
+	return t
+}
+
+func (e evidence) tellsBed() Tell {
+	t := Tell{What: "bed-bend", Says: "the bed's own bow along X, the middle against the ends",
+		Text: "A map shows it only together with the machine.", Next: "Run survey and reference together."}
+	if r := e.ways.reference; r != nil && r.bed != nil {
+		t.By, t.Value, t.Next = []string{bySurvey, byReference}, r.bed, ""
+		t.Text = fmt.Sprintf("Of the bed beneath the reference, at y=%.0f; up to a tilt.", r.Y)
+	}
+	return t
+}
+
+func (e evidence) tellsStraight() Tell {
+	t := Tell{What: "straightness", Says: "the bow of the carriage's way itself (EZX), the middle against the ends",
+		Text: "Gauging does not see it, where probe and nozzle follow the same way; neither does a turned plate.", Next: "Run gauging and reference together; it needs a lever along Y."}
+	if pointing(e.run.Setup.Lever) != alongY {
+		t.Text = "With this lever the straightness enters the gap error too; only the sum with the head's tilt is measured."
+		t.Next = "A probe beside the nozzle along Y, or angle readings of the pitch."
+	}
+	if s := e.ways.straight; s != nil {
+		t.By, t.Value, t.Next = []string{byGauging, byReference}, s, ""
+		t.Text = "What the reference shows less the bend of the head that the gaugings show; + = the carriage is highest in the middle."
+	}
+	return t
+}
+
+func (e evidence) tellsPlate() Tell {
+	t := Tell{What: "plate-shape", Says: "the removable plate's own S shape along X (odd under half a turn), at its right edge",
+		Text: "In a map it is mixed with carrier and machine.", Next: "Run survey and plate-turn together."}
+	w := e.ways.turned
+	switch {
+	case w == nil:
+	case !w.lay():
+		t.Text = fmt.Sprintf("The turned plate shows what no plate can do (p %.1g): it did not lie on the same outline, or bent. Nothing is concluded.", w.slips)
+		t.Next = "Clean plate and carrier, lay the plate exactly, and turn it again."
+	default:
+		t.By, t.Value, t.Next = []string{bySurvey, byTurn}, &w.shape, ""
+		t.Text = "What stays in the map, " + um2(w.shapeStays) + ", is carrier, straightness and head tilt together: the turn does not tell these apart, and tilts and what is even under it stay unknown."
+	}
+	return t
+}
+
+func (e evidence) tellsTwist() Tell {
+	t := Tell{What: "plate-twist", Says: "the removable plate's own twist (t s), at its back right corner",
+		Text: "Half a turn leaves it as it is.", Next: "A quarter turn shows it, for a square plate."}
+	if w := e.ways.turned; w != nil && w.lay() && w.twist != nil {
+		t.By, t.Value, t.Next = []string{bySurvey, byTurn}, w.twist, ""
+		t.Text = "What stays in the map, " + um2(*w.twistStays) + ", is carrier and machine together."
+	}
+	return t
+}
