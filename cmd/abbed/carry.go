@@ -1,0 +1,201 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"abbed/config"
+	"abbed/daemon/api"
+	"abbed/gcode/printfile"
+	"abbed/probe/record"
+)
+
+// carry is the state of one call.
+type carry struct {
+	caller
+	tableFile, run, signed, out, follow string
+	oldest                              time.Duration
+	o                                   printfile.Options
+}
+
+// carryCommand rewrites a print file for a machine whose map cannot be edited.
+func carryCommand() *cobra.Command {
+	k := carry{o: printfile.Defaults()}
+	c := &cobra.Command{
+		Use:   "carry FILE",
+		Short: "Rewrite a sliced print file so that Z follows the correction, for a printer whose map cannot be edited",
+		Long: `FILE is a sliced print file; "-" reads standard input. The result goes to
+standard output, or to the file of -o, which appears only when it is whole.
+
+The correction is the table of a run: of a running daemon (--run ID, the latest
+run if none is named), or of a file (--table: table.json of abbed demo --out, the
+answer of GET runs/ID/table, or the record of a run, from which the table and its
+digest are worked out anew). It is carried only if a person has read its cautions
+and says so by its digest (--i-signed-off DIGEST, at least its first 8 letters).
+
+The printer's own levelling stays as it was while the run was measured. Never do
+both, apply a table and carry it: it would count twice.`,
+		Args: cobra.ExactArgs(1),
+	}
+	f := c.Flags()
+	addCaller(f, &k.caller)
+	f.StringVar(&k.tableFile, "table", "", "take the correction from this file and not from the daemon")
+	f.StringVar(&k.run, "run", "", "the run of the daemon whose table is carried")
+	f.StringVar(&k.signed, "i-signed-off", "", "the digest of the table whose cautions you have read and accept")
+	f.StringVarP(&k.out, "out", "o", "", "write to this file")
+	f.Float64Var(&k.o.Full, "full", k.o.Full, "up to this height the correction holds in full, mm")
+	f.Float64Var(&k.o.Taper, "taper", k.o.Taper, "from this height on nothing is added, mm")
+	f.Float64Var(&k.o.Tolerance, "tolerance", k.o.Tolerance, "how far the nozzle may be from the correction along a move, mm; less cuts moves finer")
+	f.StringVar(&k.follow, "g91-moves-e", "", "yes or no: whether G90 and G91 change E too on your machine; asked for only where it matters")
+	f.DurationVar(&k.oldest, "oldest", 30*24*time.Hour, "a run older than this is stale: wheels wear, screws loosen")
+	c.RunE = func(c *cobra.Command, args []string) error { return coded(k.do(c, args[0])) }
+	return c
+}
+
+func (k *carry) do(c *cobra.Command, name string) error {
+	switch k.follow {
+	case "":
+	case "yes":
+		k.o.Follow = printfile.Follows
+	case "no":
+		k.o.Follow = printfile.Apart
+	default:
+		return usage(fmt.Errorf("carry: --g91-moves-e %q: say yes or no", k.follow))
+	}
+	t, err := k.table(c)
+	if err != nil {
+		return err
+	}
+	g, err := k.admit(t, record.DefaultCriteria(), time.Now(), c.ErrOrStderr())
+	if err != nil {
+		return err
+	}
+	k.o.Note = fmt.Sprintf("table %s of run %s", *t.Digest, oneLine(t.Run))
+	if err := k.o.Check(g); err != nil {
+		return usage(err)
+	}
+	in := c.InOrStdin()
+	if name != "-" {
+		f, err := os.Open(name)
+		if err != nil {
+			return usage(fmt.Errorf("carry: %w", err))
+		}
+		defer f.Close()
+		in = f
+	}
+	sum, err := k.write(c.OutOrStdout(), in, name, g)
+	if err != nil {
+		return err
+	}
+	return k.tell(c.ErrOrStderr(), sum)
+}
+
+// oneLine keeps a stranger's name from ending the header.
+func oneLine(s string) string {
+	return strings.Map(func(r rune) rune {
+		if r < ' ' || r == 0x7f {
+			return ' '
+		}
+		return r
+	}, s)
+}
+
+// write rewrites in to where it is to go. A file gets its name only when it is
+// whole.
+func (k *carry) write(out io.Writer, in io.Reader, name string, g *printfile.Grid) (printfile.Summary, error) {
+	if k.out == "" {
+		return k.rewrite(out, in, g)
+	}
+	if a, err := os.Stat(k.out); err == nil && name != "-" {
+		if b, err := os.Stat(name); err == nil && os.SameFile(a, b) {
+			return printfile.Summary{}, usage(fmt.Errorf("carry: -o %s is the file that is read: keep it as it was sliced", k.out))
+		}
+	}
+	f, err := os.CreateTemp(filepath.Dir(k.out), ".carry-*")
+	if err != nil {
+		return printfile.Summary{}, fmt.Errorf("carry: make the file: %w", err)
+	}
+	defer os.Remove(f.Name()) // gone already if all went well
+	sum, err := k.rewrite(f, in, g)
+	err = errors.Join(err, f.Chmod(0o644), f.Sync(), f.Close())
+	if err == nil {
+		err = os.Rename(f.Name(), k.out)
+	}
+	return sum, err
+}
+
+func (k *carry) rewrite(out io.Writer, in io.Reader, g *printfile.Grid) (printfile.Summary, error) {
+	sum, err := printfile.Rewrite(out, in, g, k.o)
+	if errors.Is(err, printfile.ErrTwice) {
+		return sum, refused(err)
+	}
+	if err != nil && k.out == "" {
+		err = fmt.Errorf("%w (what stands on the output up to there must not be printed)", err)
+	}
+	return sum, err
+}
+
+// tell says what was done.
+func (k *carry) tell(w io.Writer, s printfile.Summary) error {
+	if k.json {
+		return writeJSON(w, s)
+	}
+	fmt.Fprintf(w, "%d of %d moves were changed in %d lines, %d of them cut into %d pieces; between %+.3f and %+.3f mm were added.\n",
+		s.Changed, s.Moves, s.Lines, s.Cut, s.Pieces, s.Least, s.Most)
+	if s.Changed == 0 {
+		fmt.Fprintln(w, "Nothing was changed: no move leads below the height at which the correction ends. Is it a print file with absolute places?")
+	}
+	if s.Untold > 0 {
+		fmt.Fprintf(w, "%d extruding moves, the first in line %d, were left as they are: the file had not said yet where the head is.\n", s.Untold, s.First)
+	}
+	if s.Below > 0 {
+		fmt.Fprintf(w, "%d moves end below Z 0, the lowest at %.3f mm: a printer that limits its travel at 0 cuts them off there. Look at the first layer where the correction is most negative.\n", s.Below, s.Lowest)
+	}
+	fmt.Fprintln(w, "Stay with the first layer, with a hand at the power switch. Measure again after each change to the machine.")
+	return nil
+}
+
+// grid makes a surface of a table's nodes.
+func grid(t api.Table) (*printfile.Grid, error) {
+	columns, rows := 0, 0
+	for _, n := range t.Nodes {
+		columns, rows = max(columns, n.I+1), max(rows, n.J+1)
+	}
+	if columns < 2 || rows < 2 || len(t.Nodes) != columns*rows {
+		return nil, fmt.Errorf("carry: the table holds %d nodes for %d columns and %d rows: it is not whole", len(t.Nodes), columns, rows)
+	}
+	at := make([]*api.Node, len(t.Nodes))
+	for _, n := range t.Nodes {
+		if n.I < 0 || n.J < 0 || at[n.J*columns+n.I] != nil {
+			return nil, fmt.Errorf("carry: node (%d,%d) of the table is not a node or stands twice", n.I, n.J)
+		}
+		at[n.J*columns+n.I] = &n
+	}
+	first, last := at[0], at[len(at)-1]
+	add := make([][]float64, rows)
+	for k, n := range at {
+		want := record.NodePlace(record.Rect{X0: first.U, Y0: first.V, X1: last.U, Y1: last.V}, columns, rows, n.I, n.J)
+		if want.Distance(record.Place{U: n.U, V: n.V}) > 0.01 {
+			return nil, fmt.Errorf("carry: node (%d,%d) of the table is at (%.3f,%.3f), not in an even grid", n.I, n.J, n.U, n.V)
+		}
+		add[k/columns] = append(add[k/columns], n.Add)
+	}
+	return printfile.NewGrid(first.U, first.V, last.U, last.V, add)
+}
+
+// addCaller gives a command the flags that reach a daemon.
+func addCaller(f interface {
+	StringVar(*string, string, string, string)
+	BoolVar(*bool, string, bool, string)
+}, k *caller) {
+	f.StringVar(&k.url, "url", envOr("ABBED_URL", "http://"+config.Default().Listen), "where the daemon listens")
+	f.StringVar(&k.token, "token-file", envOr("ABBED_TOKEN_FILE", filepath.Join(config.StateDir(os.Environ()), "token")), "the operator's token")
+	f.BoolVar(&k.json, "json", false, "for programs")
+}

@@ -1,0 +1,195 @@
+package main
+
+import (
+	"bytes"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"abbed/analysis"
+	"abbed/daemon"
+	"abbed/daemon/api"
+	"abbed/daemon/client"
+	"abbed/gcode/printfile"
+	"abbed/probe/record"
+)
+
+// fewest letters of a digest that a sign-off must name.
+const fewest = 8
+
+// table fetches the correction.
+func (k *carry) table(c *cobra.Command) (api.Table, error) {
+	if k.tableFile != "" {
+		t, recomputed, err := readTable(k.tableFile, c.InOrStdin())
+		if err == nil && !recomputed && t.Refused == nil {
+			fmt.Fprintln(c.ErrOrStderr(), "A table's file cannot prove that its nodes are those of its digest; the record of the run (--table record.json) can.")
+		}
+		return t, err
+	}
+	token, err := os.ReadFile(k.token)
+	if err != nil && !errors.Is(err, os.ErrNotExist) {
+		return api.Table{}, fmt.Errorf("read the operator's token: %w", err)
+	}
+	a := client.New(k.url, strings.TrimSpace(string(token)))
+	var named []string
+	if k.run != "" {
+		named = []string{k.run}
+	}
+	id, err := chosen(c, a, named)
+	if err != nil {
+		return api.Table{}, err
+	}
+	t, err := a.Table(c.Context(), id)
+	if err != nil {
+		return t, err
+	}
+	in, err := a.Applied(c.Context())
+	if err != nil {
+		return t, err
+	}
+	return t, inForce(t, in)
+}
+
+// inForce refuses a table that the printer's own map holds, or may hold.
+func inForce(t api.Table, in api.Applied) error {
+	same := t.Digest != nil && in.Digest != nil && *t.Digest == *in.Digest
+	switch in.State {
+	case api.Writing, api.Verifying, api.Unfinished, api.ApplyFailed:
+		return refused(fmt.Errorf("carry: what the printer's map holds is not certain (%s): finish it or take it back first (the page, or abbed undo)", in.State))
+	case api.Kept:
+		if same && in.Expired != nil {
+			return refused(fmt.Errorf("carry: the correction is stale: %s: measure again", *in.Expired))
+		}
+		if same {
+			return refused(errors.New("carry: the printer's own map holds this correction already, and it would count twice: print the file as it was sliced, or undo first (abbed undo)"))
+		}
+	}
+	return nil
+}
+
+// readTable reads a table, or the record of a run and works the table out;
+// recomputed says that the digest was made here.
+func readTable(name string, in io.Reader) (t api.Table, recomputed bool, err error) {
+	b, err := readAll(name, in)
+	if err != nil {
+		return t, false, usage(fmt.Errorf("carry: --table %s: %w", name, err))
+	}
+	var kind struct {
+		Nodes   json.RawMessage `json:"nodes"`
+		Refused json.RawMessage `json:"refused"`
+		Table   json.RawMessage `json:"table"`
+		Version json.RawMessage `json:"version"`
+	}
+	if err := json.Unmarshal(b, &kind); err != nil {
+		return t, false, usage(fmt.Errorf("carry: --table %s: %w: give table.json, or the record of a run", name, err))
+	}
+	switch {
+	case kind.Table != nil: // abbed analyse --json
+		b = kind.Table
+	case kind.Nodes == nil && kind.Refused == nil:
+		run, err := readRecord(bytes.TrimSpace(b))
+		if err == nil {
+			err = record.CheckVersion(run)
+		}
+		if err != nil || kind.Version == nil {
+			return t, false, usage(fmt.Errorf("carry: --table %s is neither a table nor the record of a run", name))
+		}
+		made, why := analysis.Judge(run).Table(run)
+		return daemon.Table(run.ID, made, why), true, nil
+	}
+	if err := json.Unmarshal(b, &t); err != nil {
+		return t, false, usage(fmt.Errorf("carry: --table %s: %w", name, err))
+	}
+	return t, false, nil
+}
+
+// admit refuses a table that may not be carried, and makes a surface of the rest.
+func (k *carry) admit(t api.Table, limits record.Criteria, now time.Time, w io.Writer) (*printfile.Grid, error) {
+	if t.Refused != nil {
+		return nil, refused(fmt.Errorf("carry: the table is refused (%s): %s %s", t.Refused.Code, t.Refused.Text, t.Refused.Hint))
+	}
+	if t.Digest == nil || len(*t.Digest) != 64 || !isHex(*t.Digest) {
+		return nil, refused(errors.New("carry: the table has no digest, so that nobody can have signed it off: take it from the daemon, or give the run's record"))
+	}
+	g, err := grid(t)
+	if err != nil {
+		return nil, refused(err)
+	}
+	if err := within(t, g, limits); err != nil {
+		return nil, refused(err)
+	}
+	if err := k.fresh(t.Run, now); err != nil {
+		return nil, refused(err)
+	}
+	said := strings.ToLower(strings.TrimSpace(k.signed))
+	if len(said) < fewest || !strings.HasPrefix(*t.Digest, said) {
+		fmt.Fprintln(w, "Before a correction goes into a print file, read and accept:")
+		for _, c := range t.Cautions {
+			fmt.Fprintf(w, "  - %s\n", c.Text)
+		}
+		fmt.Fprintln(w, "  - The printer's own levelling stays as it was when the run was measured; the table is not applied to its map as well.")
+		fmt.Fprintf(w, "Then say so with --i-signed-off and the digest: %s\n", *t.Digest)
+		if said == "" {
+			return nil, refused(errors.New("carry: the table is not signed off"))
+		}
+		return nil, refused(fmt.Errorf("carry: %q is not the digest of this table (at least its first %d letters)", k.signed, fewest))
+	}
+	return g, nil
+}
+
+func isHex(s string) bool { _, err := hex.DecodeString(s); return err == nil }
+
+// within holds the table to the limits again: a file may have been edited.
+func within(t api.Table, g *printfile.Grid, limits record.Criteria) error {
+	const half = 0.0005 // nodes are whole um
+	largest, _ := g.Bounds()
+	u95, steepest := 0.0, 0.0
+	for i, a := range t.Nodes {
+		if math.IsNaN(a.U95) || a.U95 < 0 {
+			return fmt.Errorf("carry: node (%d,%d) has no doubt", a.I, a.J)
+		}
+		u95 = max(u95, a.U95)
+		for _, b := range t.Nodes[:i] {
+			if d := math.Hypot(a.U-b.U, a.V-b.V); abs(a.I-b.I)+abs(a.J-b.J) == 1 && d > 0 {
+				steepest = max(steepest, (math.Abs(a.Add-b.Add)-half)/d)
+			}
+		}
+	}
+	switch {
+	case largest > limits.Largest+half:
+		return fmt.Errorf("carry: the largest correction is %.3f mm; at most %.3f mm is carried: repair first", largest, limits.Largest)
+	case steepest > limits.Steepest+half/10:
+		return fmt.Errorf("carry: between neighbouring nodes the correction changes by %.3f mm per 100 mm; at most %.3f is carried: repair first", 100*steepest, 100*limits.Steepest)
+	case u95 > limits.DoubtShare*largest:
+		return fmt.Errorf("carry: the doubt reaches %.3f mm, more than %.0f %% of the largest correction, %.3f mm: gauge more places", u95, 100*limits.DoubtShare, largest)
+	}
+	return nil
+}
+
+func abs(i int) int { return max(i, -i) }
+
+// fresh refuses the table of a run that is too old, by the time in its id (UUIDv7,
+// RFC 9562 5.7: the first 48 bits are ms since 1970).
+func (k *carry) fresh(run string, now time.Time) error {
+	b, err := hex.DecodeString(strings.ReplaceAll(run, "-", ""))
+	if err != nil || len(b) != 16 || b[6]>>4 != 7 {
+		return fmt.Errorf("carry: when run %q was made is not known from its id, so that it may be stale: take the table as the daemon gives it", run)
+	}
+	var ms int64
+	for _, c := range b[:6] {
+		ms = ms<<8 | int64(c)
+	}
+	age := now.Sub(time.UnixMilli(ms))
+	if age > k.oldest {
+		return fmt.Errorf("carry: the run was made %.0f days ago and counts as stale after %.0f (--oldest): measure again", age.Hours()/24, k.oldest.Hours()/24)
+	}
+	return nil
+}
