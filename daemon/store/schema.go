@@ -107,8 +107,13 @@ BEGIN SELECT RAISE(ABORT, 'the audit is append-only'); END;
 `,
 }
 
+// rower is a database or a transaction.
+type rower interface {
+	QueryRowContext(context.Context, string, ...any) *sql.Row
+}
+
 // version returns the schema's version, 0 for an empty file.
-func version(ctx context.Context, db *sql.DB) (int, error) {
+func version(ctx context.Context, db rower) (int, error) {
 	var v int
 	err := db.QueryRowContext(ctx, "PRAGMA user_version").Scan(&v)
 	return v, err

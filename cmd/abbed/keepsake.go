@@ -1,0 +1,91 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"abbed/config"
+	"abbed/daemon/store"
+)
+
+// exportCommand and importCommand take everything that is kept to another
+// place: to another card, another machine, or a drawer.
+func exportCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use: "export FILE", Short: "Write everything that is kept (runs, tables, what is applied, the log of changes) into one file",
+		Long: `Writes everything that is kept into one file that says what it is: JSON lines
+with a header, and a checksum at the end. A daemon may go on meanwhile. FILE must
+not be there yet; - is the standard output. The token and the sessions of
+browsers are not part of it, but names of people and of the printer are.`,
+		Args: cobra.ExactArgs(1),
+	}
+	state := stateFlag(c)
+	c.RunE = func(c *cobra.Command, args []string) (err error) {
+		out := c.OutOrStdout()
+		if args[0] != "-" {
+			f, err := os.OpenFile(args[0], os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+			if err != nil {
+				return fmt.Errorf("export: %w; give a file that is not there yet", err)
+			}
+			n, err := exportTo(c, *state, f)
+			if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
+				return errors.Join(err, os.Remove(args[0]))
+			}
+			fmt.Fprintf(c.ErrOrStderr(), "%d rows written to %s.\n", n, args[0])
+			return nil
+		}
+		_, err = exportTo(c, *state, out)
+		return err
+	}
+	return c
+}
+
+func exportTo(c *cobra.Command, state string, w io.Writer) (int64, error) {
+	n, err := store.Export(c.Context(), state, w, time.Now())
+	if errors.Is(err, store.ErrNone) {
+		err = usage(fmt.Errorf("%w: nothing was ever kept in %s; --state names another directory", err, state))
+	}
+	return n, err
+}
+
+func importCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use: "import FILE", Short: "Read in what abbed export wrote, into a state directory that keeps nothing yet",
+		Long: `Reads in what abbed export wrote; - is the standard input. Checksums, versions and
+order are checked first, and nothing that is there is ever overwritten: the state
+directory must hold no store. What the journal says is applied is about the
+printer as it was then: look at its stored map before you go on.`,
+		Args: cobra.ExactArgs(1),
+	}
+	state := stateFlag(c)
+	c.RunE = func(c *cobra.Command, args []string) error {
+		in := c.InOrStdin()
+		if args[0] != "-" {
+			f, err := os.Open(args[0])
+			if err != nil {
+				return fmt.Errorf("import: %w", err)
+			}
+			defer f.Close()
+			in = f
+		}
+		n, err := store.Import(c.Context(), *state, in)
+		switch {
+		case errors.Is(err, os.ErrExist), errors.Is(err, store.ErrInUse):
+			return refused(err)
+		case err != nil:
+			return err
+		}
+		fmt.Fprintf(c.ErrOrStderr(), "%d rows read into %s.\n", n, *state)
+		return nil
+	}
+	return c
+}
+
+func stateFlag(c *cobra.Command) *string {
+	return c.Flags().String("state", envOr("ABBED_STATE", config.StateDir(os.Environ())), "the state directory")
+}
