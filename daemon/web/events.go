@@ -2,13 +2,10 @@ package web
 
 import (
 	"bytes"
-	"encoding/json"
 	"fmt"
 	"net/http"
 	"strconv"
 	"time"
-
-	"abbed/daemon/api"
 )
 
 // events serves a run as server-sent events (HTML Living Standard 9.2): each
@@ -19,14 +16,13 @@ import (
 // browser not to come again.
 func (s *site) events(w http.ResponseWriter, r *http.Request) {
 	id := r.PathValue("id")
-	changed := s.desk.Changed()
-	run, err := s.desk.Run(id)
+	run, changed, err := s.states.of(s.desk, id)
 	if err != nil {
 		s.refuse(w, r, err)
 		return
 	}
 	seen, resumed := lastSeen(r)
-	if resumed && run.State.Over() && run.Number <= seen {
+	if resumed && run.over && run.number <= seen {
 		w.WriteHeader(http.StatusNoContent)
 		return
 	}
@@ -35,20 +31,21 @@ func (s *site) events(w http.ResponseWriter, r *http.Request) {
 	if r.Method == http.MethodHead {
 		return
 	}
-	if resumed && run.Number == seen {
-		st.remember(run)
+	if resumed && run.number == seen {
+		st.last = run.json
 	}
 	s.follow(r, st, id, run, changed)
 }
 
 // follow sends the run whenever it has changed, until it is over, the reader
 // has gone, or nobody reads.
-func (s *site) follow(r *http.Request, st *stream, id string, run api.Run, changed <-chan struct{}) {
+func (s *site) follow(r *http.Request, st *stream, id string, run state, changed <-chan struct{}) {
 	beat := time.NewTicker(s.opts.Heartbeat)
 	defer beat.Stop()
+	var err error
 	for st.err == nil {
 		st.send(run)
-		if run.State.Over() {
+		if run.over {
 			return
 		}
 		select {
@@ -59,13 +56,10 @@ func (s *site) follow(r *http.Request, st *stream, id string, run api.Run, chang
 			continue
 		case <-changed:
 		}
-		changed = s.desk.Changed()
-		next, err := s.desk.Run(id)
-		if err != nil {
+		if run, changed, err = s.states.of(s.desk, id); err != nil {
 			s.opts.Log.Error("web: event stream", "run", id, "cause", err)
 			return
 		}
-		run = next
 	}
 }
 
@@ -97,21 +91,13 @@ func (s *site) open(w http.ResponseWriter) *stream {
 	return &stream{w: w, rc: http.NewResponseController(w), patience: s.opts.Patience}
 }
 
-// remember notes that the reader has this state already.
-func (st *stream) remember(run api.Run) { st.last, _ = json.Marshal(tidy(run)) }
-
 // send writes the run, unless the reader has just that already.
-func (st *stream) send(run api.Run) {
-	b, err := json.Marshal(tidy(run))
-	if err != nil {
-		st.err = err
+func (st *stream) send(run state) {
+	if bytes.Equal(run.json, st.last) {
 		return
 	}
-	if bytes.Equal(b, st.last) {
-		return
-	}
-	st.last = b
-	st.write(fmt.Sprintf("id: %d\ndata: %s\n\n", run.Number, b))
+	st.last = run.json
+	st.write(fmt.Sprintf("id: %d\ndata: %s\n\n", run.number, run.json))
 }
 
 func (st *stream) write(text string) {

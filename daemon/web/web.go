@@ -33,9 +33,10 @@ type Options struct {
 
 // site is the handler in the making.
 type site struct {
-	desk api.Desk
-	opts Options
-	mux  *http.ServeMux
+	desk   api.Desk
+	opts   Options
+	mux    *http.ServeMux
+	states states
 }
 
 // New returns the handler of everything that the daemon serves: /api, /metrics,

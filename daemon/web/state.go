@@ -1,0 +1,47 @@
+package web
+
+import (
+	"encoding/json"
+	"sync"
+
+	"abbed/daemon/api"
+)
+
+// state is a run as event streams tell it: its JSON is made once for all who
+// watch.
+type state struct {
+	number int64
+	over   bool
+	json   []byte
+}
+
+// states keeps the states that were made since the desk last changed.
+type states struct {
+	mu    sync.Mutex
+	since <-chan struct{}
+	made  map[string]state
+}
+
+// of returns the state of a run, and a channel that is closed when anything
+// has changed since.
+func (s *states) of(desk api.Desk, id string) (state, <-chan struct{}, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if now := desk.Changed(); now != s.since {
+		s.since, s.made = now, map[string]state{}
+	}
+	if st, ok := s.made[id]; ok {
+		return st, s.since, nil
+	}
+	run, err := desk.Run(id)
+	if err != nil {
+		return state{}, s.since, err
+	}
+	b, err := json.Marshal(tidy(run))
+	if err != nil {
+		return state{}, s.since, err
+	}
+	st := state{number: run.Number, over: run.State.Over(), json: b}
+	s.made[id] = st
+	return st, s.since, nil
+}
