@@ -90,11 +90,12 @@ func (s steadiness) driftGate(c record.Criteria) Gate {
 			return false
 		}
 		// A rate over a test of seconds is noise writ large: what moved must be
-		// worth a word too.
-		fast := math.Abs(d.Rate.Value)-d.Rate.U95() > c.DriftRate &&
+		// worth a word too. And what hurts is what moves between two touches: a
+		// machine that touches faster than usual may drift faster in a minute.
+		fast := s.pace*(math.Abs(d.Rate.Value)-d.Rate.U95()) > c.DriftRate &&
 			d.Total != nil && math.Abs(d.Total.Value) > c.DriftSaid
 		if d.From == "repeat" && s.passRate != nil {
-			fast = fast && math.Abs(s.passRate.Value)-s.passRate.U95() > c.DriftRate
+			fast = fast && s.pace*(math.Abs(s.passRate.Value)-s.passRate.U95()) > c.DriftRate
 		}
 		return fast || d.Left > c.DriftLeft && d.Kind == irregular || d.Removed && d.Left > c.DriftLeft
 	}

@@ -24,6 +24,8 @@ type steadiness struct {
 	passRate *Measured
 	// survey is the drift as the survey's returns tell it, nil without them.
 	survey *Drift
+	// pace is how long a touch took against the usual, at most 1.
+	pace float64
 	// play that is taken out of touches whose side is known, mm.
 	play [2]float64
 }
@@ -37,8 +39,21 @@ func (s steadiness) level(t record.Touch) float64 {
 	return t.Z + s.play[0]*float64(t.Side.X)/2 + s.play[1]*float64(t.Side.Y)/2
 }
 
+// usualTouch is how long a touch takes on a usual desktop printer, s (common
+// practice, no source).
+const usualTouch = 3.5
+
+// paceOf returns how long the touches took against the usual, at most 1.
+func paceOf(ts []record.Touch) float64 {
+	if len(ts) < 2 {
+		return 1
+	}
+	return math.Min(1, (ts[len(ts)-1].T-ts[0].T)/(usualTouch*float64(len(ts)-1)))
+}
+
 func (s *steadiness) repeatTest(run record.Run) {
 	ts := repeats(run)
+	s.pace = paceOf(ts)
 	s.sigma, s.dof = unknownScatter(run), 1
 	s.Step = run.Setup.ReportStep
 	s.StepU = s.Step / math.Sqrt(12)
