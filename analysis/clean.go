@@ -70,6 +70,7 @@ func usable(c record.Criteria) record.Criteria {
 		{&c.Largest, d.Largest}, {&c.Steepest, d.Steepest}, {&c.DoubtShare, d.DoubtShare},
 		{&c.GaugeU, d.GaugeU}, {&c.GaugeScatter, d.GaugeScatter},
 		{&c.GaugedMargin, d.GaugedMargin}, {&c.NodeReach, d.NodeReach}, {&c.MapDiffers, d.MapDiffers},
+		{&c.WheelLeast, d.WheelLeast}, {&c.WheelMost, d.WheelMost}, {&c.BeltTurn, d.BeltTurn}, {&c.ScrewLead, d.ScrewLead},
 	} {
 		if !(*f.v > 0 && *f.v <= wild) {
 			*f.v = f.d

@@ -114,7 +114,7 @@ func capital(s string) string {
 	if s == "" {
 		return s
 	}
-	return string(s[0]&^0x20) + s[1:]
+	return strings.ToUpper(s[:1]) + s[1:]
 }
 
 // missing lists what a judgement of healthy still wants: gates that were not
@@ -126,6 +126,9 @@ func (e evidence) missing() []string {
 		out = append(out, "The repeat test is missing, so that nobody knows whether the machine does the same twice.")
 	case e.steady.Wander == nil:
 		out = append(out, "The passes over one row are missing, so that nobody knows whether the head takes the same way twice.")
+	}
+	if r := e.steady.Ride; r != nil && r.Suspect {
+		out = append(out, "Touches do not fit with each other, and whether the bed or the carriage does it is not proven. "+r.says())
 	}
 	asked := e.run.Asked(record.StepGauging)
 	if asked && !e.run.Did(record.StepGauging) && !e.run.Did(record.StepSurvey) {
@@ -141,6 +144,8 @@ func (e evidence) nextStep() string {
 	switch {
 	case !e.steady.measured, e.steady.Wander == nil:
 		return "Run the step repeat to its end, then the others."
+	case e.steady.Ride != nil && e.steady.Ride.Suspect:
+		return "Run repeat and survey again: marks of the bed stay where they are, what worn wheels do is elsewhere each time. With the printer off and cool, look at bed, wheels and their tracks."
 	case len(e.gauged.support.rows) < 2:
 		p, _ := e.gauged.nextPlace(e.run)
 		return fmt.Sprintf("Gauge a second row, for instance at %s.", p)
@@ -201,6 +206,9 @@ func (e evidence) healthy(x Extreme) Finding {
 			um(e.run.Setup.Criteria.Tolerance), x.Place, um(x.Gap), um(x.U95)),
 		Doubt: "Outside the gauged area nothing is known. Intervals are 95 %.",
 		Next:  "Nothing. Measure again after a repair, a crash or a move of the printer.",
+	}
+	if r := e.steady.Ride; r != nil && r.Off > 0 {
+		f.Doubt += fmt.Sprintf(" %d of %d touches of the survey lie off their neighbours.", r.Off, r.Touches)
 	}
 	if un := e.steady.unmeasured(); len(un) > 0 {
 		f.Doubt += " Not measured: " + strings.Join(un, ", ") + "."

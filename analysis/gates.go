@@ -13,12 +13,17 @@ func steady(run record.Run) steadiness {
 	s.repeatTest(run)
 	s.wander(run)
 	s.returns(run)
+	s.ride(run)
 	c := run.Setup.Criteria
 	s.Gates = []Gate{
 		s.scatterGate(c),
 		s.driftGate(c),
 		s.playGate(c),
 		s.wanderGate(c),
+	}
+	if s.Ride != nil && s.Ride.worn {
+		// Flats also scatter the returns and the repeats: the cause is named first.
+		s.Gates = append(s.Gates[3:4:4], s.Gates[:3]...)
 	}
 	return s
 }
@@ -160,6 +165,9 @@ func (s Stability) wanderGate(c record.Criteria) Gate {
 			w.Passes, um(w.Between.Value), um(c.Wander))
 		if w.Places > 0 {
 			f.Evidence += fmt.Sprintf(" At %d places a few mm wide one pass stands out, by up to %s (standard deviation between passes).", w.Places, um(w.Local))
+		}
+		if s.Ride != nil && s.Ride.worn {
+			f.Evidence += " " + s.Ride.says()
 		}
 		f.Doubt = fmt.Sprintf("Scatter alone would do so with a probability of %.1g. ", w.P) + f.Doubt
 		return f

@@ -20,10 +20,15 @@ type machine struct {
 	level   float64
 	// carriage is an error of the head in pass p at u, for wandering.
 	carriage func(pass int, u float64) float64
+	flats    flats
 	outlier  float64 // share of touches that are off by 0.25 mm
 	lever    record.Lever
 	layout   record.Layout
 }
+
+// flats are dips every period mm along the way of a wheel that slips: its phase
+// walks by slip mm in every 100 mm of travel, standard deviation.
+type flats struct{ depth, width, period, slip float64 }
 
 func flat(u, v float64) float64 { return 0 }
 
@@ -92,6 +97,8 @@ type taker struct {
 	run record.Run
 	rng *rand.Rand
 	t   float64
+	// phase of the flats, and where the wheel stood last.
+	phase, stood float64
 }
 
 func (k *taker) touch(p record.Place, side record.Side, s record.Series, pass, index, spot int) {
@@ -99,6 +106,13 @@ func (k *taker) touch(p record.Place, side record.Side, s record.Series, pass, i
 	z := k.probe(p, side)
 	if k.carriage != nil && s == record.SeriesRow {
 		z += k.carriage(pass, p.U)
+	}
+	if f := k.machine.flats; f.depth > 0 {
+		travelled := math.Abs(p.U-k.stood) + 20
+		k.phase += f.slip * math.Sqrt(travelled/100) * k.rng.NormFloat64()
+		k.stood = p.U
+		d := math.Remainder(p.U-k.phase, f.period)
+		z -= f.depth * math.Exp(-d*d/(2*f.width*f.width))
 	}
 	if k.rng.Float64() < k.outlier {
 		z += math.Copysign(0.25, k.rng.Float64()-0.5)
@@ -133,6 +147,9 @@ func (k *taker) began(s record.Step) {
 // simulate makes a whole run as probe makes it, on a machine of known truth.
 func simulate(m machine, p plan, seed uint64) record.Run {
 	k := &taker{machine: m, rng: rand.New(rand.NewPCG(seed, 7))}
+	if f := m.flats; f.depth > 0 {
+		k.phase = p.zero.U + f.period*(0.35+0.3*k.rng.Float64()) // no dip at the middle to begin with
+	}
 	area := p.area
 	k.run = record.Run{Version: record.Version, ID: "sim", Setup: record.Setup{
 		Printer: record.Identity{ID: "c0ffee"}, Lever: m.lever, Trigger: 2, TriggerKnown: true,

@@ -27,6 +27,8 @@ type Stability struct {
 	Repeatability *Measured `json:"repeatability"`
 	// Wander is how the passes over one row differ.
 	Wander *Wander `json:"wander"`
+	// Ride is what the survey tells of that.
+	Ride *Ride `json:"ride"`
 	// Outliers are touches of the repeat test that were set aside, listed.
 	Outliers []Odd `json:"outliers"`
 	// Gates are the judgements, in their order.

@@ -55,7 +55,7 @@ func (s *steadiness) wander(run record.Run) {
 	if pSmooth < chance {
 		size = math.Hypot(math.Max(size, w.Smooth), ps.levels())
 	}
-	places := ps.dips(sigma, limit)
+	places := ps.dips(noise, limit)
 	w.Local, w.Places = places.size, places.n
 	w.P = math.Min(math.Min(pAll, pSmooth)*2, 1)
 	m := deviation(size, math.Max(2*n-3, 1), "mm")

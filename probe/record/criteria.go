@@ -36,6 +36,13 @@ type Criteria struct {
 	GaugedMargin float64 `json:"gauged_margin"`
 	// NodeReach is how far beyond the gauged area a node may lie, mm.
 	NodeReach float64 `json:"node_reach"`
+	// WheelLeast and WheelMost bound the circumference of the wheels' rolling
+	// circle, mm; BeltTurn is a turn of the belt's pulley, ScrewLead that of a
+	// screw, mm: what else a period along X may come from.
+	WheelLeast float64 `json:"wheel_least"`
+	WheelMost  float64 `json:"wheel_most"`
+	BeltTurn   float64 `json:"belt_turn"`
+	ScrewLead  float64 `json:"screw_lead"`
 	// MapDiffers is the least difference between stored map and survey that
 	// makes the map stale, mm.
 	MapDiffers float64 `json:"map_differs"`
@@ -49,7 +56,9 @@ type Criteria struct {
 // half the tolerance. Play and Wander 0.020 mm: two thirds of the tolerance,
 // above what four touches a side of a good probe can feign. GaugeScatter
 // 0.010 mm and GaugeU 0.003 mm: a person's drag at a blade, and a blade's
-// thickness (common practice, no source).
+// thickness (common practice, no source). WheelLeast 55 and WheelMost 80 mm: V
+// wheels of 24 mm outside roll on a smaller circle that nobody knows; BeltTurn
+// 40 mm: twenty teeth of 2 mm; ScrewLead 8 mm: four starts (shop facts).
 func DefaultCriteria() Criteria {
 	return Criteria{
 		Tolerance: 0.030, Scatter: 0.015, Play: 0.020, Wander: 0.020,
@@ -57,5 +66,6 @@ func DefaultCriteria() Criteria {
 		Largest: 0.5, Steepest: 0.003, DoubtShare: 0.5,
 		GaugeU: 0.003, GaugeScatter: 0.010,
 		GaugedMargin: 15, NodeReach: 60, MapDiffers: 0.030,
+		WheelLeast: 55, WheelMost: 80, BeltTurn: 40, ScrewLead: 8,
 	}
 }

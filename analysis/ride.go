@@ -1,0 +1,369 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"abbed/analysis/fit"
+	"abbed/probe/record"
+)
+
+// Ride is whether the survey tells of a carriage that rides otherwise each
+// time: touches that lie off their neighbours, the row of the repeat test
+// touched again, and a period.
+type Ride struct {
+	// Touches is how many touches of the survey were judged, Off how many lie
+	// off their neighbours beyond chance (4.5 robust standard deviations) and
+	// by most of what may wander; Low of them lie below.
+	Touches int `json:"touches"`
+	Off     int `json:"off"`
+	Low     int `json:"low"`
+	// Again is how many touches of the survey and of the gauging's pairs stand
+	// on the row that the repeat test passed, AgainOff how many of them the
+	// passes do not bear out.
+	Again    int `json:"again"`
+	AgainOff int `json:"again_off"`
+	// Wanders is the period of what differs from row to row and from pass to
+	// pass, Stays that of what does not (a ripple of beam or bed); nil where
+	// none stands out of chance.
+	Wanders *Period `json:"wanders"`
+	Stays   *Period `json:"stays"`
+	// Suspect says that touches do not fit with each other beyond chance, and
+	// that it is not proven whether the bed or the carriage does it.
+	Suspect bool `json:"suspect"`
+
+	worn bool
+}
+
+// Shares from which touches off their neighbours are no stray outliers: a
+// probe that is off in one touch of fifty reaches the first with a probability
+// below 0.3 % (binomial), flats of 0.04 mm put nearly one touch in ten off.
+const (
+	shareOff = 0.055
+	fewOff   = 8
+	// worthOff is the share of what may wander from which a touch can be off:
+	// flats of twice what may wander then show in one touch of ten.
+	worthOff = 0.8
+)
+
+// ride judges the survey's touches against each other and against the passes.
+func (s *steadiness) ride(run record.Run) {
+	ts := surveyed(run)
+	if len(run.Of(record.SeriesSurvey)) == 0 {
+		return
+	}
+	for i := range ts {
+		ts[i].Z = s.level(ts[i]) - s.base.at(ts[i].T)
+	}
+	v := &survey{touches: ts}
+	v.arrange()
+	if len(v.columns) < 8 || len(v.rows) < 3 || len(ts) < 3*(len(v.columns)+len(v.rows)) {
+		return
+	}
+	c := run.Setup.Criteria
+	v.thin()
+	rest := v.local()
+	r := &Ride{Touches: len(v.touches)}
+	flat := v.calm(rest)
+	limit := math.Max(4.5*math.Max(fit.MAD(flat), s.StepU), worthOff*c.Wander)
+	for _, e := range flat {
+		if math.Abs(e) > limit {
+			r.Off++
+			if e < 0 {
+				r.Low++
+			}
+		}
+	}
+	s.again(run, v, r, limit)
+	rows := v.lines(rest)
+	ps := rowPasses(run, *s)
+	if len(ps.z) >= 2 && len(ps.x) >= 20 {
+		for _, e := range ps.off(mean) {
+			rows = append(rows, line{ps.x, e})
+		}
+	}
+	r.Wanders = findPeriod(rows, c)
+	if r.Wanders != nil && r.Wanders.Amplitude < c.Wander/4 {
+		r.Wanders = nil
+	}
+	r.Stays = findPeriod(v.standing(ps), c)
+	r.judge(c)
+	s.Ride = r
+	s.rideWears()
+}
+
+// enoughRows is how many rows tell of the ride; of more, every so many are
+// looked at, since the time grows with them.
+const enoughRows = 15
+
+// thin keeps at most enoughRows rows, evenly.
+func (v *survey) thin() {
+	every := (len(v.rows) + enoughRows - 1) / enoughRows
+	if every < 2 {
+		return
+	}
+	kept := v.touches[:0:0]
+	for i, t := range v.touches {
+		if v.row[i]%every == 0 {
+			kept = append(kept, t)
+		}
+	}
+	v.touches = kept
+	v.arrange()
+}
+
+// judge weighs the three signs. Each alone may be the bed's (marks a few mm
+// wide), or a probe's stray touches; two together are the carriage.
+func (r *Ride) judge(c record.Criteria) {
+	off := r.Off >= fewOff && float64(r.Off) >= shareOff*float64(r.Touches)
+	periodic := r.Wanders != nil && r.Wanders.Name == wheel && r.Wanders.Amplitude > c.Wander/4
+	r.worn = off && (periodic || r.AgainOff >= 2) || periodic && r.AgainOff >= 3
+	r.Suspect = !r.worn && (off || r.AgainOff >= 5 || periodic && r.Wanders.Amplitude > c.Wander/2)
+}
+
+// rideWears lets what the survey tells fail the gate of wandering.
+func (s *steadiness) rideWears() {
+	if s.Wander != nil && s.Ride.worn {
+		s.Wander.fired = true
+	}
+}
+
+// says is the evidence in words.
+func (r Ride) says() string {
+	var parts []string
+	if r.Off > 0 {
+		parts = append(parts, fmt.Sprintf("%d of %d touches of the survey lie off their neighbours (%d of them below)", r.Off, r.Touches, r.Low))
+	}
+	if r.AgainOff > 0 {
+		parts = append(parts, fmt.Sprintf("%d of %d places of the passed row were found at another height later", r.AgainOff, r.Again))
+	}
+	if r.Wanders != nil {
+		parts = append(parts, "what differs from row to row has "+r.Wanders.says()+"; its phase does not stay")
+	}
+	if r.Stays != nil {
+		parts = append(parts, "what stays has "+r.Stays.says())
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return capital(strings.Join(parts, "; ")) + "."
+}
+
+// local returns what the touches leave of column + row + the smooth
+// interaction t s, t^2 s, t s^2, t^2 s^2, t^3 s, each found robustly: column
+// and row medians by turns, then Huber's fit.
+func (v *survey) local() []float64 {
+	rest := heights(v.touches)
+	sweep := func(at []int, n int) {
+		groups := make([][]float64, n)
+		for i, k := range at {
+			groups[k] = append(groups[k], rest[i])
+		}
+		m := make([]float64, n)
+		for k := range groups {
+			m[k] = fit.Median(groups[k])
+		}
+		for i, k := range at {
+			rest[i] -= m[k]
+		}
+	}
+	b := v.bound()
+	terms := make([][]float64, len(rest))
+	for i, p := range v.touches {
+		t := 2*(p.Place.U-b.X0)/math.Max(b.W(), 1) - 1
+		w := 2*(p.Place.V-b.Y0)/math.Max(b.H(), 1) - 1
+		terms[i] = []float64{1, t * w, t * t * w, t * w * w, t * t * w * w, t * t * t * w}
+	}
+	for range 3 {
+		sweep(v.row, len(v.rows))
+		sweep(v.col, len(v.columns))
+		if f, ok := robustly(terms, rest); ok {
+			rest = f.Residuals
+		}
+	}
+	return rest
+}
+
+// robustly fits twice, the second time without what the first leaves beyond
+// four robust standard deviations.
+func robustly(rows [][]float64, y []float64) (fit.Result, bool) {
+	f, err := fit.Least(rows, y, nil)
+	if err != nil {
+		return f, false
+	}
+	w := make([]float64, len(y))
+	limit := 4 * fit.MAD(f.Residuals)
+	for i, e := range f.Residuals {
+		if math.Abs(e) <= limit {
+			w[i] = 1
+		}
+	}
+	f, err = fit.Least(rows, y, w)
+	return f, err == nil && f.Rank == len(rows[0])
+}
+
+// line is heights e at x along one row.
+type line struct{ x, e []float64 }
+
+// lines returns the rest row by row, from the smallest X.
+func (v *survey) lines(rest []float64) []line {
+	out := make([]line, len(v.rows))
+	for _, i := range v.order() {
+		l := &out[v.row[i]]
+		l.x, l.e = append(l.x, v.touches[i].Place.U), append(l.e, rest[i])
+	}
+	return out
+}
+
+// order lists the touches row by row, each row from the smallest X.
+func (v *survey) order() []int {
+	order := make([]int, len(v.touches))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int {
+		if v.row[a] != v.row[b] {
+			return v.row[a] - v.row[b]
+		}
+		return cmp(v.touches[a].Place.U, v.touches[b].Place.U)
+	})
+	return order
+}
+
+// calm takes out of the rest what whole stretches of a row share: the median
+// over the seven touches around each, or the nearer of the touches two before
+// and two after, whichever leaves less: a dip is a few mm wide.
+func (v *survey) calm(rest []float64) []float64 {
+	out := slices.Clone(rest)
+	order := v.order()
+	for from := 0; from < len(order); {
+		to := from
+		for to < len(order) && v.row[order[to]] == v.row[order[from]] {
+			to++
+		}
+		var row []float64
+		for _, i := range order[from:to] {
+			row = append(row, rest[i])
+		}
+		for k, m := range movingMedian(mirrored(row, 3), 3)[3 : len(row)+3] {
+			e := row[k] - m
+			two := row[k] - neighbour(row[max(k-2, 0)], row[min(k+2, len(row)-1)], row[k])
+			if k >= 2 && k+2 < len(row) && math.Abs(two) < math.Abs(e) {
+				e = two
+			}
+			out[order[from+k]] = e
+		}
+		from = to
+	}
+	return out
+}
+
+// mirrored puts h values before and after x, turned about its ends, so that a
+// slope goes on there. x has more than h values.
+func mirrored(x []float64, h int) []float64 {
+	n := len(x)
+	out := make([]float64, 0, n+2*h)
+	for k := h; k > 0; k-- {
+		out = append(out, 2*x[0]-x[min(k, n-1)])
+	}
+	out = append(out, x...)
+	for k := 1; k <= h; k++ {
+		out = append(out, 2*x[n-1]-x[max(n-1-k, 0)])
+	}
+	return out
+}
+
+// standing returns what stays the same: the survey's column effect, and the
+// mean of the passes, each freed of its bends.
+func (v *survey) standing(ps passes) []line {
+	v.decompose()
+	out := []line{unbent(line{v.columns, slices.Clone(v.colEff)})}
+	if len(ps.z) >= 2 && len(ps.x) >= 20 {
+		m := make([]float64, len(ps.x))
+		for _, row := range ps.z {
+			for j, z := range row {
+				m[j] += z / float64(len(ps.z))
+			}
+		}
+		out = append(out, unbent(line{ps.x, m}))
+	}
+	return out
+}
+
+// unbent returns the line less its polynomial of the fourth order.
+func unbent(l line) line {
+	lo, hi := slices.Min(l.x), slices.Max(l.x)
+	rows := make([][]float64, len(l.x))
+	for i, x := range l.x {
+		t := 2*(x-lo)/math.Max(hi-lo, 1) - 1
+		rows[i] = []float64{1, t, t * t, t * t * t, t * t * t * t}
+	}
+	if f, err := fit.Least(rows, l.e, nil); err == nil {
+		l.e = f.Residuals
+	}
+	return l
+}
+
+// nearRow is how far from the row of the passes a touch may lie to count as on
+// it, mm.
+const nearRow = 8
+
+// again compares the survey's touches and the gauging's pairs on the row of the
+// passes with the median of the passes there, a line through all differences
+// taken out.
+func (s *steadiness) again(run record.Run, v *survey, r *Ride, limit float64) {
+	ps := rowPasses(run, *s)
+	if len(ps.z) < 2 || len(ps.x) < 8 {
+		return
+	}
+	rowAt := rowTouches(run)[0].Place.V
+	ts := slices.Clone(v.touches)
+	for _, t := range run.Of(record.SeriesPair) {
+		t.Z = s.level(t)
+		ts = append(ts, t)
+	}
+	var x, d []float64
+	for _, group := range byPlace(ts) {
+		p := group[0].Place
+		if math.Abs(p.V-rowAt) > nearRow || p.U < ps.x[0] || p.U > ps.x[len(ps.x)-1] {
+			continue
+		}
+		x, d = append(x, p.U), append(d, fit.Median(heights(group))-ps.at(p.U))
+	}
+	if len(d) < 5 {
+		return
+	}
+	k, _, _, ok := fit.TheilSen(x, d, 0.95)
+	if !ok {
+		return
+	}
+	for i := range d {
+		d[i] -= k * (x[i] - x[0])
+	}
+	m := fit.Median(d)
+	r.Again = len(d)
+	for i := range d {
+		if math.Abs(d[i]-m) > limit {
+			r.AgainOff++
+		}
+	}
+}
+
+// at returns the median of the passes at x, linear between places.
+func (ps passes) at(x float64) float64 {
+	height := func(j int) float64 {
+		zs := make([]float64, len(ps.z))
+		for p := range ps.z {
+			zs[p] = ps.z[p][j]
+		}
+		return fit.Median(zs)
+	}
+	i, exact := slices.BinarySearch(ps.x, x)
+	if exact || i == 0 {
+		return height(i)
+	}
+	k := (x - ps.x[i-1]) / (ps.x[i] - ps.x[i-1])
+	return (1-k)*height(i-1) + k*height(i)
+}
