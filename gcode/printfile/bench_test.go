@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"syscall"
 	"testing"
 	"time"
 
@@ -130,27 +131,51 @@ func TestAgainstCatAndPython(t *testing.T) {
 		sum, err = printfile.Rewrite(out, f, g, printfile.Defaults())
 		return err
 	}
-	cat := func() error {
-		return exec.Command("sh", "-c", `cat "$0" > "$1"`, in, filepath.Join(dir, "cat.gcode")).Run()
+	child := func(name string, args ...string) func() (time.Duration, error) {
+		return func() (time.Duration, error) {
+			c := exec.Command(name, args...)
+			err := c.Run()
+			return c.ProcessState.UserTime() + c.ProcessState.SystemTime(), err
+		}
 	}
-	slow := func() error { return exec.Command(python, script, in, filepath.Join(dir, "loop.gcode")).Run() }
-	best := func(do func() error, times int) float64 {
-		b := math.Inf(1)
+	own := func() (time.Duration, error) {
+		began := spent(t)
+		err := ours()
+		return spent(t) - began, err
+	}
+	// The rates are by processor time, the clock's beside it: on a machine that is
+	// shared the clock measures the neighbours.
+	best := func(do func() (time.Duration, error), times int) (cpu, clock float64) {
 		for range times {
 			began := time.Now()
-			if err := do(); err != nil {
+			d, err := do()
+			if err != nil {
 				t.Fatal(err)
 			}
-			b = math.Min(b, time.Since(began).Seconds())
+			cpu = math.Max(cpu, float64(info.Size())/1e6/d.Seconds())
+			clock = math.Max(clock, float64(info.Size())/1e6/time.Since(began).Seconds())
 		}
-		return float64(info.Size()) / 1e6 / b
+		return cpu, clock
 	}
-	a, c, p := best(ours, 3), best(cat, 3), best(slow, 1)
-	t.Logf("%d MB, %d moves of which %d were cut into %d pieces: rewrite %.0f MB/s, cat %.0f MB/s (%.0f %% of it), Python %.1f MB/s (%.0f x)",
-		info.Size()/1e6, sum.Moves, sum.Cut, sum.Pieces, a, c, 100*a/c, p, a/p)
+	a, aw := best(own, 3)
+	c, cw := best(child("sh", "-c", `cat "$0" > "$1"`, in, filepath.Join(dir, "cat.gcode")), 3)
+	p, pw := best(child(python, script, in, filepath.Join(dir, "loop.gcode")), 1)
+	t.Logf("%d MB, %d moves of which %d were cut into %d pieces", info.Size()/1e6, sum.Moves, sum.Cut, sum.Pieces)
+	t.Logf("by processor time: rewrite %.0f MB/s, cat %.0f MB/s (%.1f %% of it), Python %.1f MB/s (%.0f x)", a, c, 100*a/c, p, a/p)
+	t.Logf("by the clock: rewrite %.0f MB/s, cat %.0f MB/s, Python %.1f MB/s (%.0f x)", aw, cw, pw, aw/pw)
 	if a < 50 || a < 5*p {
 		t.Errorf("slower than 50 MB/s, or than 5 x the loop")
 	}
+}
+
+// spent is this process's processor time.
+func spent(t *testing.T) time.Duration {
+	t.Helper()
+	var u syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
+		t.Fatal(err)
+	}
+	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }
 
 func BenchmarkRewrite(b *testing.B) {

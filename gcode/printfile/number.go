@@ -18,39 +18,40 @@ func (a number) value() float64 { return float64(a.n) / pow10[a.d] }
 const mostDigits = 15
 
 // scan reads sign, digits and at most one point from b at i; ok is false where no
-// digit stands, or more than mostDigits that count.
+// digit stands, or more than mostDigits of them that count, or behind the point.
 func scan(b []byte, i int) (a number, end int, ok bool) {
 	negative := false
 	if i < len(b) && (b[i] == '-' || b[i] == '+') {
 		negative = b[i] == '-'
 		i++
 	}
-	digits, seen, point := 0, false, false
+	n, from, point := int64(0), i, -1
 	for ; i < len(b); i++ {
-		c := b[i]
-		if c == '.' && !point {
-			point = true
+		c := b[i] - '0'
+		if c <= 9 {
+			if n = 10*n + int64(c); n >= 1e15 {
+				return number{}, i, false
+			}
 			continue
 		}
-		if c < '0' || c > '9' {
+		if b[i] != '.' || point >= 0 {
 			break
 		}
-		seen = true
-		if a.n > 0 || c != '0' {
-			digits++
-		}
-		if digits > mostDigits || point && a.d == mostDigits {
-			return number{}, i, false
-		}
-		a.n = 10*a.n + int64(c-'0')
-		if point {
-			a.d++
-		}
+		point = i
+	}
+	digits := i - from
+	if point >= 0 {
+		digits--
+		a.d = i - point - 1
+	}
+	if a.d > mostDigits {
+		return number{}, i, false
 	}
 	if negative {
-		a.n = -a.n
+		n = -n
 	}
-	return a, i, seen
+	a.n = n
+	return a, i, digits > 0
 }
 
 // rounded returns v as a decimal of d places.

@@ -1,21 +1,23 @@
 package printfile
 
-// word is a letter with its number; from..to is the number's text, start the
-// letter's place.
+// word is a letter with its number; from..to is the number's text.
 type word struct {
 	number
-	start, from, to int
-	bare            bool // a letter alone, as in G28 X
+	from, to int
+	bare     bool // a letter alone, as in G28 X
 }
+
+// mostWords on a line; RS-274/NGC has 26 letters and a few G and M words.
+const mostWords = 48
 
 // block is the words of one line.
 type block struct {
 	has   uint32 // letters present but G and M, a bit each
 	words [26]word
-	order []byte // letters in the order in which they stand; G and M among them
-	spans [][2]int
-	g, m  []int // codes times ten: G38.2 is 382
-	end   int   // where the words end: at a comment or the line's end
+	order []byte            // letters in the order in which they stand; G and M among them
+	spans [mostWords][2]int // their places in the line
+	g, m  []int             // codes times ten: G38.2 is 382
+	end   int               // where the words end: at a comment or the line's end
 }
 
 func bit(c byte) uint32 { return 1 << (c - 'A') }
@@ -40,7 +42,7 @@ func blank(c byte) bool { return c == ' ' || c == '\t' }
 // numbers have no exponent, so that X1E5 are two words). It returns why the line
 // is no row of words, or "".
 func (k *block) parse(b []byte) (why string) {
-	k.has, k.order, k.spans, k.g, k.m, k.end = 0, k.order[:0], k.spans[:0], k.g[:0], k.m[:0], len(b)
+	k.has, k.order, k.g, k.m, k.end = 0, k.order[:0], k.g[:0], k.m[:0], len(b)
 	for i := 0; i < len(b); {
 		c := upper(b[i])
 		switch {
@@ -89,28 +91,36 @@ func quoted(c byte) string {
 }
 
 func (k *block) keep(c byte, a number, bare bool, start, from, to int) string {
+	if len(k.order) == mostWords {
+		return "the line has too many words"
+	}
 	k.order = append(k.order, c)
 	if bare {
 		to = start + 1
 	}
-	k.spans = append(k.spans, [2]int{start, to})
+	k.spans[len(k.order)-1] = [2]int{start, to}
 	if c == 'G' || c == 'M' {
-		code, ok := code(a)
-		switch {
-		case bare || !ok:
-			return "the number after " + string(rune(c)) + " is none of a command"
-		case c == 'G':
-			k.g = append(k.g, code)
-		default:
-			k.m = append(k.m, code)
-		}
-		return ""
+		return k.command(c, a, bare)
 	}
-	if k.with(c) {
+	if k.has&bit(c) != 0 {
 		return "the letter " + string(rune(c)) + " stands twice"
 	}
 	k.has |= bit(c)
-	k.words[c-'A'] = word{a, start, from, to, bare}
+	w := &k.words[c-'A']
+	w.number, w.from, w.to, w.bare = a, from, to, bare
+	return ""
+}
+
+func (k *block) command(c byte, a number, bare bool) string {
+	code, ok := code(a)
+	switch {
+	case bare || !ok:
+		return "the number after " + string(rune(c)) + " is none of a command"
+	case c == 'G':
+		k.g = append(k.g, code)
+	default:
+		k.m = append(k.m, code)
+	}
 	return ""
 }
 
