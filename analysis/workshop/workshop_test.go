@@ -1,0 +1,120 @@
+package workshop_test
+
+import (
+	"math"
+	"testing"
+
+	"abbed/analysis/workshop"
+)
+
+func near(t *testing.T, what string, got, want, tolerance float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= tolerance) {
+		t.Errorf("%s: %.7f, want %.7f", what, got, want)
+	}
+}
+
+// TestCost: angle x lever. 50 mm x 5 arcmin 0.0727220 and 10 mm 0.0145444 (laser
+// interferometer handbook, appendix on Abbe offset, exact values); 1000 mm x
+// 1 deg 17.4524 (Wikipedia, Abbe error); 40 mm x 2 deg 1.396 (common practice).
+func TestCost(t *testing.T) {
+	for _, c := range []struct{ lever, deg, want, tolerance float64 }{
+		{50, 5.0 / 60, 0.0727220, 1e-7}, {10, 5.0 / 60, 0.0145444, 1e-7},
+		{1000, 1, 17.4524, 1e-4}, {40, 2, 1.396, 1e-3},
+	} {
+		near(t, "cost", workshop.Cost(c.lever, workshop.Rad(workshop.Value{Value: c.deg})).Value, c.want, c.tolerance)
+	}
+}
+
+// TestAllowed: ANSI H35.2: a 20 x 20 may twist 0.75 deg over 250 mm, 0.5236 mm at a
+// 40 mm lever; a 20 x 40 0.375 deg, 0.2618 mm; the most is 7, 5, 3 deg.
+func TestAllowed(t *testing.T) {
+	near(t, "20 x 20", workshop.Allowed(20, 20, 250), 0.75, 1e-12)
+	near(t, "20 x 40", workshop.Allowed(20, 40, 250), 0.375, 1e-12)
+	near(t, "80 x 80", workshop.Allowed(80, 0, 500), 0.5, 1e-12)
+	near(t, "long", workshop.Allowed(20, 20, 6000), 7, 1e-12)
+	near(t, "cost 20 x 20", workshop.Cost(40, workshop.Rad(workshop.Value{Value: 0.75})).Value, 0.5236, 5e-5)
+	near(t, "cost 20 x 40", workshop.Cost(40, workshop.Rad(workshop.Value{Value: 0.375})).Value, 0.2618, 5e-5)
+}
+
+// TestCheck by hand: a gap of 0.3490 mm under 20 mm is 1 deg (sin 1 deg = 0.0174524,
+// any table of sines), 4 deg/m over 250 mm, against 0.75 allowed.
+func TestCheck(t *testing.T) {
+	p := workshop.Profile{Gap: workshop.Value{Value: 0.349048, U: 0.010}, Width: workshop.Value{Value: 20}, Length: workshop.Value{Value: 250}}
+	got, err := workshop.Check(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "twist", got.Deg.Value, 1, 1e-6)
+	near(t, "rate", got.PerMetre.Value, 4, 1e-5)
+	near(t, "u", got.Deg.U, 0.010/20*180/math.Pi, 1e-5)
+	if got.Verdict != workshop.Beyond {
+		t.Error(got.Verdict)
+	}
+	for gap, want := range map[float64]workshop.Verdict{0.10: workshop.Within, 0.25: workshop.CannotTell} {
+		p.Gap.Value = gap
+		if got, err := workshop.Check(p); err != nil || got.Verdict != want {
+			t.Errorf("gap %g: %v, %v", gap, got.Verdict, err)
+		}
+	}
+	// A rough reference takes the answer away.
+	p.Gap, p.Grade = workshop.Value{Value: 0.245, U: 0.005}, workshop.Perfect
+	if got, err := workshop.Check(p); err != nil || got.Verdict != workshop.Within {
+		t.Errorf("on a perfect reference: %v, %v", got.Verdict, err)
+	}
+	p.Grade = workshop.Grade3
+	if got, err := workshop.Check(p); err != nil || got.Verdict != workshop.CannotTell {
+		t.Errorf("on grade 3: %v, %v", got.Verdict, err)
+	}
+	for _, bad := range []workshop.Profile{{}, {Gap: workshop.Value{Value: 30}, Width: workshop.Value{Value: 20}, Length: workshop.Value{Value: 1}},
+		{Gap: workshop.Value{Value: math.NaN()}, Width: workshop.Value{Value: 20}, Length: workshop.Value{Value: 1}}} {
+		if _, err := workshop.Check(bad); err == nil {
+			t.Errorf("%+v was taken", bad)
+		}
+	}
+}
+
+// TestDesk by hand: lever 40 mm to the back, gap error falling by 0.1396 mm over
+// 200 mm: sin a = 0.00349, a = 0.2 deg; the back is too high at the right. Over
+// 300 mm of mounting 0.3 deg; fasteners 20 mm apart: 20 x 0.005236 = 0.1047 mm under
+// the front; so does the profile rock.
+func TestDesk(t *testing.T) {
+	r, err := workshop.FromGap(20, 220, workshop.Value{Value: -0.139626, U: 0.004}, 40)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "roll", r.Roll.Value*180/math.Pi, 0.2, 1e-5)
+	s := r.Shim(300, 20)
+	near(t, "shim", s.Thick.Value, 0.10472, 1e-5)
+	near(t, "its doubt", s.Thick.U, 0.004/40*1.5*20, 1e-6)
+	if s.Under != workshop.Front || r.High() != workshop.Back {
+		t.Errorf("under %s, high %s", s.Under, r.High())
+	}
+	near(t, "rocking", r.Rocking(20, 300).Value, 0.10472, 1e-5)
+	in, out := workshop.Blades(r.Rocking(20, 300))
+	near(t, "goes in", in, 0.05, 1e-9)
+	near(t, "does not", out, 0.15, 1e-9)
+	near(t, "with half the lever", r.Lever(20).Value, -0.069813, 1e-6)
+	unsure, _ := workshop.FromGap(20, 220, workshop.Value{Value: -0.005, U: 0.004}, 40)
+	if unsure.High() != workshop.Neither || unsure.Shim(300, 20).Under != workshop.Neither {
+		t.Error("a roll within its doubt names a side")
+	}
+	if _, err := workshop.FromGap(0, 1, workshop.Value{Value: 1}, 0); err == nil {
+		t.Error("no lever was taken")
+	}
+}
+
+// TestTram by hand: the bed rises 0.35 mm over 200 mm to the right: the right
+// supports go down by 0.35 mm, half a turn of M4 (0.7 mm, ISO 261).
+func TestTram(t *testing.T) {
+	a, err := workshop.Tram(workshop.Value{Value: 0.35 / 200}, workshop.Value{}, []workshop.Support{{X: 0, Y: 0}, {X: 200, Y: 0}, {X: 100, Y: 200}}, workshop.Pitches["M4"])
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "right", a[1].Up.Value, -0.35, 1e-12)
+	near(t, "turns", a[1].Turns, -0.5, 1e-12)
+	near(t, "back", a[2].Up.Value, -0.175, 1e-12)
+	if _, err := workshop.Tram(workshop.Value{}, workshop.Value{}, nil, 0.7); err == nil {
+		t.Error("no supports were taken")
+	}
+}
