@@ -2,6 +2,8 @@ package main
 
 import (
 	"fmt"
+	"os"
+	"runtime/debug"
 
 	"github.com/spf13/cobra"
 
@@ -29,6 +31,9 @@ Opening a real device may reset the printer's board: the page asks first.`,
 		if s.Port == "" {
 			return usage(fmt.Errorf("serve: no port is given: --port DEV, a device, a pseudo-terminal or tcp://host:port; abbed doctor lists what is plugged in"))
 		}
+		if os.Getenv("GOMEMLIMIT") == "" {
+			debug.SetMemoryLimit(softMemory)
+		}
 		errs := c.ErrOrStderr()
 		h, err := build(c.Context(), plan{settings: s, log: logger(errs, s.LogLevel)})
 		if err != nil {
@@ -46,6 +51,10 @@ Opening a real device may reset the printer's board: the page asks first.`,
 	}
 	return c
 }
+
+// softMemory is from where on the collector works harder, bytes: beside a
+// printer stands a small computer, and the design allows 64 MB.
+const softMemory = 40 << 20
 
 // alsoEnv are variables of the environment that are no settings.
 var alsoEnv = []string{"ABBED_URL", "ABBED_TOKEN_FILE", "ABBED_CA"}

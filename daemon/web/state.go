@@ -3,6 +3,7 @@ package web
 import (
 	"encoding/json"
 	"sync"
+	"time"
 
 	"abbed/daemon/api"
 )
@@ -13,6 +14,7 @@ type state struct {
 	number int64
 	over   bool
 	json   []byte
+	at     time.Time
 }
 
 // states keeps the states that were made since the desk last changed.
@@ -30,7 +32,7 @@ func (s *states) of(desk api.Desk, id string) (state, <-chan struct{}, error) {
 	if now := desk.Changed(); now != s.since {
 		s.since, s.made = now, map[string]state{}
 	}
-	if st, ok := s.made[id]; ok {
+	if st, ok := s.made[id]; ok && time.Since(st.at) < time.Second {
 		return st, s.since, nil
 	}
 	run, err := desk.Run(id)
@@ -41,7 +43,7 @@ func (s *states) of(desk api.Desk, id string) (state, <-chan struct{}, error) {
 	if err != nil {
 		return state{}, s.since, err
 	}
-	st := state{number: run.Number, over: run.State.Over(), json: b}
+	st := state{number: run.Number, over: run.State.Over(), json: b, at: time.Now()}
 	s.made[id] = st
 	return st, s.since, nil
 }

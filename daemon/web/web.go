@@ -3,6 +3,7 @@ package web
 import (
 	"log/slog"
 	"net/http"
+	"sync/atomic"
 	"time"
 
 	"abbed/daemon/api"
@@ -37,6 +38,8 @@ type site struct {
 	opts   Options
 	mux    *http.ServeMux
 	states states
+	// viewers are the event streams that are open.
+	viewers atomic.Int64
 }
 
 // New returns the handler of everything that the daemon serves: /api, /metrics,
@@ -57,8 +60,14 @@ func New(desk api.Desk, opts Options) http.Handler {
 	if opts.Metrics != nil {
 		s.mux.Handle("/metrics", opts.Metrics)
 	}
-	page.Mount(s.mux, desk, page.Options{Version: opts.Version, Who: opts.Who, Log: opts.Log})
-	return s.guarded(s.mux)
+	forget := page.Mount(s.mux, desk, page.Options{Version: opts.Version, Who: opts.Who, Log: opts.Log})
+	return s.guarded(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.Method != http.MethodGet && r.Method != http.MethodHead {
+			forget()
+			defer forget() // before the answer is on its way: it is shorter than the server's buffer
+		}
+		s.mux.ServeHTTP(w, r)
+	}))
 }
 
 // health answers that the program lives; it asks nobody.

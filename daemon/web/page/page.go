@@ -33,13 +33,16 @@ type page struct {
 }
 
 // Mount puts the screens, their assets and the handlers of their forms on mux.
-func Mount(mux *http.ServeMux, desk api.Desk, opts Options) {
+// Call forget after each change that was asked for elsewhere: screens are drawn
+// once for all who look at the same time.
+func Mount(mux *http.ServeMux, desk api.Desk, opts Options) (forget func()) {
 	p := &page{desk: desk, opts: opts}
-	mux.HandleFunc("GET /{$}", p.overview)
-	mux.HandleFunc("GET /printer", p.printer)
-	mux.HandleFunc("GET /runs", p.runs)
-	mux.HandleFunc("GET /run/{id}", p.run)
-	mux.HandleFunc("GET /run/{id}/results", p.results)
+	s := &shared{desk: desk}
+	mux.HandleFunc("GET /{$}", s.screen(p.overview))
+	mux.HandleFunc("GET /printer", s.screen(p.printer))
+	mux.HandleFunc("GET /runs", s.screen(p.runs))
+	mux.HandleFunc("GET /run/{id}", s.screen(p.run))
+	mux.HandleFunc("GET /run/{id}/results", s.screen(p.results))
 	mux.HandleFunc("GET /run/{id}/review", p.review)
 	mux.HandleFunc("GET /applied", p.applied)
 	mux.HandleFunc("GET /static/{file}", asset)
@@ -58,6 +61,7 @@ func Mount(mux *http.ServeMux, desk api.Desk, opts Options) {
 	mux.HandleFunc("POST /do/resolve", p.doResolve)
 	mux.HandleFunc("POST /do/stop", p.doStop)
 	mux.HandleFunc("/", p.nothing)
+	return s.forget
 }
 
 // screen is what every template gets.
