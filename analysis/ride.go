@@ -37,12 +37,15 @@ type Ride struct {
 	worn bool
 }
 
-// Shares from which touches off their neighbours are no stray outliers: a
-// probe that is off in one touch of fifty reaches the first with a probability
-// below 0.3 % (binomial), flats of 0.04 mm put nearly one touch in ten off.
+// Shares from which touches off their neighbours are no stray outliers: of 175
+// touches with a probe that is off in one of fifty six or more lie off in one
+// survey of seven, and nearly all on one side in one of those in fifteen
+// (binomial); flats of 0.04 mm put one touch in fifteen off (TestRide).
 const (
-	shareOff = 0.055
-	fewOff   = 8
+	shareOff = 0.034
+	fewOff   = 6
+	// shareBoth is for touches that lie off on both sides, as stray ones do.
+	shareBoth = 0.10
 	// worthOff is the share of what may wander from which a touch can be off:
 	// flats of twice what may wander then show in one touch of ten.
 	worthOff = 0.8
@@ -67,7 +70,7 @@ func (s *steadiness) ride(run record.Run) {
 	rest := v.local()
 	r := &Ride{Touches: len(v.touches)}
 	flat := v.calm(rest)
-	limit := math.Max(4.5*math.Max(fit.MAD(flat), s.StepU), worthOff*c.Wander)
+	limit := math.Max(4.5*math.Max(fit.MAD(v.quick(rest)), s.StepU), worthOff*c.Wander)
 	for _, e := range flat {
 		if math.Abs(e) > limit {
 			r.Off++
@@ -117,11 +120,17 @@ func (v *survey) thin() {
 // judge weighs the three signs. Each alone may be the bed's (marks a few mm
 // wide), or a probe's stray touches; two together are the carriage.
 func (r *Ride) judge(c record.Criteria) {
-	off := r.Off >= fewOff && float64(r.Off) >= shareOff*float64(r.Touches)
+	share := float64(r.Off) / float64(r.Touches)
+	off := r.Off >= fewOff && (share >= shareOff && r.oneSided() || share >= shareBoth)
 	periodic := r.Wanders != nil && r.Wanders.Name == wheel && r.Wanders.Amplitude > c.Wander/4
 	r.worn = off && (periodic || r.AgainOff >= 2) || periodic && r.AgainOff >= 3
 	r.Suspect = !r.worn && (off || r.AgainOff >= 5 || periodic && r.Wanders.Amplitude > c.Wander/2)
 }
+
+// oneSided says whether nearly all touches that are off lie on the same side:
+// a flat lets the carriage down, a stray touch lies anywhere (of six or more
+// a fifth on the other side at most: p < 0.15 for each).
+func (r *Ride) oneSided() bool { return 5*min(r.Low, r.Off-r.Low) <= r.Off }
 
 // rideWears lets what the survey tells fail the gate of wandering.
 func (s *steadiness) rideWears() {
@@ -139,10 +148,10 @@ func (r Ride) says() string {
 	if r.AgainOff > 0 {
 		parts = append(parts, fmt.Sprintf("%d of %d places of the passed row were found at another height later", r.AgainOff, r.Again))
 	}
-	if r.Wanders != nil {
+	if r.Wanders != nil && r.Wanders.Name != "" {
 		parts = append(parts, "what differs from row to row has "+r.Wanders.says()+"; its phase does not stay")
 	}
-	if r.Stays != nil {
+	if r.Stays != nil && r.Stays.Name != "" {
 		parts = append(parts, "what stays has "+r.Stays.says())
 	}
 	if len(parts) == 0 {
@@ -232,11 +241,12 @@ func (v *survey) order() []int {
 	return order
 }
 
-// calm takes out of the rest what whole stretches of a row share: the median
-// over the seven touches around each, or the nearer of the touches two before
-// and two after, whichever leaves less: a dip is a few mm wide.
+// calm returns how far each touch stands out of its row: the least of what it
+// leaves of several foretellings by touches two or more away, 0 where these
+// disagree in sign. A dip a few mm wide stands out of each; a bow of the bed
+// follows one or the other, and a stray touch beside a good one spoils only some.
 func (v *survey) calm(rest []float64) []float64 {
-	out := slices.Clone(rest)
+	out := make([]float64, len(rest))
 	order := v.order()
 	for from := 0; from < len(order); {
 		to := from
@@ -247,15 +257,73 @@ func (v *survey) calm(rest []float64) []float64 {
 		for _, i := range order[from:to] {
 			row = append(row, rest[i])
 		}
-		for k, m := range movingMedian(mirrored(row, 3), 3)[3 : len(row)+3] {
-			e := row[k] - m
-			two := row[k] - neighbour(row[max(k-2, 0)], row[min(k+2, len(row)-1)], row[k])
-			if k >= 2 && k+2 < len(row) && math.Abs(two) < math.Abs(e) {
-				e = two
-			}
-			out[order[from+k]] = e
+		medians := movingMedian(mirrored(row, 3), 3)[3 : len(row)+3]
+		for k := range row {
+			out[order[from+k]] = least(row[k], append(foretold(row, k), medians[k]))
 		}
 		from = to
+	}
+	return out
+}
+
+// foretold returns what the touches two or more away on either side say of
+// touch k: the mean of two, the parabola of four, and from one side alone the
+// line of two and the parabola of three, the one side's only near an end.
+func foretold(x []float64, k int) []float64 {
+	at := func(i int) (float64, bool) {
+		if i < 0 || i >= len(x) {
+			return 0, false
+		}
+		return x[i], true
+	}
+	var out []float64
+	l2, okl2 := at(k - 2)
+	r2, okr2 := at(k + 2)
+	if okl2 && okr2 {
+		out = append(out, (l2+r2)/2, neighbour(l2, r2, x[k]))
+		l3, okl3 := at(k - 3)
+		r3, okr3 := at(k + 3)
+		if okl3 && okr3 {
+			return append(out, (9*(l2+r2)-4*(l3+r3))/10)
+		}
+	}
+	for _, side := range []int{-1, 1} {
+		a, oka := at(k + 2*side)
+		b, okb := at(k + 4*side)
+		c, okc := at(k + 6*side)
+		if oka && okb && okc {
+			out = append(out, 2*a-b, 3*a-3*b+c)
+		}
+	}
+	return out
+}
+
+// least returns the deviation of z from the foretellings that is smallest, 0
+// where they disagree in sign.
+func least(z float64, all []float64) float64 {
+	best := z - all[0]
+	for _, f := range all[1:] {
+		e := z - f
+		if e*best <= 0 {
+			return 0
+		}
+		if math.Abs(e) < math.Abs(best) {
+			best = e
+		}
+	}
+	return best
+}
+
+// quick returns the second differences of the rest within the rows, scaled to
+// the scatter of one touch: var(a - 2 b + c) = 6 sigma^2.
+func (v *survey) quick(rest []float64) []float64 {
+	var out []float64
+	order := v.order()
+	for k := 1; k+1 < len(order); k++ {
+		a, b, c := order[k-1], order[k], order[k+1]
+		if v.row[a] == v.row[c] {
+			out = append(out, (rest[a]-2*rest[b]+rest[c])/math.Sqrt(6))
+		}
 	}
 	return out
 }
