@@ -92,7 +92,7 @@ With a printer:             abbed doctor --port DEV, then abbed serve --port DEV
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
 		return usage(fmt.Errorf("%w; see %s --help", err, c.CommandPath()))
 	})
-	root.AddCommand(serveCommand(), demoCommand(), doctorCommand(), analyseCommand(), exportCommand(), importCommand(), carryCommand(), versionCommand())
+	root.AddCommand(serveCommand(), demoCommand(), doctorCommand(), analyseCommand(), exportCommand(), importCommand(), carryCommand(), benchCheckCommand(), repairCommand(), versionCommand())
 	root.AddCommand(askCommands()...)
 	for _, c := range root.Commands() {
 		wrapArgs(c)
