@@ -18,14 +18,14 @@ var runCautions = []api.Caution{
 }
 
 // tableCautions are confirmed before a correction is written.
-func tableCautions(t analysis.Table) []api.Caution {
+func tableCautions(t analysis.Table, k *api.Keeps) []api.Caution {
 	lowest := 0.0
 	if n, ok := t.Deepest(); ok {
 		lowest = float64(n.Add) / 1000
 	}
 	return []api.Caution{
 		{ID: "nozzle-crash", Text: fmt.Sprintf("A wrong correction drives the nozzle into the bed. I have looked at the table: it takes the nozzle down by as much as %.3f mm where it is most negative, and its largest doubt is %.3f mm.", max(0, -lowest), t.LargestU95)},
-		{ID: "keeps-all", Text: "Keeping stores everything that is in force in the printer, not only the map. I have looked at its settings; the idle switch-off of the motors is among them, and abbed has put it back to its own setting if the printer did not say what it was."},
+		{ID: "keeps-all", Text: keepsAll(k)},
 		{ID: "watch-first-layer", Text: "I will watch the next first layer from its beginning, with the power switch within reach: until the nozzle has been gauged with the table in force, the table is unproved."},
 		{ID: "undo", Text: "Undo writes the old map back, as it was printed before. It does not recall the printer's other settings."},
 	}

@@ -23,7 +23,7 @@ func (d *Daemon) SignOff(ctx context.Context, digest string, s api.SignOff) (api
 	if err != nil {
 		return api.SignedOff{}, err
 	}
-	if m := missing(tableCautions(t), s.Cautions); len(m) > 0 {
+	if m := missing(tableCautions(t, nil), s.Cautions); len(m) > 0 {
 		return api.SignedOff{}, cautionsMissing(m)
 	}
 	if s.Person == "" {

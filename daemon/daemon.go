@@ -34,6 +34,8 @@ type Options struct {
 	Signer   *access.Signer
 	Log      *slog.Logger
 	Build    status.Build
+	// Notice is what the person should know about how the store was opened.
+	Notice string
 	// Trace is given every line of the dialogue; nil: nobody asks.
 	Trace func(dir, line string)
 }
@@ -50,6 +52,7 @@ type Daemon struct {
 	build    status.Build
 	board    *status.Board
 	link     *Link
+	notice   string
 
 	base  context.Context // of every job; ends with the program
 	abort context.CancelCauseFunc
@@ -70,6 +73,7 @@ type Daemon struct {
 	owing    []string
 	last     map[string]status.Last
 	counted  status.Counters
+	kept     status.Kept
 }
 
 // New returns a daemon that has read what an earlier one left, and does nothing
@@ -87,7 +91,7 @@ func New(ctx context.Context, o Options) (*Daemon, error) {
 	}
 	d := &Daemon{
 		settings: o.Settings, store: o.Store, clk: o.Clock, words: words, signer: o.Signer,
-		log: o.Log, build: o.Build, board: status.New(), dirty: make(chan struct{}, 1), asked: make(chan struct{}, 1),
+		log: o.Log, build: o.Build, notice: o.Notice, board: status.New(), dirty: make(chan struct{}, 1), asked: make(chan struct{}, 1),
 		last: map[string]status.Last{}, ended: map[string]api.Run{},
 	}
 	d.base, d.abort = context.WithCancelCause(context.WithoutCancel(ctx))
@@ -168,6 +172,7 @@ func (d *Daemon) Work(ctx context.Context) {
 	own.Go(func() { d.link.Keep(linkCtx) })
 	own.Go(func() { d.publishing(linkCtx) })
 	own.Go(func() { d.requests(ctx) })
+	own.Go(func() { d.retaining(linkCtx) })
 	<-ctx.Done()
 	d.closeDown()
 	endLink()
@@ -211,6 +216,7 @@ func (d *Daemon) linkChanged() {
 	if d.link != nil {
 		d.checkOwed()
 		d.checkHeld()
+		d.keepReport()
 	}
 	d.changed()
 }

@@ -33,6 +33,9 @@ type Facts struct {
 	// learnt from a job since.
 	MapAsked bool `json:"-"`
 	Settings string
+	// Fresh says that Settings were printed right after a restart of the board,
+	// and are not kept yet.
+	Fresh bool `json:"-"`
 	// IdleOff is the idle switch-off of the motors, s, if the settings report
 	// holds it.
 	IdleOff *int

@@ -239,6 +239,7 @@ func (d *Daemon) finish(a *active, why error) {
 	}
 	d.judge(a.log.Run())
 	d.learnMap(a.log.Run())
+	d.learnTwist(a.log.Run())
 	if state == record.EndDone {
 		d.learnProof(a.log.Run())
 	}

@@ -83,6 +83,8 @@ func (l *Link) connect(ctx context.Context) (*gcode.Session, error) {
 		return sess, err
 	}
 	l.mu.Lock()
+	facts.Fresh = facts.Fresh || l.rebooted
+	l.rebooted = false
 	l.facts, l.homed, l.state = &facts, false, api.Ready
 	l.text = "The printer answers."
 	l.mu.Unlock()
@@ -99,7 +101,7 @@ func (l *Link) greet(ctx context.Context, sess *gcode.Session) (Facts, error) {
 	if err == nil {
 		err = f.readMapAgain(ctx, sess, l.o.Words)
 	}
-	f.Framed = sess.Framed()
+	f.Framed, f.Fresh = sess.Framed(), sess.Fresh()
 	return f, err
 }
 

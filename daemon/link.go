@@ -30,16 +30,17 @@ type Link struct {
 	door    chan struct{}       // holds one token: who took it opened the port, and closes it
 	opened  chan *gcode.Session // what a loan opened; nil if it could not
 
-	mu      sync.Mutex
-	state   api.Link
-	text    string // what to say about the state
-	sess    *gcode.Session
-	facts   *Facts
-	homed   bool
-	lent    bool
-	free    chan struct{}           // closed when what is lent comes back
-	opening context.CancelCauseFunc // ends the opening for a loan
-	spent   gcode.Counts            // of the sessions that ended
+	mu       sync.Mutex
+	state    api.Link
+	text     string // what to say about the state
+	sess     *gcode.Session
+	facts    *Facts
+	homed    bool
+	rebooted bool // the last session ended because the board restarted
+	lent     bool
+	free     chan struct{}           // closed when what is lent comes back
+	opening  context.CancelCauseFunc // ends the opening for a loan
+	spent    gcode.Counts            // of the sessions that ended
 }
 
 // LinkOptions are what a Link needs.
@@ -102,6 +103,7 @@ func (l *Link) down(err error) {
 	l.mu.Lock()
 	was := l.state
 	l.state, l.text, l.homed = state, text, false
+	l.rebooted = l.rebooted || errors.Is(err, gcode.ErrRestarted)
 	l.mu.Unlock()
 	if was != state {
 		l.o.Log.Warn("link", "state", string(state), "why", text)

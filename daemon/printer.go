@@ -20,6 +20,9 @@ func (d *Daemon) Printer() api.Printer {
 		Link: l.state, Sentence: l.text, Port: d.settings.Port, Homed: l.homed,
 		Owed: d.owed(), Steps: steps(k, l), Identity: map[string]string{},
 	}
+	if n := d.notices(); n != "" {
+		p.Sentence += " " + n
+	}
 	if p.Owed == nil {
 		p.Owed = []string{}
 	}
@@ -46,7 +49,7 @@ func (d *Daemon) OpenPort(_ context.Context, o api.Open) error {
 
 // publish puts a new snapshot on the board.
 func (d *Daemon) publish() {
-	s := status.Snapshot{At: time.Now(), Printer: d.Printer(), Applied: d.Applied(), Build: d.build, Counters: d.counters()}
+	s := status.Snapshot{At: time.Now(), Printer: d.Printer(), Applied: d.Applied(), Build: d.build, Counters: d.counters(), Kept: d.keeping()}
 	if a := d.current(); a != nil {
 		r := a.show()
 		s.Run = &r

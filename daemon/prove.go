@@ -131,6 +131,9 @@ func (d *Daemon) expiry(a store.Applied) string {
 	if a.State != store.Kept {
 		return ""
 	}
+	if why := d.worn(a); why != "" {
+		return why
+	}
 	if a.Expired != "" {
 		return a.Expired
 	}
@@ -140,9 +143,6 @@ func (d *Daemon) expiry(a store.Applied) string {
 	}
 	if changedSince(l.facts, a) {
 		return "the printer's stored map is another than the one that the correction was written into: it was measured anew or changed since"
-	}
-	if k := d.know(l.facts); k.has.lever && k.setup.Lever != a.Lever {
-		return "the lever from nozzle to probe is another than the one that the correction was made for"
 	}
 	return ""
 }

@@ -20,7 +20,7 @@ func (d *Daemon) Reapply(ctx context.Context, by string) error {
 	if a.State != store.Kept {
 		return api.Errorf(409, "not-applied", "apply a table first", "re-apply: no correction is signed off and in force")
 	}
-	if why := d.expiry(a); why != "" && why != mapAnew {
+	if why := d.worn(a); why != "" {
 		return api.Errorf(409, "expired", "measure again", "re-apply: %s", why)
 	}
 	now, err := d.readMap(ctx)

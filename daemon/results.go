@@ -200,7 +200,12 @@ func (d *Daemon) Table(id string) (api.Table, error) {
 			return api.Table{}, err
 		}
 	}
-	return Table(id, t, refused), nil
+	out := Table(id, t, refused)
+	if refused == nil {
+		out.Keeps = d.keeps(j.run)
+		out.Cautions = tableCautions(t, out.Keeps)
+	}
+	return out, nil
 }
 
 // keepTable keeps a table that is offered, so that it can be signed off by its

@@ -134,7 +134,7 @@ func Table(run string, t analysis.Table, refused *analysis.Refusal) api.Table {
 		return out
 	}
 	digest := t.Digest
-	out.Digest, out.Cautions = &digest, tableCautions(t)
+	out.Digest, out.Cautions = &digest, tableCautions(t, nil)
 	for _, n := range t.Nodes {
 		out.Nodes = append(out.Nodes, api.Node{
 			I: n.I, J: n.J, U: n.Place.U, V: n.Place.V,

@@ -3,6 +3,7 @@ package gcode
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 )
 
@@ -40,14 +41,15 @@ func (s *Session) Greet(ctx context.Context) error {
 }
 
 func (s *Session) greet(ctx context.Context) error {
-	if _, err := s.collect(ctx, s.o.Settle, s.o.Settle, hushMost); err != nil {
+	heard, err := s.collect(ctx, s.o.Settle, s.o.Settle, hushMost)
+	if err != nil {
 		return err
 	}
 	hello, err := s.sayHello(ctx)
 	if err != nil {
 		return err
 	}
-	g := greeting{hello: hello}
+	g := greeting{hello: hello, fresh: slices.ContainsFunc(heard, func(l Line) bool { return l.Kind == Banner })}
 	for try := 0; try < 2 && s.o.Framing == FramingFound && !g.framed; try++ {
 		if g, err = s.tryFraming(ctx, g); err != nil {
 			return err

@@ -61,6 +61,7 @@ type greeting struct {
 	okAfterResend bool // a request to send again is followed by an ok
 	okNumbered    bool // an ok carries the number of its line
 	hello         Reply
+	fresh         bool // a banner was heard
 }
 
 // NewSession takes over conn and starts to listen. The session ends when Close
@@ -133,6 +134,13 @@ func (s *Session) Framed() bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return s.framed
+}
+
+// Fresh reports whether Greet heard a restart banner: the board has just started.
+func (s *Session) Fresh() bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.fresh
 }
 
 // Hello returns the printer's reply to the first word of Greet.

@@ -35,6 +35,7 @@ type house struct {
 	files  config.Access
 	server *http.Server
 	log    *slog.Logger
+	notice string // how the store was opened
 }
 
 // plan is what a house is built from.
@@ -74,6 +75,7 @@ func (h *house) keep(ctx context.Context, p plan) error {
 	}
 	if notice.Text != "" {
 		p.log.Warn(notice.Text, "hint", notice.Hint, "moved", notice.Moved)
+		h.notice = notice.Text + " " + notice.Hint
 	}
 	if h.access, notices, err = access.Open(access.Options{Dir: p.settings.State, Rules: rules(p.settings), Enter: page.Enter, Refuse: page.Shut}); err != nil {
 		return errors.Join(err, h.store.Close())
@@ -89,8 +91,8 @@ func (h *house) front(ctx context.Context, p plan) error {
 	var err error
 	h.daemon, err = daemon.New(ctx, daemon.Options{
 		Settings: p.settings, Store: h.store, Clock: p.clock, Open: p.open, Log: p.log, Trace: p.trace,
-		Signer: access.NewSigner("apply", nil),
-		Build:  status.Build{Version: version, Go: runtime.Version()},
+		Signer: access.NewSigner("apply", nil), Notice: h.notice,
+		Build: status.Build{Version: version, Go: runtime.Version()},
 	})
 	if err != nil {
 		return err

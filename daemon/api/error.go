@@ -70,6 +70,7 @@ var Codes = map[string]string{
 	"foreign-use":       "the printer is in use by somebody else: a print, heat or motion that is not ours",
 	"map-changed":       "the stored map is not the one that the table was made for",
 	"expired":           "the correction no longer holds; applied.expired says why",
+	"not-needed":        "the correction is in force already",
 	"not-proved":        "the nozzle was not where the correction should have put it",
 	"not-applied":       "no table is applied",
 	"unhomed":           "the machine is not homed",

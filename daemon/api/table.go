@@ -26,6 +26,20 @@ type Table struct {
 	Largest    float64 `json:"largest"`
 	Steepest   float64 `json:"steepest"`
 	LargestU95 float64 `json:"largest_u95"`
+	// Keeps is what keeping stores beside the map; nil if the printer prints no
+	// settings.
+	Keeps *Keeps `json:"keeps"`
+}
+
+// Keeps are the printer's settings as the run read them, and as the printer
+// printed them after the last restart that was seen (nil: none was).
+type Keeps struct {
+	Now       string     `json:"now"`
+	AtRestart *string    `json:"at_restart"`
+	At        *time.Time `json:"at"`
+	// Changed are the lines that only one of the two has: "- " before those of
+	// the restart, "+ " before those of now.
+	Changed []string `json:"changed"`
 }
 
 // SignOff is the body of POST tables/{digest}/signoff.

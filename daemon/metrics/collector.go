@@ -37,6 +37,7 @@ func (c collector) Collect(ch chan<- prometheus.Metric) {
 	program(to, s)
 	printer(to, s.Printer)
 	counters(to, s.Counters)
+	kept(to, s.Kept)
 	runs(to, s)
 	if s.Analysis != nil {
 		analysis(to, *s.Analysis)

@@ -23,6 +23,9 @@
 //	abbed_faults_total                                 faults of printer and link
 //	abbed_resends_total                                lines that had to be sent again
 //	abbed_lines_total                                  lines heard
+//	abbed_store_bytes                                  how much of the store's file is in use
+//	abbed_runs_due                                     runs that will be dropped soon
+//	abbed_runs_dropped_total                           runs that were dropped, after a warning
 //	abbed_run_active                                   1 while a run goes on
 //	abbed_run_progress_ratio                           of the step in hand
 //	abbed_step_last_timestamp_seconds{step}            when a step last ended

@@ -23,6 +23,10 @@ var (
 	resends  = counter("resends_total", "Lines that had to be sent again.")
 	lines    = counter("lines_total", "Lines heard from the printer.")
 
+	storeBytes  = gauge("store_bytes", "How much of the store's file is in use.")
+	runsDue     = gauge("runs_due", "Runs that will be dropped soon: old, or the store is nearly full.")
+	runsDropped = counter("runs_dropped_total", "Runs that were dropped, after a warning.")
+
 	runActive   = gauge("run_active", "Whether a run goes on.")
 	runProgress = gauge("run_progress_ratio", "Progress of the step in hand.")
 	stepAt      = gauge("step_last_timestamp_seconds", "When a step last ended.", "step")
@@ -72,6 +76,12 @@ func counters(to sink, c status.Counters) {
 	to.put(faults, float64(c.Faults))
 	to.put(resends, float64(c.Resends))
 	to.put(lines, float64(c.Lines))
+}
+
+func kept(to sink, k status.Kept) {
+	to.put(storeBytes, float64(k.Bytes))
+	to.put(runsDue, float64(k.Due))
+	to.put(runsDropped, float64(k.Dropped))
 }
 
 func runs(to sink, s status.Snapshot) {

@@ -25,6 +25,14 @@ type Last struct {
 	Success bool
 }
 
+// Kept says how much the store holds.
+type Kept struct {
+	// Bytes in use; runs Due to be dropped soon; runs Dropped since the start.
+	Bytes   int64
+	Due     int
+	Dropped uint64
+}
+
 // Build says which program this is.
 type Build struct {
 	Version string
@@ -46,6 +54,7 @@ type Snapshot struct {
 	Analysis *api.Analysis
 	Applied  api.Applied
 	Counters Counters
+	Kept     Kept
 	// Steps holds how each step of a run (by its name in the API, and "apply"
 	// and "undo") last ended; a step that never ended is absent.
 	Steps map[string]Last

@@ -49,6 +49,10 @@ func tableShapes() m {
 			"nodes": list(node, "mm"), "cautions": list(ref("Caution"), "to be confirmed at sign-off"),
 			"refused": orNull(ref("Reason")),
 			"largest": number("addition, mm"), "steepest": number("slope between neighbours, mm per 100 mm"), "largest_u95": number("mm"),
+			"keeps": orNull(describe("what keeping stores beside the map", all(m{
+				"now": text("the printer's settings as the run read them"), "at_restart": orNull(text("as printed after the last restart that was seen")),
+				"at": orNull(moment("")), "changed": list(m{"type": "string"}, "lines that only one has: - before, + now"),
+			}))),
 		}),
 		"Applied": object(m{
 			"state":  oneOf("", "none", "writing", "verifying", "kept", "put-back", "undone", "failed", "unfinished"),

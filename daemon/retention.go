@@ -1,0 +1,153 @@
+package daemon
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"abbed/daemon/status"
+	"abbed/daemon/store"
+)
+
+const (
+	// warned is how long a run is named as due before it is dropped, so that
+	// somebody can export it. A daemon that slept meanwhile names it first.
+	warned = 7 * 24 * time.Hour
+	// lookEvery is how often the store is looked through.
+	lookEvery = 24 * time.Hour
+	// early is the part of the size at which a warning comes.
+	early = 0.9
+	// dueReport is the report that holds when each due run was first named.
+	dueReport = "retention-due"
+)
+
+// retaining holds the store to its bounds at the start and once a day, until the
+// context ends.
+func (d *Daemon) retaining(ctx context.Context) {
+	tick := time.NewTicker(lookEvery)
+	defer tick.Stop()
+	for {
+		if err := d.retain(ctx, time.Now()); err != nil && ctx.Err() == nil {
+			d.log.Error("the store cannot be held to its bounds", "err", err)
+		}
+		d.changed()
+		select {
+		case <-tick.C:
+		case <-ctx.Done():
+			return
+		}
+	}
+}
+
+// retain names the runs that are due soon, and drops those that are due and were
+// named long enough ago.
+func (d *Daemon) retain(ctx context.Context, now time.Time) error {
+	r := d.settings.Retention
+	keep := store.Keep{Days: r.Days, Bytes: int64(r.Megabytes) << 20}
+	soon, err := d.store.Due(ctx, store.Keep{Days: keep.Days, Bytes: int64(early * float64(keep.Bytes))}, now.Add(warned))
+	if err != nil {
+		return err
+	}
+	was, err := d.named(ctx)
+	if err != nil {
+		return err
+	}
+	named := map[string]time.Time{}
+	for _, row := range soon {
+		named[row.ID] = now
+		if at, ok := was[row.ID]; ok && at.Before(now) {
+			named[row.ID] = at
+		}
+	}
+	if err := d.name(ctx, was, named, now); err != nil {
+		return err
+	}
+	due, err := d.store.Due(ctx, keep, now)
+	if err != nil {
+		return err
+	}
+	for _, row := range due {
+		if at, ok := named[row.ID]; ok && now.Sub(at) >= warned {
+			if err := d.drop(ctx, row, now); err != nil {
+				return err
+			}
+			delete(named, row.ID)
+		}
+	}
+	used, err := d.store.Usage(ctx)
+	if err != nil {
+		return err
+	}
+	d.mu.Lock()
+	d.kept.Bytes, d.kept.Due = used, len(named)
+	d.mu.Unlock()
+	return nil
+}
+
+// named returns when each due run was first named.
+func (d *Daemon) named(ctx context.Context) (map[string]time.Time, error) {
+	text, _, err := d.store.Report(ctx, dueReport)
+	out := map[string]time.Time{}
+	if errors.Is(err, store.ErrNone) {
+		return out, nil
+	}
+	if err == nil {
+		err = json.Unmarshal([]byte(text), &out)
+	}
+	return out, err
+}
+
+// name writes down and says which runs are due.
+func (d *Daemon) name(ctx context.Context, was, named map[string]time.Time, now time.Time) error {
+	same := len(was) == len(named)
+	for id := range named {
+		if _, ok := was[id]; !ok {
+			same = false
+			d.log.Warn("a run will be dropped: it is old, or the store is nearly full; abbed export keeps it",
+				"run", id, "not before", now.Add(warned).Format(time.DateOnly))
+		}
+	}
+	if same {
+		return nil
+	}
+	b, err := json.Marshal(named)
+	if err != nil {
+		return err
+	}
+	return d.store.SaveReport(ctx, dueReport, string(b), now)
+}
+
+func (d *Daemon) drop(ctx context.Context, row store.RunRow, now time.Time) error {
+	why := fmt.Sprintf("retention: %d days, %d MB", d.settings.Retention.Days, d.settings.Retention.Megabytes)
+	if err := d.store.Drop(ctx, row.ID, why); err != nil {
+		return err
+	}
+	d.mu.Lock()
+	delete(d.ended, row.ID)
+	d.kept.Dropped++
+	d.mu.Unlock()
+	d.audit("abbed", "drop a run", row.ID+": "+why)
+	return nil
+}
+
+// keeping is what is kept, for the board.
+func (d *Daemon) keeping() status.Kept {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.kept
+}
+
+// notices are what a person should know of the store, as sentences; "" if
+// nothing.
+func (d *Daemon) notices() string {
+	text := d.notice
+	if n := d.keeping().Due; n > 0 {
+		if text != "" {
+			text += " "
+		}
+		text += fmt.Sprintf("%d of the runs that are kept will be dropped within days, being old or because the store is nearly full: abbed export keeps them.", n)
+	}
+	return text
+}
