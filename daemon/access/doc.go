@@ -11,19 +11,27 @@
 //
 // # What is open
 //
-// The daemon listens on loopback only (CheckListen). There, reading needs
-// nothing, POST .../gap is reading, and a stop (POST /api/v1/stop, and the
-// page's form) needs no token: it must not fail for want of one. All three
-// still refuse another Host and another origin. Every other change needs the
-// operator's token or a session. A request that came through a proxy
-// (Forwarded, X-Forwarded-..., Via) has nothing open, wherever it seems to come
-// from.
+// On loopback, under a loopback name, reading needs nothing, POST .../gap is
+// reading, and a stop (POST /api/v1/stop, and the page's form) needs no token:
+// it must not fail for want of one. All three still refuse another Host and
+// another origin. Every other change needs the operator's token or a session
+// with the role for it.
+//
+// Beyond loopback CheckListen refuses to listen unless Rules open it; then
+// everything needs the token or a session but the way in (/in) and our own
+// static files. Metrics and health may be opened to a scraper. A request that
+// came through a proxy (Forwarded, X-Forwarded-..., Via) has nothing open,
+// wherever it seems to come from; what it says of itself counts only from the
+// proxies of the Rules.
+//
+// The Unix socket (ListenSocket, Mark) is for a button: the permissions of its
+// file are the access, and its role is Look and Trigger.
 //
 // # Secrets
 //
-// The token is 32 random bytes in STATE/token, mode 0600. Sessions and links
-// are random, and only their SHA-256 is kept; they have as many bits as the
-// hash needs no salt for. Nothing secret is in a message, a log or an error.
+// The token is 32 random bytes in STATE/token, mode 0600. Sessions are as long;
+// the code of a link has 60 bits, which a person can type. Of both only the
+// SHA-256 is kept, of links in memory only. Nothing secret is in a message, a log or an error.
 // Cookies do not know of ports: another program on this machine that a browser
 // is sent to by the same name sees the session's cookie. Whoever fears that
 // uses the token.
