@@ -613,3 +613,40 @@ func (c *faultCase) revive() api.Printer {
 	}
 	return p
 }
+
+// A printer that never keeps anything, with a sentence and ok, cannot be told
+// from one that does until it restarts; then it is said, and a person decides.
+func TestNeverKept(t *testing.T) {
+	sc := lookup(t, "beam-twist")
+	sc.Unknown = []string{"M500"}
+	b := &faultBoard{sc: sc, dir: t.TempDir(), cells: map[string]string{}}
+	synctest.Test(t, b.prepare)
+	synctest.Test(t, func(t *testing.T) {
+		c := b.begin(t, b.dir, "")
+		defer c.close()
+		c.revive()
+		o := &outcome{run: api.Run{ID: b.id}}
+		if err := o.read(c.ctx, c.api); err != nil {
+			t.Fatal(err)
+		}
+		c.apply(o)
+		if a := c.settledState(); a.State != api.Kept {
+			t.Fatalf("%s: %v", a.State, a.Error)
+		}
+		c.printer.Restart()
+		time.Sleep(time.Second)
+		c.revive()
+		a := c.settledState()
+		if a.State != api.Unfinished || codeOf(a.Error) != "not-kept" {
+			t.Errorf("after a restart: %s %v", a.State, a.Error)
+		}
+		c.saidWhy(a.Error)
+		if err := c.api.Resolve(c.ctx, "take-back"); err != nil {
+			t.Error(err)
+		}
+		if a = c.settledState(); a.State != api.PutBack {
+			t.Errorf("taken back: %s %v", a.State, a.Error)
+		}
+		c.untouched("the map that was not kept")
+	})
+}
