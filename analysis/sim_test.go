@@ -21,6 +21,7 @@ type machine struct {
 	// carriage is an error of the head in pass p at u, for wandering.
 	carriage func(pass int, u float64) float64
 	flats    flats
+	creep    float64 // by which each gauging comes out higher than the last, mm
 	outlier  float64 // share of touches that are off by 0.25 mm
 	lever    record.Lever
 	layout   record.Layout
@@ -214,7 +215,7 @@ func (k *taker) gauging(places []record.Place) {
 		}
 		k.t += 60
 		k.run.Last++
-		z := k.bed(p.U, p.V) + k.moved() + 0.1 + k.machine.gauge*k.rng.NormFloat64()
+		z := k.bed(p.U, p.V) + k.moved() + 0.1 + k.machine.gauge*k.rng.NormFloat64() + k.machine.creep*float64(len(k.run.Gaugings))
 		k.run.Gaugings = append(k.run.Gaugings, record.Gauging{N: k.run.Last, T: k.t, Spot: spot, Visit: visit, Place: p, Z: math.Round(z*1000) / 1000, Blade: 0.1})
 		for i := range 2 {
 			k.touch(p, record.Side{}, record.SeriesPair, visit+1, i, spot)
