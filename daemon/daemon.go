@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"strconv"
 	"sync"
 	"time"
 
@@ -251,12 +252,33 @@ func (d *Daemon) manner() probe.Manner {
 // idleOff is what the printer's idle switch-off of the motors is put back to, s:
 // what the owner set, else what the printer said, else the default.
 func (d *Daemon) idleOff() int {
-	if _, said := d.settings.Given["idle_off"]; !said {
-		if f := d.link.now().facts; f != nil && f.IdleOff != nil {
-			return *f.IdleOff
-		}
+	otherwise := int(d.settings.IdleOff / time.Second)
+	if _, said := d.settings.Given["idle_off"]; said {
+		return otherwise
 	}
-	return int(d.settings.IdleOff / time.Second)
+	if f := d.link.now().facts; f != nil && f.IdleOff != nil && *f.IdleOff != probe.HeldOff {
+		return *f.IdleOff
+	}
+	// A run that was cut off left it held; what the printer said before counts.
+	text, _, err := d.store.Report(context.Background(), idleReport)
+	if s, bad := strconv.Atoi(text); err == nil && bad == nil {
+		return s
+	}
+	return otherwise
+}
+
+// idleReport is the name under which the printer's idle switch-off is kept.
+const idleReport = "idle-off"
+
+// learnIdle keeps the printer's idle switch-off, before a run holds it off.
+func (d *Daemon) learnIdle() {
+	f := d.link.now().facts
+	if f == nil || f.IdleOff == nil || *f.IdleOff == probe.HeldOff {
+		return
+	}
+	if err := d.store.SaveReport(context.Background(), idleReport, strconv.Itoa(*f.IdleOff), time.Now()); err != nil {
+		d.log.Error("the printer's idle switch-off cannot be kept", "err", err)
+	}
 }
 
 // plan is how much is measured, by the settings.

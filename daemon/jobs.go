@@ -109,6 +109,7 @@ func (d *Daemon) begin(a *active, word record.Confirmed) error {
 	a.mu.Lock()
 	a.cancel = cancel
 	a.mu.Unlock()
+	d.learnIdle()
 	a.step(record.StepPrepare, "Looking at the printer, then homing.")
 	d.jobs.Go(func() { d.carry(runCtx, a, loan) })
 	return nil

@@ -12,8 +12,9 @@ import (
 // putBackTime is how long putting back may take, of the job's time.
 const putBackTime = 2 * time.Minute
 
-// heldOff is the idle time that is set while a person gauges, s: four hours.
-const heldOff = 4 * 3600
+// HeldOff is the idle time that is set during a run, s: four hours. A printer
+// that reports it was left with it by a run.
+const HeldOff = 4 * 3600
 
 // Switch throws a switch of the printer and keeps that it was thrown. The
 // levelling is switched only while homed and at clearance. What is not known
@@ -67,7 +68,7 @@ func (h *Head) word(what record.Switch, on bool) gcode.Query {
 		if on {
 			return h.words.IdleOff(h.manner.IdleOff)
 		}
-		return h.words.IdleOff(heldOff)
+		return h.words.IdleOff(HeldOff)
 	}
 	panic("probe: no switch " + string(what))
 }
