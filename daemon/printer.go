@@ -17,7 +17,7 @@ func (d *Daemon) Printer() api.Printer {
 	l := d.link.now()
 	k := d.know(l.facts)
 	p := api.Printer{
-		Link: l.state, Sentence: l.text, Port: d.settings.Port, Homed: l.homed,
+		Link: l.state, Sentence: l.text, Port: d.settings.Port, Homed: l.homed, Layer: d.settings.Layer,
 		Owed: d.owed(), Steps: steps(k, l), Identity: map[string]string{},
 	}
 	if n := d.notices(); n != "" {

@@ -77,6 +77,8 @@ type Printer struct {
 	Zero      Known[XY]      `json:"zero_place"`
 	MapSize   Known[Size]    `json:"map_size"`
 	Levelling Known[bool]    `json:"levelling"`
+	// Layer is the height of the first layer that the owner set, mm.
+	Layer float64 `json:"first_layer"`
 	// Temperatures as last heard; nil if never.
 	Temperatures *Temperatures `json:"temperatures"`
 	// Owed lists what a run switched off and could not put back.

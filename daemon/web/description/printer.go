@@ -44,6 +44,7 @@ func printerShapes() m {
 			"map_area":       known(rect, "where the stored map has its nodes: first and last column and row, mm"),
 			"zero_place":     known(xy, "where the Z offset was set, mm"),
 			"map_size":       known(all(m{"columns": count("along X"), "rows": count("along Y")}), ""),
+			"first_layer":    number("height of the first layer in the settings, mm"),
 			"levelling":      known(m{"type": "boolean"}, "whether the stored levelling is on"),
 			"temperatures": orNull(describe("as last heard, degrees C", all(m{
 				"nozzle": number(""), "nozzle_target": number(""), "bed": number(""), "bed_target": number(""),
@@ -51,7 +52,7 @@ func printerShapes() m {
 			"owed":  list(m{"type": "string"}, "what a run switched off and could not put back"),
 			"steps": m{"type": "object", "additionalProperties": ref("Can"), "description": "which steps can be done"},
 		}, "link", "sentence", "port", "identity", "id", "homed", "lever", "trigger_height", "travel", "bed", "layout",
-			"map_area", "zero_place", "map_size", "levelling", "temperatures", "owed", "steps"),
+			"map_area", "zero_place", "map_size", "first_layer", "levelling", "temperatures", "owed", "steps"),
 		"Can": object(m{"can": boolean(""), "why_not": text("")}, "can"),
 	}
 }

@@ -72,7 +72,7 @@ func repeatFigure(rec record.Run) []figure {
 		}
 		d.Series[k].Z = append(d.Series[k].Z, t.Z)
 	}
-	return []figure{{Title: "The same place, again and again", Says: d.Alt + " Bars are means: where they differ, the contact depends on the side.", SVG: d.SVG()}}
+	return []figure{{Title: titleRepeat, Says: d.Alt + " Bars are means: where they differ, the contact depends on the side.", SVG: d.SVG()}}
 }
 
 func rowFigure(rec record.Run) []figure {
@@ -92,7 +92,7 @@ func rowFigure(rec record.Run) []figure {
 			l.X, l.Z = append(l.X, p.x), append(l.Z, p.z)
 		}
 	}
-	return []figure{{Title: "One row, passed again", Says: l.Alt + " Lines that lie on each other mean that the carriage runs the same way each time.", SVG: l.SVG()}}
+	return []figure{{Title: titleRows, Says: l.Alt + " Lines that lie on each other mean that the carriage runs the same way each time.", SVG: l.SVG()}}
 }
 
 func mapFigure(rec record.Run) []figure {
@@ -109,7 +109,7 @@ func mapFigure(rec record.Run) []figure {
 	}
 	b := picture.Bed{Bed: bedOf(rec), Field: picture.Gather(pts), Unit: "mm", Low: "low", High: "high"}
 	b.Alt = fmt.Sprintf("The bed as the probe sees it, %d touches, heights span %s.", len(touches), mm(reach(touches)))
-	return []figure{{Title: "The map as probed", Says: b.Alt + " This is bed, beam and lever together; alone it cannot tell them apart.", SVG: b.SVG()}}
+	return []figure{{Title: titleMap, Says: b.Alt + " This is bed, beam and lever together; alone it cannot tell them apart." + beyondSays(b), SVG: b.SVG()}}
 }
 
 func baseFigure(rec record.Run) []figure {
@@ -121,7 +121,7 @@ func baseFigure(rec record.Run) []figure {
 	for _, x := range touches {
 		t.T, t.Z = append(t.T, x.T), append(t.Z, x.Z)
 	}
-	return []figure{{Title: "The base point over time", Says: t.Alt + " A slope is drift.", SVG: t.SVG()}}
+	return []figure{{Title: titleBase, Says: t.Alt + " A slope is drift.", SVG: t.SVG()}}
 }
 
 func profileFigure(a api.Analysis) []figure {
@@ -135,7 +135,7 @@ func profileFigure(a api.Analysis) []figure {
 	}
 	p := picture.Profile{X: pr.X, Effect: pr.Effect, U: pr.U, Front: pr.Front, Back: pr.Back}
 	p.Alt = fmt.Sprintf("Left-to-right shape of the map: from %s to %s; %s of the shape repeats from front to back.", plus(lo), plus(hi), percent(pr.Repeats))
-	return []figure{{Title: "The map from left to right", Says: p.Alt, SVG: p.SVG()}}
+	return []figure{{Title: titleProfile, Says: p.Alt, SVG: p.SVG()}}
 }
 
 // reach is the largest height less the smallest, mm.

@@ -16,7 +16,7 @@ func num(n int) string { return strconv.Itoa(n) }
 const gridded = 25
 
 // gapFigure draws the gap error of a run on the gauged area.
-func (p *page) gapFigure(id string, rec record.Run) []figure {
+func (p *page) gapFigure(id string, rec record.Run, t *api.Table) []figure {
 	bed := bedOf(rec)
 	f, ask := gridOn(bed)
 	gaps, err := p.desk.Gap(id, ask)
@@ -42,7 +42,7 @@ func (p *page) gapFigure(id string, rec record.Run) []figure {
 	}
 	b := picture.Bed{Bed: bed, Field: f, Signed: true, Reach: 0.03, Marks: gauged(rec), Unit: "mm", Low: "digs in", High: "too high"}
 	b.Alt = fmt.Sprintf("Gap error from %s to %s over the gauged area, doubt up to \u00b1%s.", plus(lo), plus(hi), mm(doubt))
-	return []figure{{Title: "What it costs at the nozzle", Says: b.Alt + " + means that the nozzle is higher above the bed than the map says. Rings are gauged places, the cross is where the Z offset was set.", SVG: b.SVG()}}
+	return append([]figure{{Title: titleGap, Says: b.Alt + " + means that the nozzle is higher above the bed than the map says. Rings are gauged places, the cross is where the Z offset was set.", SVG: b.SVG()}}, remains(b, t, doubt)...)
 }
 
 // gridOn is an empty field over the bed, and the question for its points.
@@ -124,4 +124,46 @@ func tableFigure(t api.Table, rec record.Run) []figure {
 	b.Field = picture.Gather(pts)
 	b.Alt = fmt.Sprintf("Additions to the stored map, from %s to %s at %d nodes.", plus(lo), plus(hi), len(t.Nodes))
 	return []figure{{Title: "What would be added", Says: b.Alt, SVG: b.SVG()}}
+}
+
+// remains draws what a table would leave of the gap error in before, to the
+// same scale, where the table's nodes lie around.
+func remains(before picture.Bed, t *api.Table, doubt float64) []figure {
+	if t == nil || t.Digest == nil || len(t.Nodes) == 0 {
+		return nil
+	}
+	var pts []picture.Point
+	for _, n := range t.Nodes {
+		pts = append(pts, picture.Point{U: n.U, V: n.V, Z: n.Add})
+	}
+	add := picture.Gather(pts)
+	after := before
+	after.Marks, after.Field.Z = nil, nil
+	for j, v := range before.Field.Y {
+		row := make([]float64, len(before.Field.X))
+		for i, u := range before.Field.X {
+			row[i] = before.Field.Z[j][i] + add.At(u, v)
+		}
+		after.Field.Z = append(after.Field.Z, row)
+	}
+	lo, hi, ok := after.Field.Range()
+	if !ok {
+		return nil
+	}
+	wasLo, wasHi, _ := before.Field.Range()
+	after.Reach = max(before.Reach, -wasLo, wasHi)
+	after.Alt = fmt.Sprintf("What the correction would leave of it, from %s to %s within the stored map's area; the doubt of up to \u00b1%s stays.", plus(lo), plus(hi), mm(doubt))
+	return []figure{{Title: "What would remain", Says: after.Alt + " Same colours as before. It is foretold, not measured: the proof at the nozzle measures it.", SVG: after.SVG()}}
+}
+
+// beyondSays says how many values a picture's scale leaves out.
+func beyondSays(b picture.Bed) string {
+	switch n := b.Beyond(); n {
+	case 0:
+		return ""
+	case 1:
+		return " One value lies far beyond the others; the colours stop short of it."
+	default:
+		return fmt.Sprintf(" %d values lie far beyond the others; the colours stop short of them.", n)
+	}
 }

@@ -19,8 +19,11 @@ type resultsView struct {
 	Level   string
 	Table   *api.Table
 	NoTable *api.Error
+	Cards   []card
 	Figures []figure
 	Stats   []stat
+	// Layer and After say what it costs at the first layer, now and corrected.
+	Layer, After string
 }
 
 // stat is a line of the statistics.
@@ -53,8 +56,10 @@ func (p *page) results(w http.ResponseWriter, r *http.Request) {
 	}
 	rec, has := p.record(id)
 	if has {
-		v.Figures = slices.Concat(p.gapFigure(id, rec), profileFigure(a), mapFigure(rec), repeatFigure(rec), rowFigure(rec), baseFigure(rec))
+		v.Figures = slices.Concat(p.whyFigure(id, rec, a), p.gapFigure(id, rec, v.Table), profileFigure(a), mapFigure(rec), repeatFigure(rec), rowFigure(rec), baseFigure(rec))
 	}
+	v.Cards, v.Figures = cards(a.Findings, v.Figures)
+	v.Layer, v.After = layerSentences(p.desk.Printer().Layer, v.Analysis, v.Table, rec.Setup.Criteria.Tolerance)
 	if !run.State.Over() {
 		s.Events = "/api/v1/runs/" + id + "/events"
 	}

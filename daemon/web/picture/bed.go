@@ -54,7 +54,7 @@ func (b Bed) SVG() template.HTML {
 		b.Bed = Area{0, 0, 1, 1} // a bed that is not known is drawn empty
 	}
 	_, bottom := b.sheet(14)
-	lo, hi, ok := b.Field.Range()
+	lo, hi, ok := b.Field.Scale()
 	tall := bottom + 36
 	if ok {
 		tall += 52

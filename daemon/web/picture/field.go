@@ -99,3 +99,48 @@ func cell(vs []float64, v float64) (int, float64) {
 	i = min(max(i-1, 0), len(vs)-2)
 	return i, (v - vs[i]) / (vs[i+1] - vs[i])
 }
+
+// Scale returns the ends of the colours: the least and the largest value within
+// three interquartile ranges of the quartiles (the outer fences of J. Tukey,
+// Exploratory Data Analysis, 1977, from memory), so that one bad touch does not
+// make the rest look flat.
+func (f Field) Scale() (lo, hi float64, ok bool) {
+	var all []float64
+	for _, row := range f.Z {
+		for _, z := range row {
+			if !math.IsNaN(z) {
+				all = append(all, z)
+			}
+		}
+	}
+	if len(all) < 8 {
+		return f.Range()
+	}
+	slices.Sort(all)
+	q1, q3 := all[len(all)/4], all[len(all)-1-len(all)/4]
+	room := 3 * (q3 - q1)
+	if room == 0 {
+		return f.Range()
+	}
+	lo, hi = math.Inf(1), math.Inf(-1)
+	for _, z := range all {
+		if z >= q1-room && z <= q3+room {
+			lo, hi = min(lo, z), max(hi, z)
+		}
+	}
+	return lo, hi, true
+}
+
+// Beyond is how many values the colours stop short of.
+func (b Bed) Beyond() int {
+	lo, hi, _ := b.Field.Scale()
+	n := 0
+	for _, row := range b.Field.Z {
+		for _, z := range row {
+			if z < lo || z > hi {
+				n++
+			}
+		}
+	}
+	return n
+}

@@ -37,6 +37,8 @@ func drawings() map[string]template.HTML {
 		"no time":          picture.Timeline{}.SVG(),
 		"passes":           picture.Passes{X: [][]float64{{0, 1, 2}, {0, 1}}, Z: [][]float64{{0, 1, 2}, {0, 1}}, Alt: hostile}.SVG(),
 		"no passes":        picture.Passes{}.SVG(),
+		"a tilt":           picture.Tilt{Lever: -42, Alt: hostile, Heads: []picture.Head{{Name: hostile, Gap: -0.1}, {}, {Gap: 0.2}}}.SVG(),
+		"no lever":         picture.Tilt{Heads: []picture.Head{{Gap: 0.1}, {Gap: nan}}}.SVG(),
 		"a ladder":         picture.Ladder{Nozzle: 1, Blade: 0.1, Bed: 0, Floor: -0.1, Alt: hostile}.SVG(),
 		"under the floor":  picture.Ladder{Nozzle: -0.2, Blade: -0.1, Bed: -0.15, Floor: -0.1}.SVG(),
 		"everything is 0":  picture.Ladder{}.SVG(),
@@ -195,3 +197,29 @@ func TestSignsApart(t *testing.T) {
 
 // blueness is how much more blue than yellow a colour is.
 func blueness(c [3]float64) float64 { return c[2] - (c[0]+c[1])/2 }
+
+// One bad touch does not stretch the colours; without one, nothing is cut off.
+func TestScaleLeavesOutliersOut(t *testing.T) {
+	f := picture.Field{X: []float64{0, 1, 2, 3, 4}, Y: []float64{0, 1}, Z: [][]float64{{0, 0.01, 0.02, 0.03, 0.04}, {0.01, 0.02, 0.03, 0.04, 0.05}}}
+	if lo, hi, ok := f.Scale(); lo != 0 || hi != 0.05 || !ok {
+		t.Errorf("%g to %g", lo, hi)
+	}
+	f.Z[1][2] = -3
+	if lo, hi, _ := f.Scale(); lo != 0 || hi != 0.05 {
+		t.Errorf("with an outlier: %g to %g", lo, hi)
+	}
+	if n := (picture.Bed{Field: f}).Beyond(); n != 1 {
+		t.Errorf("%d beyond", n)
+	}
+}
+
+// The factor brings the largest angle to 16 degrees or a little less: 0.1 mm on
+// 42 mm is 0.1364 degrees, so 100 times.
+func TestTiltFactor(t *testing.T) {
+	if k := (picture.Tilt{Lever: -42, Heads: []picture.Head{{Gap: 0.1}, {Gap: -0.05}}}).Factor(); k != 100 {
+		t.Errorf("%g", k)
+	}
+	if k := (picture.Tilt{Lever: 42}).Factor(); k != 0 {
+		t.Errorf("nothing to draw: %g", k)
+	}
+}

@@ -144,7 +144,7 @@ func base() Show {
 	}
 	return Show{
 		Printer: api.Printer{
-			Link: api.Ready, Sentence: "The printer answers.", Port: "/dev/ttyUSB0", Homed: true, ID: "5be1",
+			Link: api.Ready, Sentence: "The printer answers.", Port: "/dev/ttyUSB0", Homed: true, ID: "5be1", Layer: 0.2,
 			Identity:     map[string]string{"FIRMWARE_NAME": "bench 1", "MACHINE_TYPE": "two by two"},
 			Lever:        known(api.XY{X: -42, Y: -9}, "asked"),
 			Trigger:      known(2.35, "set"),

@@ -1,0 +1,81 @@
+package page
+
+import (
+	"fmt"
+	"math"
+
+	"abbed/daemon/api"
+)
+
+// card is a finding with the picture that shows its evidence, nil if none was
+// drawn or a card above has it.
+type card struct {
+	api.Finding
+	Figure *figure
+}
+
+// evidence names for each finding the titles of pictures that show it, the
+// best first.
+var evidence = map[string][]string{
+	"beam-twist": {titleWhy, titleGap}, "beam-pitch": {titleWhy, titleGap}, "head-tilt": {titleWhy, titleGap},
+	"bed-roll": {titleGap}, "bed-pitch": {titleGap}, "healthy": {titleGap}, "repair": {titleGap},
+	"true-shape": {titleProfile, titleMap}, "undetermined": {titleProfile, titleMap},
+	"loose-carriage": {titleRepeat}, "probe-not-repeatable": {titleRepeat}, "worn-wheels": {titleRows}, "drift": {titleBase, titleRepeat},
+}
+
+// Titles of pictures that findings point to.
+const (
+	titleWhy     = "Why the map cannot show it"
+	titleGap     = "What it costs at the nozzle"
+	titleProfile = "The map from left to right"
+	titleMap     = "The map as probed"
+	titleRepeat  = "The same place, again and again"
+	titleRows    = "One row, passed again"
+	titleBase    = "The base point over time"
+)
+
+// cards gives each finding its picture; the pictures that none took are left.
+func cards(found []api.Finding, figures []figure) (out []card, left []figure) {
+	taken := map[int]bool{}
+	for _, f := range found {
+		c := card{Finding: f}
+		for _, title := range evidence[f.ID] {
+			for i := range figures {
+				if c.Figure == nil && !taken[i] && figures[i].Title == title {
+					c.Figure, taken[i] = &figures[i], true
+				}
+			}
+		}
+		out = append(out, c)
+	}
+	for i, f := range figures {
+		if !taken[i] {
+			left = append(left, f)
+		}
+	}
+	return out, left
+}
+
+// layerSentences say what the gap error, and what a correction leaves of it,
+// is worth at a first layer of the given height, mm; "" if not known.
+func layerSentences(layer float64, a *api.Analysis, t *api.Table, tolerance float64) (now, after string) {
+	if !(layer > 0) {
+		return "", ""
+	}
+	share := func(v float64) string { return fmt.Sprintf("%.0f"+thin+"%%", 100*math.Abs(v)/layer) }
+	bears := ""
+	if tolerance > 0 {
+		bears = fmt.Sprintf("; it bears \u00b1%s (%s)", mm(tolerance), share(tolerance))
+	}
+	if a != nil && a.Largest != nil {
+		way := "too high: it does not stick there"
+		if a.Largest.Value < 0 {
+			way = "too low: it digs in there"
+		}
+		now = fmt.Sprintf("At worst the nozzle is %s (%s of a first layer of %s) %s%s.", mm(math.Abs(a.Largest.Value)), share(a.Largest.Value), mm(layer), way, bears)
+	}
+	if t != nil && t.Digest != nil {
+		after = fmt.Sprintf("Leaves a doubt of up to \u00b1%s: %s of a first layer of %s%s.", mm(t.LargestU95), share(t.LargestU95), mm(layer), bears)
+	}
+	return now, after
+}

@@ -1,0 +1,58 @@
+package page
+
+import (
+	"fmt"
+	"math"
+
+	"abbed/daemon/api"
+	"abbed/daemon/web/picture"
+	"abbed/probe/record"
+)
+
+// whyFigure draws how the tilt of the head becomes a gap, with this printer's
+// lever and the gap errors found at the ends of the gauged row; none if they
+// are not known, or no more than their doubt.
+func (p *page) whyFigure(id string, rec record.Run, a api.Analysis) []figure {
+	t, seen := tiltOf(rec, a)
+	if math.Abs(t.Lever) < 1 || rec.Setup.LeverUnknown {
+		return nil
+	}
+	lo, hi := ends(rec)
+	v := rec.Setup.Zero.V
+	gaps, err := p.desk.Gap(id, api.AskGap{Points: [][2]float64{{lo, v}, {hi, v}}})
+	if err != nil || len(gaps) != 2 || gaps[0].Gap == nil || gaps[1].Gap == nil || !told(gaps[0]) && !told(gaps[1]) {
+		return nil
+	}
+	t.Heads = []picture.Head{{Name: "left, x " + short(lo), Gap: *gaps[0].Gap}, {Name: "zero place, x " + short(rec.Setup.Zero.U)}, {Name: "right, x " + short(hi), Gap: *gaps[1].Gap}}
+	t.Alt = fmt.Sprintf("The head at three places along its beam, %s. The probe touches the bed the same everywhere; the nozzle stands %s at the left and %s at the right from where the map believes it.", seen, plus(t.Heads[0].Gap), plus(t.Heads[2].Gap))
+	return []figure{{Title: titleWhy, SVG: t.SVG(),
+		Says: t.Alt + fmt.Sprintf(" Probe and nozzle are %s apart in this view; the angles are drawn %.0f times too large.", short(math.Abs(t.Lever))+thin+"mm", t.Factor())}}
+}
+
+// told reports whether a gap is more than its doubt.
+func told(g api.Gap) bool { return g.U95 == nil || math.Abs(*g.Gap) > *g.U95 }
+
+// tiltOf chooses the view in which the tilt that was found is seen.
+func tiltOf(rec record.Run, a api.Analysis) (picture.Tilt, string) {
+	l := rec.Setup.Lever
+	for _, f := range a.Findings {
+		switch f.ID {
+		case "beam-twist":
+			return picture.Tilt{Lever: l.Y}, "seen from the right end of the beam, the back on the right"
+		case "beam-pitch":
+			return picture.Tilt{Lever: l.X}, "seen from the front"
+		case "head-tilt":
+			return picture.Tilt{Lever: math.Copysign(math.Hypot(l.X, l.Y), l.X)}, "seen along the tilt, whichever its axis is"
+		}
+	}
+	return picture.Tilt{}, ""
+}
+
+// ends are the leftmost and the rightmost gauged place, mm.
+func ends(rec record.Run) (lo, hi float64) {
+	lo, hi = rec.Setup.Zero.U, rec.Setup.Zero.U
+	for _, g := range rec.Gaugings {
+		lo, hi = min(lo, g.Place.U), max(hi, g.Place.U)
+	}
+	return lo, hi
+}
