@@ -143,12 +143,12 @@ func TestTruth(t *testing.T) {
 			case tr.mean:
 				limit *= 1.6
 			default:
-				limit *= 1.1 // the 95th of 100 seeds is itself known to 10 %
+				limit *= 1.07 // the 95th of 200 seeds is itself known to 7 %
 			}
 			if s.p95() > limit {
 				t.Errorf("%s, %s: rms p95 %.1f um, limit %.1f", c.name, tr.name, s.p95(), limit)
 			}
-			if *seeds >= 50 && coverage < 0.88 {
+			if *seeds >= 50 && coverage < 0.89 {
 				t.Errorf("%s, %s: coverage %.3f", c.name, tr.name, coverage)
 			}
 		}
