@@ -18,7 +18,7 @@ import (
 // browser not to come again.
 func (s *site) events(w http.ResponseWriter, r *http.Request) {
 	id := r.PathValue("id")
-	run, changed, err := s.states.of(s.desk, id)
+	run, changed, err := s.states.of(s.desk, id, true)
 	if err != nil {
 		s.refuse(w, r, err)
 		return
@@ -61,7 +61,7 @@ func (s *site) follow(r *http.Request, st *stream, id string, run state, changed
 		case <-changed:
 		}
 		s.stagger(r.Context())
-		if run, changed, err = s.states.of(s.desk, id); err != nil {
+		if run, changed, err = s.states.of(s.desk, id, false); err != nil {
 			s.opts.Log.Error("web: event stream", "run", id, "cause", err)
 			return
 		}

@@ -5,6 +5,7 @@ import (
 	"context"
 	"net"
 	"net/http"
+	"net/http/httptest"
 	"strings"
 	"sync"
 	"testing"
@@ -207,3 +208,40 @@ func TestDeafReader(t *testing.T) {
 		_ = s.Close()
 	})
 }
+
+// Whoever begins to watch is told how the run stands, not how it stood when
+// somebody else was told: they act on it.
+func TestEventsBeginFresh(t *testing.T) {
+	d := &quiet{Desk: webtest.Scene("survey")}
+	s := httptest.NewServer(web.New(d, web.Options{}))
+	defer s.Close()
+	first := func() string {
+		ctx, cancel := context.WithCancel(t.Context())
+		defer cancel()
+		req, _ := http.NewRequestWithContext(ctx, "GET", s.URL+"/api/v1/runs/r1/events", nil)
+		res, err := http.DefaultClient.Do(req)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer res.Body.Close()
+		lines := bufio.NewScanner(res.Body)
+		for lines.Scan() {
+			if strings.HasPrefix(lines.Text(), "data:") {
+				return lines.Text()
+			}
+		}
+		return ""
+	}
+	before := first()
+	d.Change(func(s *webtest.Show) { s.Runs[0].Progress.Done = 75 })
+	if after := first(); after == before || !strings.Contains(after, `"done":75`) {
+		t.Errorf("told %s", after)
+	}
+}
+
+// quiet is a desk whose changes are not told yet.
+type quiet struct{ *webtest.Desk }
+
+var untold = make(chan struct{})
+
+func (quiet) Changed() <-chan struct{} { return untold }

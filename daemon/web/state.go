@@ -25,14 +25,15 @@ type states struct {
 }
 
 // of returns the state of a run, and a channel that is closed when anything
-// has changed since.
-func (s *states) of(desk api.Desk, id string) (state, <-chan struct{}, error) {
+// has changed since. fresh asks the desk whatever was made: whoever begins to
+// watch may just have changed the run, and acts on what they are told.
+func (s *states) of(desk api.Desk, id string, fresh bool) (state, <-chan struct{}, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if now := desk.Changed(); now != s.since {
 		s.since, s.made = now, map[string]state{}
 	}
-	if st, ok := s.made[id]; ok && time.Since(st.at) < time.Second {
+	if st, ok := s.made[id]; ok && !fresh && time.Since(st.at) < time.Second {
 		return st, s.since, nil
 	}
 	run, err := desk.Run(id)
