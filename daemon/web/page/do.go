@@ -203,6 +203,13 @@ func (p *page) doProve(w http.ResponseWriter, r *http.Request) {
 	leads(w, r, "/run/"+url.PathEscape(run.ID))
 }
 
+// doReapply puts the correction in force onto the map that the printer has now.
+func (p *page) doReapply(w http.ResponseWriter, r *http.Request) {
+	if p.form(w, r) {
+		p.appliedDone(w, r, p.desk.Reapply(context.WithoutCancel(r.Context()), p.who(r)))
+	}
+}
+
 func (p *page) doUndo(w http.ResponseWriter, r *http.Request) {
 	if !p.form(w, r) {
 		return

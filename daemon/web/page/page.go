@@ -44,6 +44,9 @@ func Mount(mux *http.ServeMux, desk api.Desk, opts Options) (forget func()) {
 	mux.HandleFunc("GET /run/{id}", s.screen(p.run))
 	mux.HandleFunc("GET /run/{id}/results", s.screen(p.results))
 	mux.HandleFunc("GET /run/{id}/review", p.review)
+	mux.HandleFunc("GET /run/{id}/report", p.report)
+	mux.HandleFunc("GET /run/{id}/touches.csv", p.touchesCSV)
+	mux.HandleFunc("GET /run/{id}/gaugings.csv", p.gaugingsCSV)
 	mux.HandleFunc("GET /applied", p.applied)
 	mux.HandleFunc("GET /static/{file}", asset)
 	mux.HandleFunc("GET /favicon.ico", func(w http.ResponseWriter, r *http.Request) {
@@ -58,6 +61,7 @@ func Mount(mux *http.ServeMux, desk api.Desk, opts Options) (forget func()) {
 	mux.HandleFunc("POST /do/apply/{digest}", p.doApply)
 	mux.HandleFunc("POST /do/undo", p.doUndo)
 	mux.HandleFunc("POST /do/prove", p.doProve)
+	mux.HandleFunc("POST /do/reapply", p.doReapply)
 	mux.HandleFunc("POST /do/resolve", p.doResolve)
 	mux.HandleFunc("POST /do/stop", p.doStop)
 	mux.HandleFunc("/", p.nothing)

@@ -40,31 +40,34 @@ func (p *page) results(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	s := p.begin(r, "Findings")
+	if !run.State.Over() {
+		s.Events = "/api/v1/runs/" + id + "/events"
+	}
+	s.View = p.resultsOf(r, run)
+	p.show(w, r, "results", s)
+}
+
+// resultsOf gathers what a run tells.
+func (p *page) resultsOf(r *http.Request, run api.Run) resultsView {
 	v := resultsView{Run: run, Stages: p.stages(&run)}
-	a, err := p.desk.Analysis(id)
+	a, err := p.desk.Analysis(run.ID)
 	if err != nil {
 		v.Why = p.refusal(r, err)
 	} else {
-		v.Analysis = &a
-		v.Level = levelSentence(a.Level)
-		v.Stats = stats(a)
+		v.Analysis, v.Level, v.Stats = &a, levelSentence(a.Level), stats(a)
 	}
-	if t, err := p.desk.Table(id); err != nil {
+	if t, err := p.desk.Table(run.ID); err != nil {
 		v.NoTable = p.refusal(r, err)
 	} else {
 		v.Table = &t
 	}
-	rec, has := p.record(id)
+	rec, has := p.record(run.ID)
 	if has {
-		v.Figures = slices.Concat(p.whyFigure(id, rec, a), p.gapFigure(id, rec, v.Table), profileFigure(a), mapFigure(rec), repeatFigure(rec), rowFigure(rec), baseFigure(rec))
+		v.Figures = slices.Concat(p.whyFigure(run.ID, rec, a), p.gapFigure(run.ID, rec, v.Table), profileFigure(a), mapFigure(rec), repeatFigure(rec), rowFigure(rec), baseFigure(rec))
 	}
 	v.Cards, v.Figures = cards(a.Findings, v.Figures)
 	v.Layer, v.After = layerSentences(p.desk.Printer().Layer, v.Analysis, v.Table, rec.Setup.Criteria.Tolerance)
-	if !run.State.Over() {
-		s.Events = "/api/v1/runs/" + id + "/events"
-	}
-	s.View = v
-	p.show(w, r, "results", s)
+	return v
 }
 
 // levelSentence says what the Z offset is worth.

@@ -17,6 +17,8 @@ type runView struct {
 	// Blade asks for the blade's thickness when the run is confirmed.
 	Blade bool
 	Gauge *gaugeView
+	// Heat is the temperatures as last heard, nil if never.
+	Heat *api.Temperatures
 	// Pictures of what came in so far.
 	Pictures []figure
 }
@@ -39,7 +41,7 @@ func (p *page) showRun(w http.ResponseWriter, r *http.Request, id string, notice
 		s.Again = 5
 	}
 	rec, has := p.record(id)
-	v := runView{Run: run, Stages: p.stages(&run), Blade: slices.Contains(run.Steps, "gauging")}
+	v := runView{Run: run, Stages: p.stages(&run), Blade: slices.Contains(run.Steps, "gauging") || slices.Contains(run.Steps, "prove"), Heat: p.desk.Printer().Temperatures}
 	for _, st := range v.Stages {
 		if st.State == "now" {
 			v.Now = st

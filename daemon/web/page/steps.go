@@ -27,6 +27,7 @@ const (
 	findings
 	decide
 	apply
+	prove
 )
 
 // stages says where a run stands in the job, with what its record says of the
@@ -58,6 +59,7 @@ func stages(run *api.Run, applied api.Applied) []stage {
 		{Label: "findings", What: "What the measurements say, and how sure.", Long: "at once"},
 		{Label: "decide", What: "Repair, correct, or leave it.", Long: "as long as you like"},
 		{Label: "apply", What: "Write the correction, read it back, or undo it.", Long: "a minute"},
+		{Label: "prove", What: "Gauge the nozzle with the correction in force; the probe cannot prove it.", Long: "a few minutes; you are needed"},
 	}
 	for i := range all {
 		all[i].State = "todo"
@@ -85,7 +87,7 @@ func stages(run *api.Run, applied api.Applied) []stage {
 	if run.State.Over() {
 		after(all, *run, applied)
 	} else {
-		for _, i := range []int{findings, decide, apply} {
+		for _, i := range []int{findings, decide, apply, prove} {
 			all[i].Href = ""
 		}
 	}
@@ -96,6 +98,9 @@ func stages(run *api.Run, applied api.Applied) []stage {
 func position(run api.Run) int {
 	if run.State == api.AwaitingConfirmation {
 		return check
+	}
+	if slices.Contains(run.Steps, "prove") {
+		return prove
 	}
 	switch run.Step {
 	case "repeat":
@@ -114,12 +119,15 @@ func position(run api.Run) int {
 func after(all []stage, run api.Run, applied api.Applied) {
 	here := "/run/" + run.ID
 	all[findings].State, all[findings].Href = "now", here+"/results"
-	all[decide].Href, all[apply].Href = here+"/results#decide", here+"/review"
+	all[decide].Href, all[apply].Href, all[prove].Href = here+"/results#decide", here+"/review", ""
 	if position(run) < findings { // it ended early: what was not reached stays open
 		all[position(run)].State = "cut"
 	}
 	if applied.Run == run.ID && applied.State == api.Kept {
 		all[findings].State, all[decide].State, all[apply].State = "done", "done", "done"
-		all[apply].Href = "/applied"
+		all[apply].Href, all[prove].Href, all[prove].State = "/applied", "/applied", "now"
+		if applied.Proved {
+			all[prove].State = "done"
+		}
 	}
 }

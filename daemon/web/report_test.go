@@ -1,0 +1,159 @@
+package web_test
+
+import (
+	"crypto/sha256"
+	"encoding/base64"
+	"math"
+	"net/http/httptest"
+	"net/url"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+
+	"abbed/analysis"
+	"abbed/daemon/api"
+	"abbed/daemon/web/webtest"
+)
+
+// A report asks nothing of any server, carries no script, and its policy lets
+// through its own style and nothing else.
+func TestReportStandsAlone(t *testing.T) {
+	for _, scene := range []string{"done", "worn", "hostile"} {
+		w := get(t, handler(webtest.Scene(scene)), "/run/r1/report")
+		html := w.Body.String()
+		if w.Code != 200 {
+			t.Fatalf("%s: status %d", scene, w.Code)
+		}
+		leads := regexp.MustCompile(`(?i)^<(script|link|img|form|a)\b|\s(src|href|style|on[a-z]+)=`)
+		for _, tag := range tags.FindAllString(html, -1) {
+			if bad := leads.FindString(quoted.ReplaceAllString(tag, `""`)); bad != "" {
+				t.Errorf("%s: %s stands in it", scene, tag)
+			}
+		}
+		_, rest, _ := strings.Cut(html, "<style>")
+		style, _, _ := strings.Cut(rest, "</style>")
+		if strings.Contains(style, "url(") || strings.Contains(style, "@import") {
+			t.Errorf("%s: the style fetches", scene)
+		}
+		sum := sha256.Sum256([]byte(style))
+		if csp := w.Header().Get("Content-Security-Policy"); !strings.HasPrefix(csp, "default-src 'none'") || !strings.Contains(csp, "sha256-"+base64.StdEncoding.EncodeToString(sum[:])) {
+			t.Errorf("%s: the policy %q does not name the style", scene, csp)
+		}
+	}
+	html := get(t, handler(webtest.Scene("done")), "/run/r1/report").Body.String()
+	for _, want := range []string{"the beam is twisted", "How sure:", "Why the map cannot show it", "What would remain", "70\u00a0% of a first layer", webtest.Digest, "95 % interval"} {
+		if !strings.Contains(html, want) {
+			t.Errorf("%q is missing", want)
+		}
+	}
+}
+
+// The touches come back from the CSV as they were.
+func TestTouchesComeBack(t *testing.T) {
+	w := get(t, handler(webtest.Scene("done")), "/run/r1/touches.csv")
+	back, err := analysis.ReadCSV(w.Body)
+	if err != nil || len(back) != 24+123+20+175+7 {
+		t.Fatalf("%d touches, %v", len(back), err)
+	}
+	// The scene's repeat test comes from left, right, front, back in turn.
+	for i, want := range [][2]int8{{-1, 0}, {1, 0}, {0, -1}, {0, 1}} {
+		if s := back[i].Side; s.X != want[0] || s.Y != want[1] || math.Abs(back[i].Place.U-117.5) > 1e-9 || back[i].T != 4*float64(i+1) {
+			t.Errorf("touch %d: %+v", i, back[i])
+		}
+	}
+	g := get(t, handler(webtest.Scene("done")), "/run/r1/gaugings.csv").Body.String()
+	if n := strings.Count(g, "\n"); n != 21 || !strings.HasPrefix(g, "x,y,z,blade,contact,t,place,visit\n117.5000,117.5000,") {
+		t.Errorf("%d lines: %.80s", n, g)
+	}
+	if w := get(t, handler(webtest.Scene("done")), "/run/none/touches.csv"); w.Code != 404 {
+		t.Errorf("of no run: %d", w.Code)
+	}
+}
+
+// After a correction was kept, proving it is the step in hand; once proved, the
+// job is done. The addition can be put onto a map that was measured anew.
+func TestProveIsTheLastStep(t *testing.T) {
+	d := webtest.Scene("kept")
+	step := func() string {
+		m := regexp.MustCompile(`<li class="(\w+)"[^>]*><a href="/applied">prove</a>`).FindStringSubmatch(get(t, handler(d), "/run/r1/results").Body.String())
+		if m == nil {
+			return "missing"
+		}
+		return m[1]
+	}
+	if got := step(); got != "now" {
+		t.Errorf("kept: prove is %s", got)
+	}
+	d.Change(func(s *webtest.Show) { s.Applied.Proved = true })
+	if got := step(); got != "done" {
+		t.Errorf("proved: prove is %s", got)
+	}
+	if w := send(handler(d), "/do/reapply", url.Values{}); w.Code != 303 || !slices.Contains(d.Asked(), `Reapply "page"`) {
+		t.Errorf("re-apply: %d, asked %q", w.Code, d.Asked())
+	}
+}
+
+// Without a known lever nothing is drawn of a tilt, and a gap within its doubt
+// is no tilt either.
+func TestNoTiltThatIsNotTold(t *testing.T) {
+	for name, how := range map[string]func(*webtest.Show){
+		"lever": func(s *webtest.Show) { r := s.Records["r1"]; r.Setup.LeverUnknown = true; s.Records["r1"] = r },
+		"doubt": func(s *webtest.Show) {
+			s.Gap = func(u, v float64) api.Gap { g, d := 0.01, 0.02; return api.Gap{Gap: &g, U95: &d} }
+		},
+	} {
+		d := webtest.Scene("done")
+		d.Change(how)
+		if strings.Contains(get(t, handler(d), "/run/r1/results").Body.String(), "Why the map cannot show it") {
+			t.Errorf("%s: drawn all the same", name)
+		}
+	}
+}
+
+// On the width of A4 (180 mm within margins) and Letter (186 mm) nothing spills.
+func TestReportFitsPaper(t *testing.T) {
+	ctx := browser(t)
+	s := httptest.NewServer(handler(webtest.Scene("done")))
+	defer s.Close()
+	for _, px := range []int64{680, 703} { // at 96 px an inch
+		if err := resize(ctx, px, 1000); err != nil {
+			t.Fatal(err)
+		}
+		open(t, ctx, s.URL+"/run/r1/report")
+		until(t, ctx, `document.documentElement.scrollWidth <= innerWidth && getComputedStyle(document.querySelector('.picture .main')).stroke === 'rgb(11, 79, 85)'`)
+	}
+}
+
+// Two devices see the same: what one does shows on the other.
+func TestTwoDevices(t *testing.T) {
+	one := browser(t)
+	two, cancel := chromedp.NewContext(one)
+	defer cancel()
+	d := webtest.Scene("gauge")
+	url, _ := site(t, d)
+	open(t, one, url+"/run/r1")
+	if err := chromedp.Do(two, chromedp.Navigate(url+"/run/r1")); err != nil {
+		t.Fatal(err)
+	}
+	do(t, one, `document.querySelector('button[value=record]').click()`)
+	until(t, one, `!document.querySelector('button[value=record]').disabled`)
+	if got := d.Asked(); !slices.Equal(got, []string{`Gauge "r1" {"action":"record"}`}) {
+		t.Fatalf("asked %q", got)
+	}
+	d.Change(func(s *webtest.Show) {
+		p := *s.Runs[0].Place
+		p.Records, p.Heights = 2, []float64{0.031, 0.024}
+		s.Runs[0].State, s.Runs[0].Place, s.Runs[0].Number = api.AwaitingNext, &p, 421
+	})
+	for _, ctx := range []struct{ name string }{{"one"}, {"two"}} {
+		c := one
+		if ctx.name == "two" {
+			c = two
+		}
+		until(t, c, says+`'Take blade and hand out')`)
+	}
+	_ = chromedp.Do(two, chromedp.Navigate("about:blank"))
+}
