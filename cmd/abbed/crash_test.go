@@ -26,6 +26,15 @@ import (
 // the run, half in apply and undo. `-crashes 1500` makes 3,000.
 var crashes = flag.Int("crashes", 150, "how often the daemon dies in TestCrashRun and in TestCrashCorrection")
 
+// deathsHere is how often the daemon dies here: the race detector makes
+// everything ten times slower.
+func deathsHere() int {
+	if testing.Short() {
+		return min(*crashes, 10)
+	}
+	return *crashes
+}
+
 // image copies the files of a state directory as a kill leaves them, while
 // their owner goes on. Each commit is synced, so that this is what a power cut
 // leaves too, but for what was being written: torn adds half a page of it.
@@ -180,7 +189,7 @@ func TestCrashCorrection(t *testing.T) {
 	var mu sync.Mutex
 	states := map[api.AppliedState]int{}
 	t.Run("deaths", func(t *testing.T) {
-		for k := range *crashes {
+		for k := range deathsHere() {
 			t.Run(fmt.Sprint(k), func(t *testing.T) {
 				t.Parallel()
 				rnd := rand.New(rand.NewPCG(uint64(k), 5))
@@ -210,8 +219,8 @@ func TestCrashCorrection(t *testing.T) {
 			})
 		}
 	})
-	t.Logf("%d deaths in %d lines of apply and undo: found %v", *crashes, last-first, states)
-	if *crashes >= 100 && states[api.Unfinished] < *crashes/3 {
+	t.Logf("%d deaths in %d lines of apply and undo: found %v", deathsHere(), last-first, states)
+	if deathsHere() >= 100 && states[api.Unfinished] < deathsHere()/3 {
 		t.Errorf("too few deaths in the middle: %v", states)
 	}
 }
@@ -298,7 +307,7 @@ func TestCrashRun(t *testing.T) {
 		wire.trace = func(dir, _ string) {
 			mu.Lock()
 			defer mu.Unlock()
-			if len(deaths) == *crashes || rnd.IntN(lines) >= *crashes {
+			if len(deaths) == deathsHere() || rnd.IntN(lines) >= deathsHere() {
 				return
 			}
 			if time.Since(at) > time.Second {
@@ -323,7 +332,7 @@ func TestCrashRun(t *testing.T) {
 		}
 		wire.trace = nil
 	})
-	if len(deaths) < *crashes/2 {
+	if len(deaths) < deathsHere()/2 {
 		t.Errorf("%d deaths only", len(deaths))
 	}
 	off := 0
