@@ -192,6 +192,9 @@ func (a *active) show() api.Run {
 			MaxStep: s.MaxStep, Records: s.Records, Wanted: s.Wanted, Of: s.Of, Gauge: s.Blade,
 			Heights: slices.Clone(s.Contacts),
 		}
+		for _, p := range s.Ahead {
+			out.Place.Ahead = append(out.Place.Ahead, [2]float64{p.U, p.V})
+		}
 	}
 	if q := a.view.Question; q != nil && a.state == api.AwaitingPerson {
 		out.Prompt = &api.Prompt{ID: q.ID, Text: q.Text}

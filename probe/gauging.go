@@ -138,7 +138,8 @@ func (g *gauging) status(p Phase) *Spot {
 	if s.Records == 0 {
 		gs = append(gs, gauged{place: g.place})
 	}
-	s.Of = g.spot + 1 + g.route.ahead(gs, g.head.told.room(run))
+	s.Ahead = g.route.walk(gs, g.head.told.room(run))
+	s.Of = g.spot + 1 + len(s.Ahead)
 	for _, r := range g.here() {
 		s.Contacts = append(s.Contacts, r.Z-r.Blade)
 	}

@@ -75,19 +75,22 @@ func (r *route) hop(a record.Place, gs []gauged, room Room) (p record.Place, ok,
 	return a, false, true
 }
 
-// ahead foretells how many places will be visited beyond those of gs, if each
-// has the gap error of the zero place.
-func (r *route) ahead(gs []gauged, room Room) int {
+// ahead foretells how many places will be visited beyond those of gs.
+func (r *route) ahead(gs []gauged, room Room) int { return len(r.walk(gs, room)) }
+
+// walk foretells the places that will be visited beyond those of gs, in their
+// order, if each has the gap error of the zero place.
+func (r *route) walk(gs []gauged, room Room) []record.Place {
 	walked := *r
 	gs = append([]gauged(nil), gs...)
-	n := 0
-	for ; n < 200; n++ {
+	var out []record.Place
+	for len(out) < 200 {
 		room.gauged = gs
 		p, _, more, _ := walked.next(gs, room)
 		if !more {
 			break
 		}
-		gs = append(gs, gauged{place: p})
+		gs, out = append(gs, gauged{place: p}), append(out, p)
 	}
-	return n
+	return out
 }

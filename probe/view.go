@@ -32,6 +32,8 @@ type Spot struct {
 	Blade     float64
 	// Contacts are the bed contacts recorded here, mm.
 	Contacts []float64
+	// Ahead are the places still planned, in their order.
+	Ahead []record.Place
 }
 
 // View is where a run stands, beyond what its events say.

@@ -86,6 +86,8 @@ type Spot struct {
 	Gauge float64 `json:"gauge_mm"`
 	// Heights are the bed contacts recorded here, mm.
 	Heights []float64 `json:"heights"`
+	// Ahead are the places still planned as (u, v), mm, in their order.
+	Ahead [][2]float64 `json:"ahead"`
 }
 
 // Run is the state of a run.

@@ -50,7 +50,7 @@ func tidyRun(r api.Run) api.Run {
 	r.Steps = list(r.Steps)
 	if r.Place != nil {
 		spot := *r.Place
-		spot.Heights = list(spot.Heights)
+		spot.Heights, spot.Ahead = list(spot.Heights), list(spot.Ahead)
 		r.Place = &spot
 	}
 	return r

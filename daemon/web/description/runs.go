@@ -98,6 +98,7 @@ func runShapes() m {
 			"records":     count("made here"), "wanted": count("records planned here"), "of": count("places planned"),
 			"gauge_mm": number("thickness of the blade"),
 			"heights":  list(m{"type": "number"}, "bed contacts recorded here"),
+			"ahead":    list(m{"type": "array", "items": m{"type": "number"}, "minItems": 2, "maxItems": 2}, "places still planned as [u, v], mm, in their order"),
 		})),
 	}
 }

@@ -94,8 +94,11 @@ func planOf(run api.Run, rec record.Run) svg {
 		return ""
 	}
 	s := run.Place
+	for i, a := range s.Ahead {
+		b.Marks = append(b.Marks, picture.Mark{U: a[0], V: a[1], Kind: "planned", Tip: fmt.Sprintf("still to come, %d: %s", i+1, place(a[0], a[1]))})
+	}
 	b.Marks = append(b.Marks, picture.Mark{U: s.U, V: s.V, Kind: "next"})
-	b.Alt = fmt.Sprintf("Plan of the bed, front edge below: place %d in hand at %s; %d records made.", s.Index+1, place(s.U, s.V), len(rec.Gaugings))
+	b.Alt = fmt.Sprintf("Plan of the bed, front edge below: place %d in hand at %s; %d records made, %d places still to come.%s", s.Index+1, place(s.U, s.V), len(rec.Gaugings), len(s.Ahead), nextPlace(s.Ahead))
 	return b.SVG()
 }
 
@@ -166,4 +169,12 @@ func beyondSays(b picture.Bed) string {
 	default:
 		return fmt.Sprintf(" %d values lie far beyond the others; the colours stop short of them.", n)
 	}
+}
+
+// nextPlace says which place comes next.
+func nextPlace(ahead [][2]float64) string {
+	if len(ahead) == 0 {
+		return ""
+	}
+	return " Next: " + place(ahead[0][0], ahead[0][1]) + "."
 }

@@ -80,6 +80,8 @@ type gaugeView struct {
 	Lower []press
 	Raise []press
 	Plan  svg
+	// Next is the place after this one, "" for the last.
+	Next string
 	// Ladder shows nozzle, blade, bed and floor.
 	Ladder svg
 	Spread string
@@ -108,6 +110,9 @@ func gaugeOf(run api.Run, rec record.Run) *gaugeView {
 	}
 	if len(spot.Heights) > 1 {
 		g.Spread = mm(slices.Max(spot.Heights) - slices.Min(spot.Heights))
+	}
+	if len(spot.Ahead) > 0 {
+		g.Next = place(spot.Ahead[0][0], spot.Ahead[0][1])
 	}
 	g.Plan, g.Ladder = planOf(run, rec), ladderOf(spot)
 	return g
