@@ -223,3 +223,29 @@ func TestTiltFactor(t *testing.T) {
 		t.Errorf("nothing to draw: %g", k)
 	}
 }
+
+// A nozzle that is too high is drawn above the broken line, one that digs in
+// below it, whichever side the probe is on; and the probe's tip is on the bed.
+func TestTiltDrawsTheRightWay(t *testing.T) {
+	nozzle := regexp.MustCompile(`<path d="M\S+ \S+L\S+ \S+L(\S+) ([0-9.]+)L[^"]*" class="nozzle"`)
+	probe := regexp.MustCompile(`<path d="M\S+ \S+L\S+ \S+L(\S+) ([0-9.]+)L[^"]*" class="probe"`)
+	for _, lever := range []float64{-42, 42} {
+		svg := string(picture.Tilt{Lever: lever, Heads: []picture.Head{{Gap: -0.1}, {}, {Gap: 0.1}}}.SVG())
+		var ys, xs [3]float64
+		for i, m := range nozzle.FindAllStringSubmatch(svg, -1) {
+			_, _ = fmt.Sscan(m[1], &xs[i])
+			_, _ = fmt.Sscan(m[2], &ys[i])
+		}
+		if !(ys[0] > ys[1]+5 && ys[2] < ys[1]-5 && ys[1] == 102) {
+			t.Errorf("lever %g: nozzles at %v; below, on and above 102 are wanted", lever, ys)
+		}
+		for i, m := range probe.FindAllStringSubmatch(svg, -1) {
+			var x, y float64
+			_, _ = fmt.Sscan(m[1], &x)
+			_, _ = fmt.Sscan(m[2], &y)
+			if y != 128 || (x > xs[i]) != (lever > 0) {
+				t.Errorf("lever %g: probe %d at %g, %g beside a nozzle at %g", lever, i, x, y, xs[i])
+			}
+		}
+	}
+}

@@ -57,7 +57,7 @@ func (t Tilt) SVG() template.HTML {
 	c.line(6, bedLine-drawnRise, width-6, bedLine-drawnRise, "believed")
 	k, room := t.Factor(), (width-12)/float64(max(len(t.Heads), 1))
 	for i, h := range t.Heads {
-		t.head(c, 6+room*(float64(i)+0.5), k*h.Gap/t.Lever, h)
+		t.head(c, 6+room*(float64(i)+0.5), k*h.Gap/math.Abs(t.Lever), h)
 	}
 	c.text(width-8, bedLine+39, end, "label", "broken line: where the map believes the nozzle is")
 	return c.done()
@@ -68,7 +68,7 @@ func (t Tilt) head(c *canvas, mid, angle float64, h Head) {
 	to := math.Copysign(1, t.Lever)
 	tip := mid + to*drawnLever/2
 	sin, cos := math.Sincos(angle)
-	// at puts a point of the head, given from the probe's tip as upright.
+	// at puts a point of the head, given from the probe's tip towards the nozzle, as upright.
 	at := func(x, y float64) (float64, float64) {
 		return tip - to*(x*cos-y*sin), bedLine - (x*sin + y*cos)
 	}
