@@ -119,8 +119,9 @@ func measured(t *testing.T, sc bench.Scenario, seed uint64) (dir string) {
 // progress is what was confirmed to the person before the death.
 type correctionSeen struct{ signed, kept, undoing, undone bool }
 
-// correctOnce signs off, applies and undoes the table of the only run.
-func correctOnce(ctx context.Context, w *world, seen *correctionSeen) error {
+// correctOnce signs off, applies and undoes the table of the only run. What is
+// answered after the death, from the line that came last, confirms nothing.
+func correctOnce(ctx context.Context, w *world, d *death, seen *correctionSeen) error {
 	p := &person{api: w.api, name: "the played person"}
 	runs, err := w.api.Runs(ctx)
 	if err != nil || len(runs) != 1 {
@@ -134,6 +135,9 @@ func correctOnce(ctx context.Context, w *world, seen *correctionSeen) error {
 	if err := p.apply(ctx, &outcome{table: table}); err != nil {
 		return err
 	}
+	if d.came() != "" {
+		return errPulled
+	}
 	seen.kept, seen.undoing = true, true
 	if err := p.api.Undo(ctx); err != nil {
 		return err
@@ -141,7 +145,7 @@ func correctOnce(ctx context.Context, w *world, seen *correctionSeen) error {
 	if err := p.settled(ctx, api.Undone); err != nil {
 		return err
 	}
-	seen.undone = true
+	seen.undone = d.came() == ""
 	return nil
 }
 
@@ -202,7 +206,7 @@ func TestCrashCorrection(t *testing.T) {
 					w := open(t, dir, sc, wire)
 					ready(t, w)
 					var seen correctionSeen
-					err := correctOnce(t.Context(), w, &seen)
+					err := correctOnce(t.Context(), w, d, &seen)
 					w.close()
 					left := d.came()
 					if left == "" {
