@@ -130,8 +130,9 @@ func TestPress(t *testing.T) {
 	d.Change(func(s *webtest.Show) {
 		s.Refuse = map[string]error{"Gauge": api.Errorf(422, "past-floor", "raise", "this would go below the floor")}
 	})
-	do(t, ctx, `document.querySelector('button.lower').click()`)
-	until(t, ctx, says+`'this would go below the floor') && window.same === true`)
+	// The screen may be drawn anew under the finger; a refused press is pressed again.
+	until(t, ctx, says+`'this would go below the floor') && window.same === true ||
+		(b => { if (b && !b.disabled) b.click(); return false })(document.querySelector('button.lower'))`)
 }
 
 // A browser that was not let in is told so, by what access answers to a script.
