@@ -70,24 +70,7 @@ func (a *active) answer(ctx context.Context, p api.AnswerPrompt, by string) erro
 	}
 	done := make(chan error, 1)
 	r := probe.Reply{Answer: record.Answer{ID: p.Prompt, Yes: p.Answer == "yes", Value: p.Value, Person: by}, Done: func(err error) { done <- err }}
-	select {
-	case a.replies <- r:
-	case <-a.over:
-		return a.ended("answer")
-	case <-ctx.Done():
-		return api.Errorf(503, "busy", "try again", "answer: the run did not take it in time")
-	}
-	select {
-	case err := <-done:
-		return err
-	case <-a.over:
-		select {
-		case err := <-done:
-			return err
-		default:
-			return a.ended("answer")
-		}
-	}
+	return handOver(ctx, a, a.replies, r, done, "answer")
 }
 
 // Show takes a view of the job.
@@ -138,24 +121,7 @@ func (a *active) do(ctx context.Context, g api.GaugeAction) error {
 	}
 	done := make(chan error, 1)
 	act := probe.Action{Do: g.Action, MM: g.MM, Blade: g.Gauge, Done: func(err error) { done <- err }}
-	select {
-	case a.acts <- act:
-	case <-a.over:
-		return a.ended("gauge")
-	case <-ctx.Done():
-		return api.Errorf(503, "busy", "try again", "gauge: the run did not take the action in time")
-	}
-	select {
-	case err := <-done:
-		return err
-	case <-a.over:
-		select {
-		case err := <-done:
-			return err
-		default:
-			return a.ended("gauge")
-		}
-	}
+	return handOver(ctx, a, a.acts, act, done, "gauge")
 }
 
 // ended returns why an action came too late.
@@ -256,3 +222,26 @@ var errStop = errors.New("a stop was requested")
 
 // errClosing is the cause with which the end of the program ends a run.
 var errClosing = errors.New("the program is ending")
+
+// handOver gives the job what a person did, and waits until it has been carried
+// out or the run has ended. An outcome that is there counts before the end.
+func handOver[T any](ctx context.Context, a *active, to chan<- T, what T, done <-chan error, act string) error {
+	select {
+	case to <- what:
+	case <-a.over:
+		return a.ended(act)
+	case <-ctx.Done():
+		return api.Errorf(503, "busy", "try again", "%s: the run did not take it in time", act)
+	}
+	select {
+	case err := <-done:
+		return err
+	case <-a.over:
+		select {
+		case err := <-done:
+			return err
+		default:
+			return a.ended(act)
+		}
+	}
+}
