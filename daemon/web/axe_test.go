@@ -11,12 +11,12 @@ import (
 	"abbed/daemon/web/webtest"
 )
 
-// TestAxe runs axe-core over every screen. ABBED_AXE names its axe.min.js (npm
+// TestAxe runs axe-core over every screen. AXE_CORE_JS names its axe.min.js (npm
 // i axe-core; third-party code is never committed); without it, skipped.
 func TestAxe(t *testing.T) {
-	file := os.Getenv("ABBED_AXE")
+	file := os.Getenv("AXE_CORE_JS")
 	if file == "" {
-		t.Skip("ABBED_AXE names no axe.min.js")
+		t.Skip("AXE_CORE_JS names no axe.min.js")
 	}
 	axe, err := os.ReadFile(file)
 	if err != nil {
