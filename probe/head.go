@@ -2,6 +2,7 @@ package probe
 
 import (
 	"context"
+	"errors"
 	"math"
 	"slices"
 
@@ -142,11 +143,15 @@ func (h *Head) Raise(ctx context.Context) error {
 	if h.z >= h.setup.Clearance-0.005 {
 		return nil
 	}
-	if _, err := h.move(ctx, h.words.MoveZ(h.setup.Clearance, h.manner.Feeds.Z), "raise"); err != nil {
-		return err
+	word := h.words.MoveZ(h.setup.Clearance, h.manner.Feeds.Z)
+	err := h.carried(ctx, word, "raise", record.Nozzle{X: h.at.X, Y: h.at.Y})
+	if errors.Is(err, errNotDone) { // once more: up is safe, and lowers nothing
+		err = h.carried(ctx, word, "raise", record.Nozzle{X: h.at.X, Y: h.at.Y})
 	}
-	h.z = h.setup.Clearance
-	return nil
+	if err == nil {
+		h.z = h.setup.Clearance
+	}
+	return err
 }
 
 // Travel takes the nozzle to n at the clearance height.
@@ -161,7 +166,7 @@ func (h *Head) Travel(ctx context.Context, n record.Nozzle) error {
 	if err := h.Raise(ctx); err != nil {
 		return err
 	}
-	if _, err := h.move(ctx, h.words.MoveXY(n, h.manner.Feeds.Travel), "travel"); err != nil {
+	if err := h.carried(ctx, h.words.MoveXY(n, h.manner.Feeds.Travel), "travel", n); err != nil {
 		return err
 	}
 	h.at = n

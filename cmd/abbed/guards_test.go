@@ -325,3 +325,29 @@ func (g *guarded) look(p press) {
 		}
 	}
 }
+
+// TestGuardsFound replays what TestGuards found once: a raise whose line the
+// printer counted, without an answer and without doing it.
+func TestGuardsFound(t *testing.T) {
+	base, err := bench.Lookup("twist-level")
+	if err != nil {
+		t.Fatal(err)
+	}
+	base.Chatter = 0
+	m := machine{Seed: 1, LeverX: 1, LeverY: 1, Trigger: 1, Level: 0.3, Clearance: 5, Roll: 0.02, Steps: []string{"gauging"}, Blade: 0.02}
+	script := []press{
+		{Do: "fault", At: "silence@6"}, {Do: "lower", MM: -0.5}, {Do: "record"},
+		{Do: "next"}, {Do: "lower", MM: -0.5}, {Do: "record"}, {Do: "next"},
+	}
+	synctest.Test(t, func(t *testing.T) {
+		var tally guardTally
+		g := &guarded{m: m, tally: &tally}
+		g.play(t, memoryDir(t), base, script)
+		for _, b := range g.broken {
+			t.Error(b)
+		}
+		if tally.Recorded != 2 {
+			t.Errorf("%+v: want the record before the silence, and one after it", tally)
+		}
+	})
+}

@@ -45,6 +45,9 @@ func (p *Printer) Serve(ctx context.Context, rw io.ReadWriter) error {
 	p.mu.Lock()
 	p.links[l] = true
 	p.mu.Unlock()
+	if p.scenario.ResetOnOpen {
+		p.Restart() // before anything is read: else what came first would be lost by chance
+	}
 	var wg sync.WaitGroup
 	var readErr error
 	ended := false // on our side, before the reader saw the end
@@ -61,9 +64,6 @@ func (p *Printer) Serve(ctx context.Context, rw io.ReadWriter) error {
 		wg.Go(func() { l.chatter(p.scenario.Waits, func() string { return "wait" }) })
 	}
 	stop := context.AfterFunc(ctx, l.close)
-	if p.scenario.ResetOnOpen {
-		p.Restart()
-	}
 	l.obey()
 	p.mu.Lock()
 	delete(p.links, l)
