@@ -3,6 +3,7 @@ package gcode_test
 import (
 	"context"
 	"errors"
+	"flag"
 	"fmt"
 	"io"
 	"math/rand/v2"
@@ -143,6 +144,10 @@ func (t *trace) String() string {
 	return strings.Join(t.lines, "\n")
 }
 
+// noiseSeeds is over how many bad lines each printer of TestExactlyOnceOverABadLine
+// speaks.
+var noiseSeeds = flag.Uint64("noise.seeds", 3, "over how many bad lines 100,000 commands go")
+
 // Framed commands over a line that corrupts 1 byte in 1,000 both ways: each is
 // done exactly once and in order. What the 8-bit check cannot see (a damaged
 // line whose check agrees, about 1 in 200 at most) would show as a body that
@@ -161,17 +166,20 @@ func TestExactlyOnceOverABadLine(t *testing.T) {
 			if testing.Short() {
 				c.commands = 5000
 			}
-			badLine(t, &c.printer, c.commands)
+			for seed := range *noiseSeeds {
+				p := c.printer
+				badLine(t, &p, c.commands, uint64(1+seed))
+			}
 		})
 	}
 }
 
-func badLine(t *testing.T, p *ledger, commands int) {
+func badLine(t *testing.T, p *ledger, commands int, seed uint64) {
 	synctest.Test(t, func(t *testing.T) {
 		near, far := net.Pipe()
 		defer far.Close()
 		var tail trace
-		n := &noisy{Conn: far, r: rand.New(rand.NewPCG(1, 2)), every: 1000}
+		n := &noisy{Conn: far, r: rand.New(rand.NewPCG(seed, 2)), every: 1000}
 		go n.serve(p)
 		s := gcode.NewSession(near, gcode.Options{Log: tail.note})
 		defer s.Close()
