@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"strconv"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"abbed/config"
@@ -44,7 +45,7 @@ type Options struct {
 // Daemon keeps a printer within reach and carries out runs, applies and undoes
 // on the word of a person. It implements api.Desk.
 type Daemon struct {
-	settings config.Settings
+	settings atomic.Pointer[config.Settings] // what the owner set; replaced by Renew
 	store    *store.Store
 	clk      *clock.Clock
 	words    *dialect.Dialect
@@ -91,10 +92,11 @@ func New(ctx context.Context, o Options) (*Daemon, error) {
 		o.Log = slog.Default()
 	}
 	d := &Daemon{
-		settings: o.Settings, store: o.Store, clk: o.Clock, words: words, signer: o.Signer,
+		store: o.Store, clk: o.Clock, words: words, signer: o.Signer,
 		log: o.Log, build: o.Build, notice: o.Notice, board: status.New(), dirty: make(chan struct{}, 1), asked: make(chan struct{}, 1),
 		last: map[string]status.Last{}, ended: map[string]api.Run{},
 	}
+	d.settings.Store(&o.Settings)
 	d.base, d.abort = context.WithCancelCause(context.WithoutCancel(ctx))
 	lo := linkOptions(o, words)
 	lo.Session.OnUnasked = d.hear
@@ -236,7 +238,7 @@ func (d *Daemon) current() *active {
 
 // manner is how the head is driven, by the settings.
 func (d *Daemon) manner() probe.Manner {
-	s := d.settings
+	s := d.owner()
 	// A straight probe stops at the nozzle's own height, unless the owner says
 	// that the printer adds the offset.
 	raw := !s.Probe.AddsOffset
@@ -252,8 +254,9 @@ func (d *Daemon) manner() probe.Manner {
 // idleOff is what the printer's idle switch-off of the motors is put back to, s:
 // what the owner set, else what the printer said, else the default.
 func (d *Daemon) idleOff() int {
-	otherwise := int(d.settings.IdleOff / time.Second)
-	if _, said := d.settings.Given["idle_off"]; said {
+	s := d.owner()
+	otherwise := int(s.IdleOff / time.Second)
+	if _, said := s.Given["idle_off"]; said {
 		return otherwise
 	}
 	if f := d.link.now().facts; f != nil && f.IdleOff != nil && *f.IdleOff != probe.HeldOff {
@@ -261,8 +264,8 @@ func (d *Daemon) idleOff() int {
 	}
 	// A run that was cut off left it held; what the printer said before counts.
 	text, _, err := d.store.Report(context.Background(), idleReport)
-	if s, bad := strconv.Atoi(text); err == nil && bad == nil {
-		return s
+	if said, bad := strconv.Atoi(text); err == nil && bad == nil {
+		return said
 	}
 	return otherwise
 }
@@ -283,7 +286,7 @@ func (d *Daemon) learnIdle() {
 
 // plan is how much is measured, by the settings.
 func (d *Daemon) plan() probe.Plan {
-	s, p := d.settings, probe.DefaultPlan()
+	s, p := d.owner(), probe.DefaultPlan()
 	p.Rounds, p.Move, p.RowHalf, p.RowStep, p.Passes = s.Repeat.Rounds, s.Repeat.Move, s.Repeat.RowHalf, s.Repeat.RowStep, s.Repeat.Passes
 	p.Records, p.Patience = s.Gauging.Records, s.Gauging.Idle
 	p.Columns, p.Rows = s.Survey.Columns, s.Survey.Rows

@@ -35,7 +35,7 @@ func (d *Daemon) StartRun(ctx context.Context, n api.NewRun, by string) (api.Run
 	d.mu.Unlock()
 	d.audit(by, "start a run", fmt.Sprint(asked))
 	d.changed()
-	if n.Attended && d.settings.AttendedStarts {
+	if n.Attended && d.owner().AttendedStarts {
 		if err := d.attended(a, by); err != nil {
 			d.log.Warn("the attended start waits for a confirmation", "run", log.ID(), "cause", err)
 		}
@@ -46,7 +46,7 @@ func (d *Daemon) StartRun(ctx context.Context, n api.NewRun, by string) (api.Run
 // attended lets a run begin by the owner's standing word (the setting
 // attended_starts) and that of whoever pressed; the caller holds starting.
 func (d *Daemon) attended(a *active, by string) error {
-	word := record.Confirmed{Person: "attended start, by " + by, Blade: d.settings.Gauging.Blade}
+	word := record.Confirmed{Person: "attended start, by " + by, Blade: d.owner().Gauging.Blade}
 	for _, c := range runCautions {
 		word.Cautions = append(word.Cautions, c.ID)
 	}

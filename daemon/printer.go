@@ -10,14 +10,14 @@ import (
 )
 
 // know is what is known of the printer now.
-func (d *Daemon) know(f *Facts) known { return know(d.settings, f, d.inForce()) }
+func (d *Daemon) know(f *Facts) known { return know(d.owner(), f, d.inForce()) }
 
 // Printer says what is known of the printer.
 func (d *Daemon) Printer() api.Printer {
 	l := d.link.now()
 	k := d.know(l.facts)
 	p := api.Printer{
-		Link: l.state, Sentence: l.text, Port: d.settings.Port, Homed: l.homed, Layer: d.settings.Layer,
+		Link: l.state, Sentence: l.text, Port: d.owner().Port, Homed: l.homed, Layer: d.owner().Layer,
 		Owed: d.owed(), Steps: steps(k, l), Identity: map[string]string{},
 	}
 	if n := d.notices(); n != "" {
@@ -41,7 +41,7 @@ func (d *Daemon) Printer() api.Printer {
 
 // OpenPort is a person's word that the port may be opened.
 func (d *Daemon) OpenPort(_ context.Context, o api.Open) error {
-	d.audit(o.Person, "allow the opening of the port", d.settings.Port)
+	d.audit(o.Person, "allow the opening of the port", d.owner().Port)
 	d.link.Allow()
 	d.changed()
 	return nil

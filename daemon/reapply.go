@@ -63,7 +63,7 @@ func (d *Daemon) onto(ctx context.Context, a store.Applied, now [][]int64) (stor
 		return a, api.Errorf(409, "map-changed", "measure again", "re-apply: the stored map has another size than the correction")
 	}
 	same := true
-	limit := int64(1000 * d.settings.Criteria.Largest)
+	limit := int64(1000 * d.owner().Criteria.Largest)
 	for k, n := range t.Nodes {
 		v := now[n.J][n.I]
 		same = same && v == n.After()

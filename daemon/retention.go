@@ -44,7 +44,7 @@ func (d *Daemon) retaining(ctx context.Context) {
 // retain names the runs that are due soon, and drops those that are due and were
 // named long enough ago.
 func (d *Daemon) retain(ctx context.Context, now time.Time) error {
-	r := d.settings.Retention
+	r := d.owner().Retention
 	keep := store.Keep{Days: r.Days, Bytes: int64(r.Megabytes) << 20}
 	soon, err := d.store.Due(ctx, store.Keep{Days: keep.Days, Bytes: int64(early * float64(keep.Bytes))}, now.Add(warned))
 	if err != nil {
@@ -120,7 +120,8 @@ func (d *Daemon) name(ctx context.Context, was, named map[string]time.Time, now 
 }
 
 func (d *Daemon) drop(ctx context.Context, row store.RunRow, now time.Time) error {
-	why := fmt.Sprintf("retention: %d days, %d MB", d.settings.Retention.Days, d.settings.Retention.Megabytes)
+	r := d.owner().Retention
+	why := fmt.Sprintf("retention: %d days, %d MB", r.Days, r.Megabytes)
 	if err := d.store.Drop(ctx, row.ID, why); err != nil {
 		return err
 	}
