@@ -119,6 +119,9 @@ func moveAside(dir string, damage error) (Notice, error) {
 			return Notice{}, fmt.Errorf("move the damaged store aside: %w", err)
 		}
 	}
+	if err := errors.Join(syncDir(to), syncDir(dir)); err != nil {
+		return Notice{}, fmt.Errorf("move the damaged store aside: %w", err)
+	}
 	return Notice{
 		Text:  fmt.Sprintf("The store of runs was damaged (%v). It was moved to %s, and a new, empty one was begun.", damage, to),
 		Hint:  "Nothing was deleted. What was applied to the printer, or owed to it, is not known here any more: look at the printer's stored map before you go on. Check the disk or the card, too.",

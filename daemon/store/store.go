@@ -68,7 +68,7 @@ func Open(ctx context.Context, dir string) (*Store, Notice, error) {
 }
 
 func (s *Store) open(ctx context.Context) (Notice, error) {
-	if err := os.MkdirAll(s.dir, 0o700); err != nil {
+	if err := makeDir(s.dir); err != nil {
 		return Notice{}, err
 	}
 	var err error
@@ -96,6 +96,18 @@ func (s *Store) open(ctx context.Context) (Notice, error) {
 		notice, err = s.missed(ctx)
 	}
 	return notice, err
+}
+
+// makeDir makes the state directory if it is not there, and has the disk keep
+// that it is: what is synced inside a directory that goes is lost.
+func makeDir(dir string) error {
+	if _, err := os.Stat(dir); err == nil {
+		return nil
+	}
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return err
+	}
+	return syncDir(filepath.Dir(filepath.Clean(dir)))
 }
 
 // connect opens the file, checks it and brings its schema up to date.
