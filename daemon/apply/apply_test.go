@@ -214,14 +214,42 @@ func TestMapChanged(t *testing.T) {
 	}
 }
 
-// A map that was measured anew in between is left as it is.
+// A map that was measured anew in between is left as it is; one with a node that
+// was rounded, or spoilt on its way, is still ours.
 func TestResolveNewMap(t *testing.T) {
-	p, _, d, a := set(t)
-	p.nodes[2][2] = 1234
-	mine := clone(p.nodes)
-	a.State = store.Unfinished
-	a, err := d.Resolve(t.Context(), a, apply.TakeBack)
-	if err == nil || a.State != store.Failed || a.Code != "map-changed" || !reflect.DeepEqual(p.nodes, mine) {
-		t.Errorf("%s %s, %v, %v", a.State, a.Code, err, p.nodes)
+	for name, c := range map[string]struct {
+		change func(nodes [][]int64)
+		anew   bool
+	}{
+		"measured anew": {func(n [][]int64) {
+			for j := range n {
+				for i := range n[j] {
+					n[j][i] += 40 + int64(7*i-3*j)
+				}
+			}
+		}, true},
+		"a third is another": {func(n [][]int64) { n[0][0], n[1][1], n[2][2] = 500, -500, 1234 }, true},
+		"a node was spoilt":  {func(n [][]int64) { n[2][2] = 1234 }, false},
+		"all were rounded": {func(n [][]int64) {
+			for j := range n {
+				for i := range n[j] {
+					n[j][i] = after[j][i] / 10 * 10
+				}
+			}
+		}, false},
+	} {
+		for choice, want := range map[apply.Choice][][]int64{apply.TakeBack: before, apply.Finish: after} {
+			p, _, d, a := set(t)
+			c.change(p.nodes)
+			mine := clone(p.nodes)
+			a.State = store.Unfinished
+			a, err := d.Resolve(t.Context(), a, choice)
+			if c.anew && (err == nil || a.State != store.Failed || a.Code != "map-changed" || !reflect.DeepEqual(p.nodes, mine)) {
+				t.Errorf("%s: %s %s, %v, %v", name, a.State, a.Code, err, p.nodes)
+			}
+			if !c.anew && (err != nil || a.State.Open() || !reflect.DeepEqual(p.nodes, want) || !reflect.DeepEqual(p.kept, want)) {
+				t.Errorf("%s: %s %s, %v, %v", name, a.State, a.Code, err, p.nodes)
+			}
+		}
 	}
 }
