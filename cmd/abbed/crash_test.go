@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"flag"
@@ -18,6 +17,7 @@ import (
 	"time"
 
 	"abbed/daemon/api"
+	"abbed/daemon/store/storetest"
 	"abbed/gcode/bench"
 	"abbed/gcode/clock"
 )
@@ -35,50 +35,40 @@ func deathsHere() int {
 	return *crashes
 }
 
-// image copies the files of a state directory as a kill leaves them, while
-// their owner goes on. Each commit is synced, so that this is what a power cut
-// leaves too, but for what was being written: torn adds half a page of it.
-func image(t *testing.T, from string, torn bool) string {
+// image copies a state directory that nobody has open.
+func image(t *testing.T, from string) string {
 	t.Helper()
-	read := func(name string) []byte {
+	to := memoryDir(t)
+	for _, name := range []string{"abbed.db", "token", "abbed.begun"} {
 		b, err := os.ReadFile(filepath.Join(from, name))
+		if err == nil {
+			err = os.WriteFile(filepath.Join(to, name), b, 0o600)
+		}
 		if err != nil && !errors.Is(err, os.ErrNotExist) {
 			t.Error(err)
 		}
-		return b
 	}
-	to := memoryDir(t)
-	for {
-		// The log before the file; and once more if it began anew in between.
-		wal := read("abbed.db-wal")
-		files := map[string][]byte{"abbed.db": read("abbed.db"), "token": read("token"), "abbed.begun": read("abbed.begun")}
-		if again := read("abbed.db-wal"); !bytes.HasPrefix(again, wal[:min(32, len(wal))]) {
-			continue
-		}
-		if torn && len(wal) > 0 {
-			wal = append(wal, bytes.Repeat([]byte{0x5a}, 2111)...)
-		}
-		files["abbed.db-wal"] = wal
-		for name, b := range files {
-			if b == nil {
-				continue
-			}
-			if err := os.WriteFile(filepath.Join(to, name), b, 0o600); err != nil {
-				t.Error(err)
-			}
-		}
-		return to
-	}
+	return to
 }
 
-// death kills a daemon at one line of its dialogue: the state directory is
-// copied, and the line to the printer is cut, before another byte goes out.
+// lot decides at the k-th death what the disk keeps of what was not synced:
+// nothing at each third one, else any part of it.
+func lot(k int) *rand.Rand {
+	if k%3 == 0 {
+		return nil
+	}
+	return rand.New(rand.NewPCG(uint64(k), 17))
+}
+
+// death kills a daemon at one line of its dialogue, with the power: what the disk
+// has of the state directory is kept aside, and the line to the printer is cut,
+// before another byte goes out.
 type death struct {
 	t    *testing.T
-	dir  string
+	disk *storetest.Disk
 	wire *cable
 	at   int // of so many lines; 0: never
-	torn bool
+	lot  *rand.Rand
 
 	mu    sync.Mutex
 	lines int
@@ -89,7 +79,7 @@ func (d *death) hear(_, _ string) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if d.lines++; d.lines == d.at {
-		d.left = image(d.t, d.dir, d.torn)
+		d.left = d.disk.Image(d.t, d.lot)
 		d.wire.pull(true)
 	}
 }
@@ -162,11 +152,11 @@ func TestCrashCorrection(t *testing.T) {
 	base := measured(t, sc, seed)
 	var before, after [][]float64
 	var first, last int
-	whole := image(t, base, false)
+	whole := image(t, base)
 	synctest.Test(t, func(t *testing.T) {
 		printer := bench.New(sc, bench.Options{Seed: seed})
 		wire := &cable{printer: printer}
-		d := &death{t: t, dir: whole, wire: wire}
+		d := &death{wire: wire}
 		wire.trace = d.hear
 		w := open(t, whole, sc, wire)
 		defer w.close()
@@ -197,11 +187,12 @@ func TestCrashCorrection(t *testing.T) {
 			t.Run(fmt.Sprint(k), func(t *testing.T) {
 				t.Parallel()
 				rnd := rand.New(rand.NewPCG(uint64(k), 5))
-				dir := image(t, base, false)
+				dir := image(t, base)
+				disk, outside := storetest.Watch(t, dir), t // of the bubble
 				synctest.Test(t, func(t *testing.T) {
 					printer := bench.New(sc, bench.Options{Seed: seed})
 					wire := &cable{printer: printer}
-					d := &death{t: t, dir: dir, wire: wire, at: first + 1 + rnd.IntN(last-first), torn: k%3 == 0}
+					d := &death{t: outside, disk: disk, wire: wire, at: first + 1 + rnd.IntN(last-first), lot: lot(k)}
 					wire.trace = d.hear
 					w := open(t, dir, sc, wire)
 					ready(t, w)
@@ -299,7 +290,8 @@ func TestCrashRun(t *testing.T) {
 	const seed = 3
 	base := memoryDir(t)
 	var deaths []left
-	keep := func(torn bool) string { return image(t, base, torn) } // beyond the bubble
+	disk := storetest.Watch(t, base)
+	keep := func(k int) string { return disk.Image(t, lot(k)) } // beyond the bubble
 	synctest.Test(t, func(t *testing.T) {
 		rnd := rand.New(rand.NewPCG(seed, 8))
 		printer := bench.New(sc, bench.Options{Seed: seed})
@@ -318,7 +310,7 @@ func TestCrashRun(t *testing.T) {
 				old = now
 			}
 			s := printer.Safety()
-			deaths = append(deaths, left{keep(len(deaths)%3 == 0), old.Touches, now.Gaugings, s.Levelling, s.Limits, now.ID != ""})
+			deaths = append(deaths, left{keep(len(deaths)), old.Touches, now.Gaugings, s.Levelling, s.Limits, now.ID != ""})
 		}
 		w := open(t, base, sc, wire)
 		defer w.close()
