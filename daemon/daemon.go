@@ -76,6 +76,9 @@ type Daemon struct {
 	last     map[string]status.Last
 	counted  status.Counters
 	kept     status.Kept
+	told     told
+	inPrint  inPrint
+	share    *float64 // of the host, in the latest run
 }
 
 // New returns a daemon that has read what an earlier one left, and does nothing
@@ -176,6 +179,7 @@ func (d *Daemon) Work(ctx context.Context) {
 	own.Go(func() { d.publishing(linkCtx) })
 	own.Go(func() { d.requests(ctx) })
 	own.Go(func() { d.retaining(linkCtx) })
+	own.Go(func() { d.recall(linkCtx) })
 	<-ctx.Done()
 	d.closeDown()
 	endLink()

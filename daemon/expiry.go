@@ -6,9 +6,33 @@ import (
 	"time"
 
 	"abbed/analysis"
+	"abbed/daemon/status"
 	"abbed/daemon/store"
 	"abbed/probe/record"
 )
+
+// Why a correction expires, beside the tilt that moved, which is said with its
+// numbers.
+const (
+	leverOther = "the lever from nozzle to probe is another than the one that the correction was made for"
+	// mapAnew is kept when a run finds that the printer measured its map anew;
+	// mapOther is what the printer's own answer says.
+	mapAnew  = "the stored map was measured or changed since: the correction is not in it any more"
+	mapOther = "the printer's stored map is another than the one that the correction was written into: it was measured anew or changed since"
+)
+
+// expiryOf gives a reason its short name.
+func expiryOf(why string) string {
+	switch why {
+	case "":
+		return ""
+	case leverOther:
+		return status.ExpiredLever
+	case mapAnew, mapOther:
+		return status.ExpiredMap
+	}
+	return status.ExpiredTwist
+}
 
 // worn returns why the correction itself no longer holds, whatever stands in the
 // map: the head is another than the one that it was made for. A re-apply is
@@ -22,7 +46,7 @@ func (d *Daemon) worn(a store.Applied) string {
 		return ""
 	}
 	if k := d.know(l.facts); k.has.lever && k.setup.Lever != a.Lever {
-		return "the lever from nozzle to probe is another than the one that the correction was made for"
+		return leverOther
 	}
 	return ""
 }

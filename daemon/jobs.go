@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"time"
 
 	"abbed/daemon/api"
 	"abbed/daemon/store"
@@ -147,10 +148,12 @@ func (d *Daemon) carry(ctx context.Context, a *active, loan *Loan) {
 			case <-ctx.Done():
 			}
 		})
+		line := &timed{line: sess, now: time.Now}
 		err := probe.Execute(ctx, probe.Job{
-			Line: sess, Words: d.words, Manner: d.manner(), Log: a.log, Person: a, Clock: d.clk, Plan: d.plan(),
-			Show: func(v probe.View) { homed = v.Homed; a.Show(v) },
+			Line: line, Words: d.words, Manner: d.manner(), Log: a.log, Person: a, Clock: d.clk, Plan: d.plan(),
+			Show: func(v probe.View) { homed = v.Homed; line.show(v); a.Show(v) },
 		})
+		d.noteShare(line)
 		why = causeOf(ctx, sess, err)
 	}
 	d.settle(a, why)
@@ -238,7 +241,7 @@ func (d *Daemon) finish(a *active, why error) {
 	if err := a.log.Close(); err != nil {
 		d.log.Error("the end of the run cannot be kept", "run", run.ID, "err", err)
 	}
-	d.judge(a.log.Run())
+	d.learnRun(d.judge(a.log.Run()))
 	d.learnMap(a.log.Run())
 	d.learnTwist(a.log.Run())
 	if state == record.EndDone {

@@ -168,6 +168,7 @@ type linkState struct {
 	text   string
 	facts  *Facts
 	homed  bool
+	held   bool // this program has the port open
 	counts gcode.Counts
 }
 
@@ -176,6 +177,7 @@ func (l *Link) now() linkState {
 	defer l.mu.Unlock()
 	s := linkState{state: l.state, text: l.text, facts: l.facts, homed: l.homed, counts: l.spent}
 	if l.sess != nil {
+		s.held = l.sess.Err() == nil
 		s.counts = add(s.counts, l.sess.Counts())
 	}
 	return s

@@ -4,6 +4,7 @@ import (
 	"context"
 	"time"
 
+	"abbed/config"
 	"abbed/daemon/api"
 	"abbed/daemon/status"
 	"abbed/probe/record"
@@ -59,27 +60,17 @@ func (d *Daemon) publish() {
 	for k, v := range d.last {
 		s.Steps[k] = v
 	}
-	if n := len(d.verdicts.order); n > 0 {
-		j := d.verdicts.of[d.verdicts.order[n-1]]
-		a := Analysis(j.run, j.verdict)
-		s.Analysis = &a
-	}
+	s.HostShare = d.share
 	d.mu.Unlock()
-	d.gaps(&s)
+	s.PortHeld = d.link.now().held
+	s.Limits = limits(d.owner().Criteria)
+	d.showTold(&s)
+	d.showInPrint(&s)
 	d.board.Publish(s)
 }
 
-// gaps says the largest gap error found, and what the table in force leaves.
-func (d *Daemon) gaps(s *status.Snapshot) {
-	if s.Analysis == nil || s.Analysis.Largest == nil {
-		return
-	}
-	before := max(s.Analysis.Largest.Value, -s.Analysis.Largest.Value)
-	s.GapBefore = &before
-	if s.Applied.State == api.Kept {
-		left := s.Analysis.Largest.Hi95 - s.Analysis.Largest.Value
-		s.GapAfter = &left
-	}
+func limits(c config.Criteria) status.Limits {
+	return status.Limits{Tolerance: c.Tolerance, Scatter: c.Scatter, Play: c.Play, Wander: c.Wander, DriftRate: c.DriftRate}
 }
 
 func (d *Daemon) counters() status.Counters {
@@ -87,7 +78,7 @@ func (d *Daemon) counters() status.Counters {
 	c := status.Counters{Faults: uint64(l.counts.Faults), Resends: uint64(l.counts.Resends), Lines: uint64(l.counts.Received)}
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	c.Touches, c.Gaugings = d.counted.Touches, d.counted.Gaugings
+	c.Touches, c.Gaugings, c.Busy, c.Waited = d.counted.Touches, d.counted.Gaugings, d.counted.Busy, d.counted.Waited
 	if d.active != nil {
 		run := d.active.log.Run()
 		if !d.active.now().Over() {
@@ -104,12 +95,21 @@ func (d *Daemon) noteSteps(run record.Run) {
 	defer d.mu.Unlock()
 	d.counted.Touches += uint64(len(run.Touches))
 	d.counted.Gaugings += uint64(len(run.Gaugings))
+	for step, success := range outcomes(run) {
+		d.last[step] = lastNow(success)
+	}
+}
+
+// outcomes says of each step that a run came to whether it came to its end.
+func outcomes(run record.Run) map[string]bool {
+	out := map[string]bool{}
 	for _, s := range run.Finished {
-		d.last[string(s)] = lastNow(true)
+		out[string(s)] = true
 	}
-	if run.Ended != nil && run.Ended.State != record.EndDone {
-		d.last[string(run.Step)] = lastNow(false)
+	if run.Ended != nil && run.Ended.State != record.EndDone && run.Step != "" {
+		out[string(run.Step)] = false
 	}
+	return out
 }
 
 func lastNow(success bool) status.Last { return status.Last{At: time.Now(), Success: success} }

@@ -93,9 +93,6 @@ func (d *Daemon) learnProof(run record.Run) {
 	d.saveApplied(a)
 }
 
-// mapAnew is why a correction expires when the printer has measured its map anew.
-const mapAnew = "the stored map was measured or changed since: the correction is not in it any more"
-
 // learnMap keeps that the map of a run does not hold the correction any more.
 func (d *Daemon) learnMap(run record.Run) {
 	applied := d.inForce()
@@ -142,7 +139,7 @@ func (d *Daemon) expiry(a store.Applied) string {
 		return ""
 	}
 	if changedSince(l.facts, a) {
-		return "the printer's stored map is another than the one that the correction was written into: it was measured anew or changed since"
+		return mapOther
 	}
 	return ""
 }

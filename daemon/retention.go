@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"time"
 
+	"golang.org/x/sys/unix"
+
 	"abbed/daemon/status"
 	"abbed/daemon/store"
 )
@@ -136,8 +138,21 @@ func (d *Daemon) drop(ctx context.Context, row store.RunRow, now time.Time) erro
 // keeping is what is kept, for the board.
 func (d *Daemon) keeping() status.Kept {
 	d.mu.Lock()
-	defer d.mu.Unlock()
-	return d.kept
+	k := d.kept
+	d.mu.Unlock()
+	o := d.owner()
+	k.Limit, k.Free = int64(o.Retention.Megabytes)<<20, free(o.State)
+	return k
+}
+
+// free returns how many bytes the disk under dir has left for this program, or
+// -1 if that cannot be told.
+func free(dir string) int64 {
+	var s unix.Statfs_t
+	if dir == "" || unix.Statfs(dir, &s) != nil {
+		return -1
+	}
+	return int64(s.Bavail) * int64(s.Bsize)
 }
 
 // notices are what a person should know of the store, as sentences; "" if

@@ -35,13 +35,12 @@ func (c collector) Collect(ch chan<- prometheus.Metric) {
 	}
 	to := sink{ch}
 	program(to, s)
-	printer(to, s.Printer)
-	counters(to, s.Counters)
+	printer(to, s)
+	counters(to, s)
 	kept(to, s.Kept)
 	runs(to, s)
-	if s.Analysis != nil {
-		analysis(to, *s.Analysis)
-	}
-	gaps(to, s)
-	applied(to, s.Applied)
+	stability(to, s)
+	gauged(to, s)
+	findings(to, s.Analysis)
+	applied(to, s)
 }

@@ -9,8 +9,9 @@ var (
 	buildInfo = gauge("build_info", "Which program this is.", "version", "commit", "go")
 	gathered  = gauge("snapshot_timestamp_seconds", "When the values were gathered.")
 
-	linkUp    = gauge("link_up", "Whether the printer is identified.")
+	up        = gauge("up", "Whether the printer is identified (link ready or resting).")
 	linkState = gauge("link_state", "State of the link to the printer.", "state")
+	portHeld  = gauge("port_held", "Whether this program has the printer's port open.")
 	homed     = gauge("printer_homed", "Whether the machine knows where it is.")
 	levelling = gauge("levelling_enabled", "Whether the stored levelling is on.")
 	warm      = gauge("temperature_celsius", "Temperature as last heard.", "part")
@@ -22,29 +23,22 @@ var (
 	faults   = counter("faults_total", "Faults of the printer and of the link.")
 	resends  = counter("resends_total", "Lines that had to be sent again.")
 	lines    = counter("lines_total", "Lines heard from the printer.")
+	busy     = counter("printer_busy_seconds_total", "How long the printer was busy with commands of runs.")
+	waited   = counter("host_wait_seconds_total", "How long the printer waited for the next command of a run while no person was waited for.")
+	share    = gauge("host_share_ratio", "How long the printer waited for this program in the latest run, as a share of its busy time.")
 
 	storeBytes  = gauge("store_bytes", "How much of the store's file is in use.")
+	storeLimit  = gauge("store_limit_bytes", "From where on runs are dropped.")
+	diskFree    = gauge("state_free_bytes", "How much room the disk of the state directory has left.")
 	runsDue     = gauge("runs_due", "Runs that will be dropped soon: old, or the store is nearly full.")
 	runsDropped = counter("runs_dropped_total", "Runs that were dropped, after a warning.")
 
-	runActive   = gauge("run_active", "Whether a run goes on.")
+	runActive   = gauge("run_active", "Whether a run goes on, or waits for its confirmation.")
+	runState    = gauge("run_state", "State of the latest run since the start of the program.", "state")
 	runProgress = gauge("run_progress_ratio", "Progress of the step in hand.")
 	stepAt      = gauge("step_last_timestamp_seconds", "When a step last ended.", "step")
 	stepSuccess = gauge("step_last_success", "Whether a step came to its end when it last ran.", "step")
-
-	steady     = gauge("steady", "Whether all gates passed in the latest analysis.")
-	scatter    = gauge("probe_scatter_meters", "Standard deviation of the probe.")
-	firstTouch = gauge("probe_first_touch_meters", "Bias of the first touch.")
-	drift      = gauge("drift_meters_per_second", "Drift of the heights.")
-	play       = gauge("play_meters", "Difference by side of approach.", "axis")
-	wander     = gauge("wander_meters", "Standard deviation between passes of one row.")
-	share      = gauge("twist_share_ratio", "Share of the map's left-to-right shape that is lever error.")
-	level      = gauge("z_offset_error_meters", "Error of the Z offset; positive is too high.")
-	largest    = gauge("gap_error_largest_meters", "Largest gap error, without sign.", "when")
-	finding    = gauge("finding", "Findings of the latest analysis.", "id")
-
-	correction = gauge("correction_state", "State of the correction that stands in the printer.", "state")
-	proved     = gauge("correction_proved", "Whether the correction was gauged while in force.")
+	checkDue    = gauge("check_due_timestamp_seconds", "When the next quick check is due; absent without a calendar.")
 )
 
 func program(to sink, s status.Snapshot) {
@@ -52,11 +46,11 @@ func program(to sink, s status.Snapshot) {
 	to.put(gathered, float64(s.At.UnixMilli())/1e3)
 }
 
-func printer(to sink, p api.Printer) {
-	to.flag(linkUp, p.Link == api.Ready || p.Link == api.Resting)
-	for _, l := range []api.Link{api.Unopened, api.Connecting, api.Ready, api.Resting, api.Taken, api.Lost} {
-		to.flag(linkState, p.Link == l, string(l))
-	}
+func printer(to sink, s status.Snapshot) {
+	p := s.Printer
+	to.flag(up, p.Link == api.Ready || p.Link == api.Resting)
+	oneOf(to, linkState, p.Link, []api.Link{api.Unopened, api.Connecting, api.Ready, api.Resting, api.Taken, api.Lost})
+	to.flag(portHeld, s.PortHeld)
 	to.flag(homed, p.Homed)
 	if p.Levelling.Value != nil {
 		to.flag(levelling, *p.Levelling.Value)
@@ -70,16 +64,26 @@ func printer(to sink, p api.Printer) {
 	to.put(owed, float64(len(p.Owed)))
 }
 
-func counters(to sink, c status.Counters) {
+func counters(to sink, s status.Snapshot) {
+	c := s.Counters
 	to.put(touches, float64(c.Touches))
 	to.put(gaugings, float64(c.Gaugings))
 	to.put(faults, float64(c.Faults))
 	to.put(resends, float64(c.Resends))
 	to.put(lines, float64(c.Lines))
+	to.put(busy, c.Busy)
+	to.put(waited, c.Waited)
+	if s.HostShare != nil {
+		to.put(share, *s.HostShare)
+	}
 }
 
 func kept(to sink, k status.Kept) {
 	to.put(storeBytes, float64(k.Bytes))
+	to.put(storeLimit, float64(k.Limit))
+	if k.Free >= 0 {
+		to.put(diskFree, float64(k.Free))
+	}
 	to.put(runsDue, float64(k.Due))
 	to.put(runsDropped, float64(k.Dropped))
 }
@@ -87,6 +91,9 @@ func kept(to sink, k status.Kept) {
 func runs(to sink, s status.Snapshot) {
 	active := s.Run != nil && !s.Run.State.Over()
 	to.flag(runActive, active)
+	if s.Run != nil {
+		oneOf(to, runState, s.Run.State, []api.State{api.AwaitingConfirmation, api.Running, api.AwaitingPerson, api.AwaitingGauge, api.AwaitingNext, api.Done, api.Stopped, api.Failed})
+	}
 	if active && s.Run.Progress.Of > 0 {
 		to.put(runProgress, float64(s.Run.Progress.Done)/float64(s.Run.Progress.Of))
 	}
@@ -94,39 +101,7 @@ func runs(to sink, s status.Snapshot) {
 		to.put(stepAt, float64(last.At.UnixMilli())/1e3, step)
 		to.flag(stepSuccess, last.Success, step)
 	}
-}
-
-func analysis(to sink, a api.Analysis) {
-	to.flag(steady, a.Stability.Steady)
-	to.measured(scatter, a.Stability.Scatter)
-	to.measured(firstTouch, a.Stability.FirstTouch)
-	to.measured(drift, a.Stability.DriftRate)
-	to.measured(play, a.Stability.PlayX, "x")
-	to.measured(play, a.Stability.PlayY, "y")
-	to.measured(wander, a.Stability.Wander)
-	to.measured(share, a.Share)
-	to.measured(level, a.Level)
-	seen := map[string]bool{}
-	for _, f := range a.Findings {
-		if !seen[f.ID] {
-			seen[f.ID] = true
-			to.flag(finding, true, f.ID)
-		}
+	if !s.Check.Due.IsZero() {
+		to.put(checkDue, float64(s.Check.Due.UnixMilli())/1e3)
 	}
-}
-
-func gaps(to sink, s status.Snapshot) {
-	if s.GapBefore != nil {
-		to.put(largest, *s.GapBefore*1e-3, "before")
-	}
-	if s.GapAfter != nil {
-		to.put(largest, *s.GapAfter*1e-3, "after")
-	}
-}
-
-func applied(to sink, a api.Applied) {
-	for _, st := range []api.AppliedState{api.NoneApplied, api.Writing, api.Verifying, api.Kept, api.PutBack, api.Undone, api.ApplyFailed, api.Unfinished} {
-		to.flag(correction, a.State == st, string(st))
-	}
-	to.flag(proved, a.Proved)
 }

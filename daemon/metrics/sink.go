@@ -13,16 +13,26 @@ type sink struct{ ch chan<- prometheus.Metric }
 
 // family is a metric with its help and the names of its labels.
 type family struct {
+	name string
 	desc *prometheus.Desc
 	kind prometheus.ValueType
 }
 
+// every lists the families in the order in which they were made; a test holds
+// the documented table to it.
+var every []family
+
 func gauge(name, help string, labels ...string) family {
-	return family{prometheus.NewDesc("abbed_"+name, help, labels, nil), prometheus.GaugeValue}
+	return made(name, help, prometheus.GaugeValue, labels)
 }
 
-func counter(name, help string) family {
-	return family{prometheus.NewDesc("abbed_"+name, help, nil, nil), prometheus.CounterValue}
+func counter(name, help string) family { return made(name, help, prometheus.CounterValue, nil) }
+
+func made(name, help string, kind prometheus.ValueType, labels []string) family {
+	name = "abbed_" + name
+	f := family{name, prometheus.NewDesc(name, help, labels, nil), kind}
+	every = append(every, f)
+	return f
 }
 
 // put sends one sample; one that is not finite is not sent.
@@ -42,6 +52,14 @@ func (s sink) flag(f family, on bool, labels ...string) {
 	s.put(f, v, labels...)
 }
 
+// oneOf sends 1 for the word that is, and 0 for all others: a series that fell
+// to 0 says more than one that is gone, and there are never more than words.
+func oneOf[T ~string](s sink, f family, is T, words []T) {
+	for _, w := range words {
+		s.flag(f, w == is, string(w))
+	}
+}
+
 // measured sends a measured value in base units; nil, and a unit that is not
 // known here, are not sent.
 func (s sink) measured(f family, m *api.Measured, labels ...string) {
@@ -53,10 +71,18 @@ func (s sink) measured(f family, m *api.Measured, labels ...string) {
 	}
 }
 
+// doubted sends a measured value and the half width of its 95 % interval.
+func (s sink) doubted(f, half family, m *api.Measured) {
+	s.measured(f, m)
+	if m != nil {
+		s.measured(half, &api.Measured{Value: (m.Hi95 - m.Lo95) / 2, Unit: m.Unit})
+	}
+}
+
 // base gives the factor from the unit of a measured value to its base unit.
 var base = map[string]float64{
 	"mm": 1e-3, "um": 1e-6, "m": 1,
 	"mm/min": 1e-3 / 60, "um/min": 1e-6 / 60, "mm/s": 1e-3,
 	"1": 1, "": 1, "%": 1e-2,
-	"deg": math.Pi / 180, "rad": 1,
+	"deg": math.Pi / 180, "rad": 1, "rad/mm": 1e3,
 }

@@ -3,6 +3,7 @@ package status
 import (
 	"time"
 
+	"abbed/analysis"
 	"abbed/daemon/api"
 )
 
@@ -17,6 +18,9 @@ type Counters struct {
 	Resends uint64
 	// Lines that were heard from the printer.
 	Lines uint64
+	// Busy is how long the printer was busy with commands of runs, Waited how
+	// long it waited for the next one while nobody else was waited for, s.
+	Busy, Waited float64
 }
 
 // Last says when a step last ended and whether it came to its end.
@@ -31,6 +35,25 @@ type Kept struct {
 	Bytes   int64
 	Due     int
 	Dropped uint64
+	// Limit is how many bytes may be in use, Free how many the disk has left
+	// (-1: not known).
+	Limit, Free int64
+}
+
+// Bound is a size with the half width of its 95 % interval, mm.
+type Bound struct{ Value, Half float64 }
+
+// Limits are the owner's thresholds, mm, and mm per minute.
+type Limits struct {
+	Tolerance, Scatter, Play, Wander float64
+	DriftRate                        float64
+}
+
+// Check says when the quick check is due; zero: never asked for.
+type Check struct {
+	Due time.Time
+	// Waits says why a due check has not begun, "" if it is not due.
+	Waits string
 }
 
 // Build says which program this is.
@@ -50,18 +73,48 @@ type Snapshot struct {
 	Printer api.Printer
 	// Run is the latest run, nil if there was none.
 	Run *api.Run
-	// Analysis is that of the latest run which has one, nil if none has.
+	// Analysis is that of the latest run that has ended, nil if none has.
 	Analysis *api.Analysis
-	Applied  api.Applied
-	Counters Counters
-	Kept     Kept
+	// Steady is the stability that the latest run found which tested it.
+	Steady *api.Stability
+	// Gauged is the analysis of the latest run whose gap error could be told,
+	// Tilt how fast the head tilts by it, TiltApplied the same by the run from
+	// which the correction in force was made, rad per mm.
+	Gauged            *api.Analysis
+	Tilt, TiltApplied analysis.Rates
+	Applied           api.Applied
+	Counters          Counters
+	Kept              Kept
 	// Steps holds how each step of a run (by its name in the API, and "apply"
 	// and "undo") last ended; a step that never ended is absent.
 	Steps map[string]Last
-	// GapBefore is the largest gap error found, mm, without sign, and GapAfter
-	// what the table in force leaves of it (with the table's own doubt); nil
+	// GapBefore is the largest gap error found, without sign, and GapAfter what
+	// the correction in force leaves of it at its nodes in the gauged area; nil
 	// if not known.
-	GapBefore *float64
-	GapAfter  *float64
+	GapBefore *Bound
+	GapAfter  *Bound
+	// AppliedAt is when the correction in force was written, zero if none is;
+	// Expiry is why it no longer holds, one of Expiries, or "".
+	AppliedAt time.Time
+	Expiry    string
+	// PortHeld says that this program has the port open.
+	PortHeld bool
+	// HostShare is how long the printer waited for this program in the latest
+	// run, as a share of its own busy time; nil if not known.
+	HostShare *float64
+	Limits    Limits
+	Check     Check
 	Build     Build
 }
+
+// Expiries are the reasons why a correction no longer holds: the head's tilt
+// moved beyond its doubt, the lever is another, the stored map was measured or
+// changed since.
+var Expiries = []string{ExpiredTwist, ExpiredLever, ExpiredMap}
+
+// The members of Expiries.
+const (
+	ExpiredTwist = "twist"
+	ExpiredLever = "lever"
+	ExpiredMap   = "map"
+)

@@ -1,0 +1,206 @@
+package daemon
+
+import (
+	"context"
+	"math"
+	"time"
+
+	"abbed/analysis"
+	"abbed/daemon/api"
+	"abbed/daemon/status"
+	"abbed/daemon/store"
+	"abbed/probe/record"
+)
+
+// told is what the runs that have ended tell, each matter by the latest run
+// that tells it. Run ids sort by time.
+type told struct {
+	latest, steady, gauged *telling
+}
+
+// telling is a run that has ended, in the words of the API.
+type telling struct {
+	judged
+	analysis api.Analysis
+}
+
+// newer reports whether run id is later than what is told.
+func (t *telling) newer(id string) bool { return t == nil || id >= t.run.ID }
+
+// learnRun takes what a run tells that has ended.
+func (d *Daemon) learnRun(j judged) {
+	if len(j.run.Touches) == 0 || j.run.Proof != nil {
+		return // a run that never began, or that gauged the correction and not the machine
+	}
+	t := &telling{j, Analysis(j.run, j.verdict)}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.told.latest.newer(j.run.ID) {
+		d.told.latest = t
+	}
+	if t.analysis.Stability.Scatter != nil && j.run.Did(record.StepRepeat) && d.told.steady.newer(j.run.ID) {
+		d.told.steady = t
+	}
+	if t.analysis.Largest != nil && d.told.gauged.newer(j.run.ID) {
+		d.told.gauged = t
+	}
+}
+
+// recalled is how many runs are looked through at the start, at most.
+const recalled = 50
+
+// recall learns from the runs of earlier days, newest first, what the board
+// shows of them: how each step last ended, and what was found. A daemon that
+// was just started is not one that never checked.
+func (d *Daemon) recall(ctx context.Context) {
+	rows, err := d.store.Runs(ctx)
+	if err != nil {
+		d.log.Error("the runs of earlier days cannot be read", "err", err)
+		return
+	}
+	for _, row := range rows[:min(len(rows), recalled)] {
+		if ctx.Err() != nil || d.complete() {
+			break
+		}
+		if row.State == "" {
+			continue // it goes on
+		}
+		if run, err := d.store.Load(ctx, row.ID); err == nil {
+			d.recallRun(row, run)
+		}
+	}
+	d.changed()
+}
+
+// complete reports whether there is nothing more to be recalled.
+func (d *Daemon) complete() bool {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	for _, s := range wholeJob {
+		if _, ok := d.last[string(s)]; !ok {
+			return false
+		}
+	}
+	return d.told.latest != nil && d.told.steady != nil && d.told.gauged != nil
+}
+
+func (d *Daemon) recallRun(row store.RunRow, run record.Run) {
+	d.mu.Lock()
+	for step, success := range outcomes(run) {
+		if _, known := d.last[step]; !known {
+			d.last[step] = status.Last{At: row.Ended, Success: success}
+		}
+	}
+	need := d.told.latest == nil || d.told.steady == nil && run.Did(record.StepRepeat) || d.told.gauged == nil && len(run.Gaugings) > 0
+	d.mu.Unlock()
+	if need {
+		d.learnRun(d.judge(run))
+	}
+}
+
+// showTold puts on a snapshot what the runs tell.
+func (d *Daemon) showTold(s *status.Snapshot) {
+	d.mu.Lock()
+	t := d.told
+	d.mu.Unlock()
+	if t.latest != nil {
+		s.Analysis = &t.latest.analysis
+	}
+	if t.steady != nil {
+		s.Steady = &t.steady.analysis.Stability
+	}
+	if t.gauged == nil {
+		return
+	}
+	s.Gauged = &t.gauged.analysis
+	s.Tilt = t.gauged.verdict.Rates(t.gauged.run.Setup.Lever)
+	g := t.gauged.analysis.Largest
+	s.GapBefore = &status.Bound{Value: math.Abs(g.Value), Half: (g.Hi95 - g.Lo95) / 2}
+}
+
+// inPrint is what is known beside the journal of the correction that stands in
+// the printer, and for which entry and gauged run that was worked out.
+type inPrint struct {
+	n      int64
+	gauged string
+	at     time.Time
+	tilt   analysis.Rates
+	after  *status.Bound
+}
+
+// showInPrint puts on a snapshot since when the correction in force stands,
+// what it was made from, and what it leaves.
+func (d *Daemon) showInPrint(s *status.Snapshot) {
+	d.mu.Lock()
+	a, t, known := d.applied, d.told.gauged, d.inPrint
+	d.mu.Unlock()
+	if a.State != store.Kept {
+		return
+	}
+	gauged := ""
+	if t != nil {
+		gauged = t.run.ID
+	}
+	if known.n != a.N || known.gauged != gauged {
+		known = d.work(a, t)
+		known.gauged = gauged
+		d.mu.Lock()
+		d.inPrint = known
+		d.mu.Unlock()
+	}
+	s.AppliedAt, s.TiltApplied, s.GapAfter = known.at, known.tilt, known.after
+	s.Expiry = expiryOf(d.expiry(a))
+}
+
+// work works out what inPrint holds.
+func (d *Daemon) work(a store.Applied, t *telling) inPrint {
+	out := inPrint{n: a.N, at: d.keptAt(a)}
+	if j, err := d.judged(a.Run); err == nil {
+		out.tilt = j.verdict.Rates(j.run.Setup.Lever)
+	}
+	if t != nil {
+		out.after = d.leaves(a, t.judged)
+	}
+	return out
+}
+
+// journalTail is how many entries of the journal are looked through for when a
+// correction was written: each proof or expiry adds one.
+const journalTail = 100
+
+// keptAt returns when the correction was first kept.
+func (d *Daemon) keptAt(a store.Applied) time.Time {
+	at := a.At
+	all, err := d.store.AppliedTail(context.Background(), journalTail)
+	if err != nil {
+		d.log.Error("the journal cannot be read", "err", err)
+	}
+	for _, e := range all {
+		if e.Digest != a.Digest || e.State != store.Kept {
+			break
+		}
+		at = e.At
+	}
+	return at
+}
+
+// leaves returns what a correction leaves of the gap error that a run found: the
+// largest |g + addition| at its nodes in the gauged area.
+func (d *Daemon) leaves(a store.Applied, j judged) *status.Bound {
+	t, _, err := d.table(context.Background(), a.Digest)
+	if err != nil || j.verdict.Gap == nil || t.Printer != j.run.Setup.Printer.ID {
+		return nil
+	}
+	var out *status.Bound
+	for _, n := range t.Nodes {
+		g, u95, why := j.verdict.Gap.At(n.Place)
+		if why != nil || math.IsNaN(g) || math.IsNaN(u95) {
+			continue
+		}
+		left := math.Abs(g + float64(n.Add)/1000)
+		if out == nil || left > out.Value || left == out.Value && u95 > out.Half {
+			out = &status.Bound{Value: left, Half: u95}
+		}
+	}
+	return out
+}
