@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"log/slog"
 	"math/rand/v2"
 	"os"
 	"strings"
@@ -113,7 +114,7 @@ func (d *demo) run(ctx context.Context) error {
 	}
 	defer closeTrace()
 	h, err := build(ctx, plan{
-		settings: demoSettings(d.scenario, path, d.listen, d.state), clock: clock.Fast(d.speed), log: logger(d.errs, "warn"), trace: trace,
+		settings: demoSettings(d.scenario, path, d.listen, d.state), clock: clock.Fast(d.speed), log: logger(d.errs, slog.LevelWarn), trace: trace,
 	})
 	if err != nil {
 		return err

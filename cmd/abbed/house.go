@@ -36,6 +36,8 @@ type house struct {
 	server *http.Server
 	log    *slog.Logger
 	notice string // how the store was opened
+	// manager is told when the house serves and when it ends.
+	manager manager
 }
 
 // plan is what a house is built from.
@@ -47,6 +49,7 @@ type plan struct {
 	open     func(context.Context) (io.ReadWriteCloser, error)
 	listener net.Listener
 	trace    func(dir, line string)
+	manager  manager
 }
 
 // build opens the store, reads what an earlier daemon left, and binds the
@@ -55,7 +58,7 @@ func build(ctx context.Context, p plan) (*house, error) {
 	if err := access.CheckListen(p.settings.Listen, rules(p.settings)); err != nil {
 		return nil, usage(err)
 	}
-	h := &house{log: p.log, files: p.settings.Access}
+	h := &house{log: p.log, files: p.settings.Access, manager: p.manager}
 	if err := h.keep(ctx, p); err != nil {
 		return nil, err
 	}
@@ -195,11 +198,14 @@ func (h *house) run(ctx context.Context) error {
 	daemonCtx, end := context.WithCancel(ctx)
 	defer end()
 	own.Go(func() { h.daemon.Work(daemonCtx) })
+	own.Go(func() { h.manager.watch(streams, func() { h.daemon.Printer() }) })
+	h.manager.ready("serving " + h.url())
 	var err error
 	select {
 	case err = <-served:
 	case <-ctx.Done():
 	}
+	h.manager.stopping()
 	end()
 	cut()
 	late, cancel := context.WithTimeout(context.WithoutCancel(ctx), 5*time.Second)
@@ -212,13 +218,4 @@ func (h *house) run(ctx context.Context) error {
 		err = nil
 	}
 	return errors.Join(err, h.store.Close())
-}
-
-// logger writes words for people on w.
-func logger(w io.Writer, level string) *slog.Logger {
-	var l slog.Level
-	if err := l.UnmarshalText([]byte(level)); err != nil {
-		l = slog.LevelInfo
-	}
-	return slog.New(slog.NewTextHandler(w, &slog.HandlerOptions{Level: l}))
 }

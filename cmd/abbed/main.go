@@ -11,6 +11,8 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"runtime"
+	"runtime/debug"
 	"syscall"
 
 	"github.com/spf13/cobra"
@@ -18,8 +20,12 @@ import (
 	"abbed/gcode/port"
 )
 
-// version of the program; a release build sets it with -ldflags.
-var version = "0.1-dev"
+// version of the program, and the commit it was built from; deploy/build sets
+// them with -ldflags.
+var (
+	version = "0.1-dev"
+	commit  = ""
+)
 
 // Exit codes, as the contract has them.
 const (
@@ -118,8 +124,23 @@ func versionCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "version", Short: "Say which version this is",
 		RunE: func(c *cobra.Command, _ []string) error {
-			_, err := fmt.Fprintln(c.OutOrStdout(), "abbed", version)
+			_, err := fmt.Fprintf(c.OutOrStdout(), "abbed %s (commit %s, %s, %s/%s)\n", version, builtFrom(), runtime.Version(), runtime.GOOS, runtime.GOARCH)
 			return err
 		},
 	}
+}
+
+// builtFrom names the commit: as it was set, else as the compiler noted it.
+func builtFrom() string {
+	if commit != "" {
+		return commit
+	}
+	if b, ok := debug.ReadBuildInfo(); ok {
+		for _, s := range b.Settings {
+			if s.Key == "vcs.revision" {
+				return s.Value
+			}
+		}
+	}
+	return "unknown"
 }

@@ -1,9 +1,13 @@
 package main
 
 import (
+	"context"
 	"fmt"
+	"io"
+	"log/slog"
 	"os"
 	"runtime/debug"
+	"sync"
 
 	"github.com/spf13/cobra"
 
@@ -24,32 +28,78 @@ Opening a real device may reset the printer's board: the page asks first.`,
 	}
 	config.AddFlags(c.Flags())
 	c.RunE = func(c *cobra.Command, _ []string) error {
-		s, err := config.Load(config.Options{Flags: c.Flags(), AlsoEnv: alsoEnv})
+		load := func() (config.Settings, error) {
+			return config.Load(config.Options{Flags: c.Flags(), AlsoEnv: alsoEnv})
+		}
+		s, err := load()
 		if err != nil {
 			return usage(err)
 		}
 		if s.Port == "" {
-			return usage(fmt.Errorf("serve: no port is given: --port DEV, a device, a pseudo-terminal or tcp://host:port; abbed doctor lists what is plugged in"))
+			return usage(fmt.Errorf("serve: no port is given: --port DEV, a device, a pseudo-terminal or tcp://host:port; abbed doctor lists what is plugged in, abbed setup writes a settings file"))
 		}
 		if os.Getenv("GOMEMLIMIT") == "" {
 			debug.SetMemoryLimit(softMemory)
 		}
-		errs := c.ErrOrStderr()
-		h, err := build(c.Context(), plan{settings: s, log: logger(errs, s.LogLevel)})
-		if err != nil {
-			return err
-		}
-		link, _ := h.access.Link(h.access.Base(), access.Everything)
-		fmt.Fprintf(errs, "abbed listens on %s\nOpen this link once, in the browser that is to operate the printer:\n  %s\nPrograms read the token in %s\n", h.url(), link, h.access.TokenFile())
-		if s.Access.Beyond {
-			fmt.Fprintln(errs, "It is open beyond this machine: there, everything needs a session (abbed pair) or the token.")
-			if s.Access.Certificate == "" {
-				fmt.Fprintln(errs, "Without TLS, whoever is on that network can read along and take a session over.")
-			}
-		}
-		return h.run(c.Context())
+		return service{settings: s, load: load, errs: c.ErrOrStderr()}.run(c.Context())
 	}
 	return c
+}
+
+// service is serve with its settings read.
+type service struct {
+	settings config.Settings
+	load     func() (config.Settings, error) // reads them anew
+	errs     io.Writer
+}
+
+// run serves until the context ends.
+func (v service) run(ctx context.Context) error {
+	level := new(slog.LevelVar)
+	level.Set(levelOf(v.settings.LogLevel))
+	log := logger(v.errs, level)
+	ctx, hangUps, quiet := hangUps(ctx)
+	defer quiet()
+	m := serviceManager(log)
+	count := startsOf(m, log)
+	if count.hold(ctx, m) != nil {
+		return nil // somebody ended it while it waited
+	}
+	h, err := build(ctx, plan{settings: v.settings, log: log, manager: m})
+	if err != nil {
+		return err
+	}
+	v.welcome(h, log)
+	beside, end := context.WithCancel(ctx)
+	var own sync.WaitGroup
+	own.Go(func() { count.lasting(beside) })
+	own.Go(func() {
+		reload{load: v.load, to: h.daemon, level: level, manager: m, status: "serving " + h.url(), log: log}.listen(beside, hangUps)
+	})
+	err = h.run(ctx)
+	end()
+	own.Wait()
+	count.ended(err)
+	return err
+}
+
+// welcome says where the page is. The one-time link carries every right: it is
+// for a person's terminal, and never for a log.
+func (v service) welcome(h *house, log *slog.Logger) {
+	beyond, plain := v.settings.Access.Beyond, v.settings.Access.Certificate == ""
+	if intoJournal(v.errs) {
+		log.Info("abbed listens", "version", version, "page", h.url(), "token", h.access.TokenFile(), "beyond this machine", beyond, "TLS", !plain,
+			"hint", "abbed pair prints a link for a browser")
+		return
+	}
+	link, _ := h.access.Link(h.access.Base(), access.Everything)
+	fmt.Fprintf(v.errs, "abbed listens on %s\nOpen this link once, in the browser that is to operate the printer:\n  %s\nPrograms read the token in %s\n", h.url(), link, h.access.TokenFile())
+	if beyond {
+		fmt.Fprintln(v.errs, "It is open beyond this machine: there, everything needs a session (abbed pair) or the token.")
+		if plain {
+			fmt.Fprintln(v.errs, "Without TLS, whoever is on that network can read along and take a session over.")
+		}
+	}
 }
 
 // softMemory is from where on the collector works harder, bytes: beside a
