@@ -17,20 +17,31 @@ import (
 )
 
 // SignOff takes a person's confirmation of each caution for one exact table and
-// returns a token for it.
+// returns a token for it. The printer is asked anew what it would keep: where
+// that is not what was shown, the caution about it is another, and is missing.
 func (d *Daemon) SignOff(ctx context.Context, digest string, s api.SignOff) (api.SignedOff, error) {
 	t, run, err := d.table(ctx, digest)
 	if err != nil {
 		return api.SignedOff{}, err
 	}
-	if m := missing(tableCautions(t, nil), s.Cautions); len(m) > 0 {
-		return api.SignedOff{}, cautionsMissing(m)
-	}
 	if s.Person == "" {
 		return api.SignedOff{}, api.Errorf(422, "bad-value", "say who signs off", "sign off: no person is named")
 	}
+	j, err := d.judged(run)
+	if err != nil {
+		return api.SignedOff{}, err
+	}
+	if m := missing(tableCautions(t, d.keeps(j.run)), s.Cautions); len(m) > 0 {
+		return api.SignedOff{}, cautionsMissing(m)
+	}
 	if err := d.stillGood(t, run); err != nil {
 		return api.SignedOff{}, err
+	}
+	if err := d.askKeeps(ctx); err != nil {
+		return api.SignedOff{}, err
+	}
+	if m := missing(tableCautions(t, d.keeps(j.run)), s.Cautions); len(m) > 0 {
+		return api.SignedOff{}, keepsOther(m)
 	}
 	token, expires := d.signer.Issue(digest, s.Person)
 	d.audit(s.Person, "sign off a table", digest)

@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"abbed/gcode"
 	"abbed/gcode/dialect"
@@ -32,7 +33,11 @@ type Facts struct {
 	// MapAsked says that Map was read when the printer was identified, and not
 	// learnt from a job since.
 	MapAsked bool `json:"-"`
-	Settings string
+	// Settings is what the printer printed at SettingsAt; Restless are the shapes
+	// of those of its lines that change by themselves.
+	Settings   string
+	SettingsAt time.Time       `json:"-"`
+	Restless   map[string]bool `json:"-"`
 	// Fresh says that Settings were printed right after a restart of the board,
 	// and are not kept yet.
 	Fresh bool `json:"-"`
@@ -98,7 +103,7 @@ func (f *Facts) settings(ask askFunc, words *dialect.Dialect) error {
 	if err != nil {
 		return fmt.Errorf("daemon: read the settings: %w", err)
 	}
-	f.Settings = words.ReadSettings(r)
+	f.Settings, f.SettingsAt = words.ReadSettings(r), time.Now()
 	f.takeIdle()
 	f.takeLever(words, r)
 	if on, ok := words.ReadLevelling(r); ok {

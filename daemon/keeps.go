@@ -2,6 +2,8 @@ package daemon
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"slices"
@@ -10,6 +12,7 @@ import (
 
 	"abbed/daemon/api"
 	"abbed/daemon/store"
+	"abbed/gcode/dialect"
 	"abbed/probe/record"
 )
 
@@ -30,13 +33,18 @@ func (d *Daemon) keepReport() {
 	d.link.learn(func(f *Facts) { f.Fresh = false })
 }
 
-// keeps says what keeping would store beside the map: the settings as the run
-// read them against those of the last restart that was seen.
+// keeps says what keeping would store beside the map: the settings as they were
+// printed last, by the run or since, against those of the last restart that was
+// seen. Lines that change by themselves are no settings.
 func (d *Daemon) keeps(run record.Run) *api.Keeps {
-	if run.Settings == "" {
+	now, restless := run.Settings, map[string]bool(nil)
+	if f := d.link.now().facts; f != nil && f.Identity.ID == run.Setup.Printer.ID && f.SettingsAt.After(run.Began) {
+		now, restless = f.Settings, f.Restless
+	}
+	if now == "" {
 		return nil
 	}
-	k := &api.Keeps{Now: run.Settings, Changed: []string{}}
+	k := &api.Keeps{Now: now, Changed: []string{}}
 	text, at, err := d.store.Report(context.Background(), atRestart(run.Setup.Printer.ID))
 	if err != nil {
 		if !errors.Is(err, store.ErrNone) {
@@ -45,8 +53,69 @@ func (d *Daemon) keeps(run record.Run) *api.Keeps {
 		return k
 	}
 	k.AtRestart, k.At = &text, &at
-	k.Changed = changedLines(text, k.Now)
+	for _, l := range changedLines(text, k.Now) {
+		if !restless[shape(l[2:])] {
+			k.Changed = append(k.Changed, l)
+		}
+	}
 	return k
+}
+
+// askKeeps has the printer print its settings now: what it would keep at this
+// moment is shown to whoever signs off, and not what a run once read.
+func (d *Daemon) askKeeps(ctx context.Context) error {
+	loan, err := d.link.Lend()
+	if err != nil {
+		return err
+	}
+	homed := d.link.now().homed
+	defer func() { loan.Back(homed) }()
+	sess, _, err := loan.Open(ctx)
+	if err != nil {
+		return refusal(err)
+	}
+	text, restless, err := settledSettings(ctx, sess, d.words)
+	if err != nil {
+		return refusal(fmt.Errorf("sign off: ask what the printer would keep: %w", err))
+	}
+	d.link.learn(func(f *Facts) { f.Settings, f.SettingsAt, f.Restless = text, time.Now(), restless })
+	return nil
+}
+
+// settledSettings asks for the settings until two prints in a row are alike,
+// four times at most: a line may be damaged on its way, and some printers print
+// what is no setting among them. What still differs is restless, by its shape.
+func settledSettings(ctx context.Context, line asker, words *dialect.Dialect) (text string, restless map[string]bool, err error) {
+	for try := range 4 {
+		r, err := line.Ask(ctx, words.Settings())
+		if err != nil {
+			return "", nil, err
+		}
+		last := text
+		text = words.ReadSettings(r)
+		if try == 0 {
+			continue
+		}
+		differ := changedLines(last, text)
+		if len(differ) == 0 {
+			return text, nil, nil
+		}
+		restless = map[string]bool{}
+		for _, l := range differ {
+			restless[shape(l[2:])] = true
+		}
+	}
+	return text, restless, nil
+}
+
+// shape is a line without its digits.
+func shape(line string) string {
+	return strings.Map(func(c rune) rune {
+		if c >= '0' && c <= '9' {
+			return -1
+		}
+		return c
+	}, line)
 }
 
 // changedLines returns the lines that only one of two reports has: "- " before
@@ -75,6 +144,16 @@ func reportLines(text string) []string {
 		}
 	}
 	return out
+}
+
+// keepsID names the caution about keeping. Where lines changed, its name holds
+// what they are, so that a person confirms what was shown and nothing else.
+func keepsID(k *api.Keeps) string {
+	if k == nil || len(k.Changed) == 0 {
+		return "keeps-all"
+	}
+	sum := sha256.Sum256([]byte(strings.Join(k.Changed, "\n")))
+	return "keeps-all-" + hex.EncodeToString(sum[:4])
 }
 
 // keepsAll is the caution about keeping, with what is known.
