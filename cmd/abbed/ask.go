@@ -22,6 +22,7 @@ import (
 // caller calls a running daemon.
 type caller struct {
 	url, token, ca string
+	printer        string // its name from setup; "": url and token say
 	json           bool
 }
 
@@ -51,7 +52,15 @@ func ask(use, short string, args cobra.PositionalArgs, do verb) *cobra.Command {
 	f.StringVar(&k.ca, "ca", envOr("ABBED_CA", ""), "file of a certificate (PEM) to trust, beside the system's")
 	f.StringVar(&k.token, "token-file", envOr("ABBED_TOKEN_FILE", filepath.Join(config.StateDir(os.Environ()), "token")), "the operator's token")
 	f.BoolVar(&k.json, "json", false, "for programs")
+	k.addPrinter(c)
+	c.MarkFlagsMutuallyExclusive("printer", "url")
+	c.MarkFlagsMutuallyExclusive("printer", "token-file")
 	c.RunE = func(c *cobra.Command, args []string) error {
+		if f.Changed("printer") {
+			if err := k.find(settingsDir(true), settingsDir(false)); err != nil {
+				return err
+			}
+		}
 		a, err := k.client(f.Changed("token-file"))
 		if err != nil {
 			return err

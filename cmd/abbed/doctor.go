@@ -34,6 +34,8 @@ type checkup struct {
 	Answered []answered `json:"answered"`
 	// Proposals are settings that would help.
 	Proposals []daemon.Proposal `json:"proposals"`
+
+	facts daemon.Facts
 }
 
 type answered struct {
@@ -139,7 +141,7 @@ func (d *doctor) examine(ctx context.Context) (checkup, error) {
 	if err != nil {
 		return checkup{}, err
 	}
-	out := checkup{Port: d.settings.Port, Printer: daemon.Examined(d.settings, e.Facts), Framed: call.sess.Framed(), Proposals: e.Proposals}
+	out := checkup{Port: d.settings.Port, Printer: daemon.Examined(d.settings, e.Facts), Framed: call.sess.Framed(), Proposals: e.Proposals, facts: e.Facts}
 	if port.Kind(d.settings.Port) == port.Device {
 		out.Baud = call.baud
 	}

@@ -85,7 +85,7 @@ map made with the printer's own probe can show, says what to repair, and offers
 a correction that a person reviews, signs off and can undo.
 
 Try it without a printer:   abbed demo
-With a printer:             abbed doctor --port DEV, then abbed serve --port DEV`,
+With a printer:             abbed setup NAME, or abbed serve --port DEV`,
 		SilenceErrors: true, SilenceUsage: true,
 		Args: func(c *cobra.Command, args []string) error {
 			if len(args) > 0 {
@@ -98,7 +98,7 @@ With a printer:             abbed doctor --port DEV, then abbed serve --port DEV
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
 		return usage(fmt.Errorf("%w; see %s --help", err, c.CommandPath()))
 	})
-	root.AddCommand(serveCommand(), demoCommand(), doctorCommand(), analyseCommand(), exportCommand(), importCommand(), carryCommand(), benchCheckCommand(), repairCommand(), versionCommand())
+	root.AddCommand(setupCommand(), serveCommand(), demoCommand(), doctorCommand(), analyseCommand(), exportCommand(), importCommand(), carryCommand(), benchCheckCommand(), repairCommand(), versionCommand())
 	root.AddCommand(askCommands()...)
 	for _, c := range root.Commands() {
 		wrapArgs(c)

@@ -76,8 +76,12 @@ func isPTS(rdev uint64) bool {
 
 // Stable returns the name under /dev/serial/by-id that leads to the same device
 // and stays the same when the adapter is plugged in again; name itself if there
-// is none.
+// is none, or if it is such a name: one of /dev/serial, or of /dev/abbed, where
+// set-up has the owner's own.
 func Stable(name string) string {
+	if strings.HasPrefix(name, "/dev/serial/") || strings.HasPrefix(name, "/dev/abbed/") {
+		return name
+	}
 	real, err := filepath.EvalSymlinks(name)
 	if err != nil {
 		return name

@@ -1,0 +1,274 @@
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/json"
+	"errors"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/spf13/pflag"
+
+	"abbed/config"
+	"abbed/gcode/bench"
+	"abbed/gcode/port"
+)
+
+// plugged starts a virtual printer and returns its port.
+func plugged(t *testing.T, name string) (string, *bench.Printer) {
+	t.Helper()
+	sc, err := bench.Lookup(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := bench.New(sc, bench.Options{Seed: 3, Speed: 20})
+	path, stop, err := bench.Pty(p)
+	if err != nil {
+		t.Skipf("no pseudo-terminals here: %v", err)
+	}
+	t.Cleanup(func() { _ = stop() })
+	return path, p
+}
+
+// asking is a set-up with a person's answers; what it says goes to out.
+func asking(t *testing.T, name, answers string, out *bytes.Buffer, flags ...string) *setup {
+	t.Helper()
+	t.Setenv("HOME", t.TempDir())
+	dir := t.TempDir()
+	s := &setup{name: name, dir: filepath.Join(dir, "etc"), in: bufio.NewReader(strings.NewReader(answers)), asks: true, errs: out,
+		plugs: func() []port.Adapter { return nil }, flags: pflag.NewFlagSet("setup", pflag.ContinueOnError)}
+	config.AddFlags(s.flags, setupKeys...)
+	if err := s.flags.Parse(flags); err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+func loaded(t *testing.T, file string) config.Settings {
+	t.Helper()
+	got, err := config.Load(config.Options{File: file, Environ: []string{}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return got
+}
+
+// TestSetupAsks: a printer that says everything of itself is asked nothing twice:
+// the person says only what no printer can, a wrong answer is asked again, and
+// the file makes every step possible.
+func TestSetupAsks(t *testing.T) {
+	path, printer := plugged(t, "healthy")
+	var out bytes.Buffer
+	s := asking(t, "left", "0,0,235\n0,0,235,235\n30,30,205,205\n\n1\n", &out, "--port", path)
+	if err := s.run(t.Context()); err != nil {
+		t.Fatalf("%v\n%s", err, &out)
+	}
+	got := loaded(t, s.done.File)
+	if got.Port != path || *got.Bed != (config.Rect{X1: 235, Y1: 235}) || *got.MapArea != (config.Rect{X0: 30, Y0: 30, X1: 205, Y1: 205}) || got.Layout != config.MovingBed {
+		t.Errorf("the file says %+v", got)
+	}
+	if got.Lever != nil || got.Travel != nil || got.Trigger != nil || got.ZeroAt != nil {
+		t.Errorf("set although the printer says it, or nobody did: %v", got.Given)
+	}
+	if len(s.done.Open) > 0 {
+		t.Errorf("left open: %v", s.done.Open)
+	}
+	if n := strings.Count(out.String(), "? "); n > 6 || strings.Contains(out.String(), "does not say") {
+		t.Errorf("too many questions:\n%s", &out)
+	}
+	if !strings.Contains(out.String(), "has 3 numbers") {
+		t.Errorf("the wrong answer was not told:\n%s", &out)
+	}
+	for name, why := range s.done.Steps {
+		if slices.Contains([]string{"repeat", "gauging", "survey"}, name) && why != "" {
+			t.Errorf("%s: %s", name, why)
+		}
+	}
+	if s := printer.Safety(); s.Touches > 0 || s.Unhomed > 0 || s.Halts > 0 {
+		t.Errorf("the printer was moved: %+v", s)
+	}
+}
+
+// TestSetupOverwritesNothing: neither files that are there nor, with --replace,
+// what they held.
+func TestSetupOverwritesNothing(t *testing.T) {
+	path, _ := plugged(t, "healthy")
+	var out bytes.Buffer
+	s := asking(t, "left", "", &out, "--port", path, "--bed", "0,0,235,235")
+	s.asks, s.untried = false, true
+	if err := os.MkdirAll(s.dir, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(s.dir, "left.yaml")
+	if err := os.WriteFile(file, []byte("layer: 0.3\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	var e *exit
+	if err := s.run(t.Context()); !errors.As(err, &e) || e.code != exitUsage || !strings.Contains(err.Error(), "--replace") {
+		t.Errorf("over a file that is there: %v", err)
+	}
+	if got := loaded(t, file); got.Layer != 0.3 {
+		t.Error("it was overwritten")
+	}
+	s.replace = true
+	if err := s.run(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if got := loaded(t, file); got.Port != path || got.Layer == 0.3 {
+		t.Errorf("not replaced: %v", got.Given)
+	}
+	if was := loaded(t, file+".before"); was.Layer != 0.3 {
+		t.Error("the old one was not kept")
+	}
+}
+
+// TestSetupRefuses: what cannot be done says what to do, and writes nothing.
+func TestSetupRefuses(t *testing.T) {
+	path, _ := plugged(t, "healthy")
+	one := []port.Adapter{{Device: "/dev/ttyUSB9", ByID: "/dev/serial/by-id/usb-x-if00-port0", Serial: "7"}}
+	two := append(slices.Clone(one), port.Adapter{Device: "/dev/ttyACM9", ByPath: "/dev/serial/by-path/p-1.2"})
+	for name, c := range map[string]struct {
+		name, answers string
+		asks, untried bool
+		plugs         []port.Adapter
+		flags         []string
+		code          int
+		says          string
+	}{
+		"a bad name":            {name: "../left", flags: []string{"--port", path}, code: exitUsage, says: "small letters"},
+		"no port":               {name: "left", code: exitUsage, says: "no serial adapter is plugged in"},
+		"two ports":             {name: "left", plugs: two, code: exitUsage, says: "--port"},
+		"nobody's word":         {name: "left", plugs: one, code: exitRefused, says: "--nothing-prints"},
+		"the printer prints":    {name: "left", plugs: one, asks: true, answers: "no\n", code: exitRefused, says: "come back"},
+		"the answers end":       {name: "left", plugs: two, asks: true, answers: "2\n", code: exitCould, says: "nothing was written"},
+		"nobody answers":        {name: "left", flags: []string{"--port", "tcp://127.0.0.1:1"}, code: exitCould, says: "--untried"},
+		"what does not fit":     {name: "left", untried: true, asks: true, answers: "0,0,200,200\n300,300,400,400\n\n1\n", flags: []string{"--port", path}, code: exitUsage, says: "nothing was written"},
+		"another one's address": {name: "left", untried: true, flags: []string{"--port", path, "--listen", "127.0.0.1:8099"}, code: exitUsage, says: "right"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			var out bytes.Buffer
+			s := asking(t, c.name, c.answers, &out, c.flags...)
+			s.asks, s.untried, s.plugs = c.asks, c.untried, func() []port.Adapter { return c.plugs }
+			if err := os.MkdirAll(s.dir, 0o755); err != nil {
+				t.Fatal(err)
+			}
+			if err := os.WriteFile(filepath.Join(s.dir, "right.yaml"), []byte("listen: 127.0.0.1:8099\n"), 0o644); err != nil {
+				t.Fatal(err)
+			}
+			err := s.run(t.Context())
+			code := exitCould
+			var e *exit
+			if errors.As(err, &e) {
+				code = e.code
+			}
+			if err == nil || code != c.code || !strings.Contains(err.Error(), c.says) {
+				t.Errorf("exit %d, %v; want %d and %q", code, err, c.code, c.says)
+			}
+			if files, _ := filepath.Glob(s.dir + "/*"); len(files) != 1 {
+				t.Errorf("written: %v", files)
+			}
+		})
+	}
+}
+
+// TestSetupForTheSystem: each printer of a machine gets its own address, state
+// and socket, and a rule for its adapter; what is to be done next says so.
+func TestSetupForTheSystem(t *testing.T) {
+	var out bytes.Buffer
+	s := asking(t, "right", "0,0,235,235\n\n\n2\n", &out)
+	s.system, s.untried, s.rules = true, true, t.TempDir()
+	s.plugs = func() []port.Adapter {
+		return []port.Adapter{{Device: "/dev/ttyUSB9", ByPath: "/dev/serial/by-path/platform-usb-0:1.2:1.0-port0"}}
+	}
+	if err := os.MkdirAll(s.dir, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(s.dir, "left.yaml"), []byte("layer: 0.3\n"), 0o644); err != nil { // at the default address
+		t.Fatal(err)
+	}
+	if err := s.run(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	s.tell()
+	got := loaded(t, s.done.File)
+	if got.Port != "/dev/abbed/right" || got.Listen == config.Default().Listen || got.State != "/var/lib/abbed/right" || got.Socket != "/run/abbed/right/socket" || got.Layout != config.MovingGantry {
+		t.Errorf("%+v", got)
+	}
+	text, err := os.ReadFile(s.done.Rule)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(string(text), `SYMLINK=="serial/by-path/platform-usb-0:1.2:1.0-port0", SYMLINK+="abbed/right"`) {
+		t.Errorf("the rule:\n%s", text)
+	}
+	for _, want := range []string{"udevadm control --reload", "systemctl enable --now abbed@right", "abbed pair --printer right", "bed is clear"} {
+		if !strings.Contains(out.String(), want) {
+			t.Errorf("%q is not said:\n%s", want, &out)
+		}
+	}
+}
+
+// TestSetupForPrograms: with --json nothing is asked, and what is open is said in
+// the file, on standard output and nowhere else.
+func TestSetupForPrograms(t *testing.T) {
+	path, _ := plugged(t, "no-lever")
+	dir := t.TempDir()
+	t.Setenv("HOME", dir)
+	var out, errs bytes.Buffer
+	if code := Main(t.Context(), []string{"setup", "left", "--json", "--port", path, "--dir", dir, "--no-rule", "--layout", "moving-gantry"}, &out, &errs); code != exitDone {
+		t.Fatalf("exit %d: %s", code, &errs)
+	}
+	var got outline
+	if err := json.Unmarshal(out.Bytes(), &got); err != nil {
+		t.Fatalf("%v: %s", err, &out)
+	}
+	if !got.Answered || !slices.Contains(got.Open, "bed") || got.Steps["gauging"] == "" || got.File != filepath.Join(dir, "left.yaml") {
+		t.Errorf("%+v", got)
+	}
+	s := loaded(t, got.File)
+	if s.Bed != nil || s.Layout != config.MovingGantry {
+		t.Errorf("an example was taken for an answer: %v", s.Given)
+	}
+}
+
+// TestSetupOfATightLippedPrinter: what the printer does not say is asked, and an
+// empty answer leaves it open in the file.
+func TestSetupOfATightLippedPrinter(t *testing.T) {
+	path, _ := plugged(t, "tight-lipped")
+	var out bytes.Buffer
+	answers := map[string]string{"how far the probe is": "-40,-10", "how high the nozzle": "1.2", "how far the nozzle can go": "", "edges of the bed": "0,0,235,235", "stored map": "", "Z offset": "100,110", "front to back": "2"}
+	s := asking(t, "left", "", &out, "--port", path)
+	asked := []string{}
+	s.in = bufio.NewReader(readerFunc(func(b []byte) (int, error) {
+		question := out.String()[strings.LastIndex(strings.TrimSuffix(out.String(), "\n"), "\n")+1:]
+		last, at := "", -1
+		for about := range answers {
+			if i := strings.LastIndex(question, about); i > at {
+				last, at = about, i
+			}
+		}
+		if last == "" {
+			return 0, errors.New("an unknown question: " + question)
+		}
+		asked = append(asked, last)
+		return copy(b, answers[last]+"\n"), nil
+	}))
+	if err := s.run(t.Context()); err != nil {
+		t.Fatalf("%v\n%s", err, &out)
+	}
+	got := loaded(t, s.done.File)
+	if got.Lever == nil || *got.Lever != (config.XY{X: -40, Y: -10}) || got.Trigger == nil || *got.Trigger != 1.2 || got.Travel != nil || *got.ZeroAt != (config.XY{X: 100, Y: 110}) {
+		t.Errorf("asked %v, the file says %v", asked, got.Given)
+	}
+	if !slices.Contains(s.done.Open, "travel") {
+		t.Errorf("open: %v", s.done.Open)
+	}
+}
+
+type readerFunc func([]byte) (int, error)
+
+func (f readerFunc) Read(b []byte) (int, error) { return f(b) }
