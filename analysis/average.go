@@ -54,6 +54,7 @@ type observations struct {
 	pairs   []Paired
 	g, w    []float64
 	sigma02 float64 // expected variance of one record, mm^2
+	shaken  bool    // repeats scatter more than was expected: sigma02 is theirs
 	extra   []extra // readings beside the gaugings
 }
 
@@ -82,6 +83,7 @@ func (o *observations) shaky() bool {
 		return false
 	}
 	o.sigma02 = pure / dof
+	o.shaken = true
 	return true
 }
 

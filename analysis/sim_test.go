@@ -202,24 +202,28 @@ func (k *taker) repeatTest(mid record.Place) {
 }
 
 func (k *taker) gauging(places []record.Place) {
-	visits := map[record.Place]int{}
-	spots := map[record.Place]int{}
+	visits, spots := map[record.Place]int{}, map[record.Place]int{}
 	for _, p := range places {
-		if _, there := spots[p]; !there {
-			spots[p] = len(spots)
-		}
-		spot, visit := spots[p], visits[p]
-		visits[p]++
-		for i := range 2 {
-			k.touch(p, record.Side{}, record.SeriesPair, visit, i, spot)
-		}
-		k.t += 60
-		k.run.Last++
-		z := k.bed(p.U, p.V) + k.moved() + 0.1 + k.machine.gauge*k.rng.NormFloat64() + k.machine.creep*float64(len(k.run.Gaugings))
-		k.run.Gaugings = append(k.run.Gaugings, record.Gauging{N: k.run.Last, T: k.t, Spot: spot, Visit: visit, Place: p, Z: math.Round(z*1000) / 1000, Blade: 0.1})
-		for i := range 2 {
-			k.touch(p, record.Side{}, record.SeriesPair, visit+1, i, spot)
-		}
+		k.gaugeOnce(p, visits, spots)
+	}
+}
+
+// gaugeOnce makes one record at p between its paired touches.
+func (k *taker) gaugeOnce(p record.Place, visits, spots map[record.Place]int) {
+	if _, there := spots[p]; !there {
+		spots[p] = len(spots)
+	}
+	spot, visit := spots[p], visits[p]
+	visits[p]++
+	for i := range 2 {
+		k.touch(p, record.Side{}, record.SeriesPair, visit, i, spot)
+	}
+	k.t += 60
+	k.run.Last++
+	z := k.bed(p.U, p.V) + k.moved() + 0.1 + k.machine.gauge*k.rng.NormFloat64() + k.machine.creep*float64(len(k.run.Gaugings))
+	k.run.Gaugings = append(k.run.Gaugings, record.Gauging{N: k.run.Last, T: k.t, Spot: spot, Visit: visit, Place: p, Z: math.Round(z*1000) / 1000, Blade: 0.1})
+	for i := range 2 {
+		k.touch(p, record.Side{}, record.SeriesPair, visit+1, i, spot)
 	}
 }
 

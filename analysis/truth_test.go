@@ -87,31 +87,34 @@ func (s score) p50() float64 {
 func play(m machine, p plan, n int) score {
 	var s score
 	for seed := range n {
-		run := simulate(m, p, uint64(seed)+1)
-		v := analysis.Judge(run)
-		if v.Gap == nil {
-			s.undetermined++
-			continue
-		}
-		ss, k := 0.0, 0
-		for _, at := range grid(p.reach, 7, 7) {
-			g, u, why := v.Gap.At(at)
-			if why != nil {
-				continue
-			}
-			e := g - m.trueGap(at, p.zero)
-			ss += e * e
-			k++
-			if math.Abs(e) <= u {
-				s.inside++
-			}
-			s.all++
-			s.width += u * 1000
-		}
-		s.rms = append(s.rms, 1000*math.Sqrt(ss/float64(k)))
+		s.add(m, p, analysis.Judge(simulate(m, p, uint64(seed)+1)))
 	}
 	s.width /= float64(max(s.all, 1))
 	return s
+}
+
+// add counts one verdict; width holds the sum of the u95 until the end.
+func (s *score) add(m machine, p plan, v analysis.Verdict) {
+	if v.Gap == nil {
+		s.undetermined++
+		return
+	}
+	ss, k := 0.0, 0
+	for _, at := range grid(p.reach, 7, 7) {
+		g, u, why := v.Gap.At(at)
+		if why != nil {
+			continue
+		}
+		e := g - m.trueGap(at, p.zero)
+		ss += e * e
+		k++
+		if math.Abs(e) <= u {
+			s.inside++
+		}
+		s.all++
+		s.width += u * 1000
+	}
+	s.rms = append(s.rms, 1000*math.Sqrt(ss/float64(k)))
 }
 
 // TestTruth holds the estimator to design/2, 'How good it must be': rms of the

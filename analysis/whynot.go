@@ -56,13 +56,13 @@ func (g *gauged) whyNot(run record.Run, fitted bool) *Reason {
 }
 
 // handOrShape returns a reason where what the best candidate leaves is beyond
-// the expected scatter (chi-square at 0.1 %), while fewer than three second
-// records say what the hand's own scatter is.
+// the expected scatter (chi-square at 0.1 %), while the repeats do not say that the
+// hand is that unsteady: three second records or more, and their own scatter.
 func (g *gauged) handOrShape() *Reason {
 	best := g.surface.members[0]
 	_, dof := fit.PureError(g.obs.g, g.obs.w, g.obs.places())
 	v := best.fit.RSS / best.fit.DoF
-	if dof >= 3 || fit.FTail(v/g.obs.sigma02, best.fit.DoF, 1e6) > 0.001 {
+	if dof >= 3 && g.obs.shaken || fit.FTail(v/g.obs.sigma02, best.fit.DoF, 1e6) > 0.001 {
 		return nil
 	}
 	return &Reason{"hand-or-shape", fmt.Sprintf("the gaugings lie %s about any smooth shape, where %s is expected: the hand may be unsteady, or the shape is another",

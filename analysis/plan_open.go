@@ -1,0 +1,99 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+
+	"abbed/analysis/fit"
+	"abbed/probe/record"
+)
+
+// open says what is not settled yet; empty if nothing.
+func (p planner) open() string {
+	n := len(p.obs.pairs)
+	switch {
+	case p.run.Setup.NoLever():
+		return ""
+	case p.why != nil:
+		return p.why.Text
+	case n < leanLeast:
+		return fmt.Sprintf("%d records are too few to tell a bend from the hand's scatter", n)
+	}
+	if u := p.gap.Largest().MostDoubt; u > p.target {
+		return fmt.Sprintf("somewhere in the gauged area the gap error is known to ± %s only, and ± %s is wanted", um(u), um(p.target))
+	}
+	if n < bentLeast || p.repeated() < repeatedLeast {
+		return p.unstraight()
+	}
+	return ""
+}
+
+// owed reports whether the zero place is to be gauged again: it was not among
+// the last records.
+func (p planner) owed() bool {
+	ps := p.obs.pairs
+	for _, q := range ps[max(min(1, len(ps)), len(ps)-returnAfter):] {
+		if q.Place.Distance(p.run.Setup.Zero) < 1 {
+			return false
+		}
+	}
+	return true
+}
+
+// repeated is how many places have two records or more.
+func (p planner) repeated() int {
+	n := 0
+	seen := map[int]int{}
+	for _, at := range p.obs.places() {
+		if seen[at]++; seen[at] == 2 {
+			n++
+		}
+	}
+	return n
+}
+
+// times is how many records stand at the place.
+func (p planner) times(at record.Place) int {
+	n := 0
+	for _, q := range p.obs.pairs {
+		if q.Place.Distance(at) < 1 {
+			n++
+		}
+	}
+	return n
+}
+
+// unstraight names a term beyond a plane that the records do not speak against:
+// added to level and slopes, it stands off zero at the level doubtful by
+// Student's t, the expected scatter of a gauging counted in.
+func (p planner) unstraight() string {
+	base := []term{termOne, termT}
+	if len(p.support.rows) > 1 {
+		base = append(base, termS)
+	}
+	for _, more := range [][]term{{termT2}, {termT2, termT3}, {termTS}} {
+		terms := append(append([]term(nil), base...), more...)
+		if !p.carriesAll(terms) {
+			continue
+		}
+		m, ok := fitMember(p.obs, terms, p.surface.frame)
+		if !ok {
+			continue
+		}
+		for i := len(base); i < len(terms); i++ {
+			u := math.Sqrt(m.s2 * m.fit.Unscaled.At(i, i))
+			if 2*fit.TTail(math.Abs(m.fit.Coef[i])/u, m.dof) < doubtful {
+				return fmt.Sprintf("%d records leave it open whether the gap error has a %s", len(p.obs.pairs), termSays[terms[i]])
+			}
+		}
+	}
+	return ""
+}
+
+func (p planner) carriesAll(terms []term) bool {
+	var has [termCount]bool
+	for _, t := range terms {
+		has[t] = true
+	}
+	return p.support.carries(terms, has)
+}
