@@ -59,7 +59,7 @@ func (d *Daemon) table(ctx context.Context, digest string) (analysis.Table, stri
 		err = json.Unmarshal(b, &t)
 	}
 	if err != nil {
-		return t, "", api.Errorf(500, "internal", "see the log; the store may be damaged", "read table %s: %v", digest, err)
+		return t, "", storeRefusal(err)
 	}
 	return t, run, nil
 }
@@ -142,7 +142,9 @@ func (d *Daemon) Resolve(ctx context.Context, r api.Resolve, by string) error {
 type way func(apply.Desk, context.Context, store.Applied) (store.Applied, error)
 
 // write takes the printer, looks whether it is free and its map is the right
-// one, then carries the change through in the background.
+// one, and carries the change through. It returns once the intent is kept, or
+// with why it could not be: then nothing was written. The rest goes on in the
+// background.
 func (d *Daemon) write(ctx context.Context, a store.Applied, by, what string, do way) error {
 	d.starting.Lock()
 	defer d.starting.Unlock()
@@ -165,13 +167,23 @@ func (d *Daemon) write(ctx context.Context, a store.Applied, by, what string, do
 	}
 	d.mu.Lock()
 	d.busy, d.progress = true, api.Progress{}
+	was := d.applied
 	a.State = store.Writing
 	d.applied = a
 	d.mu.Unlock()
 	d.audit(by, what, a.Digest)
-	d.jobs.Go(func() { d.written(w, sess, a, what, do, loan) })
+	begun := make(chan error, 1)
+	tell := w.Stage
+	w.Stage = func(a store.Applied) {
+		tell(a)
+		select {
+		case begun <- nil:
+		default:
+		}
+	}
+	d.jobs.Go(func() { d.written(w, sess, a, was, what, do, loan, begun) })
 	d.changed()
-	return nil
+	return <-begun
 }
 
 // mayWrite returns why the stored map must not be written now.
@@ -206,8 +218,9 @@ func (d *Daemon) desk(sess *gcode.Session) apply.Desk {
 	}
 }
 
-// written carries the change through and learns the map that then stands.
-func (d *Daemon) written(w apply.Desk, sess *gcode.Session, a store.Applied, what string, do way, loan *Loan) {
+// written carries the change through and learns the map that then stands. If not
+// even the intent could be kept, all is as it was, and begun is told why.
+func (d *Daemon) written(w apply.Desk, sess *gcode.Session, a, was store.Applied, what string, do way, loan *Loan, begun chan<- error) {
 	homed := d.link.now().homed
 	after, err := do(w, d.base, a)
 	if err != nil {
@@ -219,14 +232,34 @@ func (d *Daemon) written(w apply.Desk, sess *gcode.Session, a store.Applied, wha
 		d.link.learn(func(f *Facts) { f.MapAsked = false })
 	}
 	loan.Back(homed && sess.Err() == nil)
-	d.mu.Lock()
-	d.busy, d.applied = false, after
-	if after.State == store.Writing || after.State == store.Verifying {
-		d.applied.State = store.Unfinished // the journal could not be kept
+	if err != nil && after.N == a.N {
+		after = was
 	}
+	d.mu.Lock()
+	d.busy, d.applied = false, standing(after, err)
 	d.last[stepOf(what)] = lastNow(err == nil)
 	d.mu.Unlock()
 	d.changed()
+	if err != nil {
+		select {
+		case begun <- applyRefusal(what, err):
+		default:
+		}
+	}
+}
+
+// standing is how a change that has ended stands: one whose end could not be kept
+// is unfinished, and says why.
+func standing(a store.Applied, err error) store.Applied {
+	if a.State != store.Writing && a.State != store.Verifying {
+		return a
+	}
+	a.State = store.Unfinished
+	if err != nil {
+		e := applyRefusal("apply", err)
+		a.Code, a.Text, a.Hint = e.Code, e.Text, e.Hint
+	}
+	return a
 }
 
 func stepOf(what string) string {
@@ -241,6 +274,9 @@ func applyRefusal(what string, err error) *api.Error {
 	var e *apply.Error
 	if errors.As(err, &e) && e.Err == nil {
 		return api.Errorf(409, e.Code, e.Hint, "%s: %s", what, e.Text)
+	}
+	if errors.As(err, &e) && e.Code == "store" {
+		return api.Errorf(500, e.Code, e.Hint, "%s: %v", what, err)
 	}
 	return refusal(fmt.Errorf("%s: %w", what, err))
 }

@@ -33,22 +33,29 @@ func (d *Daemon) recover(ctx context.Context) error {
 	return d.recoverApplied(ctx)
 }
 
-// bury ends a run whose program was killed, and keeps what it owed.
+// bury ends a run whose program was killed, and keeps what it owed. Where one of
+// its events is not what was written, it cannot be told what was switched off:
+// all of it is then taken to be.
 func (d *Daemon) bury(ctx context.Context, row store.RunRow) error {
 	events, err := d.store.Events(ctx, row.ID, 0)
-	if err != nil && len(events) == 0 {
+	if err != nil && !errors.Is(err, store.ErrDamaged) {
 		return err
 	}
-	run, err := record.Fold(events)
-	if err != nil {
-		return err
+	run, damaged := record.Run{}, err != nil
+	if len(events) > 0 {
+		if run, err = record.Fold(events); err != nil {
+			return err
+		}
+	}
+	if damaged {
+		run.Off = []record.Switch{record.SwitchLevelling, record.SwitchLimits}
 	}
 	f := &record.Fault{Code: "interrupted", Text: "the program was ended, or the power failed, in the middle of the run",
 		Hint: "start a new run; what was measured is kept"}
 	now := time.Now().UTC()
 	err = d.store.Append(ctx, row.ID,
-		record.Event{N: run.Last + 1, T: run.T, Wall: now, Fault: f},
-		record.Event{N: run.Last + 2, T: run.T, Wall: now, Ended: &record.Ended{State: record.EndFailed, Owed: run.Off}})
+		record.Event{N: row.Last + 1, T: run.T, Wall: now, Fault: f},
+		record.Event{N: row.Last + 2, T: run.T, Wall: now, Ended: &record.Ended{State: record.EndFailed, Owed: run.Off}})
 	if err != nil || len(run.Off) == 0 {
 		return err
 	}

@@ -1,9 +1,11 @@
 package daemon
 
 import (
+	"context"
 	"errors"
 
 	"abbed/daemon/api"
+	"abbed/daemon/store"
 	"abbed/gcode"
 	"abbed/probe"
 )
@@ -35,6 +37,22 @@ func refusal(err error) *api.Error {
 		return &api.Error{Status: 502, Code: codeOf(err, fault.Code), Text: fault.Error(), Hint: fault.Hint}
 	}
 	return &api.Error{Status: 502, Code: codeOf(err, "failed"), Text: err.Error(), Hint: "look at the machine, then try again"}
+}
+
+// storeRefusal turns an error of the store into one of the API's: what the disk
+// has, a damaged entry, or a question that was given up, which says nothing about
+// either.
+func storeRefusal(err error) *api.Error {
+	e := &api.Error{Status: 500, Code: "internal", Text: err.Error(), Hint: "see the log"}
+	switch hint := store.Hint(err); {
+	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
+		e.Status, e.Code, e.Hint = 503, "given-up", "ask again"
+	case errors.Is(err, store.ErrDamaged):
+		e.Code, e.Hint = "store-damaged", hint
+	case hint != "":
+		e.Code, e.Hint = "store", hint
+	}
+	return e
 }
 
 // codeOf names the cause of a failure of the line; else otherwise.

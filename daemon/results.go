@@ -56,10 +56,22 @@ func (d *Daemon) load(id string) (record.Run, error) {
 	switch {
 	case errors.Is(err, store.ErrNone):
 		return run, api.Errorf(404, "not-found", "GET runs lists them", "no run %q", id)
+	case errors.Is(err, store.ErrDamaged) && run.Last > 0:
+		d.log.Error("a run is shown as far as it can be trusted", "run", id, "err", err)
+		return cutShort(run), nil
 	case err != nil:
-		return run, api.Errorf(500, "internal", "see the log; the store may be damaged", "read run %s: %v", id, err)
+		return run, storeRefusal(err)
 	}
 	return run, nil
+}
+
+// cutShort is a run of which an event is not what was written: what comes before
+// it stands, as of a run that failed there.
+func cutShort(run record.Run) record.Run {
+	run.Faults = append(run.Faults, record.Fault{Code: "store-damaged", Text: "an event of this run is not what was written: the run is shown up to there",
+		Hint: "check the disk or the card; measure again"})
+	run.Ended = &record.Ended{State: record.EndFailed}
+	return run
 }
 
 // judge returns what a run tells; the verdict of a run as it stands is made
@@ -90,7 +102,7 @@ func (d *Daemon) judged(id string) (judged, error) {
 func (d *Daemon) Runs() ([]api.Run, error) {
 	rows, err := d.store.Runs(context.Background())
 	if err != nil {
-		return nil, api.Errorf(500, "internal", "see the log; the store may be damaged", "list the runs: %v", err)
+		return nil, storeRefusal(err)
 	}
 	out := make([]api.Run, 0, len(rows))
 	for _, row := range rows {
@@ -216,7 +228,7 @@ func (d *Daemon) keepTable(t analysis.Table, run string) error {
 		err = d.store.SaveTable(context.Background(), t.Digest, run, b)
 	}
 	if err != nil {
-		return api.Errorf(500, "store", "free the disk, then try again", "keep the table: %v", err)
+		return storeRefusal(err)
 	}
 	return nil
 }

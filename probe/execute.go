@@ -189,7 +189,7 @@ func (j *job) show() {
 
 func (j *job) keep(e record.Event) error {
 	if _, err := j.log.Append(e); err != nil {
-		return fault(err, "store", "free the disk, then start again; what was measured so far is kept", "keep what happened")
+		return fault(err, "store", "see to the disk (the sentence says what it has), then start again; what was measured so far is kept", "keep what happened")
 	}
 	return nil
 }

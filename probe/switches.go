@@ -76,7 +76,7 @@ func (h *Head) word(what record.Switch, on bool) gcode.Query {
 func (h *Head) keepSwitch(what record.Switch, on bool) error {
 	_, err := h.log.Append(record.Event{Switched: &record.Switched{What: what, On: on}})
 	if err != nil {
-		return fault(err, "store", "free the disk, then start again", "keep that %s was switched", what)
+		return fault(err, "store", "see to the disk (the sentence says what it has), then start again", "keep that %s was switched", what)
 	}
 	return nil
 }

@@ -35,7 +35,7 @@ func (h *Head) Touch(ctx context.Context, p record.Place, side record.Side, what
 	what.Place, what.Z, what.Side, what.Step = p, z, side, step
 	e, err := h.log.Append(record.Event{Touch: &what})
 	if err != nil {
-		return record.Touch{}, fault(err, "store", "free the disk, then start again; the touches so far are kept", "keep a touch")
+		return record.Touch{}, fault(err, "store", "see to the disk (the sentence says what it has), then start again; the touches so far are kept", "keep a touch")
 	}
 	h.zTouch = z
 	return *e.Touch, h.Raise(ctx)

@@ -279,6 +279,23 @@ type left struct {
 	begun             bool
 }
 
+// shownAt is how many touches a person had been shown, and when.
+type shownAt struct {
+	at      time.Time
+	touches int
+}
+
+// secondAgo is how many touches had been shown a second ago: those must be on
+// the disk.
+func secondAgo(history []shownAt) int {
+	for _, h := range slices.Backward(history) {
+		if time.Since(h.at) >= time.Second {
+			return h.touches
+		}
+	}
+	return 0
+}
+
 // TestCrashRun kills the daemon at random lines of a whole run, seen from the
 // disk: what was confirmed by then is there, the run is shown as interrupted,
 // and whatever was off in the printer is owed.
@@ -297,8 +314,8 @@ func TestCrashRun(t *testing.T) {
 		printer := bench.New(sc, bench.Options{Seed: seed})
 		wire := &cable{printer: printer}
 		var mu sync.Mutex
-		var old, now api.Run // as confirmed to the person: a second ago, and last
-		var at time.Time
+		var now api.Run // as last confirmed to the person
+		var history []shownAt
 		const lines = 2500 // about so many of a run; see the check below
 		wire.trace = func(dir, _ string) {
 			mu.Lock()
@@ -306,11 +323,8 @@ func TestCrashRun(t *testing.T) {
 			if len(deaths) == deathsHere() || rnd.IntN(lines) >= deathsHere() {
 				return
 			}
-			if time.Since(at) > time.Second {
-				old = now
-			}
 			s := printer.Safety()
-			deaths = append(deaths, left{keep(len(deaths)), old.Touches, now.Gaugings, s.Levelling, s.Limits, now.ID != ""})
+			deaths = append(deaths, left{keep(len(deaths)), secondAgo(history), now.Gaugings, s.Levelling, s.Limits, now.ID != ""})
 		}
 		w := open(t, base, sc, wire)
 		defer w.close()
@@ -318,10 +332,7 @@ func TestCrashRun(t *testing.T) {
 		p.seen = func(r api.Run) {
 			mu.Lock()
 			defer mu.Unlock()
-			if time.Since(at) > time.Second {
-				old, at = now, time.Now()
-			}
-			now = r
+			now, history = r, append(history, shownAt{time.Now(), r.Touches})
 		}
 		if run, err := p.measure(t.Context(), "repeat", "gauging", "survey"); err != nil || run.State != api.Done {
 			t.Fatalf("%s, %v", run.State, err)

@@ -3,6 +3,7 @@ package apply
 import (
 	"context"
 	"errors"
+	"strings"
 	"time"
 
 	"abbed/analysis"
@@ -184,7 +185,7 @@ func (d Desk) stage(ctx context.Context, a store.Applied, s store.State, why err
 	}
 	n, err := d.Journal.SaveApplied(context.WithoutCancel(ctx), a)
 	if err != nil {
-		return a, fail(err, "store", "free the disk; nothing more is written to the printer before", "keep what is applied")
+		return a, fail(err, "store", strings.TrimPrefix(store.Hint(err)+"; nothing more is written to the printer before", "; "), "keep what is applied")
 	}
 	a.N = n
 	if d.Stage != nil {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -83,16 +82,14 @@ type Applied struct {
 // if its state cannot follow the last one.
 func (s *Store) SaveApplied(_ context.Context, a Applied) (int64, error) {
 	err := s.do("save what is applied", func(tx *sql.Tx) error {
-		var last string
-		var n int64
-		err := tx.QueryRow("SELECT n, state FROM applied ORDER BY n DESC LIMIT 1").Scan(&n, &last)
-		if err != nil && !errors.Is(err, sql.ErrNoRows) {
+		last, err := lastApplied(tx)
+		if err != nil {
 			return err
 		}
-		if err := a.fits(State(last)); err != nil {
+		if err := a.fits(last.State); err != nil {
 			return err
 		}
-		a.N, a.At = n+1, a.At.UTC()
+		a.N, a.At = last.N+1, a.At.UTC()
 		body, err := json.Marshal(a)
 		if err != nil {
 			return err
@@ -102,6 +99,21 @@ func (s *Store) SaveApplied(_ context.Context, a Applied) (int64, error) {
 		return err
 	})
 	return a.N, err
+}
+
+// lastApplied returns the last entry; the zero one if there is none.
+func lastApplied(tx *sql.Tx) (a Applied, err error) {
+	rows, err := tx.Query("SELECT n, body, sum FROM applied ORDER BY n DESC LIMIT 1")
+	if err != nil {
+		return a, err
+	}
+	defer rows.Close()
+	if rows.Next() {
+		if a, err = scanApplied(rows); err != nil {
+			return a, err
+		}
+	}
+	return a, rows.Err()
 }
 
 // fits reports whether the entry may follow state last.
@@ -133,19 +145,19 @@ func (s *Store) Applied(ctx context.Context) (Applied, bool, error) {
 func (s *Store) AppliedTail(ctx context.Context, most int) ([]Applied, error) {
 	rows, err := s.read.QueryContext(ctx, "SELECT n, body, sum FROM applied ORDER BY n DESC LIMIT ?", most)
 	if err != nil {
-		return nil, fmt.Errorf("store: read what is applied: %w", err)
+		return nil, failed("read what is applied", err)
 	}
 	defer rows.Close()
 	var out []Applied
 	for rows.Next() {
 		a, err := scanApplied(rows)
 		if err != nil {
-			return nil, fmt.Errorf("store: read what is applied: %w", err)
+			return nil, failed("read what is applied", err)
 		}
 		out = append(out, a)
 	}
 	if err := rows.Err(); err != nil {
-		return nil, fmt.Errorf("store: read what is applied: %w", err)
+		return nil, failed("read what is applied", err)
 	}
 	return out, nil
 }

@@ -3,7 +3,6 @@ package store
 import (
 	"context"
 	"database/sql"
-	"fmt"
 	"time"
 )
 
@@ -19,32 +18,40 @@ type AuditRow struct {
 // Audit writes down who did what; nothing takes it back.
 func (s *Store) Audit(_ context.Context, who, what, detail string, at time.Time) error {
 	return s.do("audit "+what, func(tx *sql.Tx) error {
-		_, err := tx.Exec("INSERT INTO audit (at, who, what, detail) VALUES (?, ?, ?, ?)", stamp(at), who, what, detail)
+		n, err := nextOf(tx, "audit")
+		if err != nil {
+			return err
+		}
+		_, err = tx.Exec("INSERT INTO audit (n, at, who, what, detail, sum) VALUES (?, ?, ?, ?, ?, ?)",
+			n, stamp(at), who, what, detail, rowSum("audit", number(n), stamp(at), who, what, detail))
 		return err
 	})
 }
 
-// AuditTail returns the last rows of the audit, newest first.
+// AuditTail returns the last rows of the audit, newest first. A row that is not
+// what was written says so in place of its detail.
 func (s *Store) AuditTail(ctx context.Context, most int) ([]AuditRow, error) {
-	rows, err := s.read.QueryContext(ctx, "SELECT n, at, who, what, detail FROM audit ORDER BY n DESC LIMIT ?", most)
+	rows, err := s.read.QueryContext(ctx, "SELECT n, at, who, what, detail, sum FROM audit ORDER BY n DESC LIMIT ?", most)
 	if err != nil {
-		return nil, fmt.Errorf("store: read the audit: %w", err)
+		return nil, failed("read the audit", err)
 	}
 	defer rows.Close()
 	out := []AuditRow{}
 	for rows.Next() {
 		var r AuditRow
 		var at string
-		if err := rows.Scan(&r.N, &at, &r.Who, &r.What, &r.Detail); err != nil {
-			return nil, fmt.Errorf("store: read the audit: %w", err)
+		var want int64
+		if err := rows.Scan(&r.N, &at, &r.Who, &r.What, &r.Detail, &want); err != nil {
+			return nil, failed("read the audit", err)
 		}
-		if r.At, err = unstamp(at); err != nil {
-			return nil, fmt.Errorf("store: read the audit: %w", err)
+		bad := checked(want, "audit", number(r.N), at, r.Who, r.What, r.Detail)
+		if r.At, err = unstamp(at); err != nil && bad == nil {
+			return nil, failed("read the audit", err)
+		}
+		if bad != nil {
+			r.Detail = "damaged: this row is not what was written"
 		}
 		out = append(out, r)
 	}
-	if err := rows.Err(); err != nil {
-		return nil, fmt.Errorf("store: read the audit: %w", err)
-	}
-	return out, nil
+	return out, failed("read the audit", rows.Err())
 }

@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
+	"strconv"
 	"strings"
 	"syscall"
 	"time"
@@ -20,13 +22,41 @@ func check(ctx context.Context, db *sql.DB) error {
 	if err := ours(ctx, db); err != nil {
 		return err
 	}
-	for _, q := range []string{"PRAGMA integrity_check(5)", "PRAGMA foreign_key_check"} {
-		said, err := texts(ctx, db, q)
-		if err != nil {
-			return err
-		}
-		if len(said) > 0 && said[0] != "ok" {
-			return fmt.Errorf("%s: %s: %w", q, strings.Join(said, "; "), ErrDamaged)
+	if err := sameRules(ctx, db); err != nil {
+		return err
+	}
+	if err := passes(ctx, db, "PRAGMA integrity_check(5)"); err != nil {
+		return err
+	}
+	return passes(ctx, db, "PRAGMA foreign_key_check")
+}
+
+// passes has SQLite check the file.
+func passes(ctx context.Context, db *sql.DB, q string) error {
+	said, err := texts(ctx, db, q)
+	if err != nil {
+		return err
+	}
+	if err := unread(said); err != nil {
+		return fmt.Errorf("%s: %w", q, err)
+	}
+	if len(said) > 0 && said[0] != "ok" {
+		return fmt.Errorf("%s: %s: %w", q, strings.Join(said, "; "), ErrDamaged)
+	}
+	return nil
+}
+
+// pageError is how SQLite's check says that a page could not be had.
+var pageError = regexp.MustCompile(`unable to get the page\. error code=(\d+)`)
+
+// unread returns ErrDisk if a check failed because the disk did not give a page,
+// which says nothing about what is written there.
+func unread(said []string) error {
+	for _, line := range said {
+		for _, m := range pageError.FindAllStringSubmatch(line, -1) {
+			if code, err := strconv.Atoi(m[1]); err == nil && code&0xff == sqlite3.SQLITE_IOERR {
+				return fmt.Errorf("%w: %s", ErrDisk, m[0])
+			}
 		}
 	}
 	return nil

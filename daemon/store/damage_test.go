@@ -212,7 +212,11 @@ func TestFlippedBit(t *testing.T) {
 	if err := os.WriteFile(file, b, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	s := open(t, dir)
+	s, notice, err := store.Open(t.Context(), dir)
+	if err != nil || !strings.Contains(notice.Text, "1 entries are not what was written: event 200 of run a") || notice.Hint == "" || notice.Moved != "" {
+		t.Fatalf("%+v %v", notice, err)
+	}
+	defer s.Close()
 	r, err := s.Load(t.Context(), "a")
 	if !errors.Is(err, store.ErrDamaged) || !strings.Contains(err.Error(), "event 200") {
 		t.Errorf("%v, want ErrDamaged at event 200", err)

@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"hash/crc32"
-	"strings"
 	"time"
 
 	"abbed/probe/record"
@@ -79,7 +78,8 @@ func insert(tx *sql.Tx, run string, e record.Event, next int64) error {
 		if err != nil {
 			return err
 		}
-		if _, err := tx.Exec("INSERT INTO runs (id, began, steps) VALUES (?, ?, ?)", run, stamp(e.Wall), string(steps)); err != nil {
+		if _, err := tx.Exec("INSERT INTO runs (id, began, steps, sum) VALUES (?, ?, ?, ?)", run, stamp(e.Wall), string(steps),
+			rowSum("runs", run, stamp(e.Wall), string(steps))); err != nil {
 			return err
 		}
 	}
@@ -115,7 +115,7 @@ func kind(e record.Event) string {
 // run that is not there. An event that is not what was written gives
 // ErrDamaged together with the events before it.
 func (s *Store) Events(ctx context.Context, run string, after int64) ([]record.Event, error) {
-	act := func(err error) error { return fmt.Errorf("store: read run %s: %w", run, err) }
+	act := func(err error) error { return failed("read run "+run, err) }
 	rows, err := s.read.QueryContext(ctx, "SELECT n, body, sum FROM events WHERE run = ? AND n > ? ORDER BY n", run, after)
 	if err != nil {
 		return nil, act(err)
@@ -171,46 +171,50 @@ type RunRow struct {
 	State record.End
 	// Last is the number of the last event that is durable.
 	Last int64
+	// Damaged says that the first or the last event is not what was written: what
+	// it told is missing here.
+	Damaged bool
 }
 
 // Runs lists all runs, newest first.
 func (s *Store) Runs(ctx context.Context) ([]RunRow, error) {
 	rows, err := s.read.QueryContext(ctx, `
-SELECT r.id, r.began, r.steps, e.n, e.body FROM runs r
+SELECT r.id, f.body, f.sum, e.n, e.body, e.sum FROM runs r
+JOIN events f ON f.run = r.id AND f.n = 1
 JOIN events e ON e.run = r.id AND e.n = (SELECT max(n) FROM events WHERE run = r.id)
 ORDER BY r.id DESC`)
 	if err != nil {
-		return nil, fmt.Errorf("store: list runs: %w", err)
+		return nil, failed("list runs", err)
 	}
 	defer rows.Close()
 	out := []RunRow{}
 	for rows.Next() {
 		row, err := scanRun(rows)
 		if err != nil {
-			return nil, fmt.Errorf("store: list runs: %w", err)
+			return nil, failed("list runs", err)
 		}
 		out = append(out, row)
 	}
-	if err := rows.Err(); err != nil {
-		return nil, fmt.Errorf("store: list runs: %w", err)
-	}
-	return out, nil
+	return out, failed("list runs", rows.Err())
 }
 
+// scanRun reads a run off its first and its last event, which carry checksums.
 func scanRun(rows *sql.Rows) (RunRow, error) {
 	var row RunRow
-	var began, steps, last string
-	err := rows.Scan(&row.ID, &began, &steps, &row.Last, &last)
-	if err != nil {
+	var first, last string
+	var firstSum, lastSum int64
+	if err := rows.Scan(&row.ID, &first, &firstSum, &row.Last, &last, &lastSum); err != nil {
 		return row, err
 	}
-	if row.Began, err = unstamp(began); err != nil {
-		return row, err
+	if e, err := record.Decode([]byte(first)); err == nil && e.Opened != nil && sum(row.ID, 1, []byte(first)) == firstSum {
+		row.Began, row.Steps = e.Wall, e.Opened.Steps
+	} else {
+		row.Damaged = true
 	}
-	if err := json.NewDecoder(strings.NewReader(steps)).Decode(&row.Steps); err != nil {
-		return row, err
-	}
-	if e, err := record.Decode([]byte(last)); err == nil && e.Ended != nil {
+	e, err := record.Decode([]byte(last))
+	if err != nil || sum(row.ID, row.Last, []byte(last)) != lastSum {
+		row.Damaged = true
+	} else if e.Ended != nil {
 		row.Ended, row.State = e.Wall, e.Ended.State
 	}
 	return row, nil

@@ -101,7 +101,7 @@ func TestImportRefused(t *testing.T) {
 		"more after it":    {append(bytes.Clone(b), '\n'), store.ErrDamaged, "follows"},
 		"a row is missing": {append(bytes.Clone(b[:bytes.IndexByte(b, '\n')+1]), b[len(b)-len(lastLine(b)):]...), store.ErrDamaged, "checksum"},
 		"a later format":   {line(0, `"version":1`, `"version":2`), store.ErrNewer, "later version"},
-		"a later schema":   {line(0, `"schema":1`, `"schema":77`), store.ErrNewer, "later version"},
+		"a later schema":   {line(0, `"schema":2`, `"schema":77`), store.ErrNewer, "later version"},
 		"another table":    {line(1, `"table":"meta"`, `"table":"sqlite_schema"`), store.ErrDamaged, "no table"},
 		"another column":   {line(1, `"key"`, `"key) --"`), store.ErrDamaged, "columns"},
 		"a value":          {bytes.Replace(b, []byte(`"body":"{\"n\":2,`), []byte(`"body":"{\"n\":3,`), 1), store.ErrDamaged, "checksum"},

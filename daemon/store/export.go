@@ -59,7 +59,7 @@ type exportFooter struct {
 func Export(ctx context.Context, dir string, w io.Writer, at time.Time) (int64, error) {
 	n, err := export(ctx, dir, w, at)
 	if err != nil {
-		return n, fmt.Errorf("store: export %s: %w", dir, err)
+		return n, failed("export "+dir, err)
 	}
 	return n, nil
 }
@@ -169,7 +169,7 @@ func (e *exporter) end() error {
 func Import(ctx context.Context, dir string, r io.Reader) (int64, error) {
 	n, err := importTo(ctx, dir, r)
 	if err != nil {
-		return n, fmt.Errorf("store: import into %s: %w", dir, err)
+		return n, failed("import into "+dir, err)
 	}
 	return n, nil
 }

@@ -21,5 +21,8 @@ func (s *Store) Pragma(name string) (v string) {
 	return v
 }
 
+// Versions is the number of versions of the schema.
+var Versions = len(migrations)
+
 // FileName is the store's name under the state directory.
 const FileName = fileName

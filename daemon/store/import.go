@@ -14,6 +14,7 @@ import (
 	"maps"
 	"os"
 	"slices"
+	"strconv"
 	"strings"
 )
 
@@ -180,7 +181,7 @@ func (in *importer) insert(ctx context.Context, tx *sql.Tx, row exportRow) error
 		}
 		args[i] = v
 	}
-	if err := summed(table, row.Row); err != nil {
+	if err := soundRow(table, row.Row); err != nil {
 		return in.bad("%v", err)
 	}
 	_, err := tx.ExecContext(ctx, "INSERT INTO "+table+" ("+strings.Join(want, ", ")+") VALUES (?"+strings.Repeat(", ?", len(want)-1)+")", args...)
@@ -190,28 +191,44 @@ func (in *importer) insert(ctx context.Context, tx *sql.Tx, row exportRow) error
 	return nil
 }
 
-// summed holds a row of the events or of the journal to its own checksum.
-func summed(table string, row map[string]any) error {
-	key := table
-	switch table {
-	case "events":
-		key, _ = row["run"].(string)
-	case "applied":
-	default:
+// soundRow holds a row to its own checksum, where it has one.
+func soundRow(table string, row map[string]any) error {
+	want, has := row["sum"].(json.Number)
+	if !has {
 		return nil
 	}
-	n, _ := row["n"].(json.Number)
-	want, _ := row["sum"].(json.Number)
-	body, _ := row["body"].(string)
-	at, err := n.Int64()
+	got, err := sumOfRow(table, row)
 	if err != nil {
 		return err
 	}
-	if got := sum(key, at, []byte(body)); want.String() != fmt.Sprint(got) {
-		return fmt.Errorf("the checksum of row %d of %s differs", at, table)
+	if want.String() != number(got) {
+		return fmt.Errorf("the checksum of a row of %s differs: %.60v", table, row)
 	}
 	return nil
 }
+
+func sumOfRow(table string, row map[string]any) (int64, error) {
+	if table == "events" || table == "applied" {
+		key, body := table, text(row["body"])
+		if table == "events" {
+			key = text(row["run"])
+		}
+		n, err := strconv.ParseInt(text(row["n"]), 10, 64)
+		return sum(key, n, []byte(body)), err
+	}
+	for _, s := range summed {
+		if s.table == table {
+			cells := make([]string, len(s.columns))
+			for i, c := range s.columns {
+				cells[i] = text(row[c])
+			}
+			return rowSum(table, cells...), nil
+		}
+	}
+	return 0, fmt.Errorf("%s has no checksums", table)
+}
+
+func text(v any) string { return fmt.Sprint(v) }
 
 // strict decodes one JSON value without unknown fields, numbers as they are
 // written.

@@ -5,7 +5,6 @@ import (
 	"database/sql"
 	"encoding/json"
 	"errors"
-	"fmt"
 	"time"
 
 	"abbed/probe/record"
@@ -28,7 +27,13 @@ func (s *Store) SetOwed(_ context.Context, switches []record.Switch, why string)
 		if err != nil {
 			return err
 		}
-		_, err = tx.Exec("INSERT INTO owed (switches, why, at) VALUES (?, ?, ?)", string(b), why, stamp(time.Now()))
+		n, err := nextOf(tx, "owed")
+		if err != nil {
+			return err
+		}
+		at := stamp(time.Now())
+		_, err = tx.Exec("INSERT INTO owed (n, switches, why, at, sum) VALUES (?, ?, ?, ?, ?)",
+			n, string(b), why, at, rowSum("owed", number(n), string(b), why, at))
 		return err
 	})
 }
@@ -39,10 +44,14 @@ func (s *Store) ClearOwed(ctx context.Context) error { return s.SetOwed(ctx, nil
 // Owed returns what is owed; no Switches if nothing is.
 func (s *Store) Owed(ctx context.Context) (Owed, error) {
 	var o Owed
+	var n, want int64
 	var list, at string
-	err := s.read.QueryRowContext(ctx, "SELECT switches, why, at FROM owed ORDER BY n DESC LIMIT 1").Scan(&list, &o.Why, &at)
+	err := s.read.QueryRowContext(ctx, "SELECT n, switches, why, at, sum FROM owed ORDER BY n DESC LIMIT 1").Scan(&n, &list, &o.Why, &at, &want)
 	if errors.Is(err, sql.ErrNoRows) {
 		return Owed{}, nil
+	}
+	if err == nil {
+		err = checked(want, "owed", number(n), list, o.Why, at)
 	}
 	if err == nil {
 		err = json.Unmarshal([]byte(list), &o.Switches)
@@ -51,7 +60,7 @@ func (s *Store) Owed(ctx context.Context) (Owed, error) {
 		o.At, err = unstamp(at)
 	}
 	if err != nil {
-		return Owed{}, fmt.Errorf("store: read what is owed: %w", err)
+		return Owed{}, failed("read what is owed", err)
 	}
 	return o, nil
 }

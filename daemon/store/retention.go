@@ -25,7 +25,7 @@ func (s *Store) Usage(ctx context.Context) (int64, error) {
 	err := s.read.QueryRowContext(ctx, `SELECT (p.page_count - f.freelist_count) * z.page_size
 FROM pragma_page_count p, pragma_freelist_count f, pragma_page_size z`).Scan(&n)
 	if err != nil {
-		return 0, fmt.Errorf("store: measure the file: %w", err)
+		return 0, failed("measure the file", err)
 	}
 	return n, nil
 }
@@ -73,7 +73,7 @@ func (s *Store) size(ctx context.Context, run string) (int64, error) {
 	(SELECT coalesce(sum(length(body)), 0) FROM tables WHERE run = ?1) +
 	(SELECT coalesce(sum(length(body)), 0) FROM analyses WHERE run = ?1)`, run).Scan(&n)
 	if err != nil {
-		return 0, fmt.Errorf("store: measure run %s: %w", run, err)
+		return 0, failed("measure run "+run, err)
 	}
 	return n, nil
 }
@@ -118,13 +118,13 @@ func (s *Store) Drop(_ context.Context, run, why string) error {
 func (s *Store) Backup(ctx context.Context, file string) error {
 	f, err := os.OpenFile(file, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {
-		return fmt.Errorf("store: back up: %w", err)
+		return failed("back up", err)
 	}
 	if err = s.copyTo(ctx, file); err == nil {
 		err = f.Sync()
 	}
 	if err = errors.Join(err, f.Close()); err != nil {
-		return errors.Join(fmt.Errorf("store: back up to %s: %w", file, err), os.Remove(file))
+		return errors.Join(failed("back up to "+file, err), os.Remove(file))
 	}
 	return nil
 }

@@ -41,6 +41,7 @@ type Store struct {
 	write  *sql.DB
 	read   *sql.DB
 	writes atomic.Int64
+	spoilt []string // rows that are not what was written, at Open
 }
 
 // Notice is what the person should know about how the store was opened; the
@@ -62,7 +63,7 @@ func Open(ctx context.Context, dir string) (*Store, Notice, error) {
 	s := &Store{dir: dir}
 	notice, err := s.open(ctx)
 	if err != nil {
-		return nil, Notice{}, errors.Join(fmt.Errorf("store: open %s: %w", dir, err), s.close())
+		return nil, Notice{}, errors.Join(failed("open "+dir, err), s.close())
 	}
 	return s, notice, nil
 }
@@ -92,10 +93,13 @@ func (s *Store) open(ctx context.Context) (Notice, error) {
 	if damage != nil {
 		return Notice{}, damage
 	}
-	if notice == (Notice{}) {
-		notice, err = s.missed(ctx)
+	if notice != (Notice{}) {
+		return notice, nil
 	}
-	return notice, err
+	if notice, err = s.missed(ctx); err != nil || notice != (Notice{}) {
+		return notice, err
+	}
+	return tellSpoilt(s.spoilt), nil
 }
 
 // makeDir makes the state directory if it is not there, and has the disk keep
@@ -128,6 +132,9 @@ func (s *Store) connect(ctx context.Context) error {
 		return err
 	}
 	if err := migrate(ctx, s.write); err != nil {
+		return err
+	}
+	if s.spoilt, err = spoilt(ctx, s.write); err != nil {
 		return err
 	}
 	if s.read, err = sql.Open("sqlite", dsn(s.path(), true)); err != nil {
@@ -200,16 +207,16 @@ func (s *Store) do(act string, f func(*sql.Tx) error) error {
 	defer s.one.Unlock()
 	tx, err := s.write.Begin()
 	if err != nil {
-		return fmt.Errorf("store: %s: %w", act, err)
+		return failed(act, err)
 	}
 	if err := f(tx); err != nil {
-		return errors.Join(fmt.Errorf("store: %s: %w", act, err), rolledBack(tx.Rollback()))
+		return errors.Join(failed(act, err), rolledBack(tx.Rollback()))
 	}
 	if err := tx.Commit(); err != nil {
 		// A commit that failed may have left the transaction open; the
 		// connection must not carry it into the next one.
 		_, _ = s.write.Exec("ROLLBACK")
-		return fmt.Errorf("store: %s: %w", act, err)
+		return failed(act, err)
 	}
 	s.writes.Add(1)
 	return nil

@@ -297,7 +297,7 @@ func TestInUse(t *testing.T) {
 // FULL).
 func TestPragmas(t *testing.T) {
 	s := open(t, t.TempDir())
-	for name, want := range map[string]string{"journal_mode": "wal", "synchronous": "2", "foreign_keys": "1", "user_version": "1", "application_id": "1633837668"} {
+	for name, want := range map[string]string{"journal_mode": "wal", "synchronous": "2", "foreign_keys": "1", "user_version": fmt.Sprint(store.Versions), "application_id": "1633837668"} {
 		if got := s.Pragma(name); got != want {
 			t.Errorf("%s is %q, want %q", name, got, want)
 		}
