@@ -31,17 +31,16 @@ func pointing(l record.Lever) along {
 
 // cause is a group of terms that one error motion makes.
 type cause struct {
-	terms []term
-	cost  float64 // largest contribution, mm, with its sign
-	u95   float64
-	seen  bool
+	of   func(term) bool
+	cost float64 // largest contribution, mm, with its sign
+	u95  float64
+	seen bool
 }
 
-func (e evidence) cause(terms ...term) cause {
-	c := cause{terms: terms}
-	pass := func(t term) bool { return slices.Contains(terms, t) }
-	c.cost, c.u95 = e.Gap.part(pass)
-	w := e.gauged.surface.weightOf(pass)
+func (e evidence) cause(of func(term) bool) cause {
+	c := cause{of: of}
+	c.cost, c.u95 = e.Gap.part(of)
+	w := e.gauged.surface.weightOf(of)
 	c.seen = math.Abs(c.cost) > c.u95 && w > 0.9
 	return c
 }
@@ -49,7 +48,7 @@ func (e evidence) cause(terms ...term) cause {
 // proven asks more than seen: beyond 1.6 times the 95 % half width (p about
 // 0.002 for a dozen records) and in nearly all of the weight.
 func (e evidence) proven(c cause) bool {
-	w := e.gauged.surface.weightOf(func(t term) bool { return slices.Contains(c.terms, t) })
+	w := e.gauged.surface.weightOf(c.of)
 	return c.seen && math.Abs(c.cost) > 1.6*c.u95 && w > 0.98
 }
 
@@ -62,10 +61,10 @@ const worthSaying = 1.0 / 3
 // the beam is named first. t s is the Y axis' roll, s alone its pitch; both
 // need a lever along Y.
 func (e evidence) causes() []Finding {
-	bend := e.cause(termT2, termT3, termF, termR)
-	left := e.cause(termT, termT2, termT3, termF, termR)
-	roll := e.cause(termTS)
-	pitch := e.cause(termS)
+	bend := e.cause(bends)
+	left := e.cause(leftRight)
+	roll := e.cause(yRolls)
+	pitch := e.cause(yPitches)
 	lever := pointing(e.run.Setup.Lever)
 	type named struct {
 		Finding
@@ -151,7 +150,7 @@ func (e evidence) twistAngle(l record.Lever) string {
 	a := e.Gap.Area
 	v := a.Middle().V
 	g, u := e.Gap.surface.part(record.Place{U: a.X1, V: v}, record.Place{U: a.X0, V: v},
-		func(t term) bool { return t != termS && t != termTS })
+		func(t term) bool { return !changesAlongY(t) })
 	deg := 180 / math.Pi / math.Abs(l.Y)
 	perMetre := 1000 / math.Max(a.W(), 1)
 	return fmt.Sprintf("Over %.0f mm the head rolls by %.2f ± %.2f deg in all (%.1f ± %.1f deg per metre; a 20 x 20 profile within ANSI H35.2 may twist by 3 deg per metre).",

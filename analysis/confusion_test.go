@@ -131,8 +131,10 @@ func TestAdversarial(t *testing.T) {
 			twisted(lever, nil, func(x, y float64) float64 { return 0.15 * x })}, func(r *record.Run) { r.Gaugings[7].Z += 0.1 }},
 		{scene{"a person whose gauging drifts by 2 um a record", []string{analysis.Healthy, analysis.Undetermined, analysis.BedPitch, analysis.BeamTwist}, true,
 			changed(good(), func(m *machine) { m.creep = 0.002 })}, nil},
-		{scene{"bow along Y, which no term has", []string{analysis.Undetermined}, false,
+		{scene{"bow along Y", []string{analysis.BeamTwist}, true,
 			twisted(lever, nil, func(x, y float64) float64 { return 0.1*x + 0.06*y*y })}, nil},
+		{scene{"wave along Y between the gauged rows", []string{analysis.BeamTwist, analysis.Undetermined}, true,
+			twisted(lever, nil, func(x, y float64) float64 { return 0.1*x + 0.05*math.Sin(4*y) })}, nil},
 	} {
 		got, tables, n := map[string]int{}, 0, max(*seeds, 10)
 		right := 0

@@ -36,14 +36,17 @@
 // # Model
 //
 // The raw gap error is a sum of few terms on coordinates t, s that run from -1
-// to 1 over the gauged rectangle: 1, t, P2(t), P3(t) (Legendre), s, t s, and
-// f(t), the survey's own left-right bend. Every selection that the gauged
-// places can carry is fitted by weighted least squares (package fit) and
-// weighed by AICc; the answer is the weighted average, and its variance that of
-// each candidate plus the spread between them. The expected scatter of a
-// gauging counts as three observations of the variance (a dozen records
-// overrule it), and a term beyond level and slope is held to be there in one
-// machine of three.
+// to 1 over the gauged rectangle: 1, t, P2(t) .. P5(t) (Legendre), s, P2(s), t s
+// and its neighbours, f(t) and h(s), the survey's own left-right and front-back
+// bends, and, where a place was gauged again much later, a drift in time. Every
+// selection that the gauged places can carry is fitted by weighted least squares
+// (package fit) with what is held of its terms' sizes before (priors.go), and
+// weighed by its marginal likelihood; the answer is the weighted average, and
+// its variance that of each candidate plus the spread between them. Higher bends
+// are held to be smaller than the lower ones, so that a strong bend says by
+// itself how little is known between the columns. The expected scatter of a
+// gauging counts as four observations of the variance (a dozen records overrule
+// it).
 //
 // A bend along X needs the beam; a slope along X is beam or Y axis alike; only
 // t s proves that the Y axis rolls. What the places cannot tell apart is said

@@ -16,7 +16,7 @@ type gauged struct {
 	why     *Reason
 	level   *Measured
 
-	candidates [][]term
+	candidates []candidate
 
 	// joined names the readings that joined the fit, refused says why others
 	// did not; alone is the fit of the gaugings without them.
@@ -40,15 +40,16 @@ func gauge(run record.Run, s steadiness, prof, mach *Profile) gauged {
 	}
 	g.obs = observe(ps, c)
 	g.support = supportOf(ps, prof)
+	g.support.again = g.obs.again()
 	f := newFrame(placesOf(ps), prof)
-	candidates := g.support.candidates(len(ps))
+	candidates := g.support.candidates()
 	if mach != nil || len(run.Readings) > 0 {
 		if sf, ok := average(g.obs, candidates, f); ok {
 			g.alone = sf
 			g.join(run, sf)
 		}
 		f.mach, g.support.machine = mach, mach != nil && mach.Significant
-		candidates = g.support.candidates(len(ps))
+		candidates = g.support.candidates()
 	}
 	g.candidates = candidates
 	sf, ok := average(g.obs, candidates, f)

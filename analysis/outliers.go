@@ -17,7 +17,7 @@ const outlierP = 0.005
 // it is an outlier if it lies beyond chance (Student's t, Bonferroni over the
 // records), beyond three times the expected scatter, and is not borne out by a
 // second record at its place. At most one record in six goes; each is listed.
-func (g *gauged) withoutOutliers(candidates [][]term, f frame, sf surface) (observations, surface) {
+func (g *gauged) withoutOutliers(candidates []candidate, f frame, sf surface) (observations, surface) {
 	o := g.obs
 	o.w = slices.Clone(o.w)
 	for out := 0; (out+1)*6 <= len(o.pairs); out++ {
@@ -40,11 +40,11 @@ func (g *gauged) withoutOutliers(candidates [][]term, f frame, sf surface) (obse
 	return o, sf
 }
 
-func suspect(o observations, candidates [][]term, f frame, sf surface) (worst int, off float64, ok bool) {
+func suspect(o observations, candidates []candidate, f frame, sf surface) (worst int, off float64, ok bool) {
 	if !suspicious(o, sf.members[0]) {
 		return 0, 0, false
 	}
-	best := math.Inf(1)
+	top := math.Inf(-1)
 	worst = -1
 	var m member
 	for i := range o.pairs {
@@ -54,10 +54,8 @@ func suspect(o observations, candidates [][]term, f frame, sf surface) (worst in
 		less := o
 		less.w = slices.Clone(o.w)
 		less.w[i] = 0
-		for _, terms := range candidates {
-			if c, fits := fitMember(less, terms, f); fits && c.aicc < best {
-				best, worst, m = c.aicc, i, c
-			}
+		if c, log, fits := best(less, candidates, f); fits && log > top {
+			top, worst, m = log, i, c
 		}
 	}
 	if worst < 0 {

@@ -45,44 +45,39 @@ func (v Verdict) Suggest(places []record.Place) (Suggestion, bool) {
 // if it is not nil.
 func (g *Gap) worst(at []record.Place, more *record.Place) float64 {
 	s := g.surface
+	var less matrix
+	if more != nil {
+		less = s.gain(*more)
+	}
 	worst := 0.0
 	for _, p := range at {
-		v, mean := 0.0, 0.0
-		vs := make([]float64, len(s.members))
-		us := make([]float64, len(s.members))
-		for i, m := range s.members {
-			vs[i], us[i] = s.memberContrast(m, p, g.Zero, func(term) bool { return true })
-			if more != nil {
-				us[i] -= s.gain(m, p, g.Zero, *more)
-			}
-			mean += m.weight * vs[i]
-		}
-		for i, m := range s.members {
-			t := m.t / z95
-			v += m.weight * (t*t*us[i] + (vs[i]-mean)*(vs[i]-mean))
-		}
-		worst = math.Max(worst, z95*math.Sqrt(math.Max(v, 0)))
+		c, _ := s.difference(p, g.Zero, func(term) bool { return true })
+		v := s.cov.times(c) - less.times(c) + s.unsure(p, g.Zero, func(term) bool { return true })
+		worst = math.Max(worst, v)
 	}
-	return worst
+	return z95 * math.Sqrt(worst)
 }
 
-// gain is by how much a record at more lowers the variance of one member's
-// contrast between p and q.
-func (s surface) gain(m member, p, q, more record.Place) float64 {
-	c := make([]float64, len(m.terms))
-	for i, t := range m.terms {
-		if t != termOne {
-			c[i] = s.frame.value(t, p) - s.frame.value(t, q)
+// gain is by how much a record at more lowers the covariance of the average.
+func (s surface) gain(more record.Place) matrix {
+	var out matrix
+	for _, m := range s.members {
+		a := s.frame.row(m.terms, more)
+		ca := make([]float64, len(a))
+		for i := range a {
+			for j := range a {
+				ca[i] += m.fit.Unscaled.At(i, j) * a[j]
+			}
+		}
+		k := m.t / z95
+		f := m.weight * k * k * m.s2 / (1 + m.fit.Variance(a))
+		for i, x := range m.terms {
+			for j, y := range m.terms {
+				out[x][y] += f * ca[i] * ca[j]
+			}
 		}
 	}
-	a := s.frame.row(m.terms, more)
-	dot := 0.0
-	for i := range c {
-		for j := range a {
-			dot += c[i] * m.fit.Unscaled.At(i, j) * a[j]
-		}
-	}
-	return m.s2 * dot * dot / (1 + m.fit.Variance(a))
+	return out
 }
 
 // Expect returns the largest u95 that gaugings at the places would give over

@@ -76,7 +76,7 @@ func (p planner) unstraight() string {
 		if !p.carriesAll(terms) {
 			continue
 		}
-		m, ok := fitMember(p.obs, terms, p.surface.frame)
+		m, ok := fitOne(p.obs, freely(terms), p.surface.frame)
 		if !ok {
 			continue
 		}
@@ -91,9 +91,6 @@ func (p planner) unstraight() string {
 }
 
 func (p planner) carriesAll(terms []term) bool {
-	var has [termCount]bool
-	for _, t := range terms {
-		has[t] = true
-	}
-	return p.support.carries(terms, has)
+	c := freely(terms)
+	return len(terms) < p.support.places && p.support.carries(c, family{terms: c.terms})
 }

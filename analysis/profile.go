@@ -31,6 +31,11 @@ type Profile struct {
 	// Touches is how many touches tell it; Outliers were set aside.
 	Touches  int   `json:"touches"`
 	Outliers []Odd `json:"outliers"`
+
+	// front is the front-back bend between the rows, nil where it is not above
+	// its noise; sizeY its peak-to-valley.
+	front *frontBend
+	sizeY float64
 }
 
 // Effect is one column or row of a Profile.
@@ -48,6 +53,10 @@ type Effect struct {
 	Front float64 `json:"front"`
 	Back  float64 `json:"back"`
 	N     int     `json:"n"`
+
+	// calm is Bend smoothed over its neighbours as far as the noise allows, and
+	// uCalm its standard uncertainty.
+	calm, uCalm float64
 }
 
 // significance is the level at which the profile counts as above its noise.
@@ -70,6 +79,8 @@ func (v *survey) profile(sigma float64) *Profile {
 	p.Interaction = v.interaction(ss, dof, sigma)
 	p.test(noise, dof)
 	p.halves(v)
+	p.smooth()
+	p.takeFront(noise, dof)
 	return p
 }
 
@@ -167,11 +178,11 @@ func (p *Profile) bend(u float64) (f, uf float64) {
 	cs := p.Columns
 	i, _ := slices.BinarySearchFunc(cs, u, func(e Effect, u float64) int { return cmp(e.At, u) })
 	if i == 0 {
-		return cs[0].Bend, cs[0].U
+		return cs[0].calm, cs[0].uCalm
 	}
 	if i == len(cs) {
-		return cs[i-1].Bend, cs[i-1].U
+		return cs[i-1].calm, cs[i-1].uCalm
 	}
 	k := (u - cs[i-1].At) / (cs[i].At - cs[i-1].At)
-	return cs[i-1].Bend + k*(cs[i].Bend-cs[i-1].Bend), math.Hypot((1-k)*cs[i-1].U, k*cs[i].U)
+	return cs[i-1].calm + k*(cs[i].calm-cs[i-1].calm), math.Hypot((1-k)*cs[i-1].uCalm, k*cs[i].uCalm)
 }

@@ -48,7 +48,7 @@ func (f frame) extraRow(x extra, terms []term, n int, at [kinds]int) []float64 {
 	row := make([]float64, len(terms)+n)
 	for i, t := range terms {
 		switch {
-		case x.kind == roll && (t == termOne || t == termS || t == termTS):
+		case x.kind == roll && (t == termOne || changesAlongY(t)):
 		case x.kind == roll && t == termY:
 			row[i] = -f.value(termT, x.place)
 		default:
@@ -115,7 +115,7 @@ func (g *gauged) join(run record.Run, s surface) {
 		for i, x := range group.xs {
 			v, u := s.contrast(x.place, run.Setup.Zero)
 			if x.kind == roll {
-				v, u = s.part(x.place, run.Setup.Zero, func(t term) bool { return t != termS && t != termTS })
+				v, u = s.part(x.place, run.Setup.Zero, func(t term) bool { return !changesAlongY(t) })
 			}
 			rows[i] = []float64{1, s.frame.value(termT, x.place)}[:group.free]
 			y[i], w[i] = x.y-v, 1/(x.u*x.u+u*u/(z95*z95))
@@ -157,13 +157,13 @@ func (g *gauged) split() *slopes {
 	if !g.support.rolls || len(g.surface.members) == 0 {
 		return nil
 	}
-	terms := []term{termOne, termT, termY}
-	for _, t := range g.surface.members[0].terms {
-		if t > termT && t != termY {
-			terms = append(terms, t)
+	c := candidate{terms: []sized{{term: termOne}, {term: termT}, {term: termY}}}
+	for _, s := range g.surface.members[0].priors {
+		if s.term > termT && s.term != termY {
+			c.terms = append(c.terms, s)
 		}
 	}
-	m, ok := fitMember(g.obs, terms, g.surface.frame)
+	m, ok := fitOne(g.obs, c, g.surface.frame)
 	if !ok {
 		return nil
 	}

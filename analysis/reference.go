@@ -74,6 +74,7 @@ func seeReference(run record.Run, s steadiness, sv *survey) *referenceSeen {
 	for i := range p.Columns {
 		p.Columns[i].U = math.Hypot(p.Columns[i].U, r.straightU())
 	}
+	p.raw()
 	return r
 }
 

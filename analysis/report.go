@@ -1,7 +1,9 @@
 package analysis
 
 import (
+	"fmt"
 	"math"
+	"slices"
 
 	"abbed/analysis/fit"
 )
@@ -10,14 +12,8 @@ import (
 func (g *gauged) report() {
 	m := &g.model
 	best := g.surface.members[0]
-	m.Rank, m.Condition = best.fit.Rank, best.fit.Condition
-	for i, c := range g.surface.members {
-		if i >= 12 && c.weight < 0.01 {
-			break
-		}
-		m.Candidates = append(m.Candidates, Candidate{Terms: names(c.terms), AICc: c.aicc, Weight: c.weight,
-			S: math.Sqrt(c.s2), DoF: c.dof, Condition: c.fit.Condition})
-	}
+	g.selections()
+	m.Rank, m.Condition = g.crossed(best)
 	k := len(best.terms)
 	m.Covariance = make([][]float64, k)
 	for i := range k {
@@ -31,7 +27,7 @@ func (g *gauged) report() {
 			continue
 		}
 		unit := "mm"
-		if t == termF {
+		if t == termF || t == termH || t == termR {
 			unit = ""
 		}
 		m.Coefficients = append(m.Coefficients, Coefficient{Term: t.String(), Says: termSays[t], Weight: w, Measured: measured(v, u, dof, unit)})
@@ -39,6 +35,57 @@ func (g *gauged) report() {
 	g.residuals()
 	g.lackOfFit(best)
 	g.cannotTell()
+}
+
+// selections lists the selections of terms, those that differ in nothing but
+// what was held of their sizes as one.
+func (g *gauged) selections() {
+	m := &g.model
+	at := map[string]int{}
+	for _, c := range g.surface.members {
+		key := fmt.Sprint(c.terms)
+		if i, there := at[key]; there {
+			m.Candidates[i].Weight += c.weight
+			continue
+		}
+		at[key] = len(m.Candidates)
+		_, condition := g.crossed(c)
+		m.Candidates = append(m.Candidates, Candidate{Terms: names(c.terms), AICc: c.aicc, Weight: c.weight,
+			S: math.Sqrt(c.s2), DoF: c.dof, Condition: condition})
+	}
+	slices.SortStableFunc(m.Candidates, func(a, b Candidate) int { return cmp(b.Weight, a.Weight) })
+	m.Candidates = m.Candidates[:min(len(m.Candidates), listed)]
+}
+
+// listed is how many selections of terms are reported.
+const listed = 12
+
+// crossed returns rank and condition of a member's matrix, the priors' rows
+// included, by QR.
+func (g *gauged) crossed(m member) (rank int, condition float64) {
+	var rows [][]float64
+	var w []float64
+	for i, p := range g.obs.pairs {
+		row := g.surface.frame.row(m.terms, p.Place)
+		for k, t := range m.terms {
+			if t == termD {
+				row[k] = g.obs.when(i)
+			}
+		}
+		rows, w = append(rows, row), append(w, g.obs.w[i])
+	}
+	for k, s := range m.priors {
+		if s.sd > 0 {
+			row := make([]float64, len(m.terms))
+			row[k] = 1
+			rows, w = append(rows, row), append(w, g.obs.sigma02/(s.sd*s.sd))
+		}
+	}
+	r, err := fit.Least(rows, make([]float64, len(rows)), w)
+	if err != nil {
+		return 0, math.Inf(1)
+	}
+	return r.Rank, r.Condition
 }
 
 func names(ts []term) []string {

@@ -1,7 +1,5 @@
 package analysis
 
-import "slices"
-
 // share returns how much of the survey's left-right bend is lever error: the
 // coefficient of f in the candidates that leave the bend to f alone (without
 // t^2 and t^3 it is the projection of the gap error's bend on the profile).
@@ -15,7 +13,7 @@ func (g *gauged) share(p *Profile) (*Measured, string) {
 		return nil, "without gauging nothing tells bed and beam apart"
 	}
 	alone := func(m member) bool {
-		return !slices.Contains(m.terms, termT2) && !slices.Contains(m.terms, termT3)
+		return !m.bent()
 	}
 	v, u, dof, _, ok := g.surface.coefficient(termF, alone)
 	if !ok {

@@ -225,5 +225,6 @@ func (t *turnedSeen) machine(p *Profile) *Profile {
 		return nil
 	}
 	out.test(p.Noise.Value, p.Noise.DoF)
+	out.raw()
 	return &out
 }

@@ -14,7 +14,8 @@ import (
 //
 //   - fewer than three columns: a bend cannot be seen at all;
 //   - a bow that three columns show: it may as well be an S shape;
-//   - an S shape from fewer than ten records (design/2: 23 um at 8);
+//   - a bend that the survey does not show, from fewer than ten records
+//     (design/2: an S shape is out of reach with 8);
 //   - a left-right shape in the map that the gauged places cannot share out;
 //   - a zero place that does not fit with the others: all contrasts rest on it;
 //   - residuals far beyond the expected scatter, and too few second records to
@@ -29,15 +30,14 @@ func (g *gauged) whyNot(run record.Run, fitted bool) *Reason {
 	case cols < 3 || !fitted:
 		return &Reason{"few-places", fmt.Sprintf("gauged at %d places in %d columns: a bend between them cannot be seen", g.support.places, cols), "gauge on: " + g.nextColumn(run)}
 	}
-	bend := g.surface.weightOf(func(t term) bool { return t == termT2 || t == termT3 })
-	cubic := g.surface.weightOf(func(t term) bool { return t == termT3 })
+	bend := g.surface.weightOf(func(t term) bool { return t >= termT2 && t <= termT5 })
 	switch cols := len(g.support.columns); {
 	case cols == 3 && bend > 0.5 && !g.support.profile:
 		g.model.CannotTell = append(g.model.CannotTell, CannotTell{[]string{"t2", "t3"}, "three columns cannot tell a bow from an S shape", g.nextColumn(run)})
 		return &Reason{"bend-unclear", "the gap error bends from left to right, and three columns cannot tell how", "gauge on: " + g.nextColumn(run)}
-	case cubic > 0.5 && len(g.obs.pairs) < 10:
-		g.model.CannotTell = append(g.model.CannotTell, CannotTell{[]string{"t2", "t3"}, fmt.Sprintf("%d gaugings are too few for an S shape", len(g.obs.pairs)), g.nextColumn(run)})
-		return &Reason{"bend-unclear", fmt.Sprintf("the gap error has an S shape from left to right, for which %d gaugings are too few", len(g.obs.pairs)), "gauge on: " + g.nextColumn(run)}
+	case bend > 0.5 && len(g.obs.pairs) < leastForBend:
+		g.model.CannotTell = append(g.model.CannotTell, CannotTell{[]string{"t2", "t3"}, fmt.Sprintf("%d gaugings are too few to tell a bow from an S shape", len(g.obs.pairs)), g.nextColumn(run)})
+		return &Reason{"bend-unclear", fmt.Sprintf("the gap error bends from left to right in a way that the map does not show, for which %d gaugings are too few", len(g.obs.pairs)), "gauge on: " + g.nextColumn(run)}
 	}
 	if r := g.shareUnclear(run); r != nil {
 		return r
@@ -54,6 +54,9 @@ func (g *gauged) whyNot(run record.Run, fitted bool) *Reason {
 	}
 	return nil
 }
+
+// leastForBend is how many records a bend wants that only they show.
+const leastForBend = 10
 
 // handOrShape returns a reason where what the best candidate leaves is beyond
 // the expected scatter (chi-square at 0.1 %), while the repeats do not say that the

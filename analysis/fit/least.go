@@ -90,6 +90,9 @@ func Least(rows [][]float64, y, w []float64) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
+	if n < p {
+		return Result{}, fmt.Errorf("%w: %d for %d", ErrTooFew, n, p)
+	}
 	x, z, scale := scaled(rows, y, w, p)
 	r := Result{N: n}
 	qr := new(mat.QR)
@@ -123,9 +126,6 @@ func check(rows [][]float64, y, w []float64) (n, p int, err error) {
 		if w == nil || w[i] > 0 {
 			n++
 		}
-	}
-	if n < p {
-		return 0, 0, fmt.Errorf("%w: %d for %d", ErrTooFew, n, p)
 	}
 	return n, p, nil
 }
