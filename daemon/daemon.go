@@ -79,6 +79,8 @@ type Daemon struct {
 	told     told
 	inPrint  inPrint
 	share    *float64 // of the host, in the latest run
+
+	heard atomic.Pointer[heat]
 }
 
 // New returns a daemon that has read what an earlier one left, and does nothing

@@ -46,6 +46,8 @@ type Facts struct {
 	IdleOff *int
 	Framed  bool
 	Temps   *dialect.Temps
+	// TempsAt is when Temps were read.
+	TempsAt time.Time `json:"-"`
 }
 
 // asker asks the printer.
@@ -202,7 +204,7 @@ func (f *Facts) heat(ask askFunc, words *dialect.Dialect) error {
 		return fmt.Errorf("daemon: read the temperatures: %w", err)
 	}
 	if t, ok := words.ReadTemperatures(r); ok {
-		f.Temps = &t
+		f.Temps, f.TempsAt = &t, time.Now()
 	}
 	return nil
 }

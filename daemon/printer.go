@@ -32,9 +32,7 @@ func (d *Daemon) Printer() api.Printer {
 		for key, v := range f.Identity.Fields {
 			p.Identity[key] = v
 		}
-		if t := f.Temps; t != nil {
-			p.Temperatures = &api.Temperatures{Nozzle: t.Nozzle, NozzleTarget: t.NozzleTarget, Bed: t.Bed, BedTarget: t.BedTarget}
-		}
+		p.Temperatures = d.temperatures(f)
 	}
 	k.show(&p)
 	return p

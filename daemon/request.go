@@ -16,6 +16,7 @@ const fromPrinter = "the printer's own request"
 // hear takes a line that nobody asked for. It is called by the session's
 // reader, and does not wait.
 func (d *Daemon) hear(l gcode.Line) {
+	d.feel(l)
 	if !d.words.IsRequest(l) {
 		return
 	}

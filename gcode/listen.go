@@ -73,7 +73,7 @@ func (s *Session) sortIn(l Line) (unasked bool) {
 		return false
 	case s.cur != nil:
 		s.feed(s.cur, l)
-		return l.Kind == Comment
+		return l.Kind == Comment || l.Kind == Temperatures
 	}
 	s.unasked(l)
 	return l.Kind != Empty && l.Kind != OK && l.Kind != Busy && l.Kind != Wait

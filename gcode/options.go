@@ -40,7 +40,7 @@ type Options struct {
 	// StopWord is what StopNow sends; default M112.
 	StopWord string
 	// OnUnasked is given lines that no command asked for, and every comment
-	// line. It must not block.
+	// line and every line of temperatures. It must not block.
 	OnUnasked func(Line)
 	// Log is given every line, with ">" for sent and "<" for heard. It must
 	// not block, and may be called by two goroutines at once.

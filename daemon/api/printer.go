@@ -1,5 +1,7 @@
 package api
 
+import "time"
+
 // Link is the state of the link to the printer.
 type Link string
 
@@ -92,6 +94,8 @@ type Temperatures struct {
 	NozzleTarget float64 `json:"nozzle_target"`
 	Bed          float64 `json:"bed"`
 	BedTarget    float64 `json:"bed_target"`
+	// Heard is when the printer said so; nil: not known.
+	Heard *time.Time `json:"heard"`
 }
 
 // Open is the body of POST printer/open.

@@ -91,7 +91,10 @@ func TestProveIsTheLastStep(t *testing.T) {
 	if got := step(); got != "done" {
 		t.Errorf("proved: prove is %s", got)
 	}
-	if w := send(handler(d), "/do/reapply", url.Values{}); w.Code != 303 || !slices.Contains(d.Asked(), `Reapply "page"`) {
+	if w := send(handler(d), "/do/reapply", url.Values{}); w.Code != 422 || slices.Contains(d.Asked(), `Reapply "page"`) {
+		t.Errorf("re-apply without a word that nothing was worked on: %d, asked %q", w.Code, d.Asked())
+	}
+	if w := send(handler(d), "/do/reapply", url.Values{"sure": {"yes"}}); w.Code != 303 || !slices.Contains(d.Asked(), `Reapply "page"`) {
 		t.Errorf("re-apply: %d, asked %q", w.Code, d.Asked())
 	}
 }

@@ -61,13 +61,13 @@ func New(desk api.Desk, opts Options) http.Handler {
 		s.mux.Handle("/metrics", opts.Metrics)
 	}
 	forget := page.Mount(s.mux, desk, page.Options{Version: opts.Version, Who: opts.Who, Log: opts.Log})
-	return s.guarded(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+	return small(s.guarded(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if r.Method != http.MethodGet && r.Method != http.MethodHead {
 			forget()
 			defer forget() // before the answer is on its way: it is shorter than the server's buffer
 		}
 		s.mux.ServeHTTP(w, r)
-	}))
+	})))
 }
 
 // health answers that the program lives; it asks nobody.

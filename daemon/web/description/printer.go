@@ -48,6 +48,7 @@ func printerShapes() m {
 			"levelling":      known(m{"type": "boolean"}, "whether the stored levelling is on"),
 			"temperatures": orNull(describe("as last heard, degrees C", all(m{
 				"nozzle": number(""), "nozzle_target": number(""), "bed": number(""), "bed_target": number(""),
+				"heard": orNull(moment("when the printer said so; null if not known")),
 			}))),
 			"owed":  list(m{"type": "string"}, "what a run switched off and could not put back"),
 			"steps": m{"type": "object", "additionalProperties": ref("Can"), "description": "which steps can be done"},

@@ -57,25 +57,27 @@ func cards(found []api.Finding, figures []figure) (out []card, left []figure) {
 }
 
 // layerSentences say what the gap error, and what a correction leaves of it,
-// is worth at a first layer of the given height, mm; "" if not known.
-func layerSentences(layer float64, a *api.Analysis, t *api.Table, tolerance float64) (now, after string) {
+// is worth at a first layer of the given height, mm; "" if not known. brief is
+// the same as now in a few words.
+func layerSentences(layer float64, a *api.Analysis, t *api.Table, tolerance float64) (now, brief, after string) {
 	if !(layer > 0) {
-		return "", ""
+		return "", "", ""
 	}
 	share := func(v float64) string { return fmt.Sprintf("%.0f"+thin+"%%", 100*math.Abs(v)/layer) }
 	bears := ""
 	if tolerance > 0 {
-		bears = fmt.Sprintf("; it bears \u00b1%s (%s)", mm(tolerance), share(tolerance))
+		bears = fmt.Sprintf(" Such a layer bears \u00b1%s (%s).", mm(tolerance), share(tolerance))
 	}
 	if a != nil && a.Largest != nil {
 		way := "too high: it does not stick there"
 		if a.Largest.Value < 0 {
 			way = "too low: it digs in there"
 		}
-		now = fmt.Sprintf("At worst the nozzle is %s (%s of a first layer of %s) %s%s.", mm(math.Abs(a.Largest.Value)), share(a.Largest.Value), mm(layer), way, bears)
+		brief = fmt.Sprintf("up to %s of its height %s", share(a.Largest.Value), way)
+		now = fmt.Sprintf("At worst the nozzle is %s (%s of a first layer of %s) %s.%s", mm(math.Abs(a.Largest.Value)), share(a.Largest.Value), mm(layer), way, bears)
 	}
 	if t != nil && t.Digest != nil {
-		after = fmt.Sprintf("Leaves a doubt of up to \u00b1%s: %s of a first layer of %s%s.", mm(t.LargestU95), share(t.LargestU95), mm(layer), bears)
+		after = fmt.Sprintf("Within \u00b1%s, as far as is known: %s of a first layer of %s.%s", mm(t.LargestU95), share(t.LargestU95), mm(layer), bears)
 	}
-	return now, after
+	return now, brief, after
 }

@@ -205,9 +205,14 @@ func (p *page) doProve(w http.ResponseWriter, r *http.Request) {
 
 // doReapply puts the correction in force onto the map that the printer has now.
 func (p *page) doReapply(w http.ResponseWriter, r *http.Request) {
-	if p.form(w, r) {
-		p.appliedDone(w, r, p.desk.Reapply(context.WithoutCancel(r.Context()), p.who(r)))
+	if !p.form(w, r) {
+		return
 	}
+	if r.PostFormValue("sure") != "yes" {
+		p.appliedDone(w, r, api.Errorf(http.StatusUnprocessableEntity, "cautions-missing", "tick that nothing was worked on, or measure again", "re-applying was not confirmed"))
+		return
+	}
+	p.appliedDone(w, r, p.desk.Reapply(context.WithoutCancel(r.Context()), p.who(r)))
 }
 
 func (p *page) doUndo(w http.ResponseWriter, r *http.Request) {

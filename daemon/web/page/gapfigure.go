@@ -126,7 +126,30 @@ func tableFigure(t api.Table, rec record.Run) []figure {
 	}
 	b.Field = picture.Gather(pts)
 	b.Alt = fmt.Sprintf("Additions to the stored map, from %s to %s at %d nodes.", plus(lo), plus(hi), len(t.Nodes))
-	return []figure{{Title: "What would be added", Says: b.Alt, SVG: b.SVG()}}
+	return append([]figure{{Title: "What would be added", Says: b.Alt, SVG: b.SVG()}}, mapFigures(t, b.Bed)...)
+}
+
+// mapFigures draw the stored map before and after a table, to one scale.
+func mapFigures(t api.Table, bed picture.Area) []figure {
+	one := func(title, what string, z func(api.Node) float64) (figure, picture.Bed) {
+		b := picture.Bed{Bed: bed, Unit: "mm", Low: "low", High: "high"}
+		var pts []picture.Point
+		for _, n := range t.Nodes {
+			pts = append(pts, picture.Point{U: n.U, V: n.V, Z: z(n)})
+			b.Marks = append(b.Marks, picture.Mark{U: n.U, V: n.V, Tip: fmt.Sprintf("node %d, %d: %s", n.I, n.J, mm(z(n)))})
+		}
+		b.Field = picture.Gather(pts)
+		lo, hi, _ := b.Field.Range()
+		b.Ends = [2]float64{lo, hi}
+		b.Alt = fmt.Sprintf("%s: heights from %s to %s.", what, mm(lo), mm(hi))
+		return figure{Title: title, Says: b.Alt}, b
+	}
+	was, before := one("The stored map before", "The map that the printer has now", func(n api.Node) float64 { return n.Before })
+	will, after := one("The stored map after", "The map as it would be written, in the same colours", func(n api.Node) float64 { return n.Before + n.Add })
+	ends := [2]float64{min(before.Ends[0], after.Ends[0]), max(before.Ends[1], after.Ends[1])}
+	before.Ends, after.Ends = ends, ends
+	was.SVG, will.SVG = before.SVG(), after.SVG()
+	return []figure{was, will}
 }
 
 // remains draws what a table would leave of the gap error in before, to the
@@ -156,7 +179,11 @@ func remains(before picture.Bed, t *api.Table, doubt float64) []figure {
 	wasLo, wasHi, _ := before.Field.Range()
 	after.Reach = max(before.Reach, -wasLo, wasHi)
 	after.Alt = fmt.Sprintf("What the correction would leave of it, from %s to %s within the stored map's area; the doubt of up to \u00b1%s stays.", plus(lo), plus(hi), mm(doubt))
-	return []figure{{Title: "What would remain", Says: after.Alt + " Same colours as before. It is foretold, not measured: the proof at the nozzle measures it.", SVG: after.SVG()}}
+	pale := ""
+	if max(-lo, hi) < 0.0015 {
+		pale = " Pale all over: nothing is foretold to be left."
+	}
+	return []figure{{Title: "What would remain", Says: after.Alt + pale + " Same colours as before. It is foretold, not measured: the proof at the nozzle measures it.", SVG: after.SVG()}}
 }
 
 // beyondSays says how many values a picture's scale leaves out.

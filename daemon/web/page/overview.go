@@ -12,6 +12,8 @@ type overviewView struct {
 	Stages  []stage
 	Steps   []choice
 	CanAny  bool
+	// Quick: the gauging alone can be done.
+	Quick   bool
 	Applied api.Applied
 	Recent  []api.Run
 }
@@ -37,6 +39,7 @@ func (p *page) showOverview(w http.ResponseWriter, r *http.Request, notice *api.
 	v.Steps = choices(v.Printer)
 	for _, c := range v.Steps {
 		v.CanAny = v.CanAny || c.Can
+		v.Quick = v.Quick || c.Can && c.Name == "gauging"
 	}
 	v.Recent, _ = p.desk.Runs()
 	v.Recent = v.Recent[:min(len(v.Recent), 3)]

@@ -23,7 +23,8 @@ type resultsView struct {
 	Figures []figure
 	Stats   []stat
 	// Layer and After say what it costs at the first layer, now and corrected.
-	Layer, After string
+	// Now the same as Layer in a few words.
+	Layer, After, Now string
 }
 
 // stat is a line of the statistics.
@@ -54,7 +55,7 @@ func (p *page) resultsOf(r *http.Request, run api.Run) resultsView {
 	if err != nil {
 		v.Why = p.refusal(r, err)
 	} else {
-		v.Analysis, v.Level, v.Stats = &a, levelSentence(a.Level), stats(a)
+		v.Analysis, v.Stats = &a, stats(a)
 	}
 	if t, err := p.desk.Table(run.ID); err != nil {
 		v.NoTable = p.refusal(r, err)
@@ -65,13 +66,15 @@ func (p *page) resultsOf(r *http.Request, run api.Run) resultsView {
 	if has {
 		v.Figures = slices.Concat(p.whyFigure(run.ID, rec, a), p.gapFigure(run.ID, rec, v.Table), profileFigure(a), mapFigure(rec), repeatFigure(rec), rowFigure(rec), baseFigure(rec))
 	}
+	v.Level = levelSentence(a.Level, rec.Setup.Criteria.Tolerance)
 	v.Cards, v.Figures = cards(a.Findings, v.Figures)
-	v.Layer, v.After = layerSentences(p.desk.Printer().Layer, v.Analysis, v.Table, rec.Setup.Criteria.Tolerance)
+	v.Layer, v.Now, v.After = layerSentences(p.desk.Printer().Layer, v.Analysis, v.Table, rec.Setup.Criteria.Tolerance)
 	return v
 }
 
-// levelSentence says what the Z offset is worth.
-func levelSentence(m *api.Measured) string {
+// levelSentence says what the Z offset is worth, and whether that is worth
+// setting it anew: a first layer bears tolerance, mm; 0: not known.
+func levelSentence(m *api.Measured, tolerance float64) string {
 	if m == nil {
 		return ""
 	}
@@ -83,7 +86,11 @@ func levelSentence(m *api.Measured) string {
 	if m.Value < 0 {
 		way = "low"
 	}
-	return fmt.Sprintf("Your Z offset is %s too %s, doubt \u00b1%s. Set it first; the correction table does not change it.", mm(math.Abs(m.Value)), way, mm(doubt))
+	says := fmt.Sprintf("Your Z offset is %s too %s, doubt \u00b1%s.", mm(math.Abs(m.Value)), way, mm(doubt))
+	if math.Abs(m.Value)+doubt <= tolerance {
+		return says + " A first layer bears that: leave it."
+	}
+	return says + " Set it first; the correction does not change it."
 }
 
 // stats lists the measured values of an analysis; what was not measured is not
@@ -145,24 +152,37 @@ func (p *page) showReview(w http.ResponseWriter, r *http.Request, id string, not
 	s := p.begin(r, "Review the correction")
 	s.Here, s.Notice = "/run/"+id+"/review", notice
 	v := reviewView{Run: run, Stages: p.stages(&run), Table: t, Applied: p.desk.Applied(), Signed: signed, Person: person}
-	for i := range v.Stages {
-		switch {
-		case i < decide && v.Stages[i].State == "now":
-			v.Stages[i].State = "done"
-		case i == decide && v.Stages[i].State == "todo":
-			v.Stages[i].State = "now"
-		}
+	here := decide
+	if signed != nil {
+		here = apply
 	}
+	v.Stages = reached(v.Stages, here)
 	rec, _ := p.record(id)
 	v.Figures = tableFigure(t, rec)
 	s.View = v
 	p.show(w, r, "review", s)
 }
 
+// reached moves the stage in hand on to here, if it was before it.
+func reached(all []stage, here int) []stage {
+	for i := range all {
+		switch {
+		case i < here && (all[i].State == "now" || i > findings && all[i].State == "todo"):
+			all[i].State = "done"
+		case i == here && all[i].State == "todo":
+			all[i].State = "now"
+		}
+	}
+	return all
+}
+
 // appliedView is what stands in the printer.
 type appliedView struct {
 	Applied api.Applied
-	Busy    bool
+	// Stages are those of the run that the correction came from; nil if it is
+	// not known any more.
+	Stages []stage
+	Busy   bool
 }
 
 func (p *page) applied(w http.ResponseWriter, r *http.Request) { p.showApplied(w, r, nil) }
@@ -171,6 +191,12 @@ func (p *page) showApplied(w http.ResponseWriter, r *http.Request, notice *api.E
 	s := p.begin(r, "What stands in the printer")
 	s.Here, s.Notice = "/applied", notice
 	v := appliedView{Applied: p.desk.Applied()}
+	if run, err := p.desk.Run(v.Applied.Run); v.Applied.Run != "" && err == nil {
+		v.Stages = p.stages(&run)
+		if v.Applied.State != api.Kept {
+			v.Stages = reached(v.Stages, apply)
+		}
+	}
 	v.Busy = v.Applied.State == api.Writing || v.Applied.State == api.Verifying
 	if v.Busy {
 		s.Poll, s.Again = 1, 3

@@ -17,6 +17,8 @@ type runView struct {
 	// Blade asks for the blade's thickness when the run is confirmed.
 	Blade bool
 	Gauge *gaugeView
+	// Told is what a run that is over found first; "" if nothing.
+	Told string
 	// Heat is the temperatures as last heard, nil if never.
 	Heat *api.Temperatures
 	// Pictures of what came in so far.
@@ -46,6 +48,9 @@ func (p *page) showRun(w http.ResponseWriter, r *http.Request, id string, notice
 		if st.State == "now" {
 			v.Now = st
 		}
+	}
+	if a, err := p.desk.Analysis(id); run.State == api.Done && err == nil && len(a.Findings) > 0 {
+		v.Told = a.Findings[0].Sentence
 	}
 	if run.Place != nil {
 		v.Gauge = gaugeOf(run, rec)

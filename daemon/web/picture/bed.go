@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"strconv"
 	"strings"
 )
 
@@ -25,6 +26,9 @@ type Bed struct {
 	Field Field
 	// Signed: the values are signed, and 0 is pale; else they are heights.
 	Signed bool
+	// Ends of the colours, so that two pictures have the same; both 0: those of
+	// the field.
+	Ends [2]float64
 	// Reach is the least range of a signed picture to either side of 0, mm.
 	Reach float64
 	Marks []Mark
@@ -63,6 +67,9 @@ func (b Bed) SVG() template.HTML {
 	s, _ := b.sheet(14)
 	c.rect(s.u.from, s.v.to, s.u.to-s.u.from, s.v.from-s.v.to, "bed")
 	if ok {
+		if b.Ends[0] < b.Ends[1] {
+			lo, hi = b.Ends[0], b.Ends[1]
+		}
 		pal := heights()
 		if b.Signed {
 			reach := max(b.Reach, math.Abs(lo), math.Abs(hi))
@@ -72,6 +79,7 @@ func (b Bed) SVG() template.HTML {
 		}
 		b.colours(c, s, lo, hi, pal)
 		b.scale(c, tall-40, lo, hi, pal)
+		b.values(c, s)
 	}
 	b.edges(c, s)
 	for _, m := range b.Marks {
@@ -112,6 +120,37 @@ func (b Bed) colours(c *canvas, s sheet, lo, hi float64, pal shades) {
 			fmt.Fprintf(&c.b, `<path shape-rendering="crispEdges" fill="%s" d="%s"/>`, pal[k], shapes[k].String())
 		}
 	}
+}
+
+// values leaves the field's values with the drawing, for a finger on it: the
+// four ends of each axis, the places, and the values in um; "_" is none.
+func (b Bed) values(c *canvas, s sheet) {
+	var z strings.Builder
+	for _, row := range b.Field.Z {
+		for _, v := range row {
+			switch {
+			case math.IsNaN(v):
+				z.WriteString("_ ")
+			default:
+				z.WriteString(strconv.FormatFloat(math.Round(1000*v), 'f', -1, 64) + " ")
+			}
+		}
+	}
+	ends := func(a axis) string { return row([]float64{a.lo, a.hi, a.from, a.to}) }
+	fmt.Fprintf(&c.b, `<g class="values" data-u="%s" data-v="%s" data-x="%s" data-y="%s" data-z="%s"`, ends(s.u), ends(s.v), row(b.Field.X), row(b.Field.Y), strings.TrimSpace(z.String()))
+	if b.Signed {
+		c.b.WriteString(` data-signed="yes"`)
+	}
+	c.b.WriteString("></g>")
+}
+
+// row writes numbers with a space between them.
+func row(vs []float64) string {
+	out := make([]string, len(vs))
+	for i, v := range vs {
+		out[i] = num(v)
+	}
+	return strings.Join(out, " ")
 }
 
 // scale draws the colours with their values below the bed.

@@ -5,6 +5,7 @@
   'use strict';
   const line = document.getElementById('line');
   const touched = new Set(); // names of parts in which somebody wrote or ticked
+  const came = new WeakMap(); // what each part was when it came
   let stream = null, running = false, again = false, timer = 0, lost = false;
 
   function say(text) {
@@ -16,9 +17,109 @@
   function localTimes(root) {
     for (const t of root.querySelectorAll('time[datetime]')) {
       const at = new Date(t.dateTime);
-      if (!isNaN(at)) t.textContent = at.toLocaleString([], { dateStyle: 'medium', timeStyle: 'short' });
+      if (!isNaN(at)) t.textContent = at.toLocaleString([], t.dataset.clock === undefined ? { dateStyle: 'medium', timeStyle: 'short' } : { timeStyle: 'short' });
     }
+    for (const z of root.querySelectorAll('[data-zone]')) z.textContent = 'Times are those of this device.';
   }
+
+  // The name that was given last on this device is offered again.
+  function offerName(root) {
+    try {
+      const name = localStorage.getItem('person');
+      for (const i of root.querySelectorAll('input[name=person]:not([type=hidden])')) if (name && !i.value) i.value = name;
+    } catch { /* nothing is kept here */ }
+  }
+  function keepName(form) {
+    const i = form.querySelector('input[name=person]:not([type=hidden])');
+    try {
+      if (i && i.value.trim()) localStorage.setItem('person', i.value.trim());
+    } catch { /* nothing is kept here */ }
+  }
+
+  // dress makes what came from the server this reader's own.
+  function dress(root) {
+    localTimes(root);
+    offerName(root);
+    for (const p of root.querySelectorAll('svg.picture')) if (spots(p).length) p.tabIndex = 0;
+    const now = root.querySelector('.stages [aria-current]'), strip = now && now.parentNode;
+    if (strip && strip.scrollWidth > strip.clientWidth) strip.scrollLeft = now.offsetLeft - (strip.clientWidth - now.offsetWidth) / 2;
+  }
+
+  // The values of a picture: what its dots say, and the field below them.
+  const known = new WeakMap();
+  function spots(picture) {
+    if (known.has(picture)) return known.get(picture);
+    const out = [];
+    for (const t of picture.querySelectorAll('circle > title')) {
+      const c = t.parentNode;
+      out.push({ x: +c.getAttribute('cx'), y: +c.getAttribute('cy'), text: t.textContent, near: .5 });
+    }
+    const g = picture.querySelector('.values');
+    if (g) {
+      const list = name => g.dataset[name].split(' ');
+      const axis = ([lo, hi, from, to]) => v => from + (v - lo) / (hi - lo) * (to - from);
+      const u = axis(list('u').map(Number)), v = axis(list('v').map(Number));
+      const xs = list('x'), ys = list('y'), zs = list('z');
+      ys.forEach((y, j) => xs.forEach((x, i) => {
+        const z = zs[j * xs.length + i];
+        if (z === '_') return;
+        const mm = (z / 1000).toFixed(3).replace('-', '\u2212');
+        out.push({ x: u(+x), y: v(+y), text: 'x ' + x + ' mm, y ' + y + ' mm: ' + (g.dataset.signed && z > 0 ? '+' : '') + mm + ' mm', near: 1 });
+      }));
+    }
+    known.set(picture, out);
+    return out;
+  }
+  function pick(picture, spot) {
+    const figure = picture.closest('figure');
+    let line = figure.querySelector('.value'), ring = picture.querySelector('.pick');
+    if (!line) {
+      line = document.createElement('p');
+      line.className = 'value';
+      line.setAttribute('role', 'status');
+      picture.after(line);
+    }
+    if (!ring) {
+      ring = document.createElementNS('http://www.w3.org/2000/svg', 'circle');
+      ring.setAttribute('class', 'pick');
+      ring.setAttribute('r', 9);
+      picture.append(ring);
+    }
+    ring.setAttribute('cx', spot.x);
+    ring.setAttribute('cy', spot.y);
+    picture.picked = spot;
+    if (line.textContent !== spot.text) line.textContent = spot.text;
+  }
+  function least(all, cost) {
+    let best = null, at = Infinity;
+    for (const s of all) {
+      const c = cost(s);
+      if (c < at) [best, at] = [s, c];
+    }
+    return best;
+  }
+  function pointed(e) {
+    const picture = e.target.closest && e.target.closest('figure svg.picture');
+    if (!picture) return;
+    const r = picture.getBoundingClientRect(), k = picture.viewBox.baseVal.width / r.width;
+    const x = (e.clientX - r.left) * k, y = (e.clientY - r.top) * k;
+    const s = least(spots(picture), s => s.near * Math.hypot(s.x - x, s.y - y));
+    if (s && Math.hypot(s.x - x, s.y - y) < 40) pick(picture, s);
+  }
+  document.addEventListener('pointerdown', pointed);
+  document.addEventListener('pointermove', e => { if (e.pointerType === 'mouse') pointed(e); });
+  document.addEventListener('keydown', e => {
+    const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[e.key];
+    const picture = e.target.closest('svg.picture');
+    if (!way || !picture || !spots(picture).length) return;
+    e.preventDefault();
+    const p = picture.picked;
+    const s = p ? least(spots(picture), s => {
+      const along = (s.x - p.x) * way[0] + (s.y - p.y) * way[1], aside = Math.abs((s.x - p.x) * way[1]) + Math.abs((s.y - p.y) * way[0]);
+      return along > .5 ? along + 4 * aside : Infinity;
+    }) : spots(picture)[0];
+    if (s) pick(picture, s);
+  });
 
   // A button that was just pressed keeps the focus in its new shape.
   function focusKey() {
@@ -34,15 +135,19 @@
 
   function put(html, ours) {
     const doc = new DOMParser().parseFromString(html, 'text/html');
-    localTimes(doc);
     const key = focusKey();
     for (const part of document.querySelectorAll('[data-part]')) {
       const name = part.dataset.part;
       const fresh = doc.querySelector('[data-part="' + name + '"]');
-      if (!fresh || part.isEqualNode(fresh)) continue;
+      if (!fresh || came.get(part) === fresh.outerHTML) continue;
       if (!ours && touched.has(name) && part.dataset.key === fresh.dataset.key) continue;
       touched.delete(name);
-      part.replaceWith(document.importNode(fresh, true));
+      const open = [...part.querySelectorAll('details[open] > summary')].map(s => s.textContent);
+      const next = document.importNode(fresh, true);
+      came.set(next, fresh.outerHTML);
+      for (const s of next.querySelectorAll('details > summary')) if (open.includes(s.textContent)) s.parentNode.open = true;
+      part.replaceWith(next);
+      dress(next);
     }
     refocus(key);
     document.title = doc.title;
@@ -90,6 +195,8 @@
   async function press(form, button) {
     const data = new URLSearchParams(new FormData(form, button));
     for (const b of form.querySelectorAll('button')) b.disabled = true;
+    const part = form.closest("[data-part]");
+    if (part) came.delete(part); // drawn anew in any case
     try {
       const res = await fetch(form.action, { method: 'POST', body: data });
       if ((res.headers.get('Content-Type') || '').includes('json')) { // refused at the door
@@ -129,6 +236,7 @@
 
   document.addEventListener('submit', e => {
     const form = e.target;
+    keepName(form);
     if (form.matches('[data-stop]')) {
       e.preventDefault();
       stop(form);
@@ -141,6 +249,7 @@
     const part = e.target.closest('[data-part]');
     if (part) touched.add(part.dataset.part);
   });
-  localTimes(document);
+  for (const part of document.querySelectorAll('[data-part]')) came.set(part, part.outerHTML);
+  dress(document);
   attend(document.body.dataset);
 })();
