@@ -6,11 +6,13 @@ import (
 	"log/slog"
 	"math/rand/v2"
 	"net"
+	"reflect"
 	"strconv"
 	"strings"
 	"sync"
 	"testing"
 
+	"abbed/config"
 	"abbed/daemon/access"
 	"abbed/gcode/bench"
 	"abbed/gcode/clock"
@@ -31,7 +33,7 @@ type shop struct {
 	rnd     *rand.Rand
 }
 
-func openShop(t *testing.T, scenario string) *shop {
+func openShop(t *testing.T, scenario string, change ...func(*config.Settings)) *shop {
 	t.Helper()
 	sc, err := bench.Lookup(scenario)
 	if err != nil {
@@ -47,8 +49,12 @@ func openShop(t *testing.T, scenario string) *shop {
 		t.Fatal(err)
 	}
 	s.line = &flowLine{Listener: l}
+	settings := demoSettings(sc, path, l.Addr().String(), t.TempDir())
+	for _, c := range change {
+		c(&settings)
+	}
 	s.house, err = build(t.Context(), plan{
-		settings: demoSettings(sc, path, l.Addr().String(), t.TempDir()), clock: clock.Fast(flowSpeed), listener: s.line,
+		settings: settings, clock: clock.Fast(flowSpeed), listener: s.line,
 		log: slog.New(slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelWarn})),
 	})
 	if err != nil {
@@ -176,14 +182,25 @@ func (s *shop) bringDown(w *window) {
 	w.until(`!!document.querySelector('button[value=next]')`)
 }
 
-// TestFlow does the whole job in a phone's window as a person would.
+// TestFlow does the whole job in a phone's window as a person would: measured,
+// gauged, reviewed, signed off, written, read back, undone.
 func TestFlow(t *testing.T) {
-	s := openShop(t, "beam-twist")
+	s := openShop(t, "beam-twist", brisk)
 	w := newWindow(t, newBrowser(t), phone, "flow")
-	s.whole(w)
+	s.measure(w)
+	s.correct(w)
+	s.undo(w)
 }
 
-func (s *shop) whole(w *window) {
+// brisk measures as little as still shows the twist.
+func brisk(c *config.Settings) {
+	c.Repeat.RowStep = 6
+	c.Survey.Columns, c.Survey.Rows = 7, 3
+	c.Gauging.Columns, c.Gauging.Rows = 4, 1
+}
+
+// measure does a run up to its findings.
+func (s *shop) measure(w *window) {
 	s.enter(w)
 	s.start(w)
 	w.reads("So far")
@@ -196,6 +213,11 @@ func (s *shop) whole(w *window) {
 	w.press(`.card a.main`)
 	w.reads("Decide")
 	w.see("results")
+}
+
+// correct signs the offered table off and has it written.
+func (s *shop) correct(w *window) {
+	before := s.printer.Nodes()
 	w.press(`#decide a.main`)
 	w.reads("Review the correction")
 	w.see("review")
@@ -210,4 +232,141 @@ func (s *shop) whole(w *window) {
 	w.see("writing")
 	w.reads("Unproved")
 	w.see("kept")
+	if reflect.DeepEqual(before, s.printer.Nodes()) {
+		w.t.Error("the printer's map is as it was")
+	}
+}
+
+// undo writes the old map back.
+func (s *shop) undo(w *window) {
+	w.press(`label:has(input[name=sure]):not(form[action="/do/reapply"] *)`)
+	w.press(`form[action="/do/undo"] button`)
+	w.until(`location.pathname === '/applied' && !document.querySelector('form[action="/do/undo"]')`)
+	w.reads("old map")
+	w.see("undone")
+}
+
+// prove has the correction proved at the blade.
+func (s *shop) prove(w *window) {
+	w.press(`form[action="/do/prove"] button`)
+	w.reads("Before anything moves")
+	w.see("prove-confirm")
+	w.tickAll()
+	w.write(`input[name=person]`, "Ida")
+	w.press(`form[action$="/confirm"] button.main`)
+	w.until(`!!document.querySelector('button[value=record]')`)
+	w.see("prove-blade")
+	for !w.has(`[data-key^="done"]`) {
+		switch {
+		case w.has(`button[value=record]:not(:disabled)`):
+			s.bringDown(w)
+		case w.has(`button[value=next]:not(:disabled)`):
+			w.press(`button[value=next]`)
+		}
+		w.until(`!!document.querySelector('[data-key^="done"], button[value=record]:not(:disabled), button[value=next]:not(:disabled)')`)
+	}
+	w.see("prove-over")
+	w.press(`nav a[href="/applied"]`)
+	w.reads("Proved")
+	w.see("proved")
+}
+
+func long(t *testing.T) {
+	if !*flows {
+		t.Skip("long: -flow")
+	}
+}
+
+// TestFlowDesktop does the same with a mouse on a desk, and proves it.
+func TestFlowDesktop(t *testing.T) {
+	long(t)
+	s := openShop(t, "beam-twist")
+	w := newWindow(t, newBrowser(t), desktop, "desk")
+	s.measure(w)
+	s.correct(w)
+	s.prove(w)
+	s.undo(w)
+}
+
+// TestFlowSmall does it on the smallest phone, up to the findings.
+func TestFlowSmall(t *testing.T) {
+	long(t)
+	s := openShop(t, "beam-twist", brisk)
+	w := newWindow(t, newBrowser(t), small, "small")
+	s.measure(w)
+	s.correct(w)
+}
+
+// TestFlowTwoDevices: a second device, let in by a link of its own, sees the
+// same, and takes over at the blade.
+func TestFlowTwoDevices(t *testing.T) {
+	long(t)
+	s := openShop(t, "beam-twist", brisk)
+	browser := newBrowser(t)
+	one, two := newWindow(t, browser, phone, "one"), newWindow(t, browser, desktop, "two")
+	s.enter(one)
+	s.start(one)
+	one.until(`!!document.querySelector('button[value=record]')`)
+	s.enter(two)
+	two.press(`[data-part=active] a.main`)
+	two.until(`!!document.querySelector('button[value=record]')`)
+	two.see("blade")
+	if a, b := look[string](one, `document.querySelector('.big').innerText`), look[string](two, `document.querySelector('.big').innerText`); a != b {
+		t.Errorf("one reads %q, the other %q", a, b)
+	}
+	s.bringDown(two)
+	one.until(`!!document.querySelector('button[value=next]')`)
+	one.see("next-by-the-other")
+	one.press(`button[value=next]`)
+	two.until(`!!document.querySelector('button[value=record]')`)
+	s.gauge(two)
+	one.reads("See the findings")
+}
+
+// TestFlowStop: a stop is asked for over a line that is cut: it goes out as soon
+// as the line is back, and the run says what became of it.
+func TestFlowStop(t *testing.T) {
+	long(t)
+	s := openShop(t, "beam-twist", brisk)
+	w := newWindow(t, newBrowser(t), phone, "stop")
+	s.enter(w)
+	s.start(w)
+	w.until(`!!document.querySelector('button[value=record]')`)
+	s.line.set(true)
+	w.reads("No connection since")
+	w.see("no-connection")
+	if w.has(`button[name=press]:not(:disabled)`) {
+		t.Error("over a line that is cut the machine can be told to move")
+	}
+	w.press(`button.stop`)
+	w.reads("attempt 2")
+	w.see("stop-tried")
+	s.line.set(false)
+	w.reads("The stop request went out at")
+	w.until(`document.querySelector('[data-part=step]').dataset.key.startsWith('stopped')`)
+	w.see("stopped")
+	if f := s.printer.Safety(); f.Homed || f.Halts == 0 {
+		t.Errorf("the printer never got it: homed %v, halted %d times", f.Homed, f.Halts)
+	}
+}
+
+// TestFlowRefusal: a loose carriage ends the run by itself; no correction is
+// offered, and why is said.
+func TestFlowRefusal(t *testing.T) {
+	long(t)
+	s := openShop(t, "loose-carriage")
+	w := newWindow(t, newBrowser(t), phone, "refusal")
+	s.enter(w)
+	s.start(w)
+	w.reads("See the findings")
+	w.see("over")
+	w.press(`.card a.main`)
+	w.reads("Not offered")
+	w.see("results")
+	if w.has(`#decide a.main`) {
+		t.Error("a review is offered all the same")
+	}
+	w.press(`.stages li:nth-child(7) a`)
+	w.reads("No correction is offered")
+	w.see("review")
 }

@@ -140,6 +140,7 @@ func (w *window) until(script string) {
 			return
 		}
 		if ctx.Err() != nil {
+			w.picture("failed")
 			w.t.Fatalf("%s: never true: %s (%v)\n%s", w.name, script, err, w.text())
 		}
 		time.Sleep(25 * time.Millisecond) // between two looks; nothing depends on its length
@@ -233,12 +234,19 @@ func (w *window) write(selector, text string) {
 // screen may not spill to the right.
 func (w *window) see(name string) {
 	w.t.Helper()
-	if spill := look[int](w, `document.documentElement.scrollWidth - innerWidth`); spill > 0 {
+	// A phone makes the window wider than itself for what spills.
+	if spill := look[int](w, `Math.max(document.documentElement.scrollWidth, innerWidth)`) - int(w.size.w); spill > 0 {
 		w.t.Errorf("%s: %s spills %d px to the right", w.name, name, spill)
 	}
 	if !w.has(`form[action="/do/stop"] button`) {
 		w.t.Errorf("%s: %s has no stop request", w.name, name)
 	}
+	w.picture(name)
+}
+
+// picture writes the screenshots.
+func (w *window) picture(name string) {
+	w.t.Helper()
 	if w.dir == "" {
 		return
 	}

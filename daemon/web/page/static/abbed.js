@@ -171,6 +171,11 @@
   function gone() {
     if (!lost) say('No connection since ' + new Date().toLocaleTimeString() + '. What you see is old; trying again.');
     lost = true;
+    // What might arrive late must not move anything: the buttons rest.
+    for (const b of document.querySelectorAll('button[name=press]')) {
+      b.disabled = true;
+      came.delete(b.closest('[data-part]'));
+    }
     clearTimeout(timer);
     timer = setTimeout(refresh, 1500);
   }
