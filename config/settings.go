@@ -180,6 +180,8 @@ type Heat struct {
 	Bed       float64 `mapstructure:"bed"`
 	NozzleMax float64 `mapstructure:"nozzle_max"`
 	BedMax    float64 `mapstructure:"bed_max"`
+	// Time is how long heating up may take.
+	Time time.Duration `mapstructure:"time"`
 }
 
 // Words are the printer's own words where they differ from the usual ones:
@@ -215,7 +217,7 @@ func Default() Settings {
 			GaugeU: 0.003, GaugeScatter: 0.010,
 			GaugedMargin: 15, NodeReach: 60, MapDiffers: 0.030,
 		},
-		Heat:      Heat{NozzleMax: 260, BedMax: 110},
+		Heat:      Heat{NozzleMax: 260, BedMax: 110, Time: 20 * time.Minute},
 		Words:     Words{Templates: map[string]string{}, Patterns: map[string]string{}},
 		Retention: Retention{Days: 730, Megabytes: 500},
 	}

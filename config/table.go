@@ -149,6 +149,8 @@ var table = []Field{
 		at: func(s *Settings) any { return &s.Heat.NozzleMax }},
 	{Key: "heat.bed_max", Use: "highest bed temperature that may be asked for", Price: "never above what the maker allows", Lo: 0, Hi: 150, Unit: "degrees C",
 		at: func(s *Settings) any { return &s.Heat.BedMax }},
+	{Key: "heat.time", Use: "how long heating up may take before the run ends and the heaters go off", Price: "longer leaves a weak heater on for longer", Lo: 60, Hi: 7200, Unit: "s",
+		at: func(s *Settings) any { return &s.Heat.Time }},
 
 	{Key: "words.templates", Use: "commands of this printer where they differ from the usual ones, by name", Price: "a wrong command can move the head: try it with abbed doctor",
 		at: func(s *Settings) any { return &s.Words.Templates }},

@@ -150,7 +150,7 @@ func (a *active) show() api.Run {
 		out.Progress.ETA = &left
 	}
 	if a.state == api.AwaitingConfirmation {
-		out.Cautions = runCautions
+		out.Cautions = cautions(run)
 	}
 	if s := a.view.Spot; s != nil {
 		out.Place = &api.Spot{
@@ -176,6 +176,9 @@ func shown(run record.Run) api.Run {
 	out := api.Run{
 		ID: run.ID, Step: string(run.Step), Began: run.Began, Touches: len(run.Touches),
 		Gaugings: len(run.Gaugings), Number: run.Last, Steps: names(run.Steps), State: api.Failed,
+	}
+	if h := run.Heat; h != nil {
+		out.Heat = &api.Heat{Nozzle: &h.Nozzle, Bed: &h.Bed}
 	}
 	if out.Step == "" {
 		out.Step = string(record.StepPrepare)

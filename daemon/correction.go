@@ -188,7 +188,7 @@ func (d *Daemon) write(ctx context.Context, a store.Applied, by, what string, do
 
 // mayWrite returns why the stored map must not be written now.
 func (d *Daemon) mayWrite(ctx context.Context, w apply.Desk, sess *gcode.Session, a store.Applied, what string) error {
-	if err := probe.ForeignUse(ctx, sess, d.words, d.clk); err != nil {
+	if err := probe.ForeignUse(ctx, sess, d.words, d.clk, false); err != nil {
 		return refusal(err)
 	}
 	if a.State.Open() && a.N > 0 {

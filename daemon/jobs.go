@@ -26,7 +26,11 @@ func (d *Daemon) StartRun(ctx context.Context, n api.NewRun, by string) (api.Run
 	if err != nil {
 		return api.Run{}, err
 	}
-	log, err := store.NewLog(d.store, record.Opened{Steps: asked, By: by, Setup: k.setup}, d.clk.Now)
+	heat, err := d.heatOf(n.Heat)
+	if err != nil {
+		return api.Run{}, err
+	}
+	log, err := store.NewLog(d.store, record.Opened{Steps: asked, By: by, Setup: k.setup, Heat: heat}, d.clk.Now)
 	if err != nil {
 		return api.Run{}, refusal(err)
 	}
@@ -48,7 +52,7 @@ func (d *Daemon) StartRun(ctx context.Context, n api.NewRun, by string) (api.Run
 // attended_starts) and that of whoever pressed; the caller holds starting.
 func (d *Daemon) attended(a *active, by string) error {
 	word := record.Confirmed{Person: "attended start, by " + by, Blade: d.owner().Gauging.Blade}
-	for _, c := range runCautions {
+	for _, c := range cautions(a.log.Run()) {
 		word.Cautions = append(word.Cautions, c.ID)
 	}
 	return d.begin(a, word)
@@ -87,11 +91,11 @@ func (d *Daemon) Confirm(ctx context.Context, id string, c api.Confirm) error {
 	if s := a.now(); s != api.AwaitingConfirmation {
 		return api.Errorf(409, "wrong-state", "look at the run", "confirm: the run is %s", s)
 	}
-	blade, err := checkConfirm(c)
+	blade, err := checkConfirm(c, cautions(a.log.Run()))
 	if err != nil {
 		return err
 	}
-	return d.begin(a, record.Confirmed{Person: c.Person, Cautions: c.Cautions, Blade: blade})
+	return d.begin(a, record.Confirmed{Person: c.Person, Cautions: c.Cautions, Blade: blade, Paper: c.Paper})
 }
 
 // begin lets a run that waited begin; the caller holds starting.
@@ -116,8 +120,8 @@ func (d *Daemon) begin(a *active, word record.Confirmed) error {
 	return nil
 }
 
-func checkConfirm(c api.Confirm) (blade float64, err error) {
-	if m := missing(runCautions, c.Cautions); len(m) > 0 {
+func checkConfirm(c api.Confirm, all []api.Caution) (blade float64, err error) {
+	if m := missing(all, c.Cautions); len(m) > 0 {
 		return 0, cautionsMissing(m)
 	}
 	if c.Person == "" {

@@ -40,7 +40,8 @@ func (d *Daemon) checkOwed() {
 	for _, w := range owed {
 		w := record.Switch(w)
 		on := w == record.SwitchLevelling && f.Levelling != nil && *f.Levelling ||
-			w == record.SwitchLimits && f.LimitsOn != nil && *f.LimitsOn
+			w == record.SwitchLimits && f.LimitsOn != nil && *f.LimitsOn ||
+			w == record.SwitchHeaters && f.Temps != nil && f.Temps.Targets && f.Temps.NozzleTarget == 0 && f.Temps.BedTarget == 0
 		if !on {
 			still = append(still, w)
 		}
@@ -98,7 +99,9 @@ func (d *Daemon) noteOwed(err error) {
 }
 
 func (d *Daemon) putBackNow(sess *gcode.Session) (homed bool, err error) {
-	if err := probe.ForeignUse(d.base, sess, d.words, d.clk); err != nil {
+	// Heat that a run of ours left on goes off first; a print is not disturbed.
+	hot := slices.Contains(d.owed(), string(record.SwitchHeaters))
+	if err := probe.ForeignUse(d.base, sess, d.words, d.clk, hot); err != nil {
 		return false, err
 	}
 	log := &owedLog{run: record.Run{Setup: d.know(d.link.now().facts).setup}}
@@ -106,6 +109,11 @@ func (d *Daemon) putBackNow(sess *gcode.Session) (homed bool, err error) {
 		log.run.Off = append(log.run.Off, record.Switch(w))
 	}
 	head := probe.NewHead(sess, d.words, log, d.manner())
+	if hot {
+		if err := head.Cool(d.base); err != nil {
+			return false, err
+		}
+	}
 	if err := head.HomeToPutBack(d.base); err != nil {
 		return head.Homed(), err
 	}

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"slices"
 
-	"abbed/gcode"
 	"abbed/gcode/clock"
 	"abbed/gcode/dialect"
 	"abbed/probe/record"
@@ -76,11 +75,14 @@ func (j *job) steps(ctx context.Context) error {
 		if !slices.Contains(run.Steps, s.step) {
 			continue
 		}
+		if err := j.keepWarmth(ctx, s.step); err != nil {
+			return err
+		}
 		if err := s.do(ctx); err != nil {
 			return err
 		}
 	}
-	return nil
+	return j.keepWarmth(ctx, record.StepAnalysis)
 }
 
 // prepare looks whether the printer is free, homes it, and reads the stored map
@@ -89,7 +91,7 @@ func (j *job) prepare(ctx context.Context) error {
 	if err := j.begin(record.StepPrepare, 4); err != nil {
 		return err
 	}
-	if err := ForeignUse(ctx, j.Line, j.Words, j.Clock); err != nil {
+	if err := ForeignUse(ctx, j.Line, j.Words, j.Clock, false); err != nil {
 		return err
 	}
 	j.did()
@@ -97,6 +99,9 @@ func (j *job) prepare(ctx context.Context) error {
 		return err
 	}
 	if err := j.head.Home(ctx); err != nil {
+		return err
+	}
+	if err := j.warmUp(ctx); err != nil {
 		return err
 	}
 	j.did()
@@ -199,9 +204,7 @@ const heatEvery = 4
 
 func (j *job) touch(ctx context.Context, p record.Place, side record.Side, what record.Touch) error {
 	if j.meter.done%heatEvery == heatEvery-1 {
-		if err := noHeat(func(q gcode.Query) (gcode.Reply, error) {
-			return j.head.ask(ctx, q, "look whether the printer is in use")
-		}, j.Words); err != nil {
+		if err := noHeat(j.asker(ctx), j.Words, j.ours()); err != nil {
 			return err
 		}
 	}

@@ -36,6 +36,8 @@ type Manner struct {
 	// RawHeights says that touches are reported without the probe's Z offset:
 	// as the height of the nozzle. The trigger height is then taken off.
 	RawHeights bool
+	// Heat bounds what a run may heat.
+	Heat HeatLimits
 	// IdleOff is what the idle switch-off of the motors is put back to, s.
 	IdleOff int
 }

@@ -81,7 +81,8 @@ func (h *Head) keepSwitch(what record.Switch, on bool) error {
 	return nil
 }
 
-// PutBack switches on again whatever the run switched off, raising first. It
+// PutBack switches on again whatever the run switched off, raising first, and the
+// heaters off. It
 // does what it can and returns the first error; what could not be put back
 // stays in the run's Off.
 func (h *Head) PutBack(ctx context.Context) error {
@@ -103,6 +104,9 @@ func (h *Head) PutBack(ctx context.Context) error {
 			h.homed = false // it did not go up: its motors may be off
 			note(err)
 		}
+	}
+	if slices.Contains(h.log.Run().Off, record.SwitchHeaters) {
+		note(h.Cool(ctx))
 	}
 	for _, what := range []record.Switch{record.SwitchLimits, record.SwitchIdle, record.SwitchLevelling} {
 		if slices.Contains(h.log.Run().Off, what) {

@@ -9,6 +9,7 @@ import (
 	"abbed/gcode"
 	"abbed/gcode/clock"
 	"abbed/gcode/dialect"
+	"abbed/probe/record"
 )
 
 // stillness is how long the position is watched for moving by itself.
@@ -17,8 +18,9 @@ const stillness = time.Second
 // ForeignUse returns a Refused with code foreign-use if the printer is in use by
 // somebody else: a print that runs from its own storage, a heater target that we
 // did not set, a position that changes by itself. What the printer does not
-// answer is not held against it. It moves nothing.
-func ForeignUse(ctx context.Context, line Dialogue, words *dialect.Dialect, clk *clock.Clock) error {
+// answer is not held against it. It moves nothing. With ours, heat that an earlier
+// run of ours left on is not held against it either.
+func ForeignUse(ctx context.Context, line Dialogue, words *dialect.Dialect, clk *clock.Clock, ours bool) error {
 	ask := func(q gcode.Query) (gcode.Reply, error) {
 		r, err := line.Ask(ctx, q)
 		if err != nil {
@@ -26,8 +28,13 @@ func ForeignUse(ctx context.Context, line Dialogue, words *dialect.Dialect, clk 
 		}
 		return r, nil
 	}
-	if err := inUse(ctx, ask, words, clk); err != nil {
+	if err := printingNow(ctx, ask, words, clk); err != nil {
 		return err
+	}
+	if !ours {
+		if err := noHeat(ask, words, record.Heat{}); err != nil {
+			return err
+		}
 	}
 	before, err := ask(words.Where())
 	if err != nil {
@@ -48,25 +55,34 @@ func ForeignUse(ctx context.Context, line Dialogue, words *dialect.Dialect, clk 
 	return nil
 }
 
-// inUse looks for a print and for heat.
-func inUse(ctx context.Context, ask func(gcode.Query) (gcode.Reply, error), words *dialect.Dialect, clk *clock.Clock) error {
-	if busy, err := printing(ctx, ask, words, clk); err != nil || busy {
-		if err == nil {
-			err = foreign("a print is running from the printer's own storage")
-		}
-		return err
+// printingNow returns a Refused if a print runs.
+func printingNow(ctx context.Context, ask func(gcode.Query) (gcode.Reply, error), words *dialect.Dialect, clk *clock.Clock) error {
+	busy, err := printing(ctx, ask, words, clk)
+	if err == nil && busy {
+		err = foreign("a print is running from the printer's own storage")
 	}
-	return noHeat(ask, words)
+	return err
 }
 
-// noHeat returns a Refused if heat is on that we did not ask for.
-func noHeat(ask func(gcode.Query) (gcode.Reply, error), words *dialect.Dialect) error {
+// noHeat returns a Refused if heat is on that we did not ask for, or if what we
+// heat has cooled.
+func noHeat(ask func(gcode.Query) (gcode.Reply, error), words *dialect.Dialect, ours record.Heat) error {
 	r, err := ask(words.Temperatures())
 	if err != nil {
 		return err
 	}
-	if t, ok := words.ReadTemperatures(r); ok && (t.NozzleTarget > 0 || t.BedTarget > 0) {
+	t, ok := words.ReadTemperatures(r)
+	if !ok {
+		return nil
+	}
+	other := func(target, ours float64) bool { return target > 0 && math.Abs(target-ours) > 0.5 }
+	if other(t.NozzleTarget, ours.Nozzle) || other(t.BedTarget, ours.Bed) {
 		return foreign(fmt.Sprintf("heat is on that abbed did not ask for: nozzle %.0f C, bed %.0f C", t.NozzleTarget, t.BedTarget))
+	}
+	cooled := func(is, ours float64) bool { return ours > 0 && is < ours-fallen }
+	if cooled(t.Nozzle, ours.Nozzle) || cooled(t.Bed, ours.Bed) {
+		return fault(nil, "heat-lost", "look at the printer: was the heat switched off there, or is a heater loose? Then start again",
+			"keep warm: nozzle %.0f C, bed %.0f C, where %s was asked for", t.Nozzle, t.Bed, heats(ours))
 	}
 	return nil
 }
@@ -74,9 +90,17 @@ func noHeat(ask func(gcode.Query) (gcode.Reply, error), words *dialect.Dialect) 
 // stillFree looks in the middle of a run whether somebody else has begun to use
 // the printer: before each pass, gauging place and row of the survey.
 func (j *job) stillFree(ctx context.Context) error {
-	return inUse(ctx, func(q gcode.Query) (gcode.Reply, error) {
+	if err := printingNow(ctx, j.asker(ctx), j.Words, j.Clock); err != nil {
+		return err
+	}
+	return noHeat(j.asker(ctx), j.Words, j.ours())
+}
+
+// asker asks on behalf of the watch.
+func (j *job) asker(ctx context.Context) func(gcode.Query) (gcode.Reply, error) {
+	return func(q gcode.Query) (gcode.Reply, error) {
 		return j.head.ask(ctx, q, "look whether the printer is in use")
-	}, j.Words, j.Clock)
+	}
 }
 
 // printing reports whether the printer says, each time of three, that a print

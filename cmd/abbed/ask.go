@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"crypto/tls"
 	"crypto/x509"
 	"errors"
@@ -152,24 +151,28 @@ func tellStatus(c *cobra.Command, a *client.Client, k caller, _ []string) error 
 }
 
 func measureCommand() *cobra.Command {
-	attended := false
+	var n api.NewRun
+	var nozzle, bed float64
 	c := ask("measure [STEP ...]", "Start a run (repeat gauging survey if no steps are named); it waits for the person's confirmation", cobra.ArbitraryArgs,
 		func(c *cobra.Command, a *client.Client, k caller, steps []string) error {
-			start := a.StartRun
-			if attended {
-				start = a.StartAttended
+			f := c.Flags()
+			if f.Changed("heat-nozzle") || f.Changed("heat-bed") {
+				n.Heat = &api.Heat{Nozzle: &nozzle, Bed: &bed}
 			}
-			return measure(c, start, k, steps)
+			n.Steps = steps
+			return measure(c, a, k, n)
 		})
-	c.Flags().BoolVar(&attended, "attended", false, "somebody stands there, the bed is clear, the head moves freely, the power switch is in reach: begin at once if the setting attended_starts allows it")
+	c.Flags().Float64Var(&bed, "heat-bed", 0, "heat the bed first, degrees C; it burns, and goes off when the run ends")
+	c.Flags().Float64Var(&nozzle, "heat-nozzle", 0, "heat the nozzle first, degrees C; it burns and oozes, and goes off when the run ends")
+	c.Flags().BoolVar(&n.Attended, "attended", false, "somebody stands there, the bed is clear, the head moves freely, the power switch is in reach: begin at once if the setting attended_starts allows it")
 	return c
 }
 
-func measure(c *cobra.Command, start func(context.Context, ...string) (api.Run, error), k caller, steps []string) error {
-	if len(steps) == 0 {
-		steps = []string{"repeat", "gauging", "survey"}
+func measure(c *cobra.Command, a *client.Client, k caller, n api.NewRun) error {
+	if len(n.Steps) == 0 {
+		n.Steps = []string{"repeat", "gauging", "survey"}
 	}
-	r, err := start(c.Context(), steps...)
+	r, err := a.Start(c.Context(), n)
 	if err != nil {
 		return err
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"testing"
 	"testing/synctest"
@@ -36,7 +37,9 @@ func TestAttendedStart(t *testing.T) {
 				ready(t, w)
 				start := w.api.StartRun
 				if try.attended {
-					start = w.api.StartAttended
+					start = func(ctx context.Context, steps ...string) (api.Run, error) {
+						return w.api.Start(ctx, api.NewRun{Steps: steps, Attended: true})
+					}
 				}
 				r, err := start(t.Context(), "repeat")
 				if err != nil {

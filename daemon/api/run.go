@@ -36,6 +36,15 @@ type NewRun struct {
 	// a run asks: it begins at once if the owner has allowed attended starts,
 	// and waits for the confirmation as ever if not.
 	Attended bool `json:"attended,omitempty"`
+	// Heat asks for heat; nil runs as the machine is.
+	Heat *Heat `json:"heat,omitempty"`
+}
+
+// Heat is what a run heats, degrees C; 0 heats nothing. In a question a nil part
+// takes the owner's setting.
+type Heat struct {
+	Nozzle *float64 `json:"nozzle"`
+	Bed    *float64 `json:"bed"`
 }
 
 // Confirm is the body of POST runs/{id}/confirm.
@@ -44,6 +53,9 @@ type Confirm struct {
 	Person   string   `json:"person"`
 	// Gauge is the blade's thickness, mm; nil means 0.10.
 	Gauge *float64 `json:"gauge_mm,omitempty"`
+	// Paper says that a sheet of paper stands in for the blade: its thickness and
+	// its drag are less certain.
+	Paper bool `json:"paper,omitempty"`
 }
 
 // Progress counts what a step does.
@@ -109,6 +121,8 @@ type Run struct {
 	Gaugings int    `json:"gaugings"`
 	// Number is the number of the run's last event.
 	Number int64 `json:"number"`
+	// Heat is what the run heats, nil if nothing.
+	Heat *Heat `json:"heat,omitempty"`
 }
 
 // AnswerPrompt is the body of POST runs/{id}/answer.

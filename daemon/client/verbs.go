@@ -24,10 +24,10 @@ func (c *Client) StartRun(ctx context.Context, steps ...string) (api.Run, error)
 	return post[api.Run](ctx, c, "/api/v1/runs", api.NewRun{Steps: steps})
 }
 
-// StartAttended asks for a run and says that somebody stands at the machine: it
-// begins at once if the owner has allowed attended starts.
-func (c *Client) StartAttended(ctx context.Context, steps ...string) (api.Run, error) {
-	return post[api.Run](ctx, c, "/api/v1/runs", api.NewRun{Steps: steps, Attended: true})
+// Start asks for a run with all that may go with it: heat, or the word that
+// somebody stands at the machine.
+func (c *Client) Start(ctx context.Context, n api.NewRun) (api.Run, error) {
+	return post[api.Run](ctx, c, "/api/v1/runs", n)
 }
 
 // Confirm gives a person's word on the cautions of a run.

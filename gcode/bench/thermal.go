@@ -30,3 +30,12 @@ func (h heater) reached() float64 {
 	}
 	return h.since
 }
+
+// Heat sets the heaters' targets as somebody at the printer's own display does.
+func (p *Printer) Heat(nozzle, bed float64) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for i, c := range [...]float64{nozzle, bed} {
+		p.heaters[i].set(c, p.now())
+	}
+}

@@ -69,3 +69,19 @@ func DefaultCriteria() Criteria {
 		WheelLeast: 55, WheelMost: 80, BeltTurn: 40, ScrewLead: 8,
 	}
 }
+
+// Paper instead of a blade: a sheet of 80 g/m2 is about 0.10 mm thick, give or take
+// a few hundredths and what it is pressed together, and its drag is felt less
+// sharply than a blade's (common practice, no source).
+const (
+	PaperU       = 0.015
+	PaperScatter = 0.015
+)
+
+// WithPaper returns the criteria for gaugings with a sheet of paper. One sheet
+// serves the whole run, so that its thickness is in the level and not in the
+// contrasts; its drag scatters from place to place.
+func (c Criteria) WithPaper() Criteria {
+	c.GaugeU, c.GaugeScatter = max(c.GaugeU, PaperU), max(c.GaugeScatter, PaperScatter)
+	return c
+}

@@ -6,8 +6,9 @@ import (
 	"time"
 )
 
-// Version is the version of the event format that this package writes.
-const Version = 1
+// Version is the version of the event format that this package writes: 2 knows
+// Warmth and Opened.Heat.
+const Version = 2
 
 // Step is a part of a run.
 type Step string
@@ -73,6 +74,7 @@ type Event struct {
 	Switched  *Switched  `json:"switched,omitempty"`
 	Cut       *Cut       `json:"cut,omitempty"`
 	Note      *Note      `json:"note,omitempty"`
+	Warmth    *Warmth    `json:"warmth,omitempty"`
 	Fault     *Fault     `json:"fault,omitempty"`
 	Ended     *Ended     `json:"ended,omitempty"`
 }
@@ -87,6 +89,8 @@ type Opened struct {
 	Setup Setup  `json:"setup"`
 	// Proof is what a run with the step prove is to prove, nil otherwise.
 	Proof *Proof `json:"proof,omitempty"`
+	// Heat is what the run heats, as the person asked; nil for a run as it is.
+	Heat *Heat `json:"heat,omitempty"`
 }
 
 // Proof says where an applied table is gauged with the levelling on, and what is
@@ -109,6 +113,8 @@ type Confirmed struct {
 	Cautions []string `json:"cautions"`
 	// Blade is the thickness of the feeler gauge, mm.
 	Blade float64 `json:"blade"`
+	// Paper says that it is a sheet of paper and no feeler gauge.
+	Paper bool `json:"paper,omitempty"`
 }
 
 // Began says that a step began; Of is how many things it expects to do.
@@ -217,7 +223,7 @@ func (e Event) bodies() int {
 		e.Opened != nil, e.Confirmed != nil, e.Began != nil, e.Touch != nil,
 		e.Arrived != nil, e.Pressed != nil, e.Gauging != nil, e.Forgot != nil,
 		e.Map != nil, e.Settings != nil, e.Question != nil, e.Answer != nil, e.Reading != nil, e.Laid != nil,
-		e.Switched != nil, e.Cut != nil, e.Note != nil, e.Fault != nil, e.Ended != nil,
+		e.Switched != nil, e.Cut != nil, e.Note != nil, e.Warmth != nil, e.Fault != nil, e.Ended != nil,
 	} {
 		if there {
 			n++

@@ -17,6 +17,7 @@ type Run struct {
 	Began     time.Time  `json:"began"`
 	Setup     Setup      `json:"setup"`
 	Proof     *Proof     `json:"proof,omitempty"`
+	Heat      *Heat      `json:"heat,omitempty"`
 	Confirmed *Confirmed `json:"confirmed,omitempty"`
 	// Step is the step that began last.
 	Step Step `json:"step"`
@@ -34,9 +35,11 @@ type Run struct {
 	Readings []Reading `json:"readings,omitempty"`
 	Laid     []Laid    `json:"laid,omitempty"`
 	// Off lists the switches that this run threw and has not put back.
-	Off    []Switch `json:"off,omitempty"`
-	Cut    *Cut     `json:"cut,omitempty"`
-	Notes  []string `json:"notes,omitempty"`
+	Off   []Switch `json:"off,omitempty"`
+	Cut   *Cut     `json:"cut,omitempty"`
+	Notes []string `json:"notes,omitempty"`
+	// Warmth is how warm nozzle and bed were, in the order of the steps.
+	Warmth []Warmth `json:"warmth,omitempty"`
 	Faults []Fault  `json:"faults,omitempty"`
 	// Ended is nil while the run goes on, or was never ended (a crash).
 	Ended *Ended `json:"ended,omitempty"`
@@ -87,9 +90,12 @@ func (r *Run) fold(e Event) {
 	case e.Opened != nil:
 		o := e.Opened
 		r.Version, r.ID, r.Steps, r.By, r.Setup, r.Began = o.Version, o.ID, o.Steps, o.By, o.Setup, e.Wall
-		r.Proof = o.Proof
+		r.Proof, r.Heat = o.Proof, o.Heat
 	case e.Confirmed != nil:
 		r.Confirmed = e.Confirmed
+		if e.Confirmed.Paper {
+			r.Setup.Criteria = r.Setup.Criteria.WithPaper()
+		}
 	case e.Began != nil:
 		r.finish()
 		r.Step = e.Began.Step
@@ -130,6 +136,10 @@ func (r *Run) fold(e Event) {
 		r.switched(*e.Switched)
 	case e.Cut != nil:
 		r.Cut = e.Cut
+	case e.Warmth != nil:
+		w := *e.Warmth
+		w.T = e.T
+		r.Warmth = append(r.Warmth, w)
 	case e.Note != nil:
 		r.Notes = append(r.Notes, e.Note.Text)
 	case e.Fault != nil:
@@ -173,6 +183,7 @@ func (r Run) Clone() Run {
 	r.Laid = slices.Clone(r.Laid)
 	r.Off = slices.Clone(r.Off)
 	r.Notes = slices.Clone(r.Notes)
+	r.Warmth = slices.Clone(r.Warmth)
 	r.Faults = slices.Clone(r.Faults)
 	return r
 }

@@ -5,7 +5,8 @@ func runPaths() m {
 	start := verb{
 		id: "startRun", summary: "Ask for a run.", about: "The steps run in the order repeat, gauging, survey, plate-turn, coupons, angles, reference, whatever the order asked. plate-turn needs survey in the same run, coupons and angles need gauging. The run waits until its cautions are confirmed; nothing moves before.",
 		body: closed(object(m{"steps": with(list(m{"type": "string"}, "repeat, gauging, survey, plate-turn, coupons, angles, reference"), "minItems", 1),
-			"attended": m{"type": "boolean", "default": false, "description": "somebody stands at the machine and has confirmed the cautions: if the owner has set attended_starts the run begins at once, else it waits as ever"}}, "steps")),
+			"attended": m{"type": "boolean", "default": false, "description": "somebody stands at the machine and has confirmed the cautions: if the owner has set attended_starts the run begins at once, else it waits as ever"},
+			"heat":     describe("Heat up before anything is measured; a part that is left out takes the owner's setting. The run then has one caution more, and switches the heaters off at its end.", closed(object(heatParts())))}, "steps")),
 		status: 201, says: "The run, waiting for its cautions.", shape: ref("Run"), refusals: []int{409, 503},
 	}
 	confirm := verb{
@@ -14,6 +15,7 @@ func runPaths() m {
 			"cautions": list(m{"type": "string"}, "ids of the cautions that the person has read and confirms"),
 			"person":   text("who gives the word"),
 			"gauge_mm": m{"type": "number", "minimum": 0.02, "maximum": 0.30, "default": 0.10, "description": "thickness of the blade"},
+			"paper":    m{"type": "boolean", "default": false, "description": "a sheet of paper stands in for the blade: its thickness and its drag are less certain"},
 		}, "cautions", "person")),
 		status: 202, says: "The run has begun.", shape: ref("Run"), refusals: []int{404, 409, 503},
 	}
@@ -88,6 +90,7 @@ func runShapes() m {
 			"touches":  count(""),
 			"gaugings": count("records at the blade"),
 			"number":   count("of the run's last event"),
+			"heat":     describe("what the run heats; absent if nothing", all(heatParts())),
 		}, "id", "state", "step", "steps", "began", "progress", "prompt", "place", "error", "sentence", "touches", "gaugings", "number"),
 		"Place": describe("The gauging place in hand, mm.", all(m{
 			"index": count("from 0, the zero place"), "u": number(""), "v": number(""),
@@ -101,4 +104,9 @@ func runShapes() m {
 			"ahead":    list(m{"type": "array", "items": m{"type": "number"}, "minItems": 2, "maxItems": 2}, "places still planned as [u, v], mm, in their order"),
 		})),
 	}
+}
+
+// heatParts are the temperatures of a run, degrees C.
+func heatParts() m {
+	return m{"nozzle": number("degrees C; 0: not heated"), "bed": number("degrees C; 0: not heated")}
 }

@@ -81,6 +81,18 @@ func (p *page) doRun(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	n := api.NewRun{Steps: r.PostForm["step"]}
+	if r.PostFormValue("heat") != "" {
+		nozzle, bad := decimal(r.PostFormValue("heat_nozzle"))
+		bed, worse := decimal(r.PostFormValue("heat_bed"))
+		if bad == nil {
+			bad = worse
+		}
+		if bad != nil {
+			p.showOverview(w, r, bad)
+			return
+		}
+		n.Heat = &api.Heat{Nozzle: nozzle, Bed: bed}
+	}
 	if len(n.Steps) == 0 {
 		p.showOverview(w, r, api.Errorf(http.StatusUnprocessableEntity, "bad-value", "tick what the run shall do", "no step was chosen"))
 		return
@@ -117,7 +129,7 @@ func (p *page) doConfirm(w http.ResponseWriter, r *http.Request) {
 		p.runDone(w, r, bad)
 		return
 	}
-	c.Gauge = blade
+	c.Gauge, c.Paper = blade, r.PostFormValue("with") == "paper"
 	p.runDone(w, r, p.desk.Confirm(r.Context(), r.PathValue("id"), c))
 }
 
