@@ -233,7 +233,7 @@ func (p *prometheus) pages(t *testing.T) {
 		instance = regexp.MustCompile(`instance:(\S+) `).FindStringSubmatch(labels)[1]
 	}
 	for path, want := range map[string][]string{
-		"/consoles/abbed.html":                                            {"The printers", ">left<", "ready", "AbbedRunWaits", "ago"},
+		"/consoles/abbed.html": {"The printers", ">left<", "ready", "AbbedRunWaits", "ago"},
 		"/consoles/abbed.html?instance=" + url.QueryEscape(instance):      {"<h1>left</h1>", "awaiting-confirmation", "AbbedRunWaits", "Scatter of the probe", "came to its end"},
 		"/consoles/abbed.html?instance=" + url.QueryEscape(`x"} or up{"`): {"Nothing: no alert fires"},
 		"/consoles/dashboard.html":                                        {"abbed: over time", "query_range"},
@@ -258,7 +258,9 @@ func (p *prometheus) pages(t *testing.T) {
 	}
 	_, rest, _ := strings.Cut(string(b), `id="dashboard">`)
 	list, _, _ := strings.Cut(rest, "</script>")
-	var d struct{ Panels []struct{ Title, Query, Limit string } }
+	var d struct {
+		Panels []struct{ Title, Query, Limit string }
+	}
 	if err := json.Unmarshal([]byte(list), &d); err != nil {
 		t.Fatal(err)
 	}

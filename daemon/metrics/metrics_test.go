@@ -50,9 +50,9 @@ func busy() status.Snapshot {
 		Kept:      status.Kept{Bytes: 4 << 20, Limit: 500 << 20, Free: 3 << 30, Due: 1, Dropped: 2},
 		Steps:     map[string]status.Last{"repeat": {At: at, Success: true}, "survey": {At: at.Add(time.Minute)}},
 		GapBefore: &status.Bound{Value: 0.139, Half: 0.012}, GapAfter: &status.Bound{Value: 0.011, Half: 0.013},
-		Limits:    status.Limits{Tolerance: 0.03, Scatter: 0.015, Play: 0.02, Wander: 0.02, DriftRate: 0.01},
-		Check:     status.Check{Due: at.Add(24 * time.Hour)},
-		Build:     status.Build{Version: "1.2.3", Commit: "abc", Go: "go1.26"},
+		Limits: status.Limits{Tolerance: 0.03, Scatter: 0.015, Play: 0.02, Wander: 0.02, DriftRate: 0.01},
+		Check:  status.Check{Due: at.Add(24 * time.Hour)},
+		Build:  status.Build{Version: "1.2.3", Commit: "abc", Go: "go1.26"},
 	}
 }
 
