@@ -4,6 +4,7 @@ import (
 	"context"
 	"net/http"
 	"net/http/httptest"
+	"os"
 	"os/exec"
 	"slices"
 	"strings"
@@ -25,7 +26,10 @@ func browser(t *testing.T) context.Context {
 		t.Skip("a browser is not short")
 	}
 	if _, err := exec.LookPath("chromium"); err != nil {
-		t.Skip("no chromium here")
+		if os.Getenv("CI") == "true" {
+			t.Fatal("chromium is missing, and .ci/run installs it")
+		}
+		t.Skip("no chromium here: apt-get install chromium")
 	}
 	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.NoSandbox, chromedp.DisableGPU,
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true))

@@ -6,11 +6,14 @@ import (
 	"math"
 	"net/http/httptest"
 	"net/url"
+	"os"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
 	"testing"
 
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 
 	"abbed/analysis"
@@ -127,6 +130,35 @@ func TestReportFitsPaper(t *testing.T) {
 		}
 		open(t, ctx, s.URL+"/run/r1/report")
 		until(t, ctx, `document.documentElement.scrollWidth <= innerWidth && getComputedStyle(document.querySelector('.picture .main')).stroke === 'rgb(11, 79, 85)'`)
+	}
+}
+
+// It prints on A4 and on Letter: each page has the paper's size, and the report
+// is a few pages long. ABBED_SCREENS takes the prints.
+func TestReportPrints(t *testing.T) {
+	ctx := browser(t)
+	s := httptest.NewServer(handler(webtest.Scene("done")))
+	defer s.Close()
+	open(t, ctx, s.URL+"/run/r1/report")
+	for _, paper := range []struct {
+		name string
+		w, h float64 // inches
+		box  string  // points
+	}{{"A4", 210 / 25.4, 297 / 25.4, `/MediaBox \[0 0 59[45][.0-9]* 84[12][.0-9]*\]`}, {"Letter", 8.5, 11, `/MediaBox \[0 0 612 792\]`}} {
+		made, err := chromedp.Call(ctx, page.PrintToPDF, page.PrintToPDFParams{PaperWidth: paper.w, PaperHeight: paper.h})
+		if err != nil {
+			t.Fatal(err)
+		}
+		b := made.Data
+		if dir := os.Getenv("ABBED_SCREENS"); dir != "" {
+			if err := os.WriteFile(filepath.Join(dir, "report-"+paper.name+".pdf"), b, 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+		sheets := len(regexp.MustCompile(paper.box).FindAll(b, -1))
+		if sheets < 2 || sheets > 8 {
+			t.Errorf("%s: %d sheets of that size in %d bytes", paper.name, sheets, len(b))
+		}
 	}
 }
 

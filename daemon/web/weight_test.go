@@ -77,7 +77,7 @@ func TestFirstView(t *testing.T) {
 		n.mu.Lock()
 		t.Logf("%s%s: %d bytes in %d answers, painted after %.0f ms, all there after %.0f ms", shot.scene, shot.path, n.bytes, len(n.paths), took, float64(time.Since(began).Milliseconds()))
 		if n.bytes >= 100_000 {
-			t.Errorf("%s%s: %d bytes before compression", shot.scene, shot.path, n.bytes)
+			t.Errorf("%s%s: %d bytes", shot.scene, shot.path, n.bytes)
 		}
 		n.mu.Unlock()
 		_ = chromedp.Do(ctx, chromedp.Navigate("about:blank"))

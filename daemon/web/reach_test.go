@@ -1,0 +1,300 @@
+package web_test
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"net/http/httptest"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+
+	"abbed/daemon/web/webtest"
+)
+
+// visit opens a screen of a scene in a window of w x h px; close leaves it.
+func visit(t *testing.T, ctx context.Context, scene, path string, w, h int64) (d *webtest.Desk, leave func()) {
+	t.Helper()
+	if err := resize(ctx, w, h); err != nil {
+		t.Fatal(err)
+	}
+	d = webtest.Scene(scene)
+	s := httptest.NewServer(handler(d))
+	if err := chromedp.Do(ctx, chromedp.Navigate(s.URL+path)); err != nil && !strings.Contains(err.Error(), "404") {
+		t.Fatal(err)
+	}
+	return d, func() {
+		_ = chromedp.Do(ctx, chromedp.Navigate("about:blank"))
+		s.CloseClientConnections()
+		s.Close()
+	}
+}
+
+// eval evaluates an expression that gives a T.
+func eval[T any](t *testing.T, ctx context.Context, script string) T {
+	t.Helper()
+	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](script))
+	if err != nil {
+		t.Fatalf("%.80s: %v", script, err)
+	}
+	return v
+}
+
+// media has the browser say what its owner prefers.
+func media(t *testing.T, ctx context.Context, scheme, motion string) {
+	t.Helper()
+	if _, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{
+		{Name: "prefers-color-scheme", Value: scheme}, {Name: "prefers-reduced-motion", Value: motion},
+	}}); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// reachable names whatever a mouse could press, in the order of the page.
+const reachable = `(() => { window.all = [...document.querySelectorAll('a[href], button:not(:disabled), input:not([type=hidden]):not(:disabled), summary, [tabindex="0"]')]
+	.filter(e => e.checkVisibility({visibilityProperty: true}));
+	return window.all.length; })()`
+
+// focused says which of them has the focus, and what is wrong with how it shows:
+// an outline of 2 px or more, and not below the stop request (WCAG 2.2, 2.4.7,
+// 2.4.11, 2.4.13).
+const focused = `(() => { const e = document.activeElement, s = getComputedStyle(e), r = e.getBoundingClientRect(), bar = document.querySelector('.stopbar');
+	const wrong = [];
+	if (s.outlineStyle === 'none' || parseFloat(s.outlineWidth) < 2) wrong.push('its focus does not show');
+	if (!bar.contains(e) && r.top >= bar.getBoundingClientRect().top - 1 || r.bottom <= 0) wrong.push('it lies out of sight');
+	return {N: window.all.indexOf(e), What: e.tagName + ' ' + (e.textContent || e.name || '').trim().slice(0, 40), Wrong: wrong.join('; ')}; })()`
+
+// The keyboard alone reaches everything that a mouse could press, in the order
+// in which it stands there, and where one is shows.
+func TestKeyboardReachesAll(t *testing.T) {
+	ctx := browser(t)
+	for _, shot := range []struct{ scene, path string }{{"ready", "/"}, {"confirm", "/run/r1"}, {"gauge", "/run/r1"}, {"done", "/run/r1/results"}, {"done", "/run/r1/review"}, {"kept", "/applied"}} {
+		_, leave := visit(t, ctx, shot.scene, shot.path, 390, 844)
+		n := eval[int](t, ctx, reachable)
+		if n < 8 {
+			t.Fatalf("%s%s: only %d things to press", shot.scene, shot.path, n)
+		}
+		for i := range n {
+			if err := chromedp.Do(ctx, chromedp.KeyEvent("\t")); err != nil {
+				t.Fatal(err)
+			}
+			at := eval[struct {
+				N           int
+				What, Wrong string
+			}](t, ctx, focused)
+			if at.N != i || at.Wrong != "" {
+				t.Errorf("%s%s: the %d. tab is at %d, %s: %s", shot.scene, shot.path, i+1, at.N, at.What, at.Wrong)
+				break
+			}
+		}
+		leave()
+	}
+}
+
+// The keyboard alone ticks, gauges, and reads values off a picture.
+func TestKeyboardActs(t *testing.T) {
+	ctx := browser(t)
+	keys := func(s string) {
+		t.Helper()
+		if err := chromedp.Do(ctx, chromedp.KeyEvent(s)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	d, leave := visit(t, ctx, "gauge", "/run/r1", 390, 844)
+	do(t, ctx, `document.querySelector('button.lower').focus()`)
+	keys("\r")
+	until(t, ctx, `document.activeElement.matches('button.lower')`) // the focus stays where it was
+	if got := d.Asked(); !slices.Equal(got, []string{`Gauge "r1" {"action":"lower","mm":0.085}`}) {
+		t.Errorf("asked %q", got)
+	}
+	leave()
+	_, leave = visit(t, ctx, "confirm", "/run/r1", 390, 844)
+	do(t, ctx, `document.querySelector('input[type=checkbox]').focus()`)
+	keys(" ")
+	until(t, ctx, `document.querySelector('input[type=checkbox]').checked`)
+	leave()
+	_, leave = visit(t, ctx, "done", "/run/r1/results", 390, 844)
+	do(t, ctx, `[...document.querySelectorAll('svg.picture')].find(p => p.querySelector('.values')).focus()`)
+	read := map[string]bool{}
+	for _, arrow := range []string{"\u0303", "\u0303", "\u0301"} { // right, right, down: kb.ArrowRight, kb.ArrowDown
+		keys(arrow)
+		text := eval[string](t, ctx, `(document.querySelector('.value') || {textContent: ''}).textContent`)
+		if !strings.Contains(text, "mm") {
+			t.Errorf("after an arrow the picture says %q", text)
+		}
+		read[text] = true
+	}
+	if len(read) < 2 {
+		t.Errorf("the arrows lead nowhere: %v", read)
+	}
+	leave()
+}
+
+// A finger on a picture shows the value there, that of the record.
+func TestValueUnderTheFinger(t *testing.T) {
+	ctx := browser(t)
+	_, leave := visit(t, ctx, "done", "/run/r1/results", 390, 844)
+	defer leave()
+	at := eval[struct{ X, Y float64 }](t, ctx, `(() => { const p = [...document.querySelectorAll('figure')].find(f => f.textContent.includes('The map as probed')).querySelector('svg');
+		p.scrollIntoView({block: 'center'}); const r = p.getBoundingClientRect(); return {X: r.left + r.width / 2, Y: r.top + r.height / 2}; })()`)
+	if err := chromedp.Do(ctx, chromedp.MouseClickXY(at.X, at.Y)); err != nil {
+		t.Fatal(err)
+	}
+	m := regexp.MustCompile(`^x ([0-9.]+) mm, y ([0-9.]+) mm: (.[0-9.]+) mm$`).FindStringSubmatch(eval[string](t, ctx, `document.querySelector('.value').textContent`))
+	if m == nil {
+		t.Fatalf("no value: %q", eval[string](t, ctx, `document.querySelector('.value').textContent`))
+	}
+	b, err := webtest.Scene("done").Record("r1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var rec struct {
+		Touches []struct {
+			Place struct{ U, V float64 }
+			Z     float64
+		}
+	}
+	if err := json.Unmarshal(b, &rec); err != nil {
+		t.Fatal(err)
+	}
+	x, _ := strconv.ParseFloat(m[1], 64)
+	y, _ := strconv.ParseFloat(m[2], 64)
+	z, _ := strconv.ParseFloat(strings.Replace(m[3], "\u2212", "-", 1), 64)
+	for _, touch := range rec.Touches {
+		if abs(touch.Place.U-x) < 0.06 && abs(touch.Place.V-y) < 0.06 && abs(touch.Z-z) < 0.0006 {
+			return
+		}
+	}
+	t.Errorf("no touch of the record is %q", m[0])
+}
+
+func abs(v float64) float64 { return max(v, -v) }
+
+// painted lists each pair of colours in which a text stands on the screen.
+const painted = `(() => { const out = {};
+	const ground = e => { for (; e; e = e.parentElement) { const c = getComputedStyle(e).backgroundColor; if (!/, 0\)$|transparent/.test(c)) return c; } return 'rgb(255, 255, 255)'; };
+	const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+	for (let n; n = walk.nextNode();) {
+		const e = n.parentElement;
+		if (!n.textContent.trim() || !e.getClientRects().length || e.closest('title, .hide, noscript, progress')) continue;
+		const s = getComputedStyle(e);
+		out[(e.closest('svg') ? s.fill : s.color) + ' on ' + ground(e)] = n.textContent.trim().slice(0, 30);
+	}
+	return out; })()`
+
+var rgb = regexp.MustCompile(`rgb\((\d+), (\d+), (\d+)\)`)
+
+// Every text as it is painted has a contrast of 7:1 or better (WCAG 2.2, 1.4.6),
+// in light and in dark; with the text twice as large nothing spills off a phone
+// (1.4.4); nothing moves for who wants no motion.
+func TestReadable(t *testing.T) {
+	ctx := browser(t)
+	for _, shot := range []struct{ scene, path string }{
+		{"unopened", "/"}, {"owed", "/"}, {"confirm", "/run/r1"}, {"gauge", "/run/r1"}, {"prompt", "/run/r1"}, {"done", "/run/r1/results"},
+		{"done", "/run/r1/review"}, {"kept", "/applied"}, {"unfinished", "/applied"}, {"failed", "/run/r0"}, {"done", "/run/r1/report"}, {"ready", "/printer"},
+	} {
+		_, leave := visit(t, ctx, shot.scene, shot.path, 390, 844)
+		name := shot.scene + shot.path
+		do(t, ctx, `for (const d of document.querySelectorAll('details')) d.open = true`)
+		for _, scheme := range []string{"light", "dark"} {
+			media(t, ctx, scheme, "reduce")
+			pairs := eval[map[string]string](t, ctx, painted)
+			if len(pairs) == 0 {
+				t.Errorf("%s: no text", name)
+			}
+			for pair, text := range pairs {
+				m := rgb.FindAllStringSubmatch(pair, -1)
+				if len(m) != 2 {
+					t.Errorf("%s, %s: %q is in %s, whose contrast cannot be told", name, scheme, text, pair)
+					continue
+				}
+				if r := contrast(hex(m[0]), hex(m[1])); !(r >= 7) {
+					t.Errorf("%s, %s: %q is in %s: %.2f", name, scheme, text, pair, r)
+				}
+			}
+		}
+		const moving = `[...document.querySelectorAll('*')].filter(e => parseFloat(getComputedStyle(e).transitionDuration) > 0 || getComputedStyle(e).animationName !== 'none').length`
+		if n := eval[int](t, ctx, moving); n > 0 {
+			t.Errorf("%s: %d things move all the same", name, n)
+		}
+		media(t, ctx, "light", "no-preference")
+		if n := eval[int](t, ctx, moving); n == 0 && !strings.HasSuffix(shot.path, "/report") {
+			t.Errorf("%s: nothing moves at all: this test cannot fail", name)
+		}
+		do(t, ctx, `document.documentElement.style.fontSize = '225%'`) // twice ours
+		if wide := eval[int](t, ctx, `Math.max(document.documentElement.scrollWidth, innerWidth)`); wide > 390 {
+			t.Errorf("%s: with text twice as large it is %d px wide", name, wide)
+		}
+		leave()
+	}
+}
+
+// hex writes three decimal numbers of a match as #rrggbb.
+func hex(m []string) string {
+	out := "#"
+	for _, s := range m[1:] {
+		n, _ := strconv.Atoi(s)
+		out += fmt.Sprintf("%02x", n)
+	}
+	return out
+}
+
+// At 200 % zoom a desktop's window has half the room: nothing is lost, and the
+// stop request can be pressed.
+func TestZoomed(t *testing.T) {
+	ctx := browser(t)
+	for _, shot := range []struct{ scene, path string }{{"ready", "/"}, {"gauge", "/run/r1"}, {"done", "/run/r1/results"}, {"done", "/run/r1/review"}, {"kept", "/applied"}} {
+		_, leave := visit(t, ctx, shot.scene, shot.path, 640, 450)
+		if lost := eval[string](t, ctx, `(() => { const bad = [], r = document.querySelector('button.stop').getBoundingClientRect();
+			if (document.documentElement.scrollWidth > 640) bad.push('spills');
+			if (r.bottom > innerHeight || r.top < innerHeight / 2) bad.push('the stop request is not at the bottom');
+			for (const e of document.querySelectorAll('main *')) if (e.scrollWidth > e.clientWidth + 1 && getComputedStyle(e).overflowX === 'hidden' && !e.matches('.hide')) bad.push('cut: ' + e.textContent.slice(0, 40));
+			return bad.join('; '); })()`); lost != "" {
+			t.Errorf("%s%s: %s", shot.scene, shot.path, lost)
+		}
+		leave()
+	}
+}
+
+// Without a script everything can be read, a screen that changes loads itself
+// anew, and a form does its work.
+func TestWithoutScript(t *testing.T) {
+	ctx := browser(t)
+	if _, err := chromedp.Call(ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true}); err != nil {
+		t.Fatal(err)
+	}
+	_, leave := visit(t, ctx, "done", "/run/r1/results", 390, 844)
+	for _, want := range []string{"the beam is twisted", "Decide", "Review the correction", "Times are those of the machine"} {
+		if !strings.Contains(eval[string](t, ctx, `document.body.innerText`), want) {
+			t.Errorf("%q is not read", want)
+		}
+	}
+	if n := eval[int](t, ctx, `document.querySelectorAll('svg.picture[aria-label]').length`); n < 6 {
+		t.Errorf("%d pictures", n)
+	}
+	leave()
+	_, leave = visit(t, ctx, "survey", "/run/r1", 390, 844)
+	if !eval[bool](t, ctx, `!!document.querySelector('meta[http-equiv=refresh]')`) {
+		t.Error("a run that goes on does not load itself anew")
+	}
+	leave()
+	d, leave := visit(t, ctx, "gauge", "/run/r1", 390, 844)
+	defer leave()
+	if err := chromedp.Do(ctx, chromedp.Click(`button[value=record]`)); err != nil {
+		t.Fatal(err)
+	}
+	for range 200 { // at most until the time-out of the test; each look is a round trip
+		if len(d.Asked()) > 0 {
+			break
+		}
+		_ = eval[string](t, ctx, `document.title`)
+	}
+	if got := d.Asked(); !slices.Equal(got, []string{`Gauge "r1" {"action":"record"}`}) {
+		t.Errorf("asked %q", got)
+	}
+}
