@@ -200,7 +200,7 @@ func TestStopIsTriedAgain(t *testing.T) {
 func TestTargets(t *testing.T) {
 	ctx := browser(t)
 	const small = `(() => { const bad = [];
-		for (const e of document.querySelectorAll('button, a.button, nav a, .stages a, .list a, input:not([type=hidden]):not([type=checkbox]), label.tick, summary')) {
+		for (const e of document.querySelectorAll('button, a.button, nav a, .stages a, .list a, input:not([type=hidden]):not([type=checkbox]), select, label.tick, summary')) {
 			const r = e.getBoundingClientRect();
 			if (r.width && (r.width < 44 || r.height < 44)) bad.push(e.textContent.trim() + ' ' + r.width + 'x' + r.height);
 		}

@@ -56,7 +56,7 @@ func media(t *testing.T, ctx context.Context, scheme, motion string) {
 }
 
 // reachable names whatever a mouse could press, in the order of the page.
-const reachable = `(() => { window.all = [...document.querySelectorAll('a[href], button:not(:disabled), input:not([type=hidden]):not(:disabled), summary, [tabindex="0"]')]
+const reachable = `(() => { window.all = [...document.querySelectorAll('a[href], button:not(:disabled), input:not([type=hidden]):not(:disabled), select:not(:disabled), summary, [tabindex="0"]')]
 	.filter(e => e.checkVisibility({visibilityProperty: true}));
 	return window.all.length; })()`
 
