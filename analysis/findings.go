@@ -23,6 +23,10 @@ func (e evidence) findings() []Finding {
 	if f, ok := e.driftRemoved(); ok && passed {
 		fs = append(fs, f)
 	}
+	if f, ok := e.gapDrifts(); ok && passed {
+		fs = slices.DeleteFunc(fs, func(f Finding) bool { return f.ID == DriftFound })
+		fs = append(fs, f)
+	}
 	if c := e.run.Cut; c != nil {
 		fs = slices.DeleteFunc(fs, func(f Finding) bool { return f.ID == c.Finding })
 		fs = append([]Finding{e.cut(*c)}, fs...)
@@ -263,6 +267,30 @@ func (e evidence) driftRemoved() (Finding, bool) {
 		Next:     "Let the printer warm up longer before it is measured, and before its Z offset is set.",
 	}
 	return f, true
+}
+
+// gapDrifts says that the gap error itself moved in time while it was gauged,
+// though touches and gaugings of one place were paired: what one place showed
+// early and late tells it, the fit took it out, and its doubt is in every number.
+func (e evidence) gapDrifts() (Finding, bool) {
+	s := e.gauged.surface
+	isDrift := func(t term) bool { return t == termD }
+	if e.Gap == nil || s.weightOf(isDrift) < 0.9 {
+		return Finding{}, false
+	}
+	b, u, dof, _, ok := s.coefficient(termD, func(member) bool { return true })
+	m := measured(2*b, 2*u, math.Max(dof, 1), "mm")
+	if !ok || !m.Apart() || math.Abs(m.Value) < e.run.Setup.Criteria.DriftSaid {
+		return Finding{}, false
+	}
+	_, half := e.gauged.obs.times()
+	return Finding{
+		ID:       DriftFound,
+		Sentence: "The gap at one and the same place changed while it was gauged: the height at which the probe triggers drifts, or the hand at the blade. It was regular, and was taken out.",
+		Evidence: fmt.Sprintf("From the first record to the last, %.0f minutes, the gap changed by %s (the same places early and late).", 2*half/60, um(m.Value)),
+		Doubt:    fmt.Sprintf("The change lies between %s and %s (95 %%). Whether probe or hand made it, the records do not tell. The gap error and the Z offset's level hold for the middle of the gauging.", um(m.Lo95), um(m.Hi95)),
+		Next:     "Let the probe reach the temperature at which you print before the next gauging (a probe that warms up triggers at another height), draw the blade the same way each time, and gauge the zero place again at the end.",
+	}, true
 }
 
 var kindSays = map[string]string{level: "no drift", slope: "a steady slope", settling: "settling", irregular: "irregular"}

@@ -13,6 +13,7 @@ type machine struct {
 	gap     func(u, v float64) float64 // true gap error, up to a constant
 	bed     func(u, v float64) float64 // what the nozzle touches
 	drift   func(t float64) float64
+	trigger func(t float64) float64 // by which the probe alone reads higher
 	scatter float64 // of the probe
 	gauge   float64 // of the person
 	step    float64 // of the reports
@@ -132,8 +133,15 @@ func (k *taker) moved() float64 {
 	return k.drift(k.t)
 }
 
+func (k *taker) triggers() float64 {
+	if k.trigger == nil {
+		return 0
+	}
+	return k.trigger(k.t)
+}
+
 func (k *taker) probe(p record.Place, side record.Side) float64 {
-	return k.bed(p.U, p.V) + k.gap(p.U, p.V) + k.level + k.moved() -
+	return k.bed(p.U, p.V) + k.gap(p.U, p.V) + k.level + k.moved() + k.triggers() -
 		k.play[0]*float64(side.X)/2 - k.play[1]*float64(side.Y)/2 + k.scatter*k.rng.NormFloat64()
 }
 

@@ -1,0 +1,88 @@
+package analysis_test
+
+import (
+	"math"
+	"testing"
+
+	"abbed/analysis"
+	"abbed/probe/record"
+)
+
+// closed is twenty with two records at the zero place at the end, as design/1's
+// gauging does it: what the same place shows early and late tells a drift of the
+// probe's own trigger height.
+func closed() plan {
+	p := twenty()
+	p.places = append(p.places, p.zero, p.zero)
+	return p
+}
+
+// A probe whose own trigger height drifts, by 45 um during the gauging: pairing touches
+// with gaugings does not take it out of the gap error. It is found, told, taken
+// out, and the truth stays inside the doubt; the wedge of the same size in time is
+// not taken for a wedge in space.
+func TestTriggerDrifts(t *testing.T) {
+	m := good()
+	m.gap = shaped(func(x, y float64) float64 { return 0.1 * x })
+	m.trigger = func(t float64) float64 { return 0.045 * t / 1700 }
+	sound := good()
+	sound.gap = m.gap
+	n := max(*seeds, 20)
+	told, falsely, inside, all := 0, 0, 0, 0
+	rms := 0.0
+	for seed := range uint64(n) {
+		run := simulate(m, closed(), seed+1)
+		v := analysis.Judge(run)
+		if tellsTrigger(v) {
+			told++
+		}
+		if tellsTrigger(analysis.Judge(simulate(sound, closed(), seed+1))) {
+			falsely++
+		}
+		if v.Gap == nil {
+			continue
+		}
+		for _, p := range grid(closed().reach, 5, 5) {
+			g, u, why := v.Gap.At(p)
+			if why != nil {
+				continue
+			}
+			e := g - m.trueGap(p, closed().zero)
+			rms += e * e
+			all++
+			if math.Abs(e) <= u {
+				inside++
+			}
+		}
+	}
+	t.Logf("told in %d of %d, falsely in %d; coverage %.3f, rms %.1f um", told, n, falsely, float64(inside)/float64(all), 1000*math.Sqrt(rms/float64(all)))
+	if told < n*7/10 || falsely > n/20 {
+		t.Errorf("the drift was told in %d of %d runs, and in %d that have none", told, n, falsely)
+	}
+	if float64(inside) < 0.9*float64(all) {
+		t.Errorf("coverage %.3f", float64(inside)/float64(all))
+	}
+}
+
+func tellsTrigger(v analysis.Verdict) bool {
+	for _, f := range v.Findings {
+		if f.ID == analysis.DriftFound && len(v.Model.Coefficients) > 0 && v.Model.Coefficients[len(v.Model.Coefficients)-1].Term == "d" && v.Model.Coefficients[len(v.Model.Coefficients)-1].Weight >= 0.9 {
+			return true
+		}
+	}
+	return false
+}
+
+// Without a second look at a place much later nothing tells time from space: the
+// term is in no candidate.
+func TestTriggerUntold(t *testing.T) {
+	m := good()
+	m.gap = shaped(func(x, y float64) float64 { return 0.1 * x })
+	p := twenty()
+	p.places = append([]record.Place{p.zero}, grid(p.reach, 5, 2)...)
+	for _, c := range analysis.Judge(simulate(m, p, 1)).Model.Coefficients {
+		if c.Term == "d" {
+			t.Errorf("a drift was fitted: %+v", c)
+		}
+	}
+}
