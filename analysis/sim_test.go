@@ -14,9 +14,9 @@ type machine struct {
 	bed     func(u, v float64) float64 // what the nozzle touches
 	drift   func(t float64) float64
 	trigger func(t float64) float64 // by which the probe alone reads higher
-	scatter float64 // of the probe
-	gauge   float64 // of the person
-	step    float64 // of the reports
+	scatter float64                 // of the probe
+	gauge   float64                 // of the person
+	step    float64                 // of the reports
 	play    [2]float64
 	level   float64
 	// carriage is an error of the head in pass p at u, for wandering.
