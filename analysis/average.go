@@ -175,18 +175,18 @@ func average(o observations, candidates []candidate, f frame) (surface, bool) {
 	if !ok {
 		return s, false
 	}
-	var all []chosen
+	var all []*chosen
 	best := math.Inf(-1)
 	for _, c := range candidates {
 		if one, ok := d.choose(c); ok {
-			all = append(all, one)
+			all = append(all, &one)
 			best = math.Max(best, one.log)
 		}
 	}
 	if len(all) == 0 {
 		return s, false
 	}
-	slices.SortStableFunc(all, func(a, b chosen) int { return cmp(b.log, a.log) })
+	slices.SortStableFunc(all, func(a, b *chosen) int { return cmp(b.log, a.log) })
 	sum := 0.0
 	for _, c := range all {
 		sum += math.Exp(c.log - best)
@@ -196,7 +196,7 @@ func average(o observations, candidates []candidate, f frame) (surface, bool) {
 		if kept > (1-negligible)*sum {
 			break
 		}
-		m := d.member(c)
+		m := d.member(*c)
 		m.t, m.weight = t, math.Exp(c.log-best)
 		kept += m.weight
 		s.members = append(s.members, m)

@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"abbed/analysis/fit"
 	"abbed/probe/record"
@@ -144,8 +145,10 @@ type periodogram struct {
 // sines of the period explain, and the root mean square amplitude, mm.
 func (p periodogram) power(period float64) (z, amplitude float64) {
 	all, left, a2 := 0.0, 0.0, 0.0
+	var w wave
 	for _, l := range p.rows {
-		ss, rss, a := sine(l, period)
+		w.set(l.x, period)
+		ss, rss, a := w.explain(l.e)
 		all, left, a2 = all+ss, left+rss, a2+a*a
 	}
 	if !(all > 0) {
@@ -154,26 +157,47 @@ func (p periodogram) power(period float64) (z, amplitude float64) {
 	return math.Max(1-left/all, 0), math.Sqrt(a2 / float64(len(p.rows)))
 }
 
-// sine fits mean, sine and cosine by the normal equations about the means:
+// wave is a sine and cosine of a period at the places x, about their means, with
+// their sums of squares and of products. Rows of one survey share it.
+type wave struct {
+	x, s, c    []float64
+	ss, cc, sc float64
+}
+
+func (w *wave) set(x []float64, period float64) {
+	if slices.Equal(w.x, x) {
+		return
+	}
+	n := len(x)
+	w.x = x
+	w.s, w.c = slices.Grow(w.s[:0], n)[:n], slices.Grow(w.c[:0], n)[:n]
+	var ms, mc float64
+	for i, v := range x {
+		w.s[i], w.c[i] = math.Sincos(2 * math.Pi * (v - x[0]) / period)
+		ms, mc = ms+w.s[i]/float64(n), mc+w.c[i]/float64(n)
+	}
+	w.ss, w.cc, w.sc = 0, 0, 0
+	for i := range x {
+		a, b := w.s[i]-ms, w.c[i]-mc
+		w.s[i], w.c[i] = a, b
+		w.ss, w.cc, w.sc = w.ss+a*a, w.cc+b*b, w.sc+a*b
+	}
+}
+
+// explain fits mean, sine and cosine by the normal equations about the means:
 // ample for two columns that a row of more than half a period keeps apart.
-func sine(l line, period float64) (ss, rss, amplitude float64) {
-	n := float64(len(l.x))
-	var ms, mc, me float64
-	s, c := make([]float64, len(l.x)), make([]float64, len(l.x))
-	for i, x := range l.x {
-		s[i], c[i] = math.Sincos(2 * math.Pi * (x - l.x[0]) / period)
-		ms, mc, me = ms+s[i]/n, mc+c[i]/n, me+l.e[i]/n
+func (w *wave) explain(y []float64) (ss, rss, amplitude float64) {
+	m := mean(y)
+	var se, ce float64
+	for i, v := range y {
+		e := v - m
+		se, ce, ss = se+w.s[i]*e, ce+w.c[i]*e, ss+e*e
 	}
-	var ss2, cc, sc, se, ce float64
-	for i := range l.x {
-		a, b, e := s[i]-ms, c[i]-mc, l.e[i]-me
-		ss2, cc, sc, se, ce, ss = ss2+a*a, cc+b*b, sc+a*b, se+a*e, ce+b*e, ss+e*e
-	}
-	det := ss2*cc - sc*sc
-	if det < 1e-6*ss2*cc || !(det > 0) {
+	det := w.ss*w.cc - w.sc*w.sc
+	if det < 1e-6*w.ss*w.cc || !(det > 0) {
 		return ss, ss, 0
 	}
-	a, b := (se*cc-ce*sc)/det, (ce*ss2-se*sc)/det
+	a, b := (se*w.cc-ce*w.sc)/det, (ce*w.ss-se*w.sc)/det
 	return ss, math.Max(ss-a*se-b*ce, 0), math.Hypot(a, b)
 }
 

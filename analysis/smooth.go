@@ -14,14 +14,15 @@ import (
 func (p *Profile) smooth() {
 	p.raw()
 	noise, dof := p.Noise.Value, p.Noise.DoF
-	for half := 2; 2*half+1 <= len(p.Columns) && half <= 5; half++ {
+	for half := min(5, (len(p.Columns)-1)/2); half >= 2; half-- {
 		calm, share, ss, free := p.parabolas(half)
 		if free < 1 || fit.FTail(ss/free/(noise*noise), free, dof) < 0.05 {
-			return
+			continue
 		}
 		for i := range p.Columns {
 			p.Columns[i].calm, p.Columns[i].uCalm = calm[i], p.Columns[i].U*math.Sqrt(share[i])
 		}
+		return
 	}
 }
 

@@ -160,6 +160,10 @@ func (v *survey) turn(z, eff []float64, n []int, at []int, other []float64, othe
 // and reports whether there were any.
 func (v *survey) setAside(sigma float64) bool {
 	limit := math.Max(6*math.Max(fit.MAD(v.rest), sigma), 0.03)
+	beyond := func(e float64) bool { return math.Abs(e) > limit }
+	if !slices.ContainsFunc(v.rest, beyond) {
+		return false
+	}
 	type cell struct{ c, r int }
 	at := map[cell]float64{}
 	for i := range v.touches {
@@ -169,7 +173,7 @@ func (v *survey) setAside(sigma float64) bool {
 	for i, t := range v.touches {
 		e := v.rest[i]
 		off := e - neighbour(at[cell{v.col[i] - 1, v.row[i]}], at[cell{v.col[i] + 1, v.row[i]}], e)
-		if math.Abs(e) > limit && math.Abs(off) > limit && len(v.odd) < len(v.touches)/10 {
+		if beyond(e) && beyond(off) && len(v.odd) < len(v.touches)/10 {
 			v.odd = append(v.odd, Odd{N: t.N, Place: t.Place, Off: off,
 				Text: "this touch of the survey lies " + um(off) + " from its neighbours; it was set aside"})
 			continue

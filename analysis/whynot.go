@@ -88,12 +88,12 @@ func (g *gauged) zeroOff(run record.Run) (off, sd float64) {
 	if n == 0 {
 		return 0, 1
 	}
-	sf, ok := average(less, g.candidates, g.surface.frame)
-	if !ok {
-		return 0, 1
-	}
 	// What the whole fit follows after all is a bend that needs this place.
 	if all, _, _ := g.surface.raw(run.Setup.Zero); math.Abs(at/n-all) < 2.5*math.Sqrt(g.obs.sigma02/n) {
+		return 0, 1
+	}
+	sf, ok := average(less, g.candidates, g.surface.frame)
+	if !ok {
 		return 0, 1
 	}
 	v, u, _ := sf.raw(run.Setup.Zero)
