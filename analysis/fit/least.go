@@ -145,24 +145,36 @@ func scaled(rows [][]float64, y, w []float64, p int) (*mat.Dense, *mat.VecDense,
 	n := len(rows)
 	x := mat.NewDense(n, p, nil)
 	z := mat.NewVecDense(n, nil)
-	scale := make([]float64, p)
+	scale, most := make([]float64, p), make([]float64, p)
 	for i, row := range rows {
 		k := 1.0
 		if w != nil {
 			k = math.Sqrt(w[i])
 		}
 		z.SetVec(i, k*y[i])
+		to := x.RawRowView(i)
 		for j, v := range row {
-			x.Set(i, j, k*v)
-			scale[j] = math.Hypot(scale[j], k*v)
+			to[j] = k * v
+			most[j] = math.Max(most[j], math.Abs(to[j]))
+		}
+	}
+	for i := range n {
+		for j, v := range x.RawRowView(i) {
+			if most[j] > 0 {
+				v /= most[j]
+				scale[j] += v * v
+			}
 		}
 	}
 	for j := range scale {
-		if scale[j] == 0 {
+		if scale[j] = most[j] * math.Sqrt(scale[j]); scale[j] == 0 {
 			scale[j] = 1
 		}
-		for i := range n {
-			x.Set(i, j, x.At(i, j)/scale[j])
+	}
+	for i := range n {
+		row := x.RawRowView(i)
+		for j := range row {
+			row[j] /= scale[j]
 		}
 	}
 	return x, z, scale
@@ -193,8 +205,8 @@ func (r *Result) byQR(qr *mat.QR, x *mat.Dense, z *mat.VecDense, scale []float64
 	inv.Mul(x, &ri)
 	r.Hat = make([]float64, n)
 	for i := range n {
-		for j := range p {
-			r.Hat[i] += inv.At(i, j) * inv.At(i, j)
+		for _, v := range inv.RawRowView(i) {
+			r.Hat[i] += v * v
 		}
 	}
 	r.Coef = unscale(b, scale)
