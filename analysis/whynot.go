@@ -58,14 +58,20 @@ func (g *gauged) whyNot(run record.Run, fitted bool) *Reason {
 // leastForBend is how many records a bend wants that only they show.
 const leastForBend = 10
 
+// manyRepeats is how many degrees of freedom the repeats need to find a misfit of
+// some two standard deviations by F alone: with seven F(8, 7) at 0.1 % is 15, which
+// no misfit reaches that leaves the fit near the places.
+const manyRepeats = 8
+
 // handOrShape returns a reason where what the best candidate leaves is beyond
 // the expected scatter (chi-square at 0.1 %), while the repeats do not say that the
-// hand is that unsteady: three second records or more, and their own scatter.
+// hand is that unsteady: three second records or more, and their own scatter. From
+// manyRepeats on the test of lack of fit judges by itself.
 func (g *gauged) handOrShape() *Reason {
 	best := g.surface.members[0]
 	_, dof := fit.PureError(g.obs.g, g.obs.w, g.obs.places())
 	v := best.fit.RSS / best.fit.DoF
-	if dof >= 3 && g.obs.shaken || fit.FTail(v/g.obs.sigma02, best.fit.DoF, 1e6) > 0.001 {
+	if dof >= manyRepeats || dof >= 3 && g.obs.shaken || fit.FTail(v/g.obs.sigma02, best.fit.DoF, 1e6) > 0.001 {
 		return nil
 	}
 	return &Reason{"hand-or-shape", fmt.Sprintf("the gaugings lie %s about any smooth shape, where %s is expected: the hand may be unsteady, or the shape is another",

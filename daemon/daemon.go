@@ -252,7 +252,7 @@ func (d *Daemon) manner() probe.Manner {
 		raw = true
 	}
 	return probe.Manner{
-		Style: probe.Style(s.Probe.Style), RawHeights: raw, IdleOff: d.idleOff(), Heat: d.heatLimits(),
+		Style: probe.Style(s.Probe.Style), RawHeights: raw, IdleOff: d.idleOff(), Heat: d.heatLimits(), Clock: d.clk,
 		Feeds: probe.Feeds{Travel: 60 * s.Feeds.Travel, Z: 60 * s.Feeds.Z, Probe: 60 * s.Feeds.Probe},
 	}
 }

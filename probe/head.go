@@ -4,9 +4,9 @@ import (
 	"context"
 	"errors"
 	"math"
-	"slices"
 
 	"abbed/gcode"
+	"abbed/gcode/clock"
 	"abbed/gcode/dialect"
 	"abbed/probe/record"
 )
@@ -40,6 +40,9 @@ type Manner struct {
 	Heat HeatLimits
 	// IdleOff is what the idle switch-off of the motors is put back to, s.
 	IdleOff int
+	// Clock is the job's time, by which a homing that was answered at once is
+	// known; nil: every homing may have been one.
+	Clock *clock.Clock
 }
 
 // Head is the only sender of motion. Every guard stands here: homed, within
@@ -71,37 +74,6 @@ func NewHead(line Dialogue, words *dialect.Dialect, log Log, m Manner) *Head {
 
 // Homed reports whether the position can be believed.
 func (h *Head) Homed() bool { return h.homed }
-
-// Home finds the machine's own zero, then raises to the clearance height. What
-// the run has switched off stays off.
-func (h *Head) Home(ctx context.Context) error {
-	if err := h.home(ctx); err != nil {
-		return err
-	}
-	// Homing may have switched the levelling on again.
-	if slices.Contains(h.log.Run().Off, record.SwitchLevelling) {
-		if _, err := h.ask(ctx, h.words.Levelling(false), "switch levelling"); err != nil {
-			return err
-		}
-		return h.believe(ctx)
-	}
-	return nil
-}
-
-func (h *Head) home(ctx context.Context) error {
-	h.homed, h.fine = false, finer{}
-	if _, err := h.line.Ask(ctx, h.words.Absolute()); err != nil {
-		return fault(err, "failed", "see what the printer says", "home: set absolute coordinates")
-	}
-	if _, err := h.move(ctx, h.words.Home(), "home"); err != nil {
-		return err
-	}
-	if err := h.believe(ctx); err != nil {
-		return err
-	}
-	h.homed = true
-	return h.Raise(ctx)
-}
 
 // believe takes the position from the printer.
 func (h *Head) believe(ctx context.Context) error {
