@@ -33,7 +33,7 @@ func judge(run record.Run) Verdict {
 		v.Model, v.Gap, v.GapWhy, v.Level = e.gauged.model, e.gauged.gap, e.gauged.why, e.gauged.level
 		v.Share, v.ShareWhy = e.gauged.share(v.Profile)
 	}
-	v.Findings = e.findings()
+	v.Findings = withKind(e.findings(), run.Setup.Kind)
 	v.Tells = e.tells()
 	v.facts = &facts{s, sv, e.gauged.surface}
 	return v

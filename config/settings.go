@@ -100,6 +100,12 @@ const (
 	StyleTouch    = "touch"    // one command moves, touches and reports
 	StyleStraight = "straight" // a straight probe, as in RS-274/NGC
 
+	KindUnknown   = "unknown"     // nobody said
+	KindContact   = "contact-pin" // a pin or switch touches the bed
+	KindInductive = "inductive"   // metal is sensed without a touch
+	KindOptical   = "optical"     // light that comes back from the bed
+	KindNozzle    = "nozzle-load" // the nozzle touches, its load is sensed
+
 	DTRLeave = "leave" // as the system sets it; no pulse of our own
 	DTROn    = "on"
 	DTROff   = "off"
@@ -114,6 +120,8 @@ type Probe struct {
 	Style string `mapstructure:"style"`
 	// AddsOffset says that touches are reported in the map's Z.
 	AddsOffset bool `mapstructure:"adds_offset"`
+	// Kind is how the probe feels the bed.
+	Kind string `mapstructure:"kind"`
 }
 
 // Feeds are speeds, mm/s.
@@ -205,7 +213,7 @@ func Default() Settings {
 		Baud: 115200, DTR: DTRLeave, Hold: HoldAuto, CommandLimit: 30 * time.Second, Listen: "127.0.0.1:8077", LogLevel: "info",
 		Layout: MovingBed, Clearance: 5, Layer: 0.2,
 		Silence: 10 * time.Second, IdleOff: 2 * time.Minute,
-		Probe:   Probe{Style: StyleTouch, AddsOffset: true},
+		Probe:   Probe{Style: StyleTouch, AddsOffset: true, Kind: KindUnknown},
 		Feeds:   Feeds{Travel: 100, Z: 8, Probe: 5},
 		Repeat:  Repeat{Rounds: 6, Move: 12, RowHalf: 60, RowStep: 3, Passes: 3},
 		Gauging: Gauging{Records: 2, Columns: 5, Rows: 2, Blade: 0.10, Idle: 5 * time.Minute},

@@ -73,6 +73,8 @@ var table = []Field{
 		at: func(s *Settings) any { return &s.Probe.Style }},
 	{Key: "probe.adds_offset", Use: "whether touches are reported in the map's Z: about 0 where the Z offset was set", Price: "wrong shifts every gap by the probe's Z offset",
 		at: func(s *Settings) any { return &s.Probe.AddsOffset }},
+	{Key: "probe.kind", Use: "how the probe feels the bed: what to try first when it scatters or drifts is said for that kind", Price: "none; unknown leaves those hints general", Words: []string{KindUnknown, KindContact, KindInductive, KindOptical, KindNozzle},
+		at: func(s *Settings) any { return &s.Probe.Kind }},
 
 	{Key: "feeds.travel", Use: "speed in X and Y, mm/s", Price: "faster saves about 0.2 s a touch and shakes more", Lo: 5, Hi: 500, Unit: "mm/s",
 		at: func(s *Settings) any { return &s.Feeds.Travel }},

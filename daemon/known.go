@@ -28,7 +28,7 @@ func know(s config.Settings, f *Facts, applied *record.Applied) known {
 		f = &Facts{}
 	}
 	k := known{setup: record.Setup{
-		Printer: f.Identity, Layout: record.Layout(s.Layout), Clearance: s.Clearance,
+		Printer: f.Identity, Layout: record.Layout(s.Layout), Clearance: s.Clearance, Kind: probeKind(s.Probe.Kind),
 		Sources: map[string]record.Source{}, Criteria: criteria(s.Criteria), Applied: applied,
 	}}
 	k.layout(s)

@@ -3,6 +3,7 @@ package daemon
 import (
 	"context"
 	"fmt"
+	"math"
 	"time"
 
 	"abbed/daemon/api"
@@ -88,6 +89,9 @@ func (d *Daemon) learnProof(run record.Run) {
 		a.Text = fmt.Sprintf("with the correction in force the nozzle is %.3f mm from where it should be at %s", off, run.Proof.Place)
 		if run.Cut != nil {
 			a.Text = run.Cut.Text
+		} else if math.Abs(off) <= run.Setup.Criteria.Tolerance {
+			a.Text = fmt.Sprintf("the nozzle is %.3f mm from where it should be at %s, within the tolerance, but that is known too coarsely to prove anything", off, run.Proof.Place)
+			a.Hint = "prove it again with a feeler gauge, or record more often"
 		}
 	}
 	d.saveApplied(a)

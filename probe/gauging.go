@@ -82,6 +82,9 @@ func (j *job) gauge(ctx context.Context) (err error) {
 func (j *job) awake(ctx context.Context) error { return j.head.Switch(ctx, record.SwitchIdle, false) }
 
 func (g *gauging) records() int {
+	if g.proof != nil {
+		return toProve(g.setup.Criteria)
+	}
 	if g.alone {
 		return 1
 	}

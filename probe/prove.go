@@ -66,8 +66,9 @@ func proving(p record.Proof) approachTo {
 
 // Proved tells from a run with the step prove whether the table is proved: the
 // mean contact lies within the tolerance of the first layer of what was
-// predicted. off is how far it lies, mm, + = the nozzle is too high; ok is false
-// if nothing was recorded.
+// predicted, and is known better than that (a sheet of paper may not be enough).
+// off is how far it lies, mm, + = the nozzle is too high; ok is false if nothing
+// was recorded.
 func Proved(run record.Run) (proved bool, off float64, ok bool) {
 	if run.Proof == nil || len(run.Gaugings) == 0 {
 		return false, 0, false
@@ -75,7 +76,29 @@ func Proved(run record.Run) (proved bool, off float64, ok bool) {
 	for _, g := range run.Gaugings {
 		off += (run.Proof.Predicted - (g.Z - g.Blade)) / float64(len(run.Gaugings))
 	}
-	return math.Abs(off) <= run.Setup.Criteria.Tolerance, off, true
+	c := run.Setup.Criteria
+	return math.Abs(off) <= c.Tolerance && proofDoubt(c, len(run.Gaugings)) <= c.Tolerance, off, true
+}
+
+// proofDoubt is the half width of the 95 % interval of the mean contact of a
+// proof, mm: what its gaugings share, and what differs between them; k = 2 (both
+// are expected beforehand, JCGM 100:2008, G.3.2).
+func proofDoubt(c record.Criteria, records int) float64 {
+	return 2 * math.Hypot(c.GaugeU, c.GaugeScatter/math.Sqrt(float64(records)))
+}
+
+// provingMost is how many records a proof asks for at most.
+const provingMost = 6
+
+// toProve returns how many records a proof needs so that its doubt is within the
+// tolerance: one where no number does.
+func toProve(c record.Criteria) int {
+	for n := 1; n <= provingMost; n++ {
+		if proofDoubt(c, n) <= c.Tolerance {
+			return n
+		}
+	}
+	return 1
 }
 
 // notProved is the cut of a proof that failed.

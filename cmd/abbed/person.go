@@ -23,6 +23,8 @@ type person struct {
 	rnd  *rand.Rand
 	say  io.Writer
 	name string
+	// paper: they have no blade.
+	paper bool
 
 	presses, records int
 	shown            string // the step that was said last
@@ -78,7 +80,7 @@ func (p *person) measure(ctx context.Context, steps ...string) (api.Run, error) 
 
 // carry takes a run that awaits confirmation to its end.
 func (p *person) carry(ctx context.Context, run api.Run) (api.Run, error) {
-	how := api.Confirm{Person: p.name}
+	how := api.Confirm{Person: p.name, Paper: p.paper}
 	for _, c := range run.Cautions {
 		p.tell("confirmed: %s", c.Text)
 		how.Cautions = append(how.Cautions, c.ID)

@@ -70,11 +70,15 @@ func DefaultCriteria() Criteria {
 	}
 }
 
-// Paper instead of a blade: a sheet of 80 g/m2 is about 0.10 mm thick, give or take
-// a few hundredths and what it is pressed together, and its drag is felt less
-// sharply than a blade's (common practice, no source).
+// Paper instead of a blade. PaperU is what all gaugings with one sheet and one hand
+// share: office paper of 75 to 90 g/m2 is 0.10 to 0.115 mm (75 g/m2: 51.5 mm per 500
+// sheets, read), and nobody knows which lies there: +-0.010 mm as a rectangle, 0.006
+// mm; how hard a pull counts, and how far the sheet gives way under the nozzle,
+// differs from person to person: 0.008 mm; together 0.010 mm. PaperScatter is what
+// differs from one gauging to the next: its drag is felt less sharply than a
+// blade's. Common practice, no source.
 const (
-	PaperU       = 0.015
+	PaperU       = 0.010
 	PaperScatter = 0.015
 )
 

@@ -51,6 +51,8 @@ type Setup struct {
 	Bed          Rect    `json:"bed"`
 	Travel       Travel  `json:"travel"`
 	Layout       Layout  `json:"layout"`
+	// Kind is how the probe feels the bed, "" if nobody said.
+	Kind ProbeKind `json:"probe_kind,omitempty"`
 	// MapArea is where the stored map has its nodes; nil if not known.
 	MapArea *Rect `json:"map_area,omitempty"`
 	// Zero is where the person set the Z offset.

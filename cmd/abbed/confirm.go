@@ -1,0 +1,57 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+
+	"github.com/spf13/cobra"
+
+	"abbed/daemon/api"
+	"abbed/daemon/client"
+)
+
+// confirmCommand gives a person's word on a run from a terminal beside the
+// machine. Each caution is named by the one who read it; there is no word for all.
+func confirmCommand() *cobra.Command {
+	var how api.Confirm
+	thick := 0.10
+	c := ask("confirm RUN", "Give your word on the cautions of a run that waits: the machine moves then", cobra.ExactArgs(1),
+		func(c *cobra.Command, a *client.Client, k caller, args []string) error {
+			how.Gauge = &thick
+			return giveWord(c, a, args[0], how)
+		})
+	c.Long = `Without --caution the cautions of the run are printed, and nothing moves. Read each,
+look at the machine, and name each with --caution ID. --paper takes one sheet
+of paper in place of a feeler gauge: its doubt is larger in each gauging, and most
+of all in the level of the Z offset.`
+	f := c.Flags()
+	f.StringSliceVar(&how.Cautions, "caution", nil, "id of a caution that you have read and found to be so; once for each")
+	f.StringVar(&how.Person, "person", "", "who gives the word")
+	f.BoolVar(&how.Paper, "paper", false, "one sheet of paper goes under the nozzle, in place of a feeler gauge")
+	f.Float64Var(&thick, "gauge-mm", thick, "its thickness, mm; office paper of 80 g/m2 is about 0.10")
+	return c
+}
+
+func giveWord(c *cobra.Command, a *client.Client, id string, how api.Confirm) error {
+	run, err := a.Run(c.Context(), id)
+	if err != nil {
+		return err
+	}
+	for _, x := range run.Cautions {
+		if !slices.Contains(how.Cautions, x.ID) {
+			fmt.Fprintf(c.ErrOrStderr(), "--caution %s\n    %s\n", x.ID, x.Text)
+		}
+	}
+	switch {
+	case len(how.Cautions) == 0:
+		return refused(errors.New("confirm: nothing is confirmed yet: look at the machine, then name each caution above with --caution"))
+	case how.Person == "":
+		return usage(errors.New("confirm: say who confirms: --person NAME"))
+	}
+	if err := a.Confirm(c.Context(), id, how); err != nil {
+		return err
+	}
+	fmt.Fprintln(c.ErrOrStderr(), "Confirmed: the head moves now. Stay at the machine; abbed status says where the run stands.")
+	return nil
+}
