@@ -223,3 +223,84 @@ r = sm.RLM(y, X, M=sm.robust.norms.HuberT(1.345)).fit(maxiter=500, tol=1e-12); s
 	}
 	alike(t, "RLM", h.Coef, want["rlm"], 1e-4)
 }
+
+func number(t *testing.T, s string) float64 {
+	t.Helper()
+	v, err := strconv.ParseFloat(s, 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v
+}
+
+// R's volcano (87 x 61 heights of a real hill, from its own package datasets) as
+// a large grid: the plane by lm on the same numbers to 1e-9, the figures that were
+// computed once (mean 130.187865, plane 152.391539038 - 0.401115583511 i -
+// 0.146922202569 j, s 23.6503245115) beside them; Huber's fit by rlm, and median
+// polish of the whole table.
+func TestLiveVolcano(t *testing.T) {
+	want := outside(t, `
+say <- function(name, v) cat(name, sprintf("%.17g", as.numeric(v)), "\n")
+say("z", t(volcano)); i <- as.vector(row(volcano)); j <- as.vector(col(volcano)); z <- as.vector(volcano)
+m <- lm(z ~ i + j); s <- summary(m); say("plane", coef(m)); say("u", s$coefficients[, 2]); say("s", s$sigma)
+suppressMessages(library(MASS))
+say("huber", coef(rlm(z ~ i + j, psi = psi.huber, k = 1.345, scale.est = "MAD", maxit = 500, acc = 1e-12)))
+p <- medpolish(volcano, trace.iter = FALSE); say("overall", p$overall); say("row", p$row); say("col", p$col)
+`, "R", "--vanilla", "--no-echo", "--quiet")
+	const rows, cols = 87, 61
+	if len(want["z"]) != rows*cols {
+		t.Fatalf("%d heights", len(want["z"]))
+	}
+	var x, table [][]float64
+	for i := range rows {
+		table = append(table, want["z"][i*cols:(i+1)*cols])
+		for j := range cols {
+			x = append(x, []float64{1, float64(i + 1), float64(j + 1)})
+		}
+	}
+	mean, _ := fit.MeanSD(want["z"])
+	near(t, "mean", mean, 130.187865083852, 1e-12)
+	r := must(t, x, want["z"], nil)
+	alike(t, "plane", r.Coef, want["plane"], 1e-9)
+	alike(t, "plane as computed before", r.Coef, []float64{152.391539038, -0.401115583511, -0.146922202569}, 1e-9)
+	alike(t, "standard errors", []float64{r.U(0, r.S()), r.U(1, r.S()), r.U(2, r.S())}, want["u"], 1e-9)
+	alike(t, "s", []float64{r.S(), r.S()}, []float64{want["s"][0], 23.6503245115}, 1e-9)
+	h, _, err := fit.Huber(x, want["z"])
+	if err != nil {
+		t.Fatal(err)
+	}
+	alike(t, "rlm", h.Coef, want["huber"], 1e-4)
+	overall, re, ce, _ := fit.MedianPolish(table)
+	alike(t, "medpolish overall", []float64{overall}, want["overall"], 1e-9)
+	alike(t, "medpolish rows", re, want["row"], 1e-9)
+	alike(t, "medpolish columns", ce, want["col"], 1e-9)
+}
+
+// Two-way analysis of variance with interaction, a ridge (lm on rows of priors)
+// and the laws of t, F and chi-square, by R.
+func TestLiveRAnova(t *testing.T) {
+	d := drawn(60, 4)
+	var cells [][][]float64
+	for i := range 3 {
+		cells = append(cells, nil)
+		for j := range 4 {
+			cells[i] = append(cells[i], d.y[(i*4+j)*5:(i*4+j)*5+5])
+		}
+	}
+	want := outside(t, fmt.Sprintf(`
+y <- %s; g <- factor(rep(1:3, each = 20)); h <- factor(rep(rep(1:4, each = 5), 3))
+say <- function(name, v) cat(name, sprintf("%%.17g", as.numeric(v)), "\n")
+a <- anova(lm(y ~ g * h)); say("F", a[["F value"]][1:3]); say("p", a[["Pr(>F)"]][1:3]); say("SS", a[["Sum Sq"]])
+one <- anova(lm(y ~ g)); say("one", c(one[["F value"]][1], one[["Pr(>F)"]][1]))
+say("chi", 0.01 * sqrt(7 / qchisq(c(0.975, 0.025), 7))); say("tail", pt(-2.7, 9))
+`, vector("c(", d.y)), "R", "--vanilla", "--no-echo", "--quiet")
+	rows, columns, both, rest := fit.TwoWay(cells)
+	alike(t, "two-way F", []float64{rows.F, columns.F, both.F}, want["F"], 1e-9)
+	alike(t, "two-way p", []float64{rows.P, columns.P, both.P}, want["p"], 1e-9)
+	alike(t, "sums of squares", []float64{rows.SS, columns.SS, both.SS, rest.SS}, want["SS"], 1e-9)
+	one, _ := fit.OneWay([][]float64{d.y[:20], d.y[20:40], d.y[40:]})
+	alike(t, "one-way", []float64{one.F, one.P}, want["one"], 1e-9)
+	lo, hi := fit.DeviationBounds(0.01, 7)
+	alike(t, "bounds of a deviation", []float64{lo, hi}, want["chi"], 1e-9)
+	alike(t, "tail of t", []float64{fit.TTail(2.7, 9)}, want["tail"], 1e-9)
+}
