@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"abbed/daemon/api"
+	"abbed/daemon/client"
 	"abbed/daemon/store/storetest"
 	"abbed/gcode/bench"
 	"abbed/gcode/clock"
@@ -227,7 +228,15 @@ func afterDeath(t *testing.T, left string, sc bench.Scenario, printer *bench.Pri
 	w := open(t, left, sc, &cable{printer: printer})
 	defer w.close()
 	ready(t, w)
-	a, err := w.api.Applied(t.Context())
+	return foundWhole(t, w.api, printer, before, after, seen, rnd)
+}
+
+// foundWhole holds what a new daemon says of the correction to the printer's
+// map, and has a person decide where it is half written. It returns the state in
+// which it was found.
+func foundWhole(t *testing.T, c *client.Client, printer *bench.Printer, before, after [][]float64, seen correctionSeen, rnd *rand.Rand) api.AppliedState {
+	t.Helper()
+	a, err := c.Applied(t.Context())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -247,16 +256,16 @@ func afterDeath(t *testing.T, left string, sc bench.Scenario, printer *bench.Pri
 		return was
 	}
 	var e *api.Error
-	if _, err := w.api.StartRun(t.Context(), "repeat"); !errors.As(err, &e) || e.Code != "owed" {
+	if _, err := c.StartRun(t.Context(), "repeat"); !errors.As(err, &e) || e.Code != "owed" {
 		t.Errorf("a run while the map is half written: %v", err)
 	}
 	choice := []string{"finish", "take-back"}[rnd.IntN(2)]
-	if err := w.api.Resolve(t.Context(), choice); err != nil {
+	if err := c.Resolve(t.Context(), choice); err != nil {
 		t.Fatal(err)
 	}
 	for a.State == api.Unfinished || a.State == api.Writing || a.State == api.Verifying {
 		wait(t)
-		if a, err = w.api.Applied(t.Context()); err != nil {
+		if a, err = c.Applied(t.Context()); err != nil {
 			t.Fatal(err)
 		}
 	}

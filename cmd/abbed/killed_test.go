@@ -1,0 +1,289 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"math/rand/v2"
+	"slices"
+	"sync"
+	"testing"
+	"time"
+
+	"abbed/daemon/api"
+	"abbed/gcode/bench"
+)
+
+// killed is how often TestKilledAnywhere kills the daemon's process.
+var killed = flag.Int("killed", 8, "how often TestKilledAnywhere kills a real process")
+
+// TestKilledAnywhere kills the process of the daemon at random moments of a run,
+// of its analysis, of apply and of undo, beside a virtual printer on a real
+// pseudo-terminal. A new process finds what was confirmed: touches shown a second
+// ago, every record, the table to its digest; whatever is off in the printer is
+// owed; and the map is whole, or a person decides and it is.
+func TestKilledAnywhere(t *testing.T) {
+	if testing.Short() {
+		t.Skip("starts processes")
+	}
+	k := killer{sc: lookup(t, "twist-level"), bin: program(t), found: map[string]int{}}
+	k.base = measured(t, k.sc, killSeed)
+	k.maps(t)
+	t.Run("kills", func(t *testing.T) {
+		for n := range *killed {
+			what := []string{"run", "apply", "undo", "analysis"}[n%4]
+			t.Run(fmt.Sprintf("%d %s", n, what), func(t *testing.T) {
+				t.Parallel()
+				rnd := rand.New(rand.NewPCG(uint64(n), 31))
+				map[string]func(*testing.T, *rand.Rand){
+					"run": k.run, "apply": k.apply, "undo": k.undo, "analysis": k.analysis,
+				}[what](t, rnd)
+			})
+		}
+	})
+	t.Logf("%d kills: %v", *killed, k.found)
+}
+
+// killer kills, and says what was found.
+type killer struct {
+	sc            bench.Scenario
+	bin, base     string
+	before, after [][]float64
+	touches       int           // of a whole run
+	applying      time.Duration // how long an apply takes here
+
+	mu    sync.Mutex
+	found map[string]int
+}
+
+const killSeed = 2
+
+func (k *killer) finds(what string) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	k.found[what]++
+}
+
+// maps learns the printer's map before and after the correction.
+func (k *killer) maps(t *testing.T) {
+	at := k.stand(t, image(t, k.base))
+	d := at.serve(t)
+	k.before = at.printer.Nodes()
+	runs, err := d.api.Runs(t.Context())
+	if err != nil || len(runs) != 1 {
+		t.Fatalf("%d runs, %v", len(runs), err)
+	}
+	k.touches = runs[0].Touches
+	began := time.Now()
+	if _, err := at.correct(t.Context(), d, false, func() {}); err != nil {
+		t.Fatal(err)
+	}
+	k.after, k.applying = at.printer.Nodes(), time.Since(began)
+	if equalNodes(k.before, k.after) {
+		t.Fatal("the correction does nothing")
+	}
+}
+
+// stand is a printer on its pseudo-terminal with a state directory.
+type stand struct {
+	killer  *killer
+	printer *bench.Printer
+	port    string
+	dir     string
+
+	watching sync.WaitGroup
+}
+
+func (k *killer) stand(t *testing.T, dir string) *stand {
+	t.Helper()
+	printer := bench.New(k.sc, bench.Options{Seed: killSeed, Speed: 1000})
+	port, unplug, err := bench.Pty(printer)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = unplug() })
+	return &stand{killer: k, printer: printer, port: port, dir: dir}
+}
+
+// serve starts a process, and waits until it has the printer.
+func (s *stand) serve(t *testing.T) *served {
+	t.Helper()
+	d := serve(t, s.killer.bin, s.port, s.dir, s.killer.sc)
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	defer cancel()
+	untilPrinter(t, ctx, d.api, func(p api.Printer) bool { return p.Link == api.Ready })
+	return d
+}
+
+// dies kills the process after a while.
+func (d *served) dies(after time.Duration) {
+	time.AfterFunc(after, func() { _ = d.cmd.Process.Kill() })
+}
+
+// diesWriting kills it a moment after the printer's map begins to change.
+func (s *stand) diesWriting(d *served, after time.Duration) {
+	was := s.printer.Nodes()
+	s.watching.Go(func() {
+		tick := time.NewTicker(200 * time.Microsecond)
+		defer tick.Stop()
+		for end := time.Now().Add(30 * time.Second); equalNodes(was, s.printer.Nodes()) && time.Now().Before(end); {
+			<-tick.C
+		}
+		time.AfterFunc(after, func() { _ = d.cmd.Process.Kill() })
+	})
+}
+
+// gone kills the process, if it lives, and waits for its end.
+func (d *served) gone() {
+	_ = d.cmd.Process.Kill()
+	_ = d.cmd.Wait()
+}
+
+// correct signs off and applies the table of the only run, and undoes it if it
+// is to; dies has the process die in the last of the two.
+func (s *stand) correct(ctx context.Context, d *served, undo bool, dies func()) (seen correctionSeen, err error) {
+	p, o := &person{api: d.api, name: "the played person"}, &outcome{}
+	runs, err := d.api.Runs(ctx)
+	if err != nil || len(runs) != 1 {
+		return seen, fmt.Errorf("%d runs: %w", len(runs), err)
+	}
+	if o.table, err = d.api.Table(ctx, runs[0].ID); err != nil || o.table.Digest == nil {
+		return seen, fmt.Errorf("no table: %+v %w", o.table.Refused, err)
+	}
+	seen.signed = true
+	if !undo {
+		p.phase = func(string) { dies() }
+	}
+	if err := p.apply(ctx, o); err != nil {
+		return seen, err
+	}
+	seen.kept = true
+	if !undo {
+		return seen, nil
+	}
+	seen.undoing = true
+	dies()
+	if err := errors.Join(d.api.Undo(ctx), p.settled(ctx, api.Undone)); err != nil {
+		return seen, err
+	}
+	seen.undone = true
+	return seen, nil
+}
+
+func (k *killer) apply(t *testing.T, rnd *rand.Rand) { k.correction(t, rnd, false) }
+func (k *killer) undo(t *testing.T, rnd *rand.Rand)  { k.correction(t, rnd, true) }
+
+// correction kills in apply or undo.
+func (k *killer) correction(t *testing.T, rnd *rand.Rand, undo bool) {
+	at := k.stand(t, image(t, k.base))
+	d := at.serve(t)
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	defer cancel()
+	seen, err := at.correct(ctx, d, undo, func() {
+		if rnd.IntN(3) == 0 { // at any moment; most of the time is spent looking first
+			d.dies(time.Duration(1 + rnd.Int64N(int64(k.applying))))
+		} else {
+			at.diesWriting(d, time.Duration(rnd.IntN(6000))*time.Microsecond)
+		}
+	})
+	d.gone()
+	at.watching.Wait()
+	if !seen.signed || undo && !seen.kept {
+		t.Fatalf("%+v: %v", seen, err)
+	}
+	if rnd.IntN(2) == 0 {
+		at.printer.Restart() // the power went for both
+	}
+	d = at.serve(t)
+	was := foundWhole(t, d.api, at.printer, k.before, k.after, seen, rnd)
+	k.finds(fmt.Sprintf("undo %v: %s", undo, was))
+}
+
+// run kills in a run.
+func (k *killer) run(t *testing.T, rnd *rand.Rand) {
+	at := k.stand(t, memoryDir(t))
+	d := at.serve(t)
+	var history []shownAt
+	gaugings, last := 0, rnd.IntN(k.touches)
+	p := &person{api: d.api, feel: at.printer.Blade, rnd: rand.New(rand.NewPCG(1, 2)), name: "the played person"}
+	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Minute) // nobody waits for the dead
+	defer cancel()
+	p.seen = func(r api.Run) {
+		history = append(history, shownAt{time.Now(), r.Touches})
+		gaugings = r.Gaugings
+		if r.Touches >= last {
+			after := time.Duration(rnd.IntN(100)) * time.Millisecond
+			d.dies(after)
+			time.AfterFunc(after+100*time.Millisecond, cancel)
+		}
+	}
+	_, _ = p.measure(ctx, "repeat", "gauging", "survey")
+	sure := secondAgo(history)
+	d.gone()
+	d = at.serve(t)
+	runs, err := d.api.Runs(t.Context())
+	if err != nil || len(runs) > 1 || len(runs) == 0 && len(history) > 0 {
+		t.Fatalf("%d runs, %v", len(runs), err)
+	}
+	if len(runs) == 0 {
+		k.finds("run: not begun")
+		return
+	}
+	r := runs[0]
+	if r.State != api.Done && (r.State != api.Failed || r.Error == nil || r.Error.Code != "interrupted") || r.Touches < sure || r.Gaugings < gaugings {
+		t.Errorf("the run is %s, %+v: %d touches of %d, %d records of %d", r.State, r.Error, r.Touches, sure, r.Gaugings, gaugings)
+	}
+	if _, err := d.api.Analysis(t.Context(), r.ID); err != nil {
+		t.Errorf("the analysis of what is there: %v", err)
+	}
+	k.finds(fmt.Sprintf("run: %s in %s", r.State, r.Step))
+	k.putBack(t, at, d)
+}
+
+// putBack holds what is off in the printer to what is owed, and has it put back.
+func (k *killer) putBack(t *testing.T, at *stand, d *served) {
+	t.Helper()
+	pr, err := d.api.Printer(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := at.printer.Safety()
+	for name, on := range map[string]bool{"levelling": s.Levelling, "limits": s.Limits} {
+		if !on && !slices.Contains(pr.Owed, name) {
+			t.Errorf("%s is off in the printer, and owed is %v", name, pr.Owed)
+		}
+	}
+	if len(pr.Owed) == 0 {
+		return
+	}
+	if err := d.api.Resolve(t.Context(), "finish"); err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	defer cancel()
+	untilPrinter(t, ctx, d.api, func(p api.Printer) bool { return len(p.Owed) == 0 })
+	if s := at.printer.Safety(); !s.Levelling || !s.Limits {
+		t.Errorf("after putting back: levelling on %v, limits on %v", s.Levelling, s.Limits)
+	}
+}
+
+// analysis kills while findings and table are made; a new process makes the same.
+func (k *killer) analysis(t *testing.T, rnd *rand.Rand) {
+	at := k.stand(t, image(t, k.base))
+	d := at.serve(t)
+	runs, err := d.api.Runs(t.Context())
+	if err != nil || len(runs) != 1 {
+		t.Fatalf("%d runs, %v", len(runs), err)
+	}
+	d.dies(time.Duration(rnd.IntN(40)) * time.Millisecond)
+	_, errA := d.api.Analysis(t.Context(), runs[0].ID)
+	was, errT := d.api.Table(t.Context(), runs[0].ID)
+	d.gone()
+	k.finds(fmt.Sprintf("analysis answered %v, table %v", errA == nil, errT == nil))
+	d = at.serve(t)
+	is, err := d.api.Table(t.Context(), runs[0].ID)
+	if err != nil || is.Digest == nil || errT == nil && *is.Digest != *was.Digest {
+		t.Errorf("the table is another: %v, %v", is.Refused, err)
+	}
+}
