@@ -25,7 +25,11 @@ type Settings struct {
 	Access Access `mapstructure:"access"`
 	// State is the directory of everything that is kept; Load fills in where
 	// that is if nobody set it.
-	State    string `mapstructure:"state"`
+	State string `mapstructure:"state"`
+	// Name is what this printer is called, Room the directory in which the
+	// daemons of a machine tell each other where they are; both may be empty.
+	Name     string `mapstructure:"name"`
+	Room     string `mapstructure:"room"`
 	LogLevel string `mapstructure:"log_level"`
 
 	// Bed, MapArea, ZeroAt, Lever, Trigger and Travel are nil if not set: then
@@ -54,6 +58,7 @@ type Settings struct {
 	Repeat    Repeat    `mapstructure:"repeat"`
 	Gauging   Gauging   `mapstructure:"gauging"`
 	Survey    Survey    `mapstructure:"survey"`
+	Check     Check     `mapstructure:"check"`
 	Criteria  Criteria  `mapstructure:"criteria"`
 	Heat      Heat      `mapstructure:"heat"`
 	Words     Words     `mapstructure:"words"`
@@ -162,6 +167,26 @@ type Survey struct {
 	BaseEvery int `mapstructure:"base_every"`
 }
 
+// Words of Check.Begins.
+const (
+	CheckAsks   = "ask"   // the check waits for a person's confirmation
+	CheckBegins = "begin" // it begins by itself, as attended_starts allows
+)
+
+// Check is the quick check that the calendar asks for: the repeat test and a
+// small survey.
+type Check struct {
+	// Every is how long after the last check the next one is due; 0: never.
+	Every time.Duration `mapstructure:"every"`
+	// Window is when it may be asked for, as ParseWindow reads it; empty: always.
+	Window string `mapstructure:"window"`
+	Begins string `mapstructure:"begins"`
+	// Below is how hot nozzle and bed may be, degrees C; 0: any heat will do.
+	Below   float64 `mapstructure:"below"`
+	Columns int     `mapstructure:"columns"`
+	Rows    int     `mapstructure:"rows"`
+}
+
 // Criteria are the thresholds by which a run is judged, as people say them:
 // mm, mm per 100 mm, mm per minute.
 type Criteria struct {
@@ -218,6 +243,7 @@ func Default() Settings {
 		Repeat:  Repeat{Rounds: 6, Move: 12, RowHalf: 60, RowStep: 3, Passes: 3},
 		Gauging: Gauging{Records: 2, Columns: 5, Rows: 2, Blade: 0.10, Idle: 5 * time.Minute},
 		Survey:  Survey{Columns: 25, Rows: 7, BaseEvery: 1},
+		Check:   Check{Begins: CheckAsks, Below: 40, Columns: 5, Rows: 2},
 		Criteria: Criteria{
 			Tolerance: 0.030, Scatter: 0.015, Play: 0.020, Wander: 0.020,
 			DriftRate: 0.010, DriftLeft: 0.010, DriftSaid: 0.010,

@@ -24,6 +24,7 @@ func (s Settings) Validate() []Fault {
 	c.access(s.Access)
 	c.places(s)
 	c.heights(s)
+	c.calendar(s)
 	c.words("words.templates", s.Words.Templates)
 	c.words("words.patterns", s.Words.Patterns)
 	return c.faults

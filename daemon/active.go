@@ -21,6 +21,7 @@ type active struct {
 	over    chan struct{} // closed when the run has ended
 	cancel  context.CancelCauseFunc
 	changed func()
+	quick   bool // a small survey will do
 
 	mu    sync.Mutex
 	state api.State

@@ -79,6 +79,7 @@ type Daemon struct {
 	told     told
 	inPrint  inPrint
 	share    *float64 // of the host, in the latest run
+	calendar calendar
 
 	heard atomic.Pointer[heat]
 }
@@ -181,7 +182,7 @@ func (d *Daemon) Work(ctx context.Context) {
 	own.Go(func() { d.publishing(linkCtx) })
 	own.Go(func() { d.requests(ctx) })
 	own.Go(func() { d.retaining(linkCtx) })
-	own.Go(func() { d.recall(linkCtx) })
+	own.Go(func() { d.recall(linkCtx); d.keepCalendar(ctx) })
 	<-ctx.Done()
 	d.closeDown()
 	endLink()
@@ -290,12 +291,16 @@ func (d *Daemon) learnIdle() {
 	}
 }
 
-// plan is how much is measured, by the settings.
-func (d *Daemon) plan() probe.Plan {
+// plan is how much is measured, by the settings; quick is the size of the
+// calendar's check.
+func (d *Daemon) plan(quick bool) probe.Plan {
 	s, p := d.owner(), probe.DefaultPlan()
 	p.Rounds, p.Move, p.RowHalf, p.RowStep, p.Passes = s.Repeat.Rounds, s.Repeat.Move, s.Repeat.RowHalf, s.Repeat.RowStep, s.Repeat.Passes
 	p.Records, p.Patience = s.Gauging.Records, s.Gauging.Idle
 	p.Columns, p.Rows = s.Survey.Columns, s.Survey.Rows
+	if quick {
+		p.Columns, p.Rows = s.Check.Columns, s.Check.Rows
+	}
 	return p
 }
 

@@ -14,9 +14,15 @@ import (
 )
 
 // StartRun opens a run that waits for a person's confirmation.
-func (d *Daemon) StartRun(ctx context.Context, n api.NewRun, by string) (api.Run, error) {
+func (d *Daemon) StartRun(_ context.Context, n api.NewRun, by string) (api.Run, error) {
 	d.starting.Lock()
 	defer d.starting.Unlock()
+	d.giveWay()
+	return d.start(n, by)
+}
+
+// start is StartRun; the caller holds starting.
+func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
 	if err := d.mayRun(); err != nil {
 		return api.Run{}, err
 	}
@@ -35,6 +41,7 @@ func (d *Daemon) StartRun(ctx context.Context, n api.NewRun, by string) (api.Run
 		return api.Run{}, refusal(err)
 	}
 	a := newActive(log, d.changed)
+	a.quick = n.Quick
 	d.mu.Lock()
 	d.active = a
 	d.mu.Unlock()
@@ -154,7 +161,7 @@ func (d *Daemon) carry(ctx context.Context, a *active, loan *Loan) {
 		})
 		line := &timed{line: sess, now: time.Now}
 		err := probe.Execute(ctx, probe.Job{
-			Line: line, Words: d.words, Manner: d.manner(), Log: a.log, Person: a, Clock: d.clk, Plan: d.plan(),
+			Line: line, Words: d.words, Manner: d.manner(), Log: a.log, Person: a, Clock: d.clk, Plan: d.plan(a.quick),
 			Show: func(v probe.View) { homed = v.Homed; line.show(v); a.Show(v) },
 		})
 		d.noteShare(line)

@@ -59,6 +59,7 @@ func (d *Daemon) publish() {
 		s.Steps[k] = v
 	}
 	s.HostShare = d.share
+	s.Check = status.Check{Due: d.due(s.At), Waits: d.calendar.shown.Waits}
 	d.mu.Unlock()
 	s.PortHeld = d.link.now().held
 	s.Limits = limits(d.owner().Criteria)
@@ -95,6 +96,9 @@ func (d *Daemon) noteSteps(run record.Run) {
 	d.counted.Gaugings += uint64(len(run.Gaugings))
 	for step, success := range outcomes(run) {
 		d.last[step] = lastNow(success)
+	}
+	if run.Did(record.StepRepeat) {
+		d.calendar.checked = time.Now()
 	}
 }
 

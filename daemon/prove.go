@@ -17,6 +17,7 @@ import (
 func (d *Daemon) Prove(ctx context.Context, by string) (api.Run, error) {
 	d.starting.Lock()
 	defer d.starting.Unlock()
+	d.giveWay()
 	if err := d.mayRun(); err != nil {
 		return api.Run{}, err
 	}

@@ -3,7 +3,6 @@ package daemon
 import (
 	"context"
 	"errors"
-	"slices"
 
 	"abbed/daemon/api"
 	"abbed/gcode"
@@ -37,7 +36,7 @@ func (d *Daemon) requests(ctx context.Context) {
 		case <-ctx.Done():
 			return
 		}
-		run, err := d.StartRun(ctx, api.NewRun{Steps: d.doable()}, fromPrinter)
+		run, err := d.StartRun(ctx, api.NewRun{Steps: d.doableOf(wholeJob)}, fromPrinter)
 		var refused *api.Error
 		switch {
 		case err == nil:
@@ -50,19 +49,19 @@ func (d *Daemon) requests(ctx context.Context) {
 	}
 }
 
-// doable are the steps of the whole job, as far as they can be done; if none
-// can, the first, so that the refusal says why.
-func (d *Daemon) doable() []string {
+// doableOf are the steps of a job, as far as they can be done; if none can, the
+// first, so that the refusal says why.
+func (d *Daemon) doableOf(job []record.Step) []string {
 	l := d.link.now()
 	can := steps(d.know(l.facts), l)
 	var out []string
-	for _, s := range built {
-		if can[string(s)].Can && slices.Contains(wholeJob, s) {
+	for _, s := range job {
+		if can[string(s)].Can {
 			out = append(out, string(s))
 		}
 	}
 	if out == nil {
-		return []string{string(record.StepRepeat)}
+		return []string{string(job[0])}
 	}
 	return out
 }

@@ -81,7 +81,7 @@ func (d *Daemon) complete() bool {
 			return false
 		}
 	}
-	return d.told.latest != nil && d.told.steady != nil && d.told.gauged != nil
+	return !d.calendar.checked.IsZero() && d.told.latest != nil && d.told.steady != nil && d.told.gauged != nil
 }
 
 func (d *Daemon) recallRun(row store.RunRow, run record.Run) {
@@ -90,6 +90,9 @@ func (d *Daemon) recallRun(row store.RunRow, run record.Run) {
 		if _, known := d.last[step]; !known {
 			d.last[step] = status.Last{At: row.Ended, Success: success}
 		}
+	}
+	if d.calendar.checked.IsZero() && run.Did(record.StepRepeat) {
+		d.calendar.checked = row.Ended
 	}
 	need := d.told.latest == nil || d.told.steady == nil && run.Did(record.StepRepeat) || d.told.gauged == nil && len(run.Gaugings) > 0
 	d.mu.Unlock()

@@ -36,6 +36,7 @@ func askCommands() []*cobra.Command {
 		ask("table [RUN]", "Print the correction table of a run as CSV", cobra.MaximumNArgs(1), table),
 		ask("prove", "Start a run that gauges the nozzle with the correction in force; it waits for the person's confirmation", cobra.NoArgs, prove),
 		ask("reapply", "Put the signed-off correction onto a map that the printer has measured anew", cobra.NoArgs, reapply),
+		ask("room", "List the printers that are known to this machine (setting room)", cobra.NoArgs, tellRoom),
 		pairCommand(), sessionsCommand(),
 		ask("undo", "Write the old map back", cobra.NoArgs, undo),
 	}
@@ -132,8 +133,12 @@ func tellStatus(c *cobra.Command, a *client.Client, k caller, _ []string) error 
 	if err != nil {
 		return err
 	}
+	check, err := a.Check(c.Context())
+	if err != nil {
+		return err
+	}
 	if k.json {
-		return writeJSON(c.OutOrStdout(), map[string]any{"printer": p, "runs": runs, "applied": applied})
+		return writeJSON(c.OutOrStdout(), map[string]any{"printer": p, "runs": runs, "applied": applied, "check": check})
 	}
 	out := c.OutOrStdout()
 	fmt.Fprintf(out, "printer: %s: %s\n", p.Link, p.Sentence)
@@ -147,6 +152,29 @@ func tellStatus(c *cobra.Command, a *client.Client, k caller, _ []string) error 
 		fmt.Fprintln(out, "no run yet")
 	}
 	fmt.Fprintf(out, "correction: %s: %s\n", applied.State, applied.Sentence)
+	if check.Due != nil {
+		fmt.Fprintf(out, "calendar: %s\n", check.Sentence)
+	}
+	return nil
+}
+
+func tellRoom(c *cobra.Command, a *client.Client, k caller, _ []string) error {
+	all, err := a.Room(c.Context())
+	if err != nil {
+		return err
+	}
+	if k.json {
+		return writeJSON(c.OutOrStdout(), all)
+	}
+	for _, n := range all {
+		stands := string(n.Link)
+		if n.Ended {
+			stands = "switched off"
+		} else if n.Silent {
+			stands = "says nothing any more"
+		}
+		fmt.Fprintf(c.OutOrStdout(), "%s\t%s\t%s\t%s\n", n.Name, stands, n.URL, strings.Join(n.Todo, "; "))
+	}
 	return nil
 }
 
@@ -162,6 +190,7 @@ func measureCommand() *cobra.Command {
 			n.Steps = steps
 			return measure(c, a, k, n)
 		})
+	c.Flags().BoolVar(&n.Quick, "quick", false, "repeat and survey if no steps are named, with a survey as small as that of the calendar's check")
 	c.Flags().Float64Var(&bed, "heat-bed", 0, "heat the bed first, degrees C; it burns, and goes off when the run ends")
 	c.Flags().Float64Var(&nozzle, "heat-nozzle", 0, "heat the nozzle first, degrees C; it burns and oozes, and goes off when the run ends")
 	c.Flags().BoolVar(&n.Attended, "attended", false, "somebody stands there, the bed is clear, the head moves freely, the power switch is in reach: begin at once if the setting attended_starts allows it")
@@ -171,6 +200,9 @@ func measureCommand() *cobra.Command {
 func measure(c *cobra.Command, a *client.Client, k caller, n api.NewRun) error {
 	if len(n.Steps) == 0 {
 		n.Steps = []string{"repeat", "gauging", "survey"}
+		if n.Quick {
+			n.Steps = []string{"repeat", "survey"}
+		}
 	}
 	r, err := a.Start(c.Context(), n)
 	if err != nil {

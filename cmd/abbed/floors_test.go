@@ -31,6 +31,7 @@ var floors = map[string][]string{
 	"probe":             {"gcode", "gcode/clock", "gcode/dialect", "probe/record", "analysis"},
 	"daemon/api":        {},
 	"daemon/status":     {"daemon/api", "analysis", "probe/record"},
+	"daemon/room":       {"daemon/api", "daemon/status"},
 	"daemon/store":      {"analysis", "probe/record"},
 	"daemon/access":     {"daemon/api", "analysis", "probe/record"},
 	"daemon/apply":      {"gcode", "gcode/dialect", "analysis", "probe/record", "daemon/store"},

@@ -18,6 +18,7 @@ import (
 	"abbed/daemon"
 	"abbed/daemon/access"
 	"abbed/daemon/metrics"
+	"abbed/daemon/room"
 	"abbed/daemon/status"
 	"abbed/daemon/store"
 	"abbed/daemon/web"
@@ -36,6 +37,7 @@ type house struct {
 	server *http.Server
 	log    *slog.Logger
 	notice string // how the store was opened
+	chair  room.Chair
 	// manager is told when the house serves and when it ends.
 	manager manager
 }
@@ -119,10 +121,12 @@ func (h *house) front(ctx context.Context, p plan) error {
 	site := web.New(h.daemon, web.Options{
 		Metrics: metrics.New(h.daemon.Board()), Version: version, Who: access.Who, Log: p.log,
 	})
+	h.chair = room.Chair{Dir: p.settings.Room, Key: p.settings.State, Name: daemon.NameOf(p.settings)}
 	guarded, err := h.access.Guard(h.listen.Addr().String(), site)
 	if err != nil {
 		return errors.Join(usage(err), h.close())
 	}
+	h.chair.URL = h.access.Base() + "/"
 	h.server = &http.Server{
 		ConnContext: access.Mark, TLSConfig: &tls.Config{MinVersion: tls.VersionTLS12},
 		Handler: guarded, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 30 * time.Second,
@@ -198,6 +202,13 @@ func (h *house) run(ctx context.Context) error {
 	daemonCtx, end := context.WithCancel(ctx)
 	defer end()
 	own.Go(func() { h.daemon.Work(daemonCtx) })
+	if h.chair.Dir != "" {
+		own.Go(func() {
+			if err := h.chair.Keep(daemonCtx, h.daemon.Board()); err != nil {
+				h.log.Warn("the other daemons of this machine do not learn of this one", "err", err)
+			}
+		})
+	}
 	own.Go(func() { h.manager.watch(streams, func() { h.daemon.Printer() }) })
 	h.manager.ready("serving " + h.url())
 	var err error

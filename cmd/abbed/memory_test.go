@@ -71,6 +71,7 @@ type cable struct {
 	mu      sync.Mutex
 	near    net.Conn
 	pulled  bool
+	deny    error // what opening it answers; nil: it opens
 }
 
 var errPulled = errors.New("no such device")
@@ -80,6 +81,9 @@ func (c *cable) open(ctx context.Context) (io.ReadWriteCloser, error) {
 	defer c.mu.Unlock()
 	if c.pulled {
 		return nil, errPulled
+	}
+	if c.deny != nil {
+		return nil, c.deny
 	}
 	near, far := net.Pipe()
 	c.near = near

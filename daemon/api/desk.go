@@ -7,9 +7,15 @@ import "context"
 type Desk interface {
 	Printer() Printer
 	OpenPort(ctx context.Context, o Open) error
+	// Check says when the next quick check is due.
+	Check() Check
+	// Room lists the printers that are known to this machine.
+	Room() ([]Neighbour, error)
 
 	StartRun(ctx context.Context, n NewRun, by string) (Run, error)
 	Confirm(ctx context.Context, id string, c Confirm) error
+	// Withdraw ends a run that nobody has confirmed; nothing goes to the printer.
+	Withdraw(ctx context.Context, id string, by string) error
 	Runs() ([]Run, error)
 	Run(id string) (Run, error)
 	Answer(ctx context.Context, id string, a AnswerPrompt, by string) error

@@ -38,6 +38,8 @@ type NewRun struct {
 	Attended bool `json:"attended,omitempty"`
 	// Heat asks for heat; nil runs as the machine is.
 	Heat *Heat `json:"heat,omitempty"`
+	// Quick makes the survey as small as that of the calendar's check.
+	Quick bool `json:"quick,omitempty"`
 }
 
 // Heat is what a run heats, degrees C; 0 heats nothing. In a question a nil part

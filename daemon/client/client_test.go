@@ -99,12 +99,17 @@ func TestEveryVerb(t *testing.T) {
 	if p.Link != api.Ready {
 		t.Errorf("link %q", p.Link)
 	}
+	_, err = c.Check(ctx)
+	check("check", err)
+	_, err = c.Room(ctx)
+	check("room", err)
 	check("open", c.Open(ctx, "Ida"))
 	r, err := c.StartRun(ctx, "repeat", "survey")
 	check("start", err)
 	if r.State != api.AwaitingConfirmation || len(r.Cautions) != 3 {
 		t.Errorf("started: %+v", r)
 	}
+	check("withdraw", c.Withdraw(ctx, r.ID))
 	check("confirm", c.Confirm(ctx, r.ID, api.Confirm{Cautions: []string{"bed-clear"}, Person: "Ida"}))
 	check("answer", c.Answer(ctx, r.ID, api.AnswerPrompt{Prompt: "p", Answer: "yes"}))
 	_, err = c.Lower(ctx, r.ID, 0.05)

@@ -13,6 +13,16 @@ func (c *Client) Printer(ctx context.Context) (api.Printer, error) {
 	return get[api.Printer](ctx, c, "/api/v1/printer")
 }
 
+// Check says when the next quick check is due.
+func (c *Client) Check(ctx context.Context) (api.Check, error) {
+	return get[api.Check](ctx, c, "/api/v1/check")
+}
+
+// Room lists the printers that are known to the daemon's machine.
+func (c *Client) Room(ctx context.Context) ([]api.Neighbour, error) {
+	return get[[]api.Neighbour](ctx, c, "/api/v1/room")
+}
+
 // Open gives the person's word that opening the port may reset the board.
 func (c *Client) Open(ctx context.Context, person string) error {
 	_, err := c.do(ctx, "POST", "/api/v1/printer/open", api.Open{Person: person})
@@ -28,6 +38,12 @@ func (c *Client) StartRun(ctx context.Context, steps ...string) (api.Run, error)
 // somebody stands at the machine.
 func (c *Client) Start(ctx context.Context, n api.NewRun) (api.Run, error) {
 	return post[api.Run](ctx, c, "/api/v1/runs", n)
+}
+
+// Withdraw ends a run that nobody has confirmed; nothing goes to the printer.
+func (c *Client) Withdraw(ctx context.Context, id string) error {
+	_, err := c.do(ctx, "POST", run(id, "/withdraw"), nil)
+	return err
 }
 
 // Confirm gives a person's word on the cautions of a run.

@@ -51,7 +51,7 @@ func TestEveryAnswerInEveryState(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			d := webtest.Scene(name)
 			h := handler(d)
-			for _, path := range []string{"/api/v1/printer", "/api/v1/runs", "/api/v1/runs/nobody", "/api/v1/applied", "/api/openapi.json"} {
+			for _, path := range []string{"/api/v1/printer", "/api/v1/runs", "/api/v1/runs/nobody", "/api/v1/applied", "/api/v1/check", "/api/v1/room", "/api/openapi.json"} {
 				ask(t, h, "GET", path, "")
 			}
 			runs, _ := d.Runs()

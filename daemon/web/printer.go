@@ -12,6 +12,12 @@ func (s *site) printerRoutes() []route {
 		{method: http.MethodGet, path: "/api/v1/printer", status: http.StatusOK, ask: func(*http.Request) (any, error) {
 			return s.desk.Printer(), nil
 		}},
+		{method: http.MethodGet, path: "/api/v1/check", status: http.StatusOK, ask: func(*http.Request) (any, error) {
+			return s.desk.Check(), nil
+		}},
+		{method: http.MethodGet, path: "/api/v1/room", status: http.StatusOK, ask: func(*http.Request) (any, error) {
+			return s.desk.Room()
+		}},
 		{method: http.MethodPost, path: "/api/v1/printer/open", status: http.StatusAccepted, ask: s.openPort},
 	}
 }

@@ -18,6 +18,7 @@ func (s *site) runRoutes() []route {
 		}},
 		{method: http.MethodGet, path: "/api/v1/runs/{id}/events", serve: s.events},
 		{method: http.MethodPost, path: "/api/v1/runs/{id}/confirm", status: http.StatusAccepted, ask: s.confirm},
+		{method: http.MethodPost, path: "/api/v1/runs/{id}/withdraw", status: http.StatusOK, ask: s.withdraw},
 		{method: http.MethodPost, path: "/api/v1/runs/{id}/answer", status: http.StatusAccepted, ask: s.answerPrompt, slow: true},
 		{method: http.MethodPost, path: "/api/v1/runs/{id}/gauge", status: http.StatusOK, ask: s.gauge, slow: true},
 		{method: http.MethodPost, path: "/api/v1/stop", status: http.StatusAccepted, ask: s.stop},
@@ -33,6 +34,18 @@ func (s *site) startRun(r *http.Request) (any, error) {
 		return nil, badValue("%q: at least one step is wanted: repeat, gauging, survey, plate-turn, coupons, angles, reference", "steps")
 	}
 	return s.desk.StartRun(r.Context(), n, s.who(r, "api"))
+}
+
+// withdraw ends a run that nobody has confirmed.
+func (s *site) withdraw(r *http.Request) (any, error) {
+	if err := noBody(r); err != nil {
+		return nil, err
+	}
+	id := r.PathValue("id")
+	if err := s.desk.Withdraw(r.Context(), id, s.who(r, "api")); err != nil {
+		return nil, err
+	}
+	return s.desk.Run(id)
 }
 
 func (s *site) confirm(r *http.Request) (any, error) {

@@ -6,6 +6,14 @@ func printerPaths() m {
 			id: "printer", summary: "What is known of the printer, and which steps can be done.", free: true,
 			status: 200, says: "The printer.", shape: ref("Printer"),
 		}.operation()}),
+		"/api/v1/check": path("", "", m{"get": verb{
+			id: "check", summary: "When the next quick check is due.", about: "The calendar asks for a repeat test and a small survey when it is due (settings check.every and those beside it).", free: true,
+			status: 200, says: "The calendar.", shape: ref("Check"),
+		}.operation()}),
+		"/api/v1/room": path("", "", m{"get": verb{
+			id: "room", summary: "The printers that are known to this machine.", about: "Those whose daemons have the same directory in the setting room.", free: true,
+			status: 200, says: "By their names.", shape: list(ref("Neighbour"), ""),
+		}.operation()}),
 		"/api/v1/printer/open": path("", "", m{"post": verb{
 			id: "openPort", summary: "Give a person's word that the port may be opened.",
 			about: "Opening the port of a real device may reset the board, and kill a print that runs from the printer's own storage.",
@@ -54,6 +62,15 @@ func printerShapes() m {
 			"steps": m{"type": "object", "additionalProperties": ref("Can"), "description": "which steps can be done"},
 		}, "link", "sentence", "port", "identity", "id", "homed", "lever", "trigger_height", "travel", "bed", "layout",
 			"map_area", "zero_place", "map_size", "first_layer", "levelling", "temperatures", "owed", "steps"),
+		"Check": object(m{
+			"every_s": number("how long after a test the next check is due; 0: none is asked for"), "last": orNull(moment("of the last test for steadiness")),
+			"due": orNull(moment("")), "waits": text("why a check that is due has not begun"), "sentence": text(""),
+		}, "every_s", "last", "due", "sentence"),
+		"Neighbour": all(m{
+			"name": text(""), "url": text("of its page; empty if not known"), "port": text(""), "link": text("as of Printer"), "run": text("state of the latest run, or empty"),
+			"applied": text("as of Applied"), "todo": list(m{"type": "string"}, "what a person should do there, the gravest first"),
+			"at": moment("when it last said so"), "ended": boolean("it was switched off then"), "silent": boolean("it should have said something since"),
+		}),
 		"Can": object(m{"can": boolean(""), "why_not": text("")}, "can"),
 	}
 }

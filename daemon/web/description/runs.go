@@ -6,7 +6,8 @@ func runPaths() m {
 		id: "startRun", summary: "Ask for a run.", about: "The steps run in the order repeat, gauging, survey, plate-turn, coupons, angles, reference, whatever the order asked. plate-turn needs survey in the same run, coupons and angles need gauging. The run waits until its cautions are confirmed; nothing moves before.",
 		body: closed(object(m{"steps": with(list(m{"type": "string"}, "repeat, gauging, survey, plate-turn, coupons, angles, reference"), "minItems", 1),
 			"attended": m{"type": "boolean", "default": false, "description": "somebody stands at the machine and has confirmed the cautions: if the owner has set attended_starts the run begins at once, else it waits as ever"},
-			"heat":     describe("Heat up before anything is measured; a part that is left out takes the owner's setting. The run then has one caution more, and switches the heaters off at its end.", closed(object(heatParts())))}, "steps")),
+			"heat":     describe("Heat up before anything is measured; a part that is left out takes the owner's setting. The run then has one caution more, and switches the heaters off at its end.", closed(object(heatParts()))),
+			"quick":    m{"type": "boolean", "default": false, "description": "a survey as small as that of the calendar's check"}}, "steps")),
 		status: 201, says: "The run, waiting for its cautions.", shape: ref("Run"), refusals: []int{409, 503},
 	}
 	confirm := verb{
@@ -18,6 +19,13 @@ func runPaths() m {
 			"paper":    m{"type": "boolean", "default": false, "description": "a sheet of paper stands in for the blade: its thickness and its drag are less certain"},
 		}, "cautions", "person")),
 		status: 202, says: "The run has begun.", shape: ref("Run"), refusals: []int{404, 409, 503},
+	}
+	withdraw := verb{
+		id: "withdraw", summary: "Give up a run that nobody has confirmed.", about: "Nothing goes to the printer; the run is then stopped. A run that has begun ends by the stop request.",
+		status: 200, says: "The run.", shape: ref("Run"), refusals: []int{404, 409},
+	}.operation()
+	for _, status := range []string{"400", "413", "422"} { // for a body that is not empty
+		withdraw["responses"].(m)[status] = m{"$ref": "#/components/responses/Refused"}
 	}
 	reply := verb{
 		id: "answerPrompt", summary: "Answer the prompt of a run.",
@@ -44,10 +52,11 @@ func runPaths() m {
 		"/api/v1/runs/{id}": path("id", runID, m{
 			"get": verb{id: "run", summary: "The state of a run.", free: true, status: 200, says: "The run.", shape: ref("Run"), refusals: []int{404}}.operation(),
 		}),
-		"/api/v1/runs/{id}/events":  path("id", runID, m{"get": eventStream()}),
-		"/api/v1/runs/{id}/confirm": path("id", runID, m{"post": confirm.operation()}),
-		"/api/v1/runs/{id}/answer":  path("id", runID, m{"post": reply.operation()}),
-		"/api/v1/runs/{id}/gauge":   path("id", runID, m{"post": gauge.operation()}),
+		"/api/v1/runs/{id}/events":   path("id", runID, m{"get": eventStream()}),
+		"/api/v1/runs/{id}/confirm":  path("id", runID, m{"post": confirm.operation()}),
+		"/api/v1/runs/{id}/withdraw": path("id", runID, m{"post": withdraw}),
+		"/api/v1/runs/{id}/answer":   path("id", runID, m{"post": reply.operation()}),
+		"/api/v1/runs/{id}/gauge":    path("id", runID, m{"post": gauge.operation()}),
 		"/api/v1/stop": path("", "", m{"post": verb{
 			id: "stop", summary: "Ask for a stop at once.", free: true,
 			about:  "It is never queued behind a command, and reads no body. It is no emergency stop, and it may let Z sink.",

@@ -80,7 +80,7 @@ func (p *page) doRun(w http.ResponseWriter, r *http.Request) {
 	if !p.form(w, r) {
 		return
 	}
-	n := api.NewRun{Steps: r.PostForm["step"]}
+	n := api.NewRun{Steps: r.PostForm["step"], Quick: r.PostForm.Get("quick") == "yes"}
 	if r.PostFormValue("heat") != "" {
 		nozzle, bad := decimal(r.PostFormValue("heat_nozzle"))
 		bed, worse := decimal(r.PostFormValue("heat_bed"))
@@ -103,6 +103,18 @@ func (p *page) doRun(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	leads(w, r, "/run/"+run.ID)
+}
+
+// doWithdraw gives up a run that nobody has confirmed.
+func (p *page) doWithdraw(w http.ResponseWriter, r *http.Request) {
+	if !p.form(w, r) {
+		return
+	}
+	if err := p.desk.Withdraw(r.Context(), r.PathValue("id"), p.who(r)); err != nil {
+		p.runDone(w, r, err)
+		return
+	}
+	leads(w, r, "/")
 }
 
 // runDone shows the run again after a form: by a redirect, or with the refusal.

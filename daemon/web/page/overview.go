@@ -16,6 +16,10 @@ type overviewView struct {
 	Quick   bool
 	Applied api.Applied
 	Recent  []api.Run
+	Check   api.Check
+	// CanCheck says that the steps of a quick check can be done, Room that
+	// there are other printers.
+	CanCheck, Room bool
 }
 
 // choice is a step that a new run may have.
@@ -40,6 +44,10 @@ func (p *page) showOverview(w http.ResponseWriter, r *http.Request, notice *api.
 	for _, c := range v.Steps {
 		v.CanAny = v.CanAny || c.Can
 		v.Quick = v.Quick || c.Can && c.Name == "gauging"
+	}
+	v.Check, v.CanCheck = p.desk.Check(), v.Printer.Steps["repeat"].Can && v.Printer.Steps["survey"].Can
+	if others, err := p.desk.Room(); err == nil {
+		v.Room = len(others) > 1
 	}
 	v.Recent, _ = p.desk.Runs()
 	v.Recent = v.Recent[:min(len(v.Recent), 3)]

@@ -40,6 +40,7 @@ func Mount(mux *http.ServeMux, desk api.Desk, opts Options) (forget func()) {
 	s := &shared{desk: desk}
 	mux.HandleFunc("GET /{$}", s.screen(p.overview))
 	mux.HandleFunc("GET /printer", s.screen(p.printer))
+	mux.HandleFunc("GET /room", s.screen(p.room))
 	mux.HandleFunc("GET /runs", s.screen(p.runs))
 	mux.HandleFunc("GET /run/{id}", s.screen(p.run))
 	mux.HandleFunc("GET /run/{id}/results", s.screen(p.results))
@@ -55,6 +56,7 @@ func Mount(mux *http.ServeMux, desk api.Desk, opts Options) (forget func()) {
 	mux.HandleFunc("POST /do/open", p.doOpen)
 	mux.HandleFunc("POST /do/run", p.doRun)
 	mux.HandleFunc("POST /do/run/{id}/confirm", p.doConfirm)
+	mux.HandleFunc("POST /do/run/{id}/withdraw", p.doWithdraw)
 	mux.HandleFunc("POST /do/run/{id}/answer", p.doAnswer)
 	mux.HandleFunc("POST /do/run/{id}/gauge", p.doGauge)
 	mux.HandleFunc("POST /do/run/{id}/signoff", p.doSignOff)

@@ -20,6 +20,8 @@ type Show struct {
 	Analyses map[string]api.Analysis
 	Tables   map[string]api.Table
 	Applied  api.Applied
+	Check    api.Check
+	Room     []api.Neighbour
 	// Gap is the true gap error of every run; nil: not known.
 	Gap func(u, v float64) api.Gap
 	// Refuse holds the refusal of a verb by the name of its method of
@@ -115,6 +117,8 @@ func (d *Desk) StartRun(_ context.Context, n api.NewRun, by string) (api.Run, er
 	return r, nil
 }
 
+func (d *Desk) Withdraw(_ context.Context, id, by string) error { return d.do("Withdraw", id, by) }
+
 func (d *Desk) Confirm(_ context.Context, id string, c api.Confirm) error {
 	return d.do("Confirm", id, c)
 }
@@ -186,6 +190,10 @@ func (d *Desk) Apply(_ context.Context, digest string, a api.Apply, by string) e
 	return d.do("Apply", digest, a, by)
 }
 
+func (d *Desk) Check() api.Check { return d.look().Check }
+func (d *Desk) Room() ([]api.Neighbour, error) {
+	return append([]api.Neighbour{}, d.look().Room...), d.refused("Room")
+}
 func (d *Desk) Applied() api.Applied                    { return d.look().Applied }
 func (d *Desk) Undo(_ context.Context, by string) error { return d.do("Undo", by) }
 func (d *Desk) Stop(_ context.Context, by string) error { return d.do("Stop", by) }

@@ -48,6 +48,15 @@ var scenes = map[string]func(*Show){
 		refuse(s, "StartRun", &api.Error{Status: 503, Code: "connecting", Text: "start a run: the printer is not there yet", Hint: "try again in a moment", RetryAfter: 2})
 	},
 	"ready": func(*Show) {},
+	"room": func(s *Show) {
+		due, last := began.Add(time.Hour), began.Add(-time.Hour)
+		s.Check = api.Check{Every: 604800, Last: &last, Due: &due, Waits: "it waits until the printer is cold", Sentence: "A quick check is due: it waits until the printer is cold."}
+		s.Room = []api.Neighbour{
+			{Name: "left", URL: "http://127.0.0.1:8077", Port: "/dev/left", Link: api.Ready, Run: api.Done, Applied: api.Kept, Todo: []string{}, At: began},
+			{Name: "right", Port: Hostile, Link: api.Lost, Applied: api.Unfinished, Todo: []string{"decide about the half-written map; do not print before", Hostile}, At: began, Silent: true},
+			{Name: Hostile, URL: "http://127.0.0.1:8078", Link: api.Resting, Applied: api.NoneApplied, Todo: []string{}, At: began, Ended: true},
+		}
+	},
 	"owed": func(s *Show) {
 		s.Printer.Link, s.Printer.Homed = api.Lost, false
 		s.Printer.Sentence = "The link is lost; the machine counts as unhomed until it was homed again."

@@ -1,0 +1,151 @@
+package room
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"reflect"
+	"time"
+
+	"abbed/daemon/api"
+	"abbed/daemon/status"
+)
+
+// ext is what the files of a room end with.
+const ext = ".printer.json"
+
+const (
+	// Beat is how often a daemon says that it is there, and Pause how long it
+	// keeps still between two changes.
+	Beat  = 30 * time.Second
+	Pause = 2 * time.Second
+	// silentAfter is from when on a daemon that said nothing is called silent.
+	silentAfter = 4 * Beat
+)
+
+// Chair is the place of one daemon in a room.
+type Chair struct {
+	// Dir is the room; Key tells one daemon from another, such as its state
+	// directory.
+	Dir, Key string
+	// Name of the printer, and where its page is.
+	Name, URL string
+}
+
+func (c Chair) file() string {
+	sum := sha256.Sum256([]byte(c.Key))
+	return filepath.Join(c.Dir, hex.EncodeToString(sum[:8])+ext)
+}
+
+// Keep writes what board shows into the room until the context ends, and then
+// that the daemon has ended. It returns nil then, or why nothing can be written.
+func (c Chair) Keep(ctx context.Context, board *status.Board) error {
+	var last api.Neighbour
+	var err error
+	for {
+		changed := board.Changed()
+		now := c.neighbour(board.Latest())
+		if !alike(now, last) {
+			if err = c.write(now); err != nil {
+				return err
+			}
+			last = now
+		}
+		if !wait(ctx, changed) {
+			last.Ended, last.At = true, time.Now().UTC()
+			return c.write(last)
+		}
+	}
+}
+
+// alike reports whether there is nothing new, and no need to be heard yet.
+func alike(a, b api.Neighbour) bool {
+	late := a.At.Sub(b.At) >= Beat
+	a.At, b.At = time.Time{}, time.Time{}
+	return !late && reflect.DeepEqual(a, b)
+}
+
+// wait waits for a change, but no shorter than Pause and no longer than Beat;
+// false if the context has ended.
+func wait(ctx context.Context, changed <-chan struct{}) bool {
+	short, long := time.NewTimer(Pause), time.NewTimer(Beat)
+	defer short.Stop()
+	defer long.Stop()
+	select {
+	case <-short.C:
+	case <-ctx.Done():
+		return false
+	}
+	select {
+	case <-changed:
+	case <-long.C:
+	case <-ctx.Done():
+	}
+	return ctx.Err() == nil
+}
+
+// neighbour says how the daemon stands.
+func (c Chair) neighbour(s status.Snapshot) api.Neighbour {
+	n := api.Neighbour{Name: c.Name, URL: c.URL, Port: s.Printer.Port, Link: s.Printer.Link, Applied: s.Applied.State, Todo: todo(s), At: time.Now().UTC()}
+	if s.Run != nil {
+		n.Run = s.Run.State
+	}
+	return n
+}
+
+// todo says what a person should do at a printer, the gravest first.
+func todo(s status.Snapshot) []string {
+	out := []string{}
+	add := func(when bool, text string) {
+		if when {
+			out = append(out, text)
+		}
+	}
+	going := s.Run != nil && !s.Run.State.Over()
+	add(s.Applied.State == api.Unfinished || s.Applied.State == api.ApplyFailed, "decide about the half-written map; do not print before")
+	add(len(s.Printer.Owed) > 0 && !going, "have put back what a run switched off; do not print before")
+	add(s.Applied.Error != nil && s.Applied.Error.Code == "not-proved", "undo the correction: the nozzle was not where it should be")
+	add(s.Expiry == status.ExpiredTwist, "undo the correction: the head tilts otherwise now")
+	add(s.Expiry == status.ExpiredLever || s.Expiry == status.ExpiredMap, "put the correction on again, or measure anew: it no longer holds")
+	add(s.Printer.Link == api.Lost, "look at cable and power")
+	add(s.Printer.Link == api.Unopened, "allow the opening of the port")
+	if s.Run != nil {
+		add(s.Run.State == api.AwaitingConfirmation, "confirm the run that waits")
+		add(s.Run.State == api.AwaitingPerson, "answer the run's question")
+	}
+	add(!s.Check.Due.IsZero() && s.Check.Due.Before(time.Now()) && !going, "a quick check is due")
+	return out
+}
+
+// write replaces the file as a whole.
+func (c Chair) write(n api.Neighbour) error {
+	b, err := json.Marshal(n)
+	if err == nil {
+		err = os.MkdirAll(c.Dir, 0o755)
+	}
+	if err != nil {
+		return c.fault(err)
+	}
+	f, err := os.CreateTemp(c.Dir, ".chair-")
+	if err != nil {
+		return c.fault(err)
+	}
+	_, err = f.Write(b)
+	err = errors.Join(err, f.Chmod(0o644), f.Close())
+	if err == nil {
+		err = os.Rename(f.Name(), c.file())
+	}
+	if err != nil {
+		return c.fault(errors.Join(err, os.Remove(f.Name())))
+	}
+	return nil
+}
+
+func (c Chair) fault(err error) error {
+	return fmt.Errorf("room: write into %s: %w; the setting room needs a directory that abbed may write to", c.Dir, err)
+}

@@ -1,0 +1,89 @@
+package room
+
+import (
+	"cmp"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"net/url"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"abbed/daemon/api"
+)
+
+// What is read at most: files of a room, bytes of each, letters of a text.
+const (
+	mostFiles = 1000
+	mostBytes = 16 << 10
+	mostText  = 200
+)
+
+// List returns the printers that are known in a room, by their names; an empty
+// or missing directory has none.
+func List(dir string, now time.Time) ([]api.Neighbour, error) {
+	out := []api.Neighbour{}
+	if dir == "" {
+		return out, nil
+	}
+	d, err := os.Open(dir)
+	if errors.Is(err, fs.ErrNotExist) {
+		return out, nil
+	}
+	if err != nil {
+		return out, fmt.Errorf("room: read %s: %w", dir, err)
+	}
+	defer d.Close()
+	files, err := d.ReadDir(mostFiles)
+	if err != nil && !errors.Is(err, io.EOF) {
+		return out, fmt.Errorf("room: read %s: %w", dir, err)
+	}
+	for _, f := range files {
+		if !strings.HasSuffix(f.Name(), ext) || !f.Type().IsRegular() {
+			continue
+		}
+		if n, ok := read(filepath.Join(dir, f.Name())); ok {
+			n.Silent = !n.Ended && now.Sub(n.At) > silentAfter
+			out = append(out, n)
+		}
+	}
+	slices.SortFunc(out, func(a, b api.Neighbour) int { return cmp.Or(cmp.Compare(a.Name, b.Name), cmp.Compare(a.URL, b.URL)) })
+	return out, nil
+}
+
+func read(file string) (n api.Neighbour, ok bool) {
+	f, err := os.Open(file)
+	if err != nil {
+		return n, false
+	}
+	defer f.Close()
+	b, err := io.ReadAll(io.LimitReader(f, mostBytes+1))
+	if err != nil || len(b) > mostBytes || json.Unmarshal(b, &n) != nil || n.Name == "" {
+		return n, false
+	}
+	if u, err := url.Parse(n.URL); err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" || u.User != nil {
+		n.URL = ""
+	}
+	n.Name, n.Port = short(n.Name), short(n.Port)
+	n.Todo = n.Todo[:min(len(n.Todo), 20)]
+	for i := range n.Todo {
+		n.Todo[i] = short(n.Todo[i])
+	}
+	if n.Todo == nil {
+		n.Todo = []string{}
+	}
+	return n, true
+}
+
+// short cuts a text to a length that can be shown.
+func short(s string) string {
+	if r := []rune(s); len(r) > mostText {
+		s = string(r[:mostText])
+	}
+	return strings.ToValidUTF8(s, "?")
+}
