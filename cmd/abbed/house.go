@@ -119,7 +119,7 @@ func (h *house) front(ctx context.Context, p plan) error {
 		}
 	}
 	site := web.New(h.daemon, web.Options{
-		Metrics: metrics.New(h.daemon.Board()), Version: version, Who: access.Who, Log: p.log,
+		Metrics: metrics.New(h.daemon.Board()), Version: version, Who: access.Who, Doors: h.access, Log: p.log,
 	})
 	h.chair = room.Chair{Dir: p.settings.Room, Key: p.settings.State, Name: daemon.NameOf(p.settings)}
 	guarded, err := h.access.Guard(h.listen.Addr().String(), site)

@@ -22,6 +22,8 @@ type Options struct {
 	// Who names the person or program behind a request, for the log of
 	// changes; nil, or "" from it: "page" or "api".
 	Who func(*http.Request) string
+	// Doors let browsers in, for the page; nil: it does not show them.
+	Doors page.Doors
 	// Log takes what went wrong inside; nil: slog.Default.
 	Log *slog.Logger
 	// Heartbeat is the time between two signs of life on an event stream;
@@ -60,7 +62,7 @@ func New(desk api.Desk, opts Options) http.Handler {
 	if opts.Metrics != nil {
 		s.mux.Handle("/metrics", opts.Metrics)
 	}
-	forget := page.Mount(s.mux, desk, page.Options{Version: opts.Version, Who: opts.Who, Log: opts.Log})
+	forget := page.Mount(s.mux, desk, page.Options{Version: opts.Version, Who: opts.Who, Doors: opts.Doors, Log: opts.Log})
 	return small(s.guarded(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if r.Method != http.MethodGet && r.Method != http.MethodHead {
 			forget()

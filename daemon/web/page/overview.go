@@ -97,7 +97,8 @@ func (p *page) printer(w http.ResponseWriter, r *http.Request) {
 	s.View = struct {
 		Printer api.Printer
 		Facts   []fact
-	}{pr, facts(pr)}
+		Devices bool
+	}{pr, facts(pr), p.opts.Doors != nil}
 	p.show(w, r, "printer", s)
 }
 

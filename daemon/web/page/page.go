@@ -23,7 +23,9 @@ type Options struct {
 	Version string
 	// Who names whoever is behind a request.
 	Who func(*http.Request) string
-	Log *slog.Logger
+	// Doors let browsers in; nil: the page does not show them.
+	Doors Doors
+	Log   *slog.Logger
 }
 
 // page serves the screens.
@@ -49,6 +51,11 @@ func Mount(mux *http.ServeMux, desk api.Desk, opts Options) (forget func()) {
 	mux.HandleFunc("GET /run/{id}/touches.csv", p.touchesCSV)
 	mux.HandleFunc("GET /run/{id}/gaugings.csv", p.gaugingsCSV)
 	mux.HandleFunc("GET /applied", p.applied)
+	if opts.Doors != nil {
+		mux.HandleFunc("GET /devices", p.devices)
+		mux.HandleFunc("POST /do/device", p.doDevice)
+		mux.HandleFunc("POST /do/pair", p.doPair)
+	}
 	mux.HandleFunc("GET /static/{file}", asset)
 	mux.HandleFunc("GET /favicon.ico", func(w http.ResponseWriter, r *http.Request) {
 		http.Redirect(w, r, "/static/mark.svg", http.StatusMovedPermanently)
