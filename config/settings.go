@@ -43,6 +43,9 @@ type Settings struct {
 	Travel    *Rect    `mapstructure:"travel"`
 	Clearance float64  `mapstructure:"clearance"`
 	Layer     float64  `mapstructure:"layer"`
+	// LayerShare is the tolerated gap error as a share of Layer; 0: in mm, by
+	// Criteria.Tolerance.
+	LayerShare float64 `mapstructure:"layer_share"`
 
 	// AttendedStarts lets a trigger from outside start a run without a new
 	// confirmation.
@@ -255,4 +258,15 @@ func Default() Settings {
 		Words:     Words{Templates: map[string]string{}, Patterns: map[string]string{}},
 		Retention: Retention{Days: 730, Megabytes: 500},
 	}
+}
+
+// Judged are the criteria that a run is judged by: with the tolerated gap error
+// as a share of the first layer where the owner set one, mm, never below what
+// criteria.tolerance may be at the least.
+func (s Settings) Judged() Criteria {
+	c := s.Criteria
+	if s.LayerShare > 0 {
+		c.Tolerance = max(0.005, s.LayerShare*s.Layer)
+	}
+	return c
 }

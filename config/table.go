@@ -65,6 +65,8 @@ var table = []Field{
 		at: func(s *Settings) any { return &s.Clearance }},
 	{Key: "layer", Use: "height of the first layer, mm, for what a gap costs there and for coupons", Price: "none", Lo: 0.05, Hi: 1, Unit: "mm",
 		at: func(s *Settings) any { return &s.Layer }},
+	{Key: "layer_share", Use: "tolerated gap error, with its doubt, as a share of the first layer; 0: criteria.tolerance counts, in mm", Price: "as criteria.tolerance: smaller calls fewer printers healthy", Lo: 0, Hi: 0.9,
+		at: func(s *Settings) any { return &s.LayerShare }},
 
 	{Key: "attended_starts", Use: "a trigger from outside may start a run without a new confirmation", Price: "true only if somebody stands there whenever it is pressed: the head moves at once",
 		at: func(s *Settings) any { return &s.AttendedStarts }},

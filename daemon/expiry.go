@@ -64,7 +64,7 @@ func (d *Daemon) learnTwist(run record.Run) {
 	if err != nil || run.Setup.Printer.ID != was.run.Setup.Printer.ID {
 		return
 	}
-	why := moved(was.verdict.Gap, d.judge(run).verdict.Gap, d.placesOf(a), d.owner().Criteria.Tolerance)
+	why := moved(was.verdict.Gap, d.judge(run).verdict.Gap, d.placesOf(a), d.owner().Judged().Tolerance)
 	if why == "" {
 		return
 	}

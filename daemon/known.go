@@ -29,7 +29,7 @@ func know(s config.Settings, f *Facts, applied *record.Applied) known {
 	}
 	k := known{setup: record.Setup{
 		Printer: f.Identity, Layout: record.Layout(s.Layout), Clearance: s.Clearance, Kind: probeKind(s.Probe.Kind),
-		Sources: map[string]record.Source{}, Criteria: criteria(s.Criteria), Applied: applied,
+		Sources: map[string]record.Source{}, Criteria: criteria(s.Judged()), Applied: applied,
 	}}
 	k.layout(s)
 	k.lever(s, f)

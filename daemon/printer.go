@@ -62,7 +62,7 @@ func (d *Daemon) publish() {
 	s.Check = status.Check{Due: d.due(s.At), Waits: d.calendar.shown.Waits}
 	d.mu.Unlock()
 	s.PortHeld = d.link.now().held
-	s.Limits = limits(d.owner().Criteria)
+	s.Limits = limits(d.owner().Judged())
 	d.showTold(&s)
 	d.showInPrint(&s)
 	d.board.Publish(s)

@@ -3,6 +3,7 @@ package page
 import (
 	"fmt"
 	"math"
+	"regexp"
 
 	"abbed/daemon/api"
 )
@@ -38,7 +39,7 @@ const (
 func cards(found []api.Finding, figures []figure) (out []card, left []figure) {
 	taken := map[int]bool{}
 	for _, f := range found {
-		c := card{Finding: f}
+		c := card{Finding: micro(f)}
 		for _, title := range evidence[f.ID] {
 			for i := range figures {
 				if c.Figure == nil && !taken[i] && figures[i].Title == title {
@@ -54,6 +55,19 @@ func cards(found []api.Finding, figures []figure) (out []card, left []figure) {
 		}
 	}
 	return out, left
+}
+
+var inMicrometres = regexp.MustCompile(` um\b`)
+
+// micrometres writes the um of a sentence as people do.
+func micrometres(s string) string { return inMicrometres.ReplaceAllString(s, thin+"\u00b5m") }
+
+// micro does so in all sentences of a finding.
+func micro(f api.Finding) api.Finding {
+	for _, s := range []*string{&f.Sentence, &f.Evidence, &f.Doubt, &f.Next} {
+		*s = micrometres(*s)
+	}
+	return f
 }
 
 // layerSentences say what the gap error, and what a correction leaves of it,

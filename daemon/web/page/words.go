@@ -18,7 +18,7 @@ var words = template.FuncMap{
 	"linkword": func(l api.Link) string { return linkWords[l] }, "appliedword": func(a api.AppliedState) string { return appliedWords[a] },
 	"zone":  func() string { return time.Now().Format("UTC-07:00") },
 	"clock": func(t time.Time) string { return t.Local().Format("15:04") },
-	"fix":   fixed, "sign": sign, "sum": func(a, b float64) float64 { return a + b },
+	"fix":   fixed, "um": micrometres, "sign": sign, "sum": func(a, b float64) float64 { return a + b },
 }
 
 // The space between number and unit does not break.
