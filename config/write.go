@@ -162,3 +162,14 @@ func flow(v any) string {
 	}
 	return yamlValue(v)
 }
+
+// Defaults returns what each setting is if nobody sets it, by key; "" for none.
+func Defaults() map[string]string {
+	out, def := map[string]string{}, Default()
+	for _, f := range table {
+		if v := f.value(&def); v != nil && v != "" && !byName(f.Key) {
+			out[f.Key] = strings.Trim(show(v), `"`)
+		}
+	}
+	return out
+}

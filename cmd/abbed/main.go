@@ -76,6 +76,9 @@ func Main(ctx context.Context, args []string, out, errs io.Writer) int {
 	return exitCould
 }
 
+// extra are commands of special builds.
+var extra []func() *cobra.Command
+
 func commands() *cobra.Command {
 	root := &cobra.Command{
 		Use:   "abbed",
@@ -98,8 +101,11 @@ With a printer:             abbed setup NAME, or abbed serve --port DEV`,
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
 		return usage(fmt.Errorf("%w; see %s --help", err, c.CommandPath()))
 	})
-	root.AddCommand(setupCommand(), serveCommand(), demoCommand(), doctorCommand(), analyseCommand(), exportCommand(), importCommand(), carryCommand(), benchCheckCommand(), repairCommand(), versionCommand())
+	root.AddCommand(setupCommand(), serveCommand(), demoCommand(), benchCommand(), doctorCommand(), analyseCommand(), exportCommand(), importCommand(), carryCommand(), benchCheckCommand(), repairCommand(), versionCommand())
 	root.AddCommand(askCommands()...)
+	for _, more := range extra {
+		root.AddCommand(more())
+	}
 	for _, c := range root.Commands() {
 		wrapArgs(c)
 	}

@@ -87,9 +87,9 @@ says so.`,
 	}
 	f := c.Flags()
 	s.system = os.Geteuid() == 0
-	f.StringVar(&s.dir, "dir", settingsDir(s.system), "directory of the settings file")
+	f.StringVar(&s.dir, "dir", "", "directory of the settings file (as root /etc/abbed, else abbed in the user's directory of settings)")
 	f.StringVar(&s.rules, "rules", "/etc/udev/rules.d", "directory of the rule for the adapter")
-	f.BoolVar(&noRule, "no-rule", !s.system, "write no rule for the adapter")
+	f.BoolVar(&noRule, "no-rule", false, "write no rule for the adapter (only root writes one)")
 	f.BoolVar(&s.replace, "replace", false, "replace files that are there; the old ones are kept beside them")
 	f.BoolVar(&s.untried, "untried", false, "do not ask the printer, which need not be plugged in")
 	f.BoolVar(&s.allowed, "nothing-prints", false, "your word that nothing prints, so that the port may be opened")
@@ -97,8 +97,11 @@ says so.`,
 	config.AddFlags(f, setupKeys...)
 	c.RunE = func(c *cobra.Command, args []string) error {
 		s.name, s.flags, s.errs = args[0], f, c.ErrOrStderr()
-		if noRule {
+		if noRule || !s.system {
 			s.rules = ""
+		}
+		if s.dir == "" {
+			s.dir = settingsDir(s.system)
 		}
 		s.in, s.asks = bufio.NewReader(c.InOrStdin()), !asJSON && isTerminal(c.InOrStdin())
 		if err := s.run(c.Context()); err != nil {

@@ -1,0 +1,146 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"abbed/daemon/api"
+	"abbed/daemon/client"
+	"abbed/gcode/bench"
+)
+
+// benchPrinter is a virtual printer alone, for trying a daemon that was installed.
+type benchPrinter struct {
+	demo
+	operate string // name of the printer whose daemon the played person uses; "": nobody plays
+	dirs    []string
+}
+
+func benchCommand() *cobra.Command {
+	b := &benchPrinter{dirs: []string{settingsDir(true), settingsDir(false)}}
+	name := ""
+	c := &cobra.Command{
+		Use:   "bench",
+		Short: "Put a virtual printer at a pseudo-terminal, to try setup and serve without a real one",
+		Long: `Puts a virtual printer at the far end of a pseudo-terminal, prints the name of the
+near end, and waits. Set it up with abbed setup NAME --port that name, and serve
+it. With --operate NAME a played person waits until the daemon of the printer
+NAME is ready, does the whole job there, and the command ends: with exit 0 only
+if everything worked. Only a daemon whose printer is this one must be named.
+
+The virtual printers are those of abbed demo --help.`,
+		Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			sc, err := bench.Lookup(name)
+			if err != nil {
+				return usage(err)
+			}
+			if !(b.speed > 0 && b.speed <= 1e4) {
+				return usage(fmt.Errorf("bench: --speed %v: give a number above 0, at most 10000", b.speed))
+			}
+			b.scenario, b.out, b.errs = sc, c.OutOrStdout(), c.ErrOrStderr()
+			return b.run(c.Context())
+		},
+	}
+	f := c.Flags()
+	f.StringVar(&name, "bench", "beam-twist", "which virtual printer")
+	f.Uint64Var(&b.seed, "seed", 1, "of its noise and its wording")
+	f.Float64Var(&b.speed, "speed", 1, "how much faster than real time the printer is; the daemon stays in real time")
+	f.StringVar(&b.operate, "operate", "", "have a played person do the job with the daemon of this printer")
+	return c
+}
+
+// run offers the printer until the context or the job ends.
+func (b *benchPrinter) run(ctx context.Context) error {
+	printer := bench.New(b.scenario, bench.Options{Seed: b.seed, Speed: b.speed})
+	path, unplug, err := bench.Pty(printer)
+	if err != nil {
+		return fmt.Errorf("bench: make a pseudo-terminal: %w", err)
+	}
+	defer unplug()
+	fmt.Fprintln(b.out, path)
+	if b.operate == "" {
+		<-ctx.Done()
+		return nil
+	}
+	api, err := b.find(ctx, path)
+	if err != nil {
+		return err
+	}
+	p := &person{api: api, feel: printer.Blade, rnd: rand.New(rand.NewPCG(b.seed, 0x9a06e)), say: b.errs, name: "the bench's person"}
+	done, err := p.wholeJob(ctx)
+	if err == nil {
+		err = b.compare(done, printer)
+	}
+	if err != nil {
+		return fmt.Errorf("bench: %w", err)
+	}
+	done.tell(b.out)
+	return nil
+}
+
+// patienceForDaemon is how long somebody may take to set the printer up.
+const patienceForDaemon = 10 * time.Minute
+
+// find waits until the daemon of the printer is there, and is sure that its
+// printer is this one: else a person would be played at a real machine.
+func (b *benchPrinter) find(ctx context.Context, path string) (*client.Client, error) {
+	ctx, end := context.WithTimeout(ctx, patienceForDaemon)
+	defer end()
+	tick := time.NewTicker(500 * time.Millisecond)
+	defer tick.Stop()
+	last := errors.New("it was never looked for")
+	for {
+		select {
+		case <-ctx.Done():
+			return nil, fmt.Errorf("bench: the daemon of %s is not ready: %w", b.operate, last)
+		case <-tick.C:
+		}
+		var a *client.Client
+		if a, last = b.ready(ctx, path); last == nil {
+			return a, nil
+		}
+		var other *otherPrinter
+		if errors.As(last, &other) {
+			return nil, refused(last)
+		}
+	}
+}
+
+// otherPrinter says that a daemon is beside another printer.
+type otherPrinter struct{ name, port string }
+
+func (o *otherPrinter) Error() string {
+	return fmt.Sprintf("bench: the daemon of %s is beside %s, which is not this virtual printer: nobody is played there", o.name, o.port)
+}
+
+// ready returns a client if the daemon and its printer are ready.
+func (b *benchPrinter) ready(ctx context.Context, path string) (*client.Client, error) {
+	k := caller{printer: b.operate}
+	if err := k.find(b.dirs...); err != nil {
+		return nil, err
+	}
+	token, err := os.ReadFile(k.token)
+	if err != nil {
+		return nil, err
+	}
+	a := client.New(k.url, strings.TrimSpace(string(token)))
+	p, err := a.Printer(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if p.Port != path {
+		return nil, &otherPrinter{b.operate, p.Port}
+	}
+	if p.Link != api.Ready {
+		return nil, errors.New(p.Sentence)
+	}
+	return a, nil
+}
