@@ -30,8 +30,8 @@ func benchCommand() *cobra.Command {
 		Use:   "bench",
 		Short: "Put a virtual printer at a pseudo-terminal, to try setup and serve without a real one",
 		Long: `Puts a virtual printer at the far end of a pseudo-terminal, prints the name of the
-near end, and waits. Set it up with abbed setup NAME --port that name, and serve
-it. With --operate NAME a played person waits until the daemon of the printer
+near end and, in a second line, the flags for what its owner would know, and
+waits. Set it up with abbed setup NAME --port that name, and serve it. With --operate NAME a played person waits until the daemon of the printer
 NAME is ready, does the whole job there, and the command ends: with exit 0 only
 if everything worked. Only a daemon whose printer is this one must be named.
 
@@ -66,6 +66,7 @@ func (b *benchPrinter) run(ctx context.Context) error {
 	}
 	defer unplug()
 	fmt.Fprintln(b.out, path)
+	fmt.Fprintln(b.out, b.owners(path))
 	if b.operate == "" {
 		<-ctx.Done()
 		return nil
@@ -84,6 +85,20 @@ func (b *benchPrinter) run(ctx context.Context) error {
 	}
 	done.tell(b.out)
 	return nil
+}
+
+// owners are the flags for what the owner of this printer would know.
+func (b *benchPrinter) owners(path string) string {
+	s := demoSettings(b.scenario, path, "", "")
+	flags := []string{"--bed", s.Bed.String(), "--map-area", s.MapArea.String(), "--zero-at", s.ZeroAt.String(), "--layout", s.Layout}
+	if s.Lever != nil {
+		flags = append(flags, "--lever", s.Lever.String(), "--trigger", fmt.Sprint(*s.Trigger))
+	}
+	if s.Travel != nil {
+		flags = append(flags, "--travel", s.Travel.String())
+	}
+	flags = append(flags, "--set", "probe.style="+s.Probe.Style, "--set", fmt.Sprintf("probe.adds_offset=%v", s.Probe.AddsOffset))
+	return strings.Join(flags, " ")
 }
 
 // patienceForDaemon is how long somebody may take to set the printer up.
