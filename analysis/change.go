@@ -1,0 +1,145 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"abbed/analysis/fit"
+)
+
+// Change is one quantity in two runs, and what became of it.
+type Change struct {
+	// What names the quantity, Says it in words.
+	What string `json:"what"`
+	Says string `json:"says"`
+	// Before and After are the quantity in either run.
+	Before Measured `json:"before"`
+	After  Measured `json:"after"`
+	// By is After less Before, or for a standard deviation After over Before
+	// (Ratio); its interval is that of the change itself.
+	By    Measured `json:"by"`
+	Ratio bool     `json:"ratio"`
+	// Beyond says that the change is beyond its doubt: the interval of By leaves
+	// out 0, or 1 for a ratio.
+	Beyond bool `json:"beyond"`
+}
+
+// difference returns after less before of two independent values. Its standard
+// uncertainty is the root of the sum of squares, its degrees of freedom those of
+// Welch and Satterthwaite,
+//
+//	nu = u^4 / (ua^4/nua + ub^4/nub)
+//
+// not rounded down (JCGM 100:2008, G.4.1, eq. G.2b). What both runs have in common
+// (one blade, one criterion of scatter) is counted twice, so that the interval is
+// too wide rather than too narrow.
+func difference(before, after Measured) Measured {
+	u := math.Hypot(before.U, after.U)
+	return measured(after.Value-before.Value, u, welch(before, after), after.Unit)
+}
+
+// welch returns the effective degrees of freedom of a sum or difference; +Inf
+// where both values have no finite ones.
+func welch(a, b Measured) float64 {
+	u := math.Hypot(a.U, b.U)
+	if !(u > 0) {
+		return math.Inf(1)
+	}
+	sum := 0.0
+	for _, m := range []Measured{a, b} {
+		if r := m.U / u; !math.IsInf(m.DoF, 1) && m.DoF > 0 {
+			sum += r * r * r * r / m.DoF
+		}
+	}
+	if sum == 0 {
+		return math.Inf(1)
+	}
+	return 1 / sum
+}
+
+// changed compares a value in two runs; nil if either was not measured.
+func changed(what, says string, before, after *Measured) *Change {
+	if before == nil || after == nil {
+		return nil
+	}
+	by := difference(*before, *after)
+	return &Change{What: what, Says: says, Before: *before, After: *after, By: by, Beyond: by.Apart()}
+}
+
+// rescaled compares a standard deviation in two runs by the ratio of the two; its
+// interval is that of the F law for the ratio of two variances,
+//
+//	(s2/s1)^2 / F.975(n2, n1) .. (s2/s1)^2 / F.025(n2, n1)
+//
+// (NIST e-Handbook 1.3.5.9, from memory; R's var.test in the tests). It is nil if
+// either was not measured, or is zero.
+func rescaled(what, says string, before, after *Measured) *Change {
+	if before == nil || after == nil || !(before.Value > 0) || !(after.Value > 0) || !(before.DoF >= 1) || !(after.DoF >= 1) {
+		return nil
+	}
+	r := after.Value / before.Value
+	law := distuv.F{D1: math.Min(after.DoF, 1e6), D2: math.Min(before.DoF, 1e6)}
+	by := Measured{Value: r, U: r * math.Sqrt(1/(2*before.DoF)+1/(2*after.DoF)),
+		Lo95: r / math.Sqrt(law.Quantile(0.975)), Hi95: r / math.Sqrt(law.Quantile(0.025)), DoF: math.Min(before.DoF, after.DoF)}
+	return &Change{What: what, Says: says, Before: *before, After: *after, By: by, Ratio: true, Beyond: by.Lo95 > 1 || by.Hi95 < 1}
+}
+
+// Sentence says the change for people, its numbers times scale in unit.
+func (c Change) Sentence() string {
+	if c.Ratio {
+		if !c.Beyond {
+			return fmt.Sprintf("%s: no change is seen; it is %.2f times what it was (%.2f to %.2f).", capital(c.Says), c.By.Value, c.By.Lo95, c.By.Hi95)
+		}
+		return fmt.Sprintf("%s: changed beyond its doubt; it is %.2f times what it was (%.2f to %.2f).", capital(c.Says), c.By.Value, c.By.Lo95, c.By.Hi95)
+	}
+	if !c.Beyond {
+		return fmt.Sprintf("%s: no change is seen, from %s to %s: by %s. A change below %s would not show.", capital(c.Says), people(c.Before), people(c.After), people(c.By), sizeOf(c.By.U95(), c.By.Unit))
+	}
+	return fmt.Sprintf("%s: changed beyond its doubt, from %s to %s: by %s.", capital(c.Says), people(c.Before), people(c.After), people(c.By))
+}
+
+// people writes a value with its half width in the units that people read: um,
+// deg per metre.
+func people(m Measured) string {
+	k, unit := readable(m.Unit)
+	if unit == "um" {
+		return fmt.Sprintf("%.0f ± %.0f um", k*m.Value, k*m.U95())
+	}
+	return fmt.Sprintf("%.2f ± %.2f %s", math.Round(100*k*m.Value)/100+0, k*m.U95(), unit)
+}
+
+func sizeOf(v float64, unit string) string {
+	k, u := readable(unit)
+	return number(k*v, u)
+}
+
+// readable returns what to multiply a unit's values by for people, and the unit
+// that they are in then.
+func readable(unit string) (k float64, name string) {
+	switch unit {
+	case "mm":
+		return 1000, "um"
+	case "rad/mm":
+		return 1000 * 180 / math.Pi, "deg per m"
+	}
+	return 1, unit
+}
+
+func number(v float64, unit string) string {
+	if unit == "um" {
+		return fmt.Sprintf("%.0f um", v)
+	}
+	return fmt.Sprintf("%.2f %s", v, unit)
+}
+
+// togetherAt is the half width that all contrasts of a model with p terms hold
+// together with 95 %, in units of their standard uncertainty: sqrt(p F.95(p, nu))
+// (Scheffe; NIST e-Handbook 7.4.7.2). One place alone needs Student's t.
+func togetherAt(p int, dof float64) float64 {
+	if p < 2 {
+		return fit.T95(dof)
+	}
+	return math.Sqrt(float64(p) * distuv.F{D1: float64(p), D2: math.Min(dof, 1e6)}.Quantile(0.95))
+}

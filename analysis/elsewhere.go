@@ -1,0 +1,177 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+
+	"abbed/probe/record"
+)
+
+// Elsewhere is the gap error that this machine would have with the probe mounted
+// at another place of the head.
+type Elsewhere struct {
+	Lever record.Lever
+	// Why says why it cannot be told, and what to measure; nil if it can.
+	Why *Reason
+	// Scale is by what the gap error is multiplied.
+	Scale float64
+	// Largest is where |gap| + u95 is largest on a lattice over the gauged area.
+	Largest PlaceGap
+
+	gap   *Gap
+	old   record.Lever
+	rest  float64 // of the lever that nothing measured tells about, mm
+	sides along
+}
+
+// Elsewhere foretells the gap error with another lever q, where this run was made
+// with p, before anyone drills a hole. What the fit holds is g = -py a + px (b +
+// EZX'), with the Y axis' terms; one lever tells one sum of these only, so that
+//
+//	g_q = k g_p,  q = k p + r
+//
+// holds along the line of the lever, and r, which feels what was not measured,
+// costs r x sin(3 deg per m x width), the twist that a 20 x 20 profile may have
+// within ANSI H35.2 (design notes: check values), as a half width. Where that is beyond the
+// tolerance it is refused. Along Y the roll alone acts, and k may be anything.
+//
+// Along X pitch b(u-px) and straightness EZX(u) - EZX(u-px) stand together: to the
+// second order both scale with k but lie px - qx, or half of it, to the side. The
+// middle of the two is taken, half of their difference is added to the doubt, and
+// k is kept within 0 to 1.5, since a mix in which both cancel scales with k^2.
+//
+// The uncertainty is that of the fit, covariance and all, times k. What nobody
+// measured is a bound and no scatter: it is added to the half width as it stands.
+func (v Verdict) Elsewhere(run record.Run, q record.Lever) Elsewhere {
+	run = clean(run)
+	p := run.Setup.Lever
+	e := Elsewhere{Lever: q, old: p, gap: v.Gap, sides: pointing(p)}
+	switch {
+	case !tame(q.X, q.Y) || math.Abs(q.X) > 300 || math.Abs(q.Y) > 300:
+		e.Why = &Reason{"bad-lever", "a lever is two lengths of 300 mm at most", "give x and y from nozzle to probe, mm"}
+	case v.Gap == nil && v.GapWhy != nil:
+		e.Why = &Reason{v.GapWhy.Code, "the gap error of this run cannot be told: " + v.GapWhy.Text, v.GapWhy.Hint}
+	case v.Gap == nil:
+		e.Why = &Reason{"no-gauging", "the gap error of this run cannot be told", "run the step gauging"}
+	case run.Setup.LeverUnknown:
+		e.Why = &Reason{"lever-unknown", "the lever of this run is not known", "give it: --lever X,Y"}
+	case q.Length() < 1e-9:
+		e.Largest = PlaceGap{Place: v.Gap.Zero} // the probe is the nozzle
+		return e
+	case p.None():
+		e.Why = &Reason{"no-lever", "this run was made with a probe that is the nozzle: it says nothing of how the head tilts", "mount the probe where it is to be, and gauge; or read the tilt of the head with an inclinometer"}
+	}
+	if e.Why != nil {
+		return e
+	}
+	e.split(run.Setup.Criteria.Tolerance)
+	if e.Why == nil {
+		e.largest()
+	}
+	return e
+}
+
+// split sets k and r.
+func (e *Elsewhere) split(tolerance float64) {
+	p, q := e.old, e.Lever
+	switch e.sides {
+	case alongY:
+		e.Scale = q.Y / p.Y
+	case alongX:
+		e.Scale = q.X / p.X
+	default:
+		e.Scale = (q.X*p.X + q.Y*p.Y) / (p.Length() * p.Length())
+	}
+	e.rest = math.Hypot(q.X-e.Scale*p.X, q.Y-e.Scale*p.Y)
+	if e.side() > tolerance {
+		e.Why = e.across()
+	} else if e.sides != alongY && !(e.Scale >= 0 && e.Scale <= 1.5) {
+		e.Why = &Reason{"lever-too-far", fmt.Sprintf("with this lever pitch of the head and straightness of the beam stand together, and cost otherwise at another length: what this run tells holds from none to one and a half times its lever (%.0f mm)", p.Length()),
+			"read the pitch at the head (step angles) and lay a straight reference, or gauge once the probe is there"}
+	}
+}
+
+// side is what the unmeasured part of the lever may cost, half width, mm.
+func (e *Elsewhere) side() float64 {
+	return e.rest * math.Sin(3*math.Pi/180*math.Max(e.gap.Area.W(), 100)/1000)
+}
+
+// across says why a lever off the line of the old one is not foretold.
+func (e *Elsewhere) across() *Reason {
+	p := e.old
+	r := &Reason{Code: "lever-off-line"}
+	switch e.sides {
+	case alongY:
+		r.Text = fmt.Sprintf("a probe %.0f mm off the line along Y would also feel the pitch of the head and the straightness of the beam, of which a lever along Y tells nothing", e.rest)
+		r.Hint = fmt.Sprintf("keep to the line along Y (x near %.0f mm), or read the pitch at the head (step angles) and lay a straight reference, or gauge once the probe is there", e.Scale*p.X)
+	case alongX:
+		r.Text = fmt.Sprintf("a probe %.0f mm off the line along X would also feel the roll of the head, of which a lever along X tells nothing", e.rest)
+		r.Hint = fmt.Sprintf("keep to the line along X (y near %.0f mm), or read the roll at the head (step angles), or gauge once the probe is there", e.Scale*p.Y)
+	default:
+		r.Text = fmt.Sprintf("with an oblique lever roll and pitch of the head stand together: only the line from the nozzle through the probe is foretold, and this place is %.0f mm off it", e.rest)
+		r.Hint = "read roll and pitch at the head (step angles), or gauge once more with the probe mounted elsewhere: two levers tell the two angles apart"
+	}
+	return r
+}
+
+// At foretells the gap error at p, mm, with the half width of its 95 % interval.
+func (e Elsewhere) At(p record.Place) (gap, u95 float64, reason *Reason) {
+	if e.Why != nil {
+		return 0, 0, e.Why
+	}
+	if e.Lever.Length() < 1e-9 {
+		return 0, 0, nil
+	}
+	near, far := e.at(p, 0.5), e.at(p, 1)
+	if e.sides == alongY {
+		near = far
+	}
+	if near == nil || far == nil {
+		return 0, 0, &Reason{"outside-gauged", "with this lever the gap error at " + p.String() + " comes from a part of the beam that was not gauged", "gauge farther out, or ask for places nearer to the middle"}
+	}
+	gap = (near.Gap + far.Gap) / 2
+	u95 = math.Max(near.U95, far.U95)
+	half := math.Abs(near.Gap-far.Gap) / 2
+	return gap, u95 + half + e.side() + e.second(p), nil
+}
+
+// at is k g at the place that lies share of (px - qx) to the right, against the
+// zero place moved likewise; nil outside what was gauged.
+func (e Elsewhere) at(p record.Place, share float64) *PlaceGap {
+	d := share * (e.old.X - e.Lever.X)
+	g, z := e.gap, e.gap.Zero
+	p.U, z.U = p.U+d, z.U+d
+	if area := g.Area.Grown(g.Margin); !area.Has(p) || !area.Has(z) {
+		return nil
+	}
+	m := g.told(p, z, anyTerm)
+	return &PlaceGap{p, e.Scale * m.Value, math.Abs(e.Scale) * m.U95()}
+}
+
+// second is what the Y axis' uneven roll (t s) adds in the second order with
+// another lever along Y: half of (qy - py) times the slope that changes, mm.
+func (e Elsewhere) second(p record.Place) float64 {
+	a := e.gap.Area
+	if a.H() < apart {
+		return 0
+	}
+	v, _ := e.gap.surface.part(record.Place{U: p.U, V: a.Y1}, a.Middle(), func(t term) bool { return t == termTS })
+	return math.Abs(0.5 * (e.Lever.Y - e.old.Y) * e.Scale * v / (a.H() / 2))
+}
+
+func (e *Elsewhere) largest() {
+	worst, told, all := -1.0, 0, latticeOn(e.gap.Area)
+	for _, p := range all {
+		v, u, why := e.At(p)
+		if why != nil {
+			continue
+		}
+		told++
+		if math.Abs(v)+u > worst {
+			worst, e.Largest = math.Abs(v)+u, PlaceGap{p, v, u}
+		}
+	}
+	if 2*told < len(all) {
+		e.Why = &Reason{"outside-gauged", "with this lever most of the gap error comes from parts of the beam that were not gauged", "gauge farther out along X"}
+	}
+}
