@@ -33,6 +33,11 @@ func clean(run record.Run) record.Run {
 	run.Gaugings = keep(run.Gaugings, func(g record.Gauging) bool {
 		return tame(g.Place.U, g.Place.V, g.Z, g.T/100, g.Blade)
 	})
+	for i := range run.Gaugings {
+		if g := &run.Gaugings[i]; !(g.Step >= 0 && g.Step <= 1) {
+			g.Step = 0
+		}
+	}
 	run.Readings = keep(run.Readings, func(r record.Reading) bool {
 		return tame(r.Place.U, r.Place.V, r.Value, r.T/100) && r.U > 0 && r.U <= wild
 	})

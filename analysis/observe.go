@@ -18,16 +18,17 @@ type observations struct {
 }
 
 // observe weighs the pairs: variance of the gauging as expected plus that of
-// its touches; weights are relative to the expected variance.
+// its touches and of a coarse last step; weights are relative to the expected variance.
 func observe(ps []Paired, c record.Criteria) observations {
 	o := observations{pairs: ps}
+	variance := func(p Paired) float64 { return c.GaugeScatter*c.GaugeScatter + p.U*p.U + p.StepU*p.StepU }
 	for _, p := range ps {
-		o.sigma02 += (c.GaugeScatter*c.GaugeScatter + p.U*p.U) / float64(len(ps))
+		o.sigma02 += variance(p) / float64(len(ps))
 	}
 	o.sigma02 = math.Max(o.sigma02, 1e-8)
 	for _, p := range ps {
 		o.g = append(o.g, p.G)
-		o.w = append(o.w, o.sigma02/math.Max(c.GaugeScatter*c.GaugeScatter+p.U*p.U, 1e-8))
+		o.w = append(o.w, o.sigma02/math.Max(variance(p), 1e-8))
 	}
 	return o
 }

@@ -16,7 +16,8 @@ type Paired struct {
 	Visit int          `json:"visit"`
 	Place record.Place `json:"place"`
 	// Touched is the probe's height at the gauging's time, mm, Contact the
-	// nozzle's own (Z - blade).
+	// nozzle's own: Z - blade, and half of the last lowering higher, since the
+	// blade began to drag somewhere on that way.
 	Touched float64 `json:"touched"`
 	Contact float64 `json:"contact"`
 	// G is Touched - Contact, mm: the raw gap error, level and all.
@@ -24,6 +25,9 @@ type Paired struct {
 	// U is the standard uncertainty of Touched from the scatter of the touches
 	// and the report step, mm. The gauging's own scatter is not in it.
 	U float64 `json:"u"`
+	// StepU is the standard uncertainty of Contact from the last lowering, mm,
+	// beyond what a fine step has (which counts in the expected scatter).
+	StepU float64 `json:"step_u,omitempty"`
 	// Touches is how many touches tell Touched; 0: none, and G is of no use.
 	Touches int `json:"touches"`
 }
@@ -137,7 +141,7 @@ func later(ts []record.Touch) []record.Touch {
 
 func (g group) paired(s steadiness) Paired {
 	p := Paired{N: g.N, T: g.T, Spot: g.Spot, Visit: g.Visit, Place: g.Place,
-		Contact: g.Z - g.Blade, Touches: len(g.before) + len(g.after)}
+		Contact: g.Z - g.Blade + g.Step/2, StepU: stepU(g.Step), Touches: len(g.before) + len(g.after)}
 	zb, tb := meanTouch(g.before)
 	za, ta := meanTouch(g.after)
 	nb, na := float64(len(g.before)), float64(len(g.after))
@@ -163,6 +167,17 @@ func (g group) paired(s steadiness) Paired {
 	}
 	p.G = p.Touched - p.Contact
 	return p
+}
+
+// fineStep is the last lowering of a careful approach, mm (the rules of gauging
+// allow no more near the contact that is expected); what it leaves counts in the
+// scatter of a gauging.
+const fineStep = 0.02
+
+// stepU is the standard uncertainty of a contact that lies anywhere in the last
+// lowering: a rectangle, step/sqrt(12) (JCGM 100:2008, 4.3.7).
+func stepU(step float64) float64 {
+	return math.Sqrt(math.Max(step*step-fineStep*fineStep, 0) / 12)
 }
 
 func meanTouch(ts []record.Touch) (z, t float64) {

@@ -65,7 +65,7 @@ func (g *gauging) lower(ctx context.Context, a Action) (Phase, error) {
 	if err := g.head.Lower(ctx, z, g.way.floor); err != nil {
 		return "", err
 	}
-	g.z, g.lowered = z, true
+	g.z, g.lowered, g.step = z, true, mm
 	g.presses++
 	return PhaseGauge, g.pressed(a.Do, mm)
 }
@@ -103,7 +103,7 @@ func (g *gauging) raise(ctx context.Context, a Action) (Phase, error) {
 	if err := g.head.Lower(ctx, z, g.way.floor); err != nil {
 		return "", err
 	}
-	g.z = z
+	g.z, g.step = z, 0
 	return PhaseGauge, g.pressed(a.Do, mm)
 }
 
@@ -117,7 +117,7 @@ func (g *gauging) record(ctx context.Context, a Action) (Phase, error) {
 	}
 	err := g.keep(record.Event{Gauging: &record.Gauging{
 		Spot: g.spot, Place: g.place, Visit: g.visit, Z: g.z, Blade: g.blade,
-		Predicted: g.way.predicted, Presses: g.presses,
+		Predicted: g.way.predicted, Presses: g.presses, Step: g.step,
 	}})
 	if err != nil {
 		return "", err

@@ -22,6 +22,7 @@ type gauging struct {
 	way     approachTo
 	z       float64
 	lowered bool
+	step    float64 // the last lowering, mm; 0 after a raise
 	presses int
 	away    bool // raised after a long silence: home again first
 	skip    bool

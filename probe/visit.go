@@ -86,7 +86,7 @@ func (g *gauging) arrive(ctx context.Context) error {
 	if err := g.head.Lower(ctx, g.z, g.way.floor); err != nil {
 		return err
 	}
-	g.lowered, g.presses = false, 0
+	g.lowered, g.presses, g.step = false, 0, 0
 	return g.keep(record.Event{Arrived: &record.Arrived{
 		Spot: g.spot, Visit: g.visit, Place: g.place, Z: g.z, Predicted: g.way.predicted, Floor: g.way.floor,
 	}})

@@ -80,6 +80,9 @@ type Gauging struct {
 	Predicted float64 `json:"predicted"`
 	// Presses counts the lowerings of this visit.
 	Presses int `json:"presses"`
+	// Step is the lowering that made the blade drag, mm: contact lies between Z
+	// and Z + Step. 0 where it is not known.
+	Step float64 `json:"step,omitempty"`
 }
 
 // Map is the stored map as the printer printed it.
