@@ -21,7 +21,7 @@ import (
 var flows = flag.Bool("flow", false, "the whole job in a browser in every window, and what goes wrong in it (two minutes)")
 
 // flowSpeed is how much faster than real time the printer and the daemon are.
-const flowSpeed = 120
+const flowSpeed = 300
 
 // shop is a virtual printer on a pseudo-terminal with the house, to be looked
 // at in a browser over a line that can be cut.
@@ -286,6 +286,14 @@ func TestFlowDesktop(t *testing.T) {
 	s.correct(w)
 	s.prove(w)
 	s.undo(w)
+	w.press(`nav a[href="/printer"]`)
+	w.reads("What can be done")
+	w.see("printer")
+	w.press(`main a[href="/devices"]`)
+	w.reads("this device")
+	w.press(`form[action="/do/pair"] button.main`)
+	w.reads("Let the other device in")
+	w.see("devices")
 }
 
 // TestFlowSmall does it on the smallest phone, up to the findings.

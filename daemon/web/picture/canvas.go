@@ -70,6 +70,16 @@ func (c *canvas) spot(x, y, r float64, class, tip string) {
 	fmt.Fprintf(&c.b, `><title>%s</title></circle>`, esc(tip))
 }
 
+// told leaves points with what they say, for a finger on the drawing, where a
+// dot for each would be too heavy.
+func (c *canvas) told(xs, ys []float64, says []string) {
+	all := make([]string, len(xs))
+	for i := range xs {
+		all[i] = num(xs[i]) + " " + num(ys[i]) + " " + says[i]
+	}
+	fmt.Fprintf(&c.b, `<g class="told" data-at="%s"></g>`, esc(strings.Join(all, ";")))
+}
+
 // path draws through points; a point that is not a number interrupts it.
 func (c *canvas) path(xs, ys []float64, class string) {
 	var d strings.Builder

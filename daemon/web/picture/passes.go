@@ -1,6 +1,9 @@
 package picture
 
-import "html/template"
+import (
+	"fmt"
+	"html/template"
+)
 
 // Passes shows passes over one row on each other: heights Z[k] at X[k], mm; each
 // pair of the same length.
@@ -33,11 +36,18 @@ func (p Passes) SVG() template.HTML {
 	c := newCanvas(206, p.Alt)
 	f.draw(c, "along the row, mm", "height from a straight line, mm")
 	var names []string
+	var ax, ay []float64
+	var says []string
 	for k := range p.X {
 		class := passClasses[k%len(passClasses)]
 		c.path(f.x.all(p.X[k]), f.y.all(rel[k]), class)
+		ax, ay = append(ax, f.x.all(p.X[k])...), append(ay, f.y.all(rel[k])...)
+		for i, v := range rel[k] {
+			says = append(says, fmt.Sprintf("pass %d: %s mm at x = %s mm", k+1, signed(v, 3), fixed(p.X[k][i], 1)))
+		}
 		names = append(names, class, "pass "+string(rune('1'+k)))
 	}
+	c.told(ax, ay, says)
 	legend(c, 198, names...)
 	return c.done()
 }

@@ -54,6 +54,11 @@
       const c = t.parentNode;
       out.push({ x: +c.getAttribute('cx'), y: +c.getAttribute('cy'), text: t.textContent, near: .5 });
     }
+    const told = picture.querySelector('.told');
+    for (const one of told && told.dataset.at ? told.dataset.at.split(';') : []) {
+      const [x, y, ...words] = one.split(' ');
+      out.push({ x: +x, y: +y, text: words.join(' '), near: 1 });
+    }
     const g = picture.querySelector('.values');
     if (g) {
       const list = name => g.dataset[name].split(' ');
