@@ -22,7 +22,9 @@ type Settings struct {
 	// Socket is the path of a Unix socket for a button on this machine; empty:
 	// none.
 	Socket string `mapstructure:"socket"`
-	Access Access `mapstructure:"access"`
+	// SocketGroup is the group that may use it; empty: that of the daemon.
+	SocketGroup string `mapstructure:"socket_group"`
+	Access      Access `mapstructure:"access"`
 	// State is the directory of everything that is kept; Load fills in where
 	// that is if nobody set it.
 	State string `mapstructure:"state"`

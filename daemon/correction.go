@@ -264,8 +264,11 @@ func standing(a store.Applied, err error) store.Applied {
 }
 
 func stepOf(what string) string {
-	if what == "undo" {
+	switch what {
+	case "undo":
 		return "undo"
+	case "re-apply":
+		return "reapply"
 	}
 	return "apply"
 }

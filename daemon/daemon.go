@@ -80,6 +80,8 @@ type Daemon struct {
 	inPrint  inPrint
 	share    *float64 // of the host, in the latest run
 	calendar calendar
+	// reapplyRefused counts the refusals of a re-apply by their code.
+	reapplyRefused map[string]uint64
 
 	heard atomic.Pointer[heat]
 }

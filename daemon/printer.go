@@ -58,7 +58,7 @@ func (d *Daemon) publish() {
 	for k, v := range d.last {
 		s.Steps[k] = v
 	}
-	s.HostShare = d.share
+	s.HostShare, s.ReapplyRefused = d.share, d.reapplyRefused
 	s.Check = status.Check{Due: d.due(s.At), Waits: d.calendar.shown.Waits}
 	d.mu.Unlock()
 	s.PortHeld = d.link.now().held

@@ -2,6 +2,7 @@ package daemon
 
 import (
 	"context"
+	"maps"
 
 	"abbed/daemon/api"
 	"abbed/daemon/apply"
@@ -12,8 +13,30 @@ import (
 // many printers measure theirs anew at each print start, which erases it. It is
 // refused unless the new map differs from the old one within the limits of a
 // correction, the correction has not expired, and nobody else uses the printer.
-// The re-applied table has a digest of its own and names its parent.
+// The re-applied table has a digest of its own and names its parent. A refusal is
+// said, written to the log and counted by its code: often nobody looks when a
+// print start asks.
 func (d *Daemon) Reapply(ctx context.Context, by string) error {
+	err := d.reapply(ctx, by)
+	if err == nil {
+		return nil
+	}
+	code := refusal(err).Code
+	d.mu.Lock()
+	d.last["reapply"] = lastNow(false)
+	refused := maps.Clone(d.reapplyRefused) // a snapshot may hold the old one
+	if refused == nil {
+		refused = map[string]uint64{}
+	}
+	refused[code]++
+	d.reapplyRefused = refused
+	d.mu.Unlock()
+	d.log.Warn("the correction was not put back on", "who", by, "code", code, "err", err)
+	d.changed()
+	return err
+}
+
+func (d *Daemon) reapply(ctx context.Context, by string) error {
 	d.mu.Lock()
 	a := d.applied
 	d.mu.Unlock()

@@ -9,7 +9,6 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
-	"os"
 	"runtime"
 	"sync"
 	"time"
@@ -102,7 +101,8 @@ func (h *house) front(ctx context.Context, p plan) error {
 	if err != nil {
 		return err
 	}
-	if err := h.checkTLS(); err != nil {
+	secure, err := h.certify()
+	if err != nil {
 		return err
 	}
 	h.listen = p.listener
@@ -114,7 +114,7 @@ func (h *house) front(ctx context.Context, p plan) error {
 		h.listen = access.NewDoor(l, rules(p.settings))
 	}
 	if p.settings.Socket != "" {
-		if h.button, err = access.ListenSocket(p.settings.Socket); err != nil {
+		if h.button, err = access.ListenSocket(p.settings.Socket, p.settings.SocketGroup); err != nil {
 			return errors.Join(err, h.listen.Close())
 		}
 	}
@@ -128,7 +128,7 @@ func (h *house) front(ctx context.Context, p plan) error {
 	}
 	h.chair.URL = h.access.Base() + "/"
 	h.server = &http.Server{
-		ConnContext: access.Mark, TLSConfig: &tls.Config{MinVersion: tls.VersionTLS12},
+		ConnContext: access.Mark, TLSConfig: secure,
 		Handler: guarded, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 30 * time.Second,
 		IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 16 << 10,
 		ErrorLog: slog.NewLogLogger(p.log.Handler(), slog.LevelWarn),
@@ -147,19 +147,20 @@ func rules(s config.Settings) access.Rules {
 	return r
 }
 
-// checkTLS reads certificate and key once before anything is bound, so that a
-// wrong file is told at the start.
-func (h *house) checkTLS() error {
+// certify reads certificate and key before anything is bound, so that a wrong
+// file is told at the start; nil where the owner has none. Later files are taken
+// without a restart.
+func (h *house) certify() (*tls.Config, error) {
+	c := &tls.Config{MinVersion: tls.VersionTLS12}
 	if h.files.Certificate == "" {
-		return nil
+		return c, nil
 	}
-	if info, err := os.Stat(h.files.Key); err == nil && info.Mode().Perm()&0o007 != 0 {
-		return usage(fmt.Errorf("access.key %s can be read by everybody (mode %04o); chmod o-rwx it", h.files.Key, info.Mode().Perm()))
+	cert, err := access.OpenCertificate(h.files.Certificate, h.files.Key, nil, h.log)
+	if err != nil {
+		return nil, usage(err)
 	}
-	if _, err := tls.LoadX509KeyPair(h.files.Certificate, h.files.Key); err != nil {
-		return usage(fmt.Errorf("access.certificate and access.key: %w", err))
-	}
-	return nil
+	c.GetCertificate = cert.Get
+	return c, nil
 }
 
 // close closes the addresses that were bound.
@@ -177,7 +178,7 @@ func (h *house) serve(l net.Listener) error {
 	if l == h.button || h.files.Certificate == "" {
 		return h.server.Serve(l)
 	}
-	return h.server.ServeTLS(l, h.files.Certificate, h.files.Key)
+	return h.server.ServeTLS(l, "", "")
 }
 
 // url is where the page is on this machine.

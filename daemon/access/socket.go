@@ -8,7 +8,9 @@ import (
 	"net"
 	"net/http"
 	"os"
+	"os/user"
 	"path/filepath"
+	"strconv"
 
 	"golang.org/x/sys/unix"
 )
@@ -16,11 +18,12 @@ import (
 // SocketMode is the mode of the socket: its owner and its group.
 const SocketMode = 0o660
 
-// ListenSocket makes the Unix socket at path for a button on this machine. The
-// mode is set before anybody can reach it: it is made in a directory of our own
-// and then moved to its place. A socket that nobody serves any more is
+// ListenSocket makes the Unix socket at path for a button on this machine, for
+// the members of a group ("": the daemon's own). Mode and group are set before
+// anybody can reach it: it is made in a directory of our own and then moved to
+// its place. A socket that nobody serves any more is
 // replaced; one that is served, and what is no socket, is not.
-func ListenSocket(path string) (net.Listener, error) {
+func ListenSocket(path, group string) (net.Listener, error) {
 	if err := freeSocket(path); err != nil {
 		return nil, fmt.Errorf("access: socket %s: %w", path, err)
 	}
@@ -35,10 +38,33 @@ func ListenSocket(path string) (net.Listener, error) {
 		return nil, fmt.Errorf("access: socket %s: %w", path, err)
 	}
 	l.SetUnlinkOnClose(false)
-	if err := errors.Join(os.Chmod(made, SocketMode), os.Rename(made, path)); err != nil {
+	err = give(made, group)
+	if err == nil {
+		err = errors.Join(os.Chmod(made, SocketMode), os.Rename(made, path))
+	}
+	if err != nil {
 		return nil, errors.Join(fmt.Errorf("access: socket %s: %w", path, err), l.Close())
 	}
 	return &socket{UnixListener: l, path: path}, nil
+}
+
+// give gives a file to a group; "" leaves it as it is.
+func give(file, group string) error {
+	if group == "" {
+		return nil
+	}
+	g, err := user.LookupGroup(group)
+	if err != nil {
+		return fmt.Errorf("the group %q: %w; make it, or set another socket_group", group, err)
+	}
+	gid, err := strconv.Atoi(g.Gid)
+	if err != nil {
+		return fmt.Errorf("the group %q has the odd number %q", group, g.Gid)
+	}
+	if err := os.Chown(file, -1, gid); err != nil {
+		return fmt.Errorf("give it to the group %q: %w; the daemon's user must be a member of it", group, err)
+	}
+	return nil
 }
 
 // freeSocket checks that path may be taken.

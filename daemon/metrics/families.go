@@ -33,12 +33,13 @@ var (
 	runsDue     = gauge("runs_due", "Runs that will be dropped soon: old, or the store is nearly full.")
 	runsDropped = counter("runs_dropped_total", "Runs that were dropped, after a warning.")
 
-	runActive   = gauge("run_active", "Whether a run goes on, or waits for its confirmation.")
-	runState    = gauge("run_state", "State of the latest run since the start of the program.", "state")
-	runProgress = gauge("run_progress_ratio", "Progress of the step in hand.")
-	stepAt      = gauge("step_last_timestamp_seconds", "When a step last ended.", "step")
-	stepSuccess = gauge("step_last_success", "Whether a step came to its end when it last ran.", "step")
-	checkDue    = gauge("check_due_timestamp_seconds", "When the next quick check is due; absent without a calendar.")
+	runActive    = gauge("run_active", "Whether a run goes on, or waits for its confirmation.")
+	runState     = gauge("run_state", "State of the latest run since the start of the program.", "state")
+	runProgress  = gauge("run_progress_ratio", "Progress of the step in hand.")
+	stepAt       = gauge("step_last_timestamp_seconds", "When a step last ended.", "step")
+	stepSuccess  = gauge("step_last_success", "Whether a step came to its end when it last ran.", "step")
+	notReapplied = counter("reapply_refused_total", "Re-applies that were refused, by the code of the refusal.", "code")
+	checkDue     = gauge("check_due_timestamp_seconds", "When the next quick check is due; absent without a calendar.")
 )
 
 func program(to sink, s status.Snapshot) {
@@ -100,6 +101,9 @@ func runs(to sink, s status.Snapshot) {
 	for step, last := range s.Steps {
 		to.put(stepAt, float64(last.At.UnixMilli())/1e3, step)
 		to.flag(stepSuccess, last.Success, step)
+	}
+	for code, n := range s.ReapplyRefused {
+		to.put(notReapplied, float64(n), code)
 	}
 	if !s.Check.Due.IsZero() {
 		to.put(checkDue, float64(s.Check.Due.UnixMilli())/1e3)

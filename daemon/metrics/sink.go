@@ -26,7 +26,7 @@ func gauge(name, help string, labels ...string) family {
 	return made(name, help, prometheus.GaugeValue, labels)
 }
 
-func counter(name, help string) family { return made(name, help, prometheus.CounterValue, nil) }
+func counter(name, help string, labels ...string) family { return made(name, help, prometheus.CounterValue, labels) }
 
 func made(name, help string, kind prometheus.ValueType, labels []string) family {
 	name = "abbed_" + name

@@ -85,9 +85,11 @@ type Snapshot struct {
 	Applied           api.Applied
 	Counters          Counters
 	Kept              Kept
-	// Steps holds how each step of a run (by its name in the API, and "apply"
-	// and "undo") last ended; a step that never ended is absent.
+	// Steps holds how each step of a run (by its name in the API, and "apply",
+	// "reapply" and "undo") last ended; a step that never ended is absent.
 	Steps map[string]Last
+	// ReapplyRefused counts the refusals of a re-apply by their code.
+	ReapplyRefused map[string]uint64
 	// GapBefore is the largest gap error found, without sign, and GapAfter what
 	// the correction in force leaves of it at its nodes in the gauged area; nil
 	// if not known.
