@@ -1,10 +1,14 @@
 package main
 
 import (
+	"flag"
+	"os"
 	"regexp"
 	"strings"
 	"testing"
 )
+
+var ruleFile = flag.String("rule", "", "file for a rule, for deploy/check-service")
 
 // TestRule: the rule is one line of the pairs that udev(7) names, matches with ==
 // or != and sets with += or =; what might be a pattern in a link's name is none.
@@ -31,6 +35,11 @@ func TestRule(t *testing.T) {
 	} {
 		if got[key] != want {
 			t.Errorf("%s is %q, want %q", key, got[key], want)
+		}
+	}
+	if *ruleFile != "" {
+		if err := os.WriteFile(*ruleFile, []byte(rule("left", "/dev/serial/by-id/usb-a_7-if00-port0", false)), 0o644); err != nil {
+			t.Fatal(err)
 		}
 	}
 }
