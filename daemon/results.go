@@ -212,7 +212,7 @@ func (d *Daemon) Table(id string) (api.Table, error) {
 			return api.Table{}, err
 		}
 	}
-	out := Table(id, t, refused)
+	out := Table(j.run, t, refused)
 	if refused == nil {
 		out.Keeps = d.keeps(j.run)
 		out.Cautions = tableCautions(t, out.Keeps)

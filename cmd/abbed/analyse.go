@@ -41,7 +41,7 @@ record holds; a CSV holds none of it.`,
 		}
 		v := analysis.Judge(run)
 		t, refusedTable := v.Table(run)
-		o := &outcome{analysis: daemon.Analysis(run, v), table: daemon.Table(run.ID, t, refusedTable)}
+		o := &outcome{analysis: daemon.Analysis(run, v), table: daemon.Table(run, t, refusedTable)}
 		if *asJSON {
 			return writeJSON(c.OutOrStdout(), map[string]any{"analysis": o.analysis, "table": o.table})
 		}

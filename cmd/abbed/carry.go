@@ -46,6 +46,7 @@ both, apply a table and carry it: it would count twice.`,
 	}
 	f := c.Flags()
 	addCaller(f, &k.caller)
+	config.AddFlags(f, "config", "set")
 	f.StringVar(&k.tableFile, "table", "", "take the correction from this file and not from the daemon")
 	f.StringVar(&k.run, "run", "", "the run of the daemon whose table is carried")
 	f.StringVar(&k.signed, "i-signed-off", "", "the digest of the table whose cautions you have read and accept")
@@ -59,7 +60,27 @@ both, apply a table and carry it: it would count twice.`,
 	return c
 }
 
+// limits are those of the owner's settings here, or, where the table says under
+// which it was offered and nobody set any here, those.
+func (k *carry) limits(s config.Settings, t api.Table) record.Criteria {
+	out := record.DefaultCriteria()
+	of := func(key string, set float64, told func(*api.Limits) float64) float64 {
+		if _, said := s.Given[key]; !said && t.Limits != nil {
+			return min(told(t.Limits), 1) // no table says more than the settings can
+		}
+		return set
+	}
+	out.Largest = of("criteria.largest", s.Criteria.Largest, func(l *api.Limits) float64 { return l.Largest })
+	out.Steepest = of("criteria.steepest", s.Criteria.Steepest, func(l *api.Limits) float64 { return l.Steepest }) / 100
+	out.DoubtShare = of("criteria.doubt_share", s.Criteria.DoubtShare, func(l *api.Limits) float64 { return l.DoubtShare })
+	return out
+}
+
 func (k *carry) do(c *cobra.Command, name string) error {
+	s, err := config.Load(config.Options{Flags: c.Flags(), AlsoEnv: alsoEnv})
+	if err != nil {
+		return usage(err)
+	}
 	switch k.follow {
 	case "":
 	case "yes":
@@ -73,11 +94,11 @@ func (k *carry) do(c *cobra.Command, name string) error {
 	if err != nil {
 		return err
 	}
-	g, err := k.admit(t, record.DefaultCriteria(), time.Now(), c.ErrOrStderr())
+	g, err := k.admit(t, k.limits(s, t), time.Now(), c.ErrOrStderr())
 	if err != nil {
 		return err
 	}
-	k.o.Note = fmt.Sprintf("table %s of run %s", *t.Digest, oneLine(t.Run))
+	k.o.Note = fmt.Sprintf("table %s of run %s for printer %s", *t.Digest, oneLine(t.Run), oneLine(t.Printer))
 	if err := k.o.Check(g); err != nil {
 		return usage(err)
 	}

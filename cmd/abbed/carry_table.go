@@ -28,11 +28,7 @@ const fewest = 8
 // table fetches the correction.
 func (k *carry) table(c *cobra.Command) (api.Table, error) {
 	if k.tableFile != "" {
-		t, recomputed, err := readTable(k.tableFile, c.InOrStdin())
-		if err == nil && !recomputed && t.Refused == nil {
-			fmt.Fprintln(c.ErrOrStderr(), "A table's file cannot prove that its nodes are those of its digest; the record of the run (--table record.json) can.")
-		}
-		return t, err
+		return readTable(k.tableFile, c.InOrStdin())
 	}
 	token, err := os.ReadFile(k.token)
 	if err != nil && !errors.Is(err, os.ErrNotExist) {
@@ -75,12 +71,11 @@ func inForce(t api.Table, in api.Applied) error {
 	return nil
 }
 
-// readTable reads a table, or the record of a run and works the table out;
-// recomputed says that the digest was made here.
-func readTable(name string, in io.Reader) (t api.Table, recomputed bool, err error) {
+// readTable reads a table, or the record of a run and works the table out.
+func readTable(name string, in io.Reader) (t api.Table, err error) {
 	b, err := readAll(name, in)
 	if err != nil {
-		return t, false, usage(fmt.Errorf("carry: --table %s: %w", name, err))
+		return t, usage(fmt.Errorf("carry: --table %s: %w", name, err))
 	}
 	var kind struct {
 		Nodes   json.RawMessage `json:"nodes"`
@@ -89,7 +84,7 @@ func readTable(name string, in io.Reader) (t api.Table, recomputed bool, err err
 		Version json.RawMessage `json:"version"`
 	}
 	if err := json.Unmarshal(b, &kind); err != nil {
-		return t, false, usage(fmt.Errorf("carry: --table %s: %w: give table.json, or the record of a run", name, err))
+		return t, usage(fmt.Errorf("carry: --table %s: %w: give table.json, or the record of a run", name, err))
 	}
 	switch {
 	case kind.Table != nil: // abbed analyse --json
@@ -100,15 +95,15 @@ func readTable(name string, in io.Reader) (t api.Table, recomputed bool, err err
 			err = record.CheckVersion(run)
 		}
 		if err != nil || kind.Version == nil {
-			return t, false, usage(fmt.Errorf("carry: --table %s is neither a table nor the record of a run", name))
+			return t, usage(fmt.Errorf("carry: --table %s is neither a table nor the record of a run", name))
 		}
 		made, why := analysis.Judge(run).Table(run)
-		return daemon.Table(run.ID, made, why), true, nil
+		return daemon.Table(run, made, why), nil
 	}
 	if err := json.Unmarshal(b, &t); err != nil {
-		return t, false, usage(fmt.Errorf("carry: --table %s: %w", name, err))
+		return t, usage(fmt.Errorf("carry: --table %s: %w", name, err))
 	}
-	return t, false, nil
+	return t, nil
 }
 
 // admit refuses a table that may not be carried, and makes a surface of the rest.
@@ -118,6 +113,9 @@ func (k *carry) admit(t api.Table, limits record.Criteria, now time.Time, w io.W
 	}
 	if t.Digest == nil || len(*t.Digest) != 64 || !isHex(*t.Digest) {
 		return nil, refused(errors.New("carry: the table has no digest, so that nobody can have signed it off: take it from the daemon, or give the run's record"))
+	}
+	if sum := daemon.Tabled(t).Sum(); sum != *t.Digest {
+		return nil, refused(fmt.Errorf("carry: the table's digest is %.8s, and that of its nodes, printer, lever and area %.8s: it was changed, or an older abbed wrote it: take it from the daemon, or give the run's record", *t.Digest, sum))
 	}
 	g, err := grid(t)
 	if err != nil {

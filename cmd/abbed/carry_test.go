@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"abbed/daemon"
 	"abbed/daemon/api"
 )
 
@@ -22,15 +23,25 @@ func runID(t time.Time) string {
 
 // twisted is a table of a plain twist: add falls from +a to -a along X.
 func twisted(a float64) api.Table {
-	digest := strings.Repeat("0123456789abcdef", 4)
-	t := api.Table{Digest: &digest, Run: runID(time.Now().Add(-time.Hour)), Cautions: []api.Caution{{ID: "look", Text: "I have looked at the table."}}}
+	began := time.Now().Add(-time.Hour)
+	t := api.Table{Printer: "bench", Lever: &api.XY{Y: 45}, Area: &api.Rect{X0: 10, Y0: 10, X1: 210, Y1: 210}, Made: &began, Run: runID(time.Now().Add(-time.Hour)), Cautions: []api.Caution{{ID: "look", Text: "I have looked at the table."}}}
 	for j := range 3 {
 		for i := range 5 {
 			t.Nodes = append(t.Nodes, api.Node{I: i, J: j, U: 10 + 50*float64(i), V: 10 + 100*float64(j), Add: a * (1 - float64(i)/2), U95: 0.007})
 		}
 	}
+	return sealed(t)
+}
+
+// sealed gives a table the digest of what it holds.
+func sealed(t api.Table) api.Table {
+	digest := daemon.Tabled(t).Sum()
+	t.Digest = &digest
 	return t
 }
+
+// word is the sign-off of a table.
+func word(t api.Table) string { return (*t.Digest)[:8] }
 
 func carried(t *testing.T, table api.Table, args ...string) (code int, out, errs, dir string) {
 	t.Helper()
@@ -52,41 +63,56 @@ func carried(t *testing.T, table api.Table, args ...string) (code int, out, errs
 
 // TestCarry: a table whose digest the person types goes into the file.
 func TestCarry(t *testing.T) {
-	code, out, errs, _ := carried(t, twisted(0.2), "--i-signed-off", "01234567")
+	code, out, errs, _ := carried(t, twisted(0.2), "--i-signed-off", word(twisted(0.2)))
 	if code != exitDone || !strings.Contains(out, "G1 X10 Y10 Z0.4\n") || !strings.Contains(out, "G1 X210 Y10 Z0 E9\n") {
 		t.Fatalf("code %d\n%s\n%s", code, out, errs)
 	}
-	if !strings.HasPrefix(out, "; abbed carried a correction: table 0123456789abcdef") {
+	if !strings.HasPrefix(out, "; abbed carried a correction: table "+word(twisted(0.2))) {
 		t.Fatal(out)
 	}
+}
+
+// refusal is a table that is not carried; without args it is signed off, unless
+// that is what it is about.
+type refusal struct {
+	table api.Table
+	args  []string
+	says  string
+}
+
+func (c refusal) word() []string {
+	if c.table.Digest == nil || len(c.args) > 0 && c.args[0] == "--i-signed-off" || c.says == "not signed off" {
+		return c.args
+	}
+	return append([]string{"--i-signed-off", *c.table.Digest}, c.args...)
 }
 
 // TestCarryRefuses: without the person's word, stale, beyond limits, not whole,
 // refused: exit code 3, nothing written.
 func TestCarryRefuses(t *testing.T) {
-	with := func(f func(*api.Table)) api.Table { t := twisted(0.2); f(&t); return t }
-	signed := []string{"--i-signed-off", "0123456789"}
-	for name, c := range map[string]struct {
-		table api.Table
-		args  []string
-		says  string
-	}{
+	with := func(f func(*api.Table)) api.Table { t := twisted(0.2); f(&t); return sealed(t) }
+	edited := func(f func(*api.Table)) api.Table { t := twisted(0.2); f(&t); return t }
+	for name, c := range map[string]refusal{
 		"no word":     {twisted(0.2), nil, "not signed off"},
 		"other word":  {twisted(0.2), []string{"--i-signed-off", "fedcba98"}, "not the digest"},
-		"few letters": {twisted(0.2), []string{"--i-signed-off", "012"}, "not the digest"},
-		"too large":   {twisted(0.6), signed, "largest correction"},
-		"too steep":   {with(func(t *api.Table) { t.Nodes[7].Add += 0.3 }), signed, "neighbouring"},
-		"unsure":      {with(func(t *api.Table) { t.Nodes[7].U95 = 0.15 }), signed, "doubt"},
-		"stale":       {with(func(t *api.Table) { t.Run = runID(time.Now().AddDate(0, -2, 0)) }), signed, "stale"},
-		"of no time":  {with(func(t *api.Table) { t.Run = "touches.csv" }), signed, "may be stale"},
-		"refused":     {with(func(t *api.Table) { t.Digest, t.Refused = nil, &api.Error{Code: "map-stale", Text: "Old."} }), signed, "map-stale"},
-		"no digest":   {with(func(t *api.Table) { t.Digest = nil }), signed, "no digest"},
-		"a node lost": {with(func(t *api.Table) { t.Nodes = t.Nodes[:14] }), signed, "not whole"},
-		"node twice":  {with(func(t *api.Table) { t.Nodes[3].I = 2 }), signed, "twice"},
-		"uneven":      {with(func(t *api.Table) { t.Nodes[3].U += 4 }), signed, "even grid"},
+		"few letters": {twisted(0.2), []string{"--i-signed-off", word(twisted(0.2))[:3]}, "not the digest"},
+		"too large":   {twisted(0.6), nil, "largest correction"},
+		"too steep":   {with(func(t *api.Table) { t.Nodes[7].Add += 0.3 }), nil, "neighbouring"},
+		"unsure":      {with(func(t *api.Table) { t.Nodes[7].U95 = 0.15 }), nil, "doubt"},
+		"stale":       {with(func(t *api.Table) { t.Run = runID(time.Now().AddDate(0, -2, 0)) }), nil, "stale"},
+		"of no time":  {with(func(t *api.Table) { t.Run = "touches.csv" }), nil, "may be stale"},
+		"edited":      {edited(func(t *api.Table) { t.Nodes[4].Add -= 0.05 }), nil, "was changed"},
+		"other lever": {edited(func(t *api.Table) { t.Lever.Y = 20 }), nil, "was changed"},
+		"its limits":  {with(func(t *api.Table) { t.Limits = &api.Limits{Largest: 0.1, Steepest: 0.3, DoubtShare: 0.5} }), nil, "largest correction"},
+		"the owner's": {twisted(0.2), []string{"--set", "criteria.largest=0.1"}, "largest correction"},
+		"refused":     {edited(func(t *api.Table) { t.Digest, t.Refused = nil, &api.Error{Code: "map-stale", Text: "Old."} }), nil, "map-stale"},
+		"no digest":   {edited(func(t *api.Table) { t.Digest = nil }), nil, "no digest"},
+		"a node lost": {with(func(t *api.Table) { t.Nodes = t.Nodes[:14] }), nil, "not whole"},
+		"node twice":  {with(func(t *api.Table) { t.Nodes[3].I = 2 }), nil, "twice"},
+		"uneven":      {with(func(t *api.Table) { t.Nodes[3].U += 4 }), nil, "even grid"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			code, out, errs, dir := carried(t, c.table, append([]string{"-o", "/dev/null/x"}, c.args...)...)
+			code, out, errs, dir := carried(t, c.table, append([]string{"-o", "/dev/null/x"}, c.word()...)...)
 			if code != exitRefused || out != "" || !strings.Contains(errs, c.says) {
 				t.Fatalf("code %d\n%s\n%s", code, out, errs)
 			}
@@ -122,11 +148,11 @@ func TestCarryInForce(t *testing.T) {
 func TestCarryToFile(t *testing.T) {
 	dir := t.TempDir()
 	out := filepath.Join(dir, "carried.gcode")
-	code, _, errs, src := carried(t, twisted(0.2), "--i-signed-off", "01234567", "-o", out)
+	code, _, errs, src := carried(t, twisted(0.2), "--i-signed-off", word(twisted(0.2)), "-o", out)
 	if b, err := os.ReadFile(out); code != exitDone || err != nil || !bytes.Contains(b, []byte("Z0.4")) {
 		t.Fatalf("code %d, %v, %s", code, err, errs)
 	}
-	args := []string{"carry", "--table", filepath.Join(src, "table.json"), "--i-signed-off", "01234567"}
+	args := []string{"carry", "--table", filepath.Join(src, "table.json"), "--i-signed-off", word(twisted(0.2))}
 	again := filepath.Join(dir, "again.gcode")
 	if code := Main(context.Background(), append(args, out, "-o", again), &bytes.Buffer{}, &bytes.Buffer{}); code != exitRefused {
 		t.Errorf("carried twice: code %d", code)
@@ -136,5 +162,13 @@ func TestCarryToFile(t *testing.T) {
 	}
 	if code := Main(context.Background(), append(args, out, "-o", out), &bytes.Buffer{}, &bytes.Buffer{}); code != exitUsage {
 		t.Errorf("onto itself: code %d", code)
+	}
+}
+
+// TestCarryOwnersLimits: the owner's settings hold, wider ones too.
+func TestCarryOwnersLimits(t *testing.T) {
+	table := twisted(0.6)
+	if code, _, errs, _ := carried(t, table, "--i-signed-off", word(table), "--set", "criteria.largest=0.7", "--set", "criteria.steepest=0.9"); code != exitDone {
+		t.Errorf("code %d: %s", code, errs)
 	}
 }

@@ -21,6 +21,18 @@ type Table struct {
 	Nodes    []Node    `json:"nodes"`
 	Cautions []Caution `json:"cautions"`
 	Refused  *Error    `json:"refused"`
+	// Printer is the fingerprint of the printer that it was made for, Lever from
+	// its nozzle to its probe, Area where its map has its first and last column
+	// and row, mm; Made is when the run began. Nil if the table is refused.
+	// Parent is the digest of the table that this one stands on, "" without one.
+	// With the nodes these are what the digest is over, so that a file proves itself.
+	Printer string     `json:"printer"`
+	Lever   *XY        `json:"lever"`
+	Area    *Rect      `json:"area"`
+	Parent  string     `json:"parent"`
+	Made    *time.Time `json:"made"`
+	// Limits are those of the owner's settings under which it was offered.
+	Limits *Limits `json:"limits"`
 	// Largest addition, mm; Steepest slope between neighbours, mm per 100 mm;
 	// LargestU95 among the nodes, mm.
 	Largest    float64 `json:"largest"`
@@ -29,6 +41,15 @@ type Table struct {
 	// Keeps is what keeping stores beside the map; nil if the printer prints no
 	// settings.
 	Keeps *Keeps `json:"keeps"`
+}
+
+// Limits are the owner's limits of what is offered: the largest correction, mm, the
+// steepest slope between neighbours, mm per 100 mm, the largest doubt as a share of
+// the largest correction.
+type Limits struct {
+	Largest    float64 `json:"largest"`
+	Steepest   float64 `json:"steepest"`
+	DoubtShare float64 `json:"doubt_share"`
 }
 
 // Keeps are the printer's settings as the run read them, and as the printer

@@ -48,6 +48,13 @@ func tableShapes() m {
 			"digest": orNull(text("what a sign-off is bound to; null if refused")), "run": text(""),
 			"nodes": list(node, "mm"), "cautions": list(ref("Caution"), "to be confirmed at sign-off"),
 			"refused": orNull(ref("Reason")),
+			"printer": text("fingerprint of the printer that it was made for"), "parent": text("digest of the table that it stands on; empty: none"),
+			"lever": orNull(all(m{"x": number("mm"), "y": number("mm")})),
+			"area":  orNull(describe("the map's first and last column and row, mm", all(m{"x0": number(""), "y0": number(""), "x1": number(""), "y1": number("")}))),
+			"made":  orNull(moment("when the run began")),
+			"limits": orNull(describe("the owner's limits under which it was offered", all(m{
+				"largest": number("mm"), "steepest": number("mm per 100 mm"), "doubt_share": number("of the largest correction"),
+			}))),
 			"largest": number("addition, mm"), "steepest": number("slope between neighbours, mm per 100 mm"), "largest_u95": number("mm"),
 			"keeps": orNull(describe("what keeping stores beside the map", all(m{
 				"now": text("the printer's settings as the run read them"), "at_restart": orNull(text("as printed after the last restart that was seen")),
