@@ -34,6 +34,8 @@ type prometheus struct {
 	t   *testing.T
 	url string
 	cmd *exec.Cmd
+	// patience is how long until waits.
+	patience time.Duration
 }
 
 // startPrometheus has a real Prometheus scrape targets each second, with the
@@ -80,7 +82,7 @@ func startPrometheus(t *testing.T, targets string, every string, quick bool) *pr
 	}
 	addr := l.Addr().String()
 	_ = l.Close()
-	p := &prometheus{t: t, url: "http://" + addr}
+	p := &prometheus{t: t, url: "http://" + addr, patience: time.Minute}
 	p.cmd = exec.Command(program, "--config.file="+filepath.Join(dir, "prometheus.yml"), "--storage.tsdb.path="+filepath.Join(dir, "data"),
 		"--web.listen-address="+addr, "--web.console.templates="+filepath.Join(dir, "consoles"), "--web.console.libraries="+dir, "--log.level=warn")
 	var said bytes.Buffer
@@ -109,11 +111,11 @@ func (p *prometheus) get(path string) (string, int) {
 	return string(b), r.StatusCode
 }
 
-// until asks again and again, for a minute at most: another program's pace
+// until asks again and again, as long as there is patience: another program's pace
 // cannot be put into a bubble.
 func (p *prometheus) until(what string, ok func() bool) {
 	p.t.Helper()
-	late := time.After(time.Minute)
+	late := time.After(p.patience)
 	tick := time.NewTicker(200 * time.Millisecond)
 	defer tick.Stop()
 	for !ok() {
@@ -121,7 +123,7 @@ func (p *prometheus) until(what string, ok func() bool) {
 		case <-tick.C:
 		case <-late:
 			alerts, _ := p.get("/api/v1/alerts")
-			p.t.Fatalf("within a minute it did not come that prometheus %s; alerts: %s", what, alerts)
+			p.t.Fatalf("within %v it did not come that prometheus %s; alerts: %s", p.patience, what, alerts)
 		}
 	}
 }

@@ -129,6 +129,8 @@ func TestForms(t *testing.T) {
 		{"start while connecting", "connecting", "/do/run", url.Values{"step": {"repeat"}}, 503, "", `StartRun {"steps":["repeat"]} "page"`},
 		{"confirm", "confirm", "/do/run/r1/confirm", url.Values{"person": {"Ida"}, "caution": {"bed-clear", "head-free"}, "gauge_mm": {"0,15"}}, 303, "/run/r1",
 			`Confirm "r1" {"cautions":["bed-clear","head-free"],"person":"Ida","gauge_mm":0.15}`},
+		{"withdraw", "confirm", "/do/run/r1/withdraw", url.Values{}, 303, "/", `Withdraw "r1" "page"`},
+		{"a quick check", "ready", "/do/run", url.Values{"step": {"repeat", "survey"}, "quick": {"yes"}}, 303, "/run/new", `StartRun {"steps":["repeat","survey"],"quick":true} "page"`},
 		{"confirm without a name", "confirm", "/do/run/r1/confirm", url.Values{"caution": {"bed-clear"}}, 422, "", ""},
 		{"confirm an odd blade", "confirm", "/do/run/r1/confirm", url.Values{"person": {"Ida"}, "gauge_mm": {"thin"}}, 422, "", ""},
 		{"confirm no number", "confirm", "/do/run/r1/confirm", url.Values{"person": {"Ida"}, "gauge_mm": {"NaN"}}, 422, "", ""},
