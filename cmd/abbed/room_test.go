@@ -1,0 +1,76 @@
+package main
+
+import (
+	"io"
+	"net/http"
+	"path/filepath"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"abbed/config"
+	"abbed/daemon/api"
+	"abbed/gcode/bench"
+)
+
+// TestRoomOfTwo: two daemons of one machine list each other, on the page and in
+// the API; what is to be done at one is shown at the other, and that it ended.
+func TestRoomOfTwo(t *testing.T) {
+	sc, err := bench.Lookup("healthy")
+	if err != nil {
+		t.Fatal(err)
+	}
+	shared := filepath.Join(memoryDir(t), "room")
+	dirs := []string{memoryDir(t), memoryDir(t)}
+	synctest.Test(t, func(t *testing.T) {
+		var worlds []*world
+		for i, name := range []string{"left", "right"} {
+			w := open(t, dirs[i], sc, &cable{printer: bench.New(sc, bench.Options{Seed: 3})}, func(s *config.Settings) { s.Name, s.Room = name, shared })
+			worlds = append(worlds, w)
+			ready(t, w)
+		}
+		left, right := worlds[0], worlds[1]
+		defer left.close()
+		at := func(w *world, name string) (n api.Neighbour) {
+			all, err := w.api.Room(t.Context())
+			if err != nil || len(all) != 2 {
+				t.Fatalf("%+v, %v", all, err)
+			}
+			for _, n := range all {
+				if n.Name == name {
+					return n
+				}
+			}
+			t.Fatalf("no %s in %+v", name, all)
+			return n
+		}
+		time.Sleep(5 * time.Second)
+		if n := at(left, "right"); n.Link != api.Ready || len(n.Todo) != 0 || n.URL != right.house.url()+"/" {
+			t.Errorf("%+v", n)
+		}
+		if _, err := right.api.StartRun(t.Context(), "repeat"); err != nil {
+			t.Fatal(err)
+		}
+		time.Sleep(5 * time.Second)
+		if n := at(left, "right"); n.Run != api.AwaitingConfirmation || len(n.Todo) != 1 || !strings.Contains(n.Todo[0], "confirm") {
+			t.Errorf("%+v", n)
+		}
+		c := http.Client{Transport: left.transport.(http.RoundTripper)}
+		r, err := c.Get(left.house.url() + "/room")
+		if err != nil {
+			t.Fatal(err)
+		}
+		page, err := io.ReadAll(r.Body)
+		_ = r.Body.Close()
+		for _, want := range []string{">left</a>", ">right</a>", "To do: confirm the run that waits"} {
+			if err != nil || !strings.Contains(string(page), want) {
+				t.Errorf("the page does not show %q", want)
+			}
+		}
+		right.close()
+		if n := at(left, "right"); !n.Ended {
+			t.Errorf("%+v", n)
+		}
+	})
+}
