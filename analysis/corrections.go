@@ -68,7 +68,7 @@ func (v Verdict) unready(run record.Run) *Refusal {
 	case !v.facts.steady.measured || v.facts.steady.Wander == nil:
 		return &Refusal{FindingPrefix + Undetermined, "The repeat test with its passes over one row is missing: whether the machine does the same twice is not known.", "Run the steps repeat, gauging and survey together."}
 	case v.Stability.Ride != nil && v.Stability.Ride.Suspect:
-		return &Refusal{FindingPrefix + Undetermined, "Touches do not fit with each other, so that the machine may not do the same the next time. " + v.Stability.Ride.says(), "Run repeat and survey again; look at bed, wheels and their tracks."}
+		return &Refusal{FindingPrefix + Undetermined, "Touches do not fit with each other, so that the machine may not do the same the next time. " + v.Stability.Ride.Says(), "Run repeat and survey again; look at bed, wheels and their tracks."}
 	}
 	tolerance := run.Setup.Criteria.Tolerance
 	if x := v.Gap.Largest(); run.Setup.Applied == nil && math.Abs(x.Gap)+x.U95 <= tolerance {

@@ -132,7 +132,7 @@ func (e evidence) missing() []string {
 		out = append(out, "The passes over one row are missing, so that nobody knows whether the head takes the same way twice.")
 	}
 	if r := e.steady.Ride; r != nil && r.Suspect {
-		out = append(out, "Touches do not fit with each other, and whether the bed or the carriage does it is not proven. "+r.says())
+		out = append(out, "Touches do not fit with each other, and whether the bed or the carriage does it is not proven. "+r.Says())
 	}
 	asked := e.run.Asked(record.StepGauging)
 	if asked && !e.run.Did(record.StepGauging) && !e.run.Did(record.StepSurvey) {

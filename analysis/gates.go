@@ -167,7 +167,7 @@ func (s Stability) wanderGate(c record.Criteria) Gate {
 			f.Evidence += fmt.Sprintf(" At %d places a few mm wide one pass stands out, by up to %s (standard deviation between passes).", w.Places, um(w.Local))
 		}
 		if s.Ride != nil && s.Ride.worn {
-			f.Evidence += " " + s.Ride.says()
+			f.Evidence += " " + s.Ride.Says()
 		}
 		f.Doubt = fmt.Sprintf("Scatter alone would do so with a probability of %.1g. ", w.P) + f.Doubt
 		return f

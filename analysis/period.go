@@ -23,6 +23,10 @@ type Period struct {
 	// Name is what turns with such a period: "wheel", "belt", "screw", or "" for
 	// none of them.
 	Name string `json:"name"`
+	// Held is how well the passes over one row agree about its phase: 1 all the
+	// same (a ripple of beam or bed), towards 0 each its own (a wheel that slips);
+	// nil with fewer than two passes.
+	Held *float64 `json:"held"`
 }
 
 // What turns with a period.
@@ -193,12 +197,27 @@ func (w *wave) explain(y []float64) (ss, rss, amplitude float64) {
 		e := v - m
 		se, ce, ss = se+w.s[i]*e, ce+w.c[i]*e, ss+e*e
 	}
+	a, b := w.solve(se, ce)
+	return ss, math.Max(ss-a*se-b*ce, 0), math.Hypot(a, b)
+}
+
+// coefficients are those of the sine and the cosine.
+func (w *wave) coefficients(y []float64) (a, b float64) {
+	m := mean(y)
+	var se, ce float64
+	for i, v := range y {
+		se, ce = se+w.s[i]*(v-m), ce+w.c[i]*(v-m)
+	}
+	return w.solve(se, ce)
+}
+
+// solve returns 0, 0 where sine and cosine are not told apart.
+func (w *wave) solve(se, ce float64) (a, b float64) {
 	det := w.ss*w.cc - w.sc*w.sc
 	if det < 1e-6*w.ss*w.cc || !(det > 0) {
-		return ss, ss, 0
+		return 0, 0
 	}
-	a, b := (se*w.cc-ce*w.sc)/det, (ce*w.ss-se*w.sc)/det
-	return ss, math.Max(ss-a*se-b*ce, 0), math.Hypot(a, b)
+	return (se*w.cc - ce*w.sc) / det, (ce*w.ss - se*w.sc) / det
 }
 
 func (p periodogram) pitch() float64 {
@@ -234,4 +253,39 @@ func (p periodogram) doubt(length, best, dof float64) Measured {
 		wide = math.Max(wide, d)
 	}
 	return measured(length, wide/z95, math.Inf(1), "mm")
+}
+
+// hold sets how well the passes, each freed of its bends, agree about the phase:
+// the length of the sum of their sines as vectors, against the sum of their
+// lengths (the mean resultant length of directional statistics, weighed by
+// amplitude; Mardia, Jupp, Directional Statistics, 2000; from memory).
+func (p *Period) hold(ps passes) {
+	if p == nil || len(ps.z) < 2 || len(ps.x) < 20 {
+		return
+	}
+	var re, im, long float64
+	for _, z := range ps.z {
+		l := unbent(line{ps.x, slices.Clone(z)})
+		var w wave
+		w.set(l.x, p.Length.Value)
+		a, b := w.coefficients(l.e)
+		re, im, long = re+a, im+b, long+math.Hypot(a, b)
+	}
+	if long > 0 {
+		held := math.Hypot(re, im) / long
+		p.Held = &held
+	}
+}
+
+// phase puts Held in words.
+func (p Period) phase() string {
+	switch {
+	case p.Held == nil:
+		return "whether its phase stays, the passes do not tell"
+	case *p.Held > 0.9:
+		return fmt.Sprintf("its phase is the same in every pass (agreement %.2f), as a ripple of beam or bed has it", *p.Held)
+	case *p.Held < 0.6:
+		return fmt.Sprintf("its phase does not stay from pass to pass (agreement %.2f)", *p.Held)
+	}
+	return fmt.Sprintf("its phase hardly stays from pass to pass (agreement %.2f)", *p.Held)
 }

@@ -92,6 +92,8 @@ func (s *steadiness) ride(run record.Run) {
 		r.Wanders = nil
 	}
 	r.Stays = findPeriod(v.standing(ps), c)
+	r.Wanders.hold(ps)
+	r.Stays.hold(ps)
 	r.judge(c)
 	s.Ride = r
 	s.rideWears()
@@ -139,8 +141,8 @@ func (s *steadiness) rideWears() {
 	}
 }
 
-// says is the evidence in words.
-func (r Ride) says() string {
+// Says is the evidence in words, empty where there is none.
+func (r Ride) Says() string {
 	var parts []string
 	if r.Off > 0 {
 		parts = append(parts, fmt.Sprintf("%d of %d touches of the survey lie off their neighbours (%d of them below)", r.Off, r.Touches, r.Low))
@@ -149,10 +151,10 @@ func (r Ride) says() string {
 		parts = append(parts, fmt.Sprintf("%d of %d places of the passed row were found at another height later", r.AgainOff, r.Again))
 	}
 	if r.Wanders != nil && r.Wanders.Name != "" {
-		parts = append(parts, "what differs from row to row has "+r.Wanders.says()+"; its phase does not stay")
+		parts = append(parts, "what differs from row to row has "+r.Wanders.says()+"; "+r.Wanders.phase())
 	}
 	if r.Stays != nil && r.Stays.Name != "" {
-		parts = append(parts, "what stays has "+r.Stays.says())
+		parts = append(parts, "what stays has "+r.Stays.says()+"; "+r.Stays.phase())
 	}
 	if len(parts) == 0 {
 		return ""

@@ -113,3 +113,27 @@ func TestFlatsMissed(t *testing.T) {
 	}
 	t.Logf("%s", v.Findings[0].Evidence)
 }
+
+// The phase of a ripple of the beam is the same in every pass; that of a wheel's
+// flats, where the wheel slips, is not: the agreement of the passes tells them
+// apart (phases drawn at random agree by 0.51 on the average of three).
+func TestPhaseHeld(t *testing.T) {
+	ripple := good()
+	ripple.bed = func(u, v float64) float64 { return 0.03 * math.Sin(2*math.Pi*u/66) }
+	slip := good()
+	slip.carriage = func(pass int, u float64) float64 {
+		return 0.03 * math.Sin(2*math.Pi*u/66+2.1*float64(pass))
+	}
+	stays, wanders := 0, 0
+	for seed := range uint64(10) {
+		if r := analysis.Judge(simulate(ripple, twenty(), seed+1)).Stability.Ride; r != nil && r.Stays != nil && r.Stays.Held != nil && *r.Stays.Held > 0.95 {
+			stays++
+		}
+		if r := analysis.Judge(simulate(slip, twenty(), seed+1)).Stability.Ride; r != nil && r.Wanders != nil && r.Wanders.Held != nil && *r.Wanders.Held < 0.3 {
+			wanders++
+		}
+	}
+	if stays < 9 || wanders < 9 {
+		t.Errorf("held in %d of 10 ripples, not held in %d of 10 slips", stays, wanders)
+	}
+}

@@ -210,6 +210,10 @@ type Criteria struct {
 	GaugedMargin float64 `mapstructure:"gauged_margin"`
 	NodeReach    float64 `mapstructure:"node_reach"`
 	MapDiffers   float64 `mapstructure:"map_differs"`
+	WheelLeast   float64 `mapstructure:"wheel_least"`
+	WheelMost    float64 `mapstructure:"wheel_most"`
+	BeltTurn     float64 `mapstructure:"belt_turn"`
+	ScrewLead    float64 `mapstructure:"screw_lead"`
 }
 
 // Heat is what a run heats, degrees C; 0 heats nothing.
@@ -255,6 +259,7 @@ func Default() Settings {
 			Largest: 0.5, Steepest: 0.3, DoubtShare: 0.5,
 			GaugeU: 0.003, GaugeScatter: 0.010,
 			GaugedMargin: 15, NodeReach: 60, MapDiffers: 0.030,
+			WheelLeast: 55, WheelMost: 80, BeltTurn: 40, ScrewLead: 8,
 		},
 		Heat:      Heat{NozzleMax: 260, BedMax: 110, Time: 20 * time.Minute},
 		Words:     Words{Templates: map[string]string{}, Patterns: map[string]string{}},

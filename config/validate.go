@@ -24,6 +24,7 @@ func (s Settings) Validate() []Fault {
 	c.access(s.Access)
 	c.places(s)
 	c.heights(s)
+	c.wheels(s.Criteria)
 	c.calendar(s)
 	c.words("words.templates", s.Words.Templates)
 	c.words("words.patterns", s.Words.Patterns)
@@ -149,5 +150,12 @@ func (c *check) words(parent string, m map[string]string) {
 				c.fault(key, text, "needs a regular expression: "+strings.TrimPrefix(err.Error(), "error parsing regexp: "))
 			}
 		}
+	}
+}
+
+// wheels checks that the range of the wheels is one.
+func (c *check) wheels(k Criteria) {
+	if k.WheelLeast > k.WheelMost {
+		c.fault("criteria.wheel_least", k.WheelLeast, "give at most criteria.wheel_most, "+strconv.FormatFloat(k.WheelMost, 'g', -1, 64)+" mm")
 	}
 }

@@ -173,6 +173,7 @@ func criteria(c config.Criteria) record.Criteria {
 		Largest: c.Largest, Steepest: c.Steepest / 100, DoubtShare: c.DoubtShare,
 		GaugeU: c.GaugeU, GaugeScatter: c.GaugeScatter, GaugedMargin: c.GaugedMargin,
 		NodeReach: c.NodeReach, MapDiffers: c.MapDiffers,
+		WheelLeast: c.WheelLeast, WheelMost: c.WheelMost, BeltTurn: c.BeltTurn, ScrewLead: c.ScrewLead,
 	}
 }
 

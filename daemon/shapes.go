@@ -52,6 +52,7 @@ func stability(s analysis.Stability) api.Stability {
 	if s.Wander != nil {
 		out.Wander = measured(s.Wander.Between)
 	}
+	out.Ride = ride(s.Ride)
 	if f, failed := s.Failed(); failed {
 		out.Steady, out.Failed = false, f.ID
 	}
@@ -59,6 +60,21 @@ func stability(s analysis.Stability) api.Stability {
 		out.Steady = false // not measured is not steady
 	}
 	return out
+}
+
+func ride(r *analysis.Ride) *api.Ride {
+	if r == nil {
+		return nil
+	}
+	return &api.Ride{Touches: r.Touches, Off: r.Off, Low: r.Low, Again: r.Again, AgainOff: r.AgainOff, Suspect: r.Suspect,
+		Wanders: period(r.Wanders), Stays: period(r.Stays), Says: r.Says()}
+}
+
+func period(p *analysis.Period) *api.Period {
+	if p == nil {
+		return nil
+	}
+	return &api.Period{Length: measured(&p.Length), Amplitude: finite(p.Amplitude), FalseAlarm: finite(p.FalseAlarm), Rows: p.Rows, Name: p.Name, Held: p.Held}
 }
 
 func profile(p *analysis.Profile) *api.Profile {

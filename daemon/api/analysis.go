@@ -30,9 +30,43 @@ type Stability struct {
 	PlayX      *Measured `json:"play_x"`
 	PlayY      *Measured `json:"play_y"`
 	Wander     *Measured `json:"wander"`
-	Steady     bool      `json:"steady"`
+	// Ride is what the survey tells of the carriage's ride; nil without a survey
+	// that is dense enough.
+	Ride   *Ride `json:"ride"`
+	Steady bool  `json:"steady"`
 	// Failed is the finding of the first gate that failed.
 	Failed string `json:"failed,omitempty"`
+}
+
+// Ride is whether touches of the survey fit with each other and with the row that
+// was passed, and the periods that stand out of chance.
+type Ride struct {
+	Touches int `json:"touches"`
+	// Off lie off their neighbours, Low of them below.
+	Off int `json:"off"`
+	Low int `json:"low"`
+	// Again stand on the row that the repeat test passed; AgainOff of them are
+	// found at another height.
+	Again    int  `json:"again"`
+	AgainOff int  `json:"again_off"`
+	Suspect  bool `json:"suspect"`
+	// Wanders differs from row to row and pass to pass, Stays does not.
+	Wanders *Period `json:"wanders"`
+	Stays   *Period `json:"stays"`
+	// Says is all of it in words; empty where nothing stands out.
+	Says string `json:"says"`
+}
+
+// Period is a period along X that stands out of chance.
+type Period struct {
+	Length     *Measured `json:"length"`
+	Amplitude  float64   `json:"amplitude"`
+	FalseAlarm float64   `json:"false_alarm"`
+	Rows       int       `json:"rows"`
+	// Name is wheel, belt, screw, or empty.
+	Name string `json:"name"`
+	// Held is the agreement of the passes about its phase, 0..1; nil unknown.
+	Held *float64 `json:"held"`
 }
 
 // Profile is the left-to-right shape of the map with its evidence.

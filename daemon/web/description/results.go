@@ -24,9 +24,9 @@ func resultShapes() m {
 	numbers := list(m{"type": "number"}, "")
 	stability := object(m{
 		"scatter": measured, "first_touch": measured, "drift_rate": measured, "drift_model": text(""),
-		"play_x": measured, "play_y": measured, "wander": measured,
+		"play_x": measured, "play_y": measured, "wander": measured, "ride": orNull(ref("Ride")),
 		"steady": boolean("every gate passed"), "failed": text("the finding of the first gate that failed"),
-	}, "scatter", "first_touch", "drift_rate", "play_x", "play_y", "wander", "steady")
+	}, "scatter", "first_touch", "drift_rate", "play_x", "play_y", "wander", "ride", "steady")
 	profile := all(m{
 		"x": numbers, "effect": numbers, "u": numbers, "front": numbers, "back": numbers,
 		"repeats": number("share of the map's shape that repeats from front to back"), "unit": text(""),
@@ -53,6 +53,17 @@ func resultShapes() m {
 				"value": measured, "text": text("what is told, or why it is not"), "next": text("what would tell it"),
 			}), "what can be told with which way of seeing"),
 		}, "stability", "profile", "share", "model", "level", "largest_gap", "findings"),
+		"Ride": all(m{
+			"touches": count("touches of the survey that were judged"), "off": count("of them off their neighbours"), "low": count("of those below"),
+			"again": count("touches on the row that the repeat test passed"), "again_off": count("of them at another height"),
+			"suspect": boolean("touches do not fit with each other, and whether bed or carriage does it is not proven"),
+			"wanders": orNull(ref("Period")), "stays": orNull(ref("Period")), "says": text("all of it in words"),
+		}),
+		"Period": all(m{
+			"length": ref("Measured"), "amplitude": number("mm"), "false_alarm": number("probability that chance alone gives it"),
+			"rows": count("rows and passes that tell it"), "name": text("wheel, belt, screw or nothing"),
+			"held": orNull(number("agreement of the passes about its phase, 0..1")),
+		}),
 		"Finding": all(m{"id": text(""), "sentence": text(""), "evidence": text(""), "doubt": text(""), "next": text("what to do")}),
 		"Gap": m{"oneOf": l{
 			all(m{"gap": number("mm; + = the nozzle is too high"), "u95": number("95 % half width, mm")}),
