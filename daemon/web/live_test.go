@@ -224,3 +224,40 @@ func TestTargets(t *testing.T) {
 		s.Close()
 	}
 }
+
+// A window that nobody looks at holds no line; when it is looked at again, it
+// shows what came meanwhile.
+func TestHiddenWindowHoldsNoLine(t *testing.T) {
+	ctx := browser(t)
+	d := webtest.Scene("survey")
+	h := handler(d)
+	var streams atomic.Int64
+	s := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if strings.HasSuffix(r.URL.Path, "/events") {
+			streams.Add(1)
+			defer streams.Add(-1)
+		}
+		h.ServeHTTP(w, r)
+	}))
+	t.Cleanup(func() { s.CloseClientConnections(); s.Close() })
+	open(t, ctx, s.URL+"/run/r1")
+	hide := func(hidden string) {
+		do(t, ctx, `Object.defineProperty(document, 'hidden', {value: `+hidden+`, configurable: true}); document.dispatchEvent(new Event('visibilitychange'))`)
+	}
+	wait := func(n int64) {
+		t.Helper()
+		for streams.Load() != n {
+			if t.Context().Err() != nil {
+				t.Fatalf("%d streams, want %d", streams.Load(), n)
+			}
+			_ = eval[bool](t, ctx, `true`) // a round trip; the test's own time-out ends it
+		}
+	}
+	wait(1)
+	hide("true")
+	wait(0)
+	d.Change(func(s *webtest.Show) { s.Runs[0].Progress.Done, s.Runs[0].Number = 99, 900 })
+	hide("false")
+	until(t, ctx, says+`'99 of 175')`)
+	wait(1)
+}

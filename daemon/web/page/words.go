@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"abbed/daemon/api"
+	"abbed/probe/record"
 )
 
 // words are what templates say numbers and moments with.
@@ -18,7 +19,7 @@ var words = template.FuncMap{
 	"linkword": func(l api.Link) string { return linkWords[l] }, "appliedword": func(a api.AppliedState) string { return appliedWords[a] },
 	"zone":  func() string { return time.Now().Format("UTC-07:00") },
 	"clock": func(t time.Time) string { return t.Local().Format("15:04") },
-	"fix":   fixed, "um": micrometres, "sign": sign, "sum": func(a, b float64) float64 { return a + b },
+	"fix":   fixed, "step": stepWords, "owed": owedWords, "um": micrometres, "sign": sign, "sum": func(a, b float64) float64 { return a + b },
 }
 
 // The space between number and unit does not break.
@@ -122,4 +123,32 @@ func stateWords(s api.State) string {
 	default:
 		return "failed"
 	}
+}
+
+// stepWords names a step as the overview does.
+func stepWords(name string) string {
+	for _, c := range choices(api.Printer{}) {
+		if c.Name == name {
+			return c.Label
+		}
+	}
+	if name == "prove" {
+		return "Prove"
+	}
+	return name
+}
+
+// owedWords names what a run switched off.
+func owedWords(owed []string) string {
+	var out []string
+	for _, o := range owed {
+		if w, known := map[string]string{
+			string(record.SwitchLevelling): "the stored levelling", string(record.SwitchLimits): "the travel limits", string(record.SwitchIdle): "the idle switch-off of the motors",
+			string(record.SwitchHeaters): "the heaters",
+		}[o]; known {
+			o = w
+		}
+		out = append(out, o)
+	}
+	return strings.Join(out, ", ")
 }

@@ -141,7 +141,11 @@
   function put(html, ours) {
     const doc = new DOMParser().parseFromString(html, 'text/html');
     const key = focusKey();
-    for (const part of document.querySelectorAll('[data-part]')) {
+    document.addEventListener('visibilitychange', () => {
+    if (document.hidden) attend(document.body.dataset);
+    else refresh();
+  });
+  for (const part of document.querySelectorAll('[data-part]')) {
       const name = part.dataset.part;
       const fresh = doc.querySelector('[data-part="' + name + '"]');
       if (!fresh || came.get(part) === fresh.outerHTML) continue;
@@ -176,6 +180,7 @@
   function gone() {
     if (!lost) say('No connection since ' + new Date().toLocaleTimeString() + '. What you see is old; trying again.');
     lost = true;
+    leave(); // opened again once something is answered
     // What might arrive late must not move anything: the buttons rest.
     for (const b of document.querySelectorAll('button[name=press]')) {
       b.disabled = true;
@@ -185,17 +190,24 @@
     timer = setTimeout(refresh, 1500);
   }
 
-  // attend follows what the screen says that it follows.
+  function leave() {
+    if (stream) stream.close();
+    stream = null;
+  }
+
+  // attend follows what the screen says that it follows. A browser has few
+  // lines to one host, which all its windows share: one that nobody looks at
+  // takes none.
   function attend(data) {
     clearTimeout(timer);
+    if (document.hidden) return leave();
     if (data.events && !stream) {
       stream = new EventSource(data.events);
       stream.onmessage = refresh;
       stream.onopen = () => { if (lost) refresh(); };
       stream.onerror = gone;
-    } else if (!data.events && stream) {
-      stream.close();
-      stream = null;
+    } else if (!data.events) {
+      leave();
     }
     if (data.poll) timer = setTimeout(refresh, 1000 * data.poll);
   }
@@ -226,6 +238,7 @@
     const said = form.querySelector('[data-said]');
     if (form.dataset.busy) return;
     form.dataset.busy = 'yes';
+    leave(); // no line of ours stands in its way
     for (let n = 1; ; n++) {
       said.textContent = 'Asking the printer to stop' + (n > 1 ? ', attempt ' + n : '') + '. If it does not stop, use the power switch.';
       try {
