@@ -178,6 +178,20 @@ func (g *Gap) rise(x0, x1, row float64) Measured {
 	return measured(k*b+bent.Value, math.Hypot(k*u, bent.U), math.Max(dof, 1), "mm")
 }
 
+// Rise is Rates without the candidates that have no slope, for comparisons: see
+// rise. Nil where Rates is.
+func (v Verdict) Rise(l record.Lever) Rates {
+	r := v.Rates(l)
+	for at, arm := range map[**Measured]float64{&r.Twist: -l.Y, &r.Pitch: l.X} {
+		if *at != nil {
+			a := v.Gap.Area
+			m := v.Gap.rise(a.X0, a.X1, a.Middle().V).times(1/(arm*a.W()), "rad/mm")
+			*at = &m
+		}
+	}
+	return r
+}
+
 func anyTerm(term) bool { return true }
 
 // angles compares twist and pitch over the width that both gauged.

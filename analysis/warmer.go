@@ -48,9 +48,9 @@ const (
 // hotter is from how many K on two runs are cold against hot.
 const hotter = 10
 
-// warmth returns the mean temperatures of a run: of the readings at the gauging
+// WarmthOf returns the mean temperatures of a run: of the readings at the gauging
 // if there are any, else of all. ok is false if the printer never said them.
-func warmth(run record.Run) (w record.Warmth, ok bool) {
+func WarmthOf(run record.Run) (w record.Warmth, ok bool) {
 	var of []record.Warmth
 	for _, x := range run.Warmth {
 		if x.Step == record.StepGauging {
@@ -73,8 +73,8 @@ func warmth(run record.Run) (w record.Warmth, ok bool) {
 
 // heat compares the temperatures.
 func (c *Comparison) heat(before, after record.Run) {
-	a, okA := warmth(before)
-	b, okB := warmth(after)
+	a, okA := WarmthOf(before)
+	b, okB := WarmthOf(after)
 	if !okA || !okB {
 		c.not("The temperatures cannot be compared: a run does not know its own.")
 		return

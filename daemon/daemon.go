@@ -78,7 +78,8 @@ type Daemon struct {
 	kept     status.Kept
 	told     told
 	inPrint  inPrint
-	share    *float64 // of the host, in the latest run
+	chapters map[string]chapter // of the history, by run
+	share    *float64           // of the host, in the latest run
 	calendar calendar
 	// reapplyRefused counts the refusals of a re-apply by their code.
 	reapplyRefused map[string]uint64

@@ -2,7 +2,6 @@ package daemon
 
 import (
 	"fmt"
-	"math"
 	"time"
 
 	"abbed/analysis"
@@ -64,7 +63,7 @@ func (d *Daemon) learnTwist(run record.Run) {
 	if err != nil || run.Setup.Printer.ID != was.run.Setup.Printer.ID {
 		return
 	}
-	why := moved(was.verdict.Gap, d.judge(run).verdict.Gap, d.placesOf(a), d.owner().Judged().Tolerance)
+	why := moved(was, d.judge(run))
 	if why == "" {
 		return
 	}
@@ -72,43 +71,14 @@ func (d *Daemon) learnTwist(run record.Run) {
 	d.saveApplied(a)
 }
 
-// placesOf returns where the nodes of a correction are.
-func (d *Daemon) placesOf(a store.Applied) []record.Place {
-	t, _, err := d.table(d.base, a.Digest)
-	if err != nil {
-		d.log.Error("the table in force cannot be read", "err", err)
-	}
-	var out []record.Place
-	for _, n := range t.Nodes {
-		out = append(out, n.Place)
-	}
-	return out
-}
-
-// moved returns where two measured gap errors differ most beyond their combined
-// doubt, sqrt(u95a^2 + u95b^2), and by more than half of the tolerance: less
-// than that no first layer shows. It is "" if they do not, or where only one
-// of them was measured.
-func moved(was, is *analysis.Gap, places []record.Place, tolerance float64) string {
-	if was == nil || is == nil {
+// moved says where the gap error changed most between two runs: beyond the doubt of
+// all places together, and by more than half of the tolerance, since less than
+// that no first layer shows (analysis.Compare). It is "" if nothing did, or where
+// the runs cannot be compared.
+func moved(was, is judged) string {
+	c, why := analysis.Compare(analysis.Judged{Run: was.run, Verdict: was.verdict}, analysis.Judged{Run: is.run, Verdict: is.verdict})
+	if why != nil || c.Most == nil {
 		return ""
 	}
-	var worst, most float64
-	var at record.Place
-	for _, p := range places {
-		g, gu, why := was.At(p)
-		h, hu, also := is.At(p)
-		if why != nil || also != nil {
-			continue
-		}
-		by := h - g
-		beyond := math.Abs(by) - math.Hypot(gu, hu)
-		if beyond > 0 && math.Abs(by) > tolerance/2 && beyond > worst {
-			worst, most, at = beyond, by, p
-		}
-	}
-	if worst == 0 {
-		return ""
-	}
-	return fmt.Sprintf("a newer run finds the gap error at %s another by %+.3f mm, which is beyond the doubt of both: the head tilts otherwise now", at, most)
+	return fmt.Sprintf("a newer run finds the gap error at %s another by %+.3f \u00b1 %.3f mm, which is beyond the doubt of both: the head tilts otherwise now", c.Most.Place, c.Most.By, c.Most.U95)
 }

@@ -17,6 +17,7 @@ func Analysis(run record.Run, v analysis.Verdict) api.Analysis {
 	if len(v.Model.Candidates) > 0 {
 		out.Model = model(v.Model, run)
 	}
+	out.Wedge = wedge(run, v)
 	if v.Gap != nil {
 		out.Largest = largest(v, run)
 	}

@@ -30,7 +30,7 @@ type caller struct {
 func askCommands() []*cobra.Command {
 	return []*cobra.Command{
 		ask("status", "Say where printer, run and correction stand", cobra.NoArgs, tellStatus),
-		measureCommand(), confirmCommand(),
+		measureCommand(), confirmCommand(), historyCommand(), compareCommand(), whatIfCommand(),
 		ask("stop", "Send the stop request at once; it is no emergency stop", cobra.NoArgs, stop),
 		ask("report [RUN]", "Say what a run found (the latest if none is named)", cobra.MaximumNArgs(1), report),
 		ask("table [RUN]", "Print the correction table of a run as CSV", cobra.MaximumNArgs(1), table),

@@ -79,6 +79,12 @@ func (o *outcome) tell(w io.Writer) {
 	for _, f := range o.analysis.Findings {
 		fmt.Fprintf(w, "%s: %s\n  evidence: %s\n  doubt: %s\n  next: %s\n", f.ID, f.Sentence, f.Evidence, f.Doubt, f.Next)
 	}
+	if x := o.analysis.Wedge; x != nil {
+		fmt.Fprintf(w, "wedge: %s\n  next: %s\n", x.Sentence, x.Next)
+	}
+	if l := o.analysis.Level; l != nil {
+		fmt.Fprintf(w, "level: the Z offset is too high by %s\n", withDoubt(*l))
+	}
 	switch {
 	case o.table.Digest != nil:
 		fmt.Fprintf(w, "table: %d nodes, largest correction %.3f mm, steepest %.3f mm per 100 mm, largest doubt (95 %%) %.3f mm\n",

@@ -126,6 +126,8 @@ type Analysis struct {
 	Level    *Measured `json:"level"`
 	Largest  *Measured `json:"largest_gap"`
 	Findings []Finding `json:"findings"`
+	// Wedge is the five-minute answer of a run without a survey.
+	Wedge *Wedge `json:"wedge,omitempty"`
 	// Tells is what can be told with which way of seeing.
 	Tells []Tell `json:"tells,omitempty"`
 }

@@ -29,6 +29,7 @@ type Desk interface {
 	Analysis(id string) (Analysis, error)
 	Gap(id string, a AskGap) ([]Gap, error)
 	Table(id string) (Table, error)
+	Looker
 
 	SignOff(ctx context.Context, digest string, s SignOff) (SignedOff, error)
 	Apply(ctx context.Context, digest string, a Apply, by string) error

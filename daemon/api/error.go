@@ -71,6 +71,7 @@ var Codes = map[string]string{
 	"unknown-prompt":    "the run does not ask this",
 	"token-bad":         "the sign-off token is wrong, used, expired or for another table",
 	"table-refused":     "no table is offered; refused says why",
+	"not-comparable":    "runs of two printers, which cannot be compared",
 	"applied-busy":      "an apply, undo or its verification is going on",
 	"owed":              "something that a run switched off is not put back yet",
 	"foreign-use":       "the printer is in use by somebody else: a print, heat or motion that is not ours",

@@ -51,13 +51,13 @@ func TestEveryAnswerInEveryState(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			d := webtest.Scene(name)
 			h := handler(d)
-			for _, path := range []string{"/api/v1/printer", "/api/v1/runs", "/api/v1/runs/nobody", "/api/v1/applied", "/api/v1/check", "/api/v1/room", "/api/openapi.json"} {
+			for _, path := range []string{"/api/v1/printer", "/api/v1/runs", "/api/v1/runs/nobody", "/api/v1/applied", "/api/v1/check", "/api/v1/room", "/api/v1/history", "/api/openapi.json"} {
 				ask(t, h, "GET", path, "")
 			}
 			runs, _ := d.Runs()
 			for _, r := range runs {
 				base := "/api/v1/runs/" + r.ID
-				for _, below := range []string{"", "/record", "/analysis", "/table"} {
+				for _, below := range []string{"", "/record", "/analysis", "/table", "/since/" + r.ID, "/since/nobody", "/levers?lever=0,22&lever=-10,5&within=-5,10,5,40", "/levers?lever=1", "/levers?within=5,5,1,1"} {
 					ask(t, h, "GET", base+below, "")
 				}
 				ask(t, h, "POST", base+"/gap", `{"points":[[117.5,117.5],[190,20],[400,0]]}`)

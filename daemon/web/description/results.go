@@ -47,6 +47,7 @@ func resultShapes() m {
 			"stability": stability, "profile": orNull(profile), "share": measured, "share_why": text("why there is no share"),
 			"model": orNull(model), "level": measured, "largest_gap": measured,
 			"findings": list(ref("Finding"), "the first weighs most"),
+			"wedge":    describe("of a run without a survey", m{"allOf": l{ref("Wedge")}}),
 			"tells": list(all(m{
 				"what": text("names the quantity"), "says": text("the quantity in words"),
 				"by":    list(m{"type": "string"}, "the steps that told it in this run; empty: it is not told"),

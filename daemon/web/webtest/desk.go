@@ -20,6 +20,10 @@ type Show struct {
 	Analyses map[string]api.Analysis
 	Tables   map[string]api.Table
 	Applied  api.Applied
+	// Compared, Past and Levers are answered to whoever asks.
+	Compared api.Comparison
+	Past     api.History
+	Levers   api.Levers
 	Check    api.Check
 	Room     []api.Neighbour
 	// Gap is the true gap error of every run; nil: not known.
@@ -181,6 +185,26 @@ func (d *Desk) Gap(id string, a api.AskGap) ([]api.Gap, error) {
 }
 
 func (d *Desk) Table(id string) (api.Table, error) { return find(d, "Table", id, d.look().Tables) }
+
+// Compare answers for two runs that are shown.
+func (d *Desk) Compare(before, after string) (api.Comparison, error) {
+	for _, id := range []string{before, after} {
+		if _, err := d.Run(id); err != nil {
+			return api.Comparison{}, err
+		}
+	}
+	return d.look().Compared, d.refused("Compare")
+}
+
+func (d *Desk) History() (api.History, error) { return d.look().Past, d.refused("History") }
+
+func (d *Desk) Levers(id string, a api.AskLevers) (api.Levers, error) {
+	d.note("Levers", id, a)
+	if _, err := d.Run(id); err != nil {
+		return api.Levers{}, err
+	}
+	return d.look().Levers, d.refused("Levers")
+}
 
 func (d *Desk) SignOff(_ context.Context, digest string, s api.SignOff) (api.SignedOff, error) {
 	return api.SignedOff{Token: fmt.Sprintf("token-for-%s", digest), Expires: time.Unix(600, 0)}, d.do("SignOff", digest, s)

@@ -168,6 +168,7 @@ func base() Show {
 			Steps:        steps,
 		},
 		Applied: api.Applied{State: api.NoneApplied, Sentence: "No correction of ours stands in the printer."},
+		Past:    past(), Compared: compared(), Levers: levers(),
 	}
 }
 

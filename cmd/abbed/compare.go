@@ -1,0 +1,121 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"abbed/analysis"
+	"abbed/daemon"
+	"abbed/daemon/api"
+	"abbed/daemon/client"
+	"abbed/probe/record"
+)
+
+func compareCommand() *cobra.Command {
+	c := ask("compare EARLIER LATER", "Say what changed between two runs, with its doubt: after a repair, or cold against hot", cobra.ExactArgs(2), compare)
+	c.Long = `EARLIER and LATER are ids of runs of the daemon, or two records as files (GET
+runs/{id}/record). Twist or pitch, scatter, play, level, the gap error at places that
+both gauged around, and the findings are compared, each with its 95 % interval; what
+cannot be compared is said. Where both runs know how warm they were, so is that.`
+	return c
+}
+
+func compare(c *cobra.Command, a *client.Client, k caller, args []string) error {
+	x, err := comparison(c, a, args)
+	if err != nil {
+		return err
+	}
+	if k.json {
+		return writeJSON(c.OutOrStdout(), x)
+	}
+	tellComparison(c.OutOrStdout(), x)
+	return nil
+}
+
+func comparison(c *cobra.Command, a *client.Client, args []string) (api.Comparison, error) {
+	if !isFile(args[0]) && !isFile(args[1]) {
+		return a.Compare(c.Context(), args[0], args[1])
+	}
+	var both [2]analysis.Judged
+	for i, name := range args {
+		run, err := recordOf(c, a, name)
+		if err != nil {
+			return api.Comparison{}, fmt.Errorf("compare: %w", err)
+		}
+		both[i] = analysis.Judged{Run: run, Verdict: analysis.Judge(run)}
+	}
+	return daemon.Compared(both[0], both[1])
+}
+
+func isFile(name string) bool {
+	_, err := os.Stat(name)
+	return name == "-" || err == nil
+}
+
+// recordOf reads a record: from a file, or that of a run of the daemon.
+func recordOf(c *cobra.Command, a *client.Client, name string) (record.Run, error) {
+	var b []byte
+	var err error
+	if isFile(name) {
+		b, err = readAll(name, c.InOrStdin())
+	} else if b, err = a.Record(c.Context(), name); err != nil {
+		var refused *api.Error
+		if errors.As(err, &refused) {
+			return record.Run{}, err
+		}
+		err = fmt.Errorf("%s is no file here, and as a run: %w", name, err)
+	}
+	if err != nil {
+		return record.Run{}, err
+	}
+	run, err := readRecord(b)
+	if err == nil {
+		err = record.CheckVersion(run)
+	}
+	if err != nil {
+		return run, usage(fmt.Errorf("%s: %w; is it the whole record of a run?", name, err))
+	}
+	return run, nil
+}
+
+func tellComparison(w io.Writer, x api.Comparison) {
+	fmt.Fprintln(w, x.Sentence)
+	for _, c := range x.Changes {
+		fmt.Fprintln(w, " ", c.Sentence)
+	}
+	for _, p := range x.Places {
+		mark := ""
+		if p.Beyond {
+			mark = "  beyond the doubt"
+		}
+		fmt.Fprintf(w, "  gap error at x=%.0f y=%.0f: %+.3f ± %.3f, then %+.3f ± %.3f: by %+.3f ± %.3f mm%s\n", p.U, p.V, p.Before, p.U95Before, p.After, p.U95After, p.By, p.U95, mark)
+	}
+	for _, l := range []struct {
+		when string
+		p    *api.PlaceGap
+	}{{"the earlier", x.LeftBefore}, {"the later", x.LeftAfter}} {
+		if l.p != nil {
+			fmt.Fprintf(w, "  with the correction in force in %s run %+.3f ± %.3f mm are left, at x=%.0f y=%.0f\n", l.when, l.p.Gap, l.p.U95, l.p.U, l.p.V)
+		}
+	}
+	for _, f := range []struct {
+		name string
+		ids  []string
+	}{{"gone", x.Gone}, {"still there", x.Stay}, {"new", x.Come}} {
+		if len(f.ids) > 0 {
+			fmt.Fprintf(w, "  findings %s: %s\n", f.name, strings.Join(f.ids, ", "))
+		}
+	}
+	if x.Heat != nil {
+		fmt.Fprintln(w, " ", x.Heat.Text)
+	}
+	for _, n := range x.Not {
+		fmt.Fprintln(w, "  not compared:", n)
+	}
+	fmt.Fprintln(w, "Intervals are 95 %. A place counts as changed beyond the doubt of all places together.")
+}

@@ -1,0 +1,62 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"abbed/daemon/api"
+	"abbed/daemon/client"
+)
+
+func historyCommand() *cobra.Command {
+	return ask("history", "Say what the runs of this printer tell of its head, and whether it changed beyond the doubt", cobra.NoArgs,
+		func(c *cobra.Command, a *client.Client, k caller, _ []string) error {
+			h, err := a.History(c.Context())
+			if err != nil {
+				return err
+			}
+			if k.json {
+				return writeJSON(c.OutOrStdout(), h)
+			}
+			tellHistory(c.OutOrStdout(), h)
+			return nil
+		})
+}
+
+func tellHistory(w io.Writer, h api.History) {
+	fmt.Fprintln(w, h.Sentence)
+	for _, e := range h.Runs {
+		fmt.Fprintf(w, "%s  %s", e.Began.Local().Format("2006-01-02 15:04"), e.Run)
+		for _, x := range []struct {
+			name string
+			m    *api.Measured
+		}{{"twist", e.Twist}, {"pitch", e.Pitch}, {"largest gap error", e.Largest}} {
+			if x.m != nil {
+				fmt.Fprintf(w, "  %s %s", x.name, withDoubt(*x.m))
+			}
+		}
+		if e.Bed != nil {
+			fmt.Fprintf(w, "  bed %.0f C", *e.Bed)
+		}
+		switch {
+		case e.Change == nil:
+			fmt.Fprintf(w, "  (%s)\n", e.Why)
+		case e.Change.Beyond:
+			fmt.Fprintf(w, "  CHANGED by %s since the run before\n", withDoubt(e.Change.By))
+		default:
+			fmt.Fprintf(w, "  no change seen (by %s)\n", withDoubt(e.Change.By))
+		}
+	}
+}
+
+// withDoubt writes a measured value with its half width.
+func withDoubt(m api.Measured) string {
+	digits := 3
+	if m.Unit != "mm" {
+		digits = 2
+	}
+	return strings.TrimSpace(fmt.Sprintf("%+.*f ± %.*f %s", digits, m.Value, digits, (m.Hi95-m.Lo95)/2, m.Unit))
+}

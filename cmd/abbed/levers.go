@@ -1,0 +1,67 @@
+package main
+
+import (
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"abbed/analysis"
+	"abbed/daemon"
+	"abbed/daemon/api"
+	"abbed/daemon/client"
+	"abbed/daemon/web"
+)
+
+func whatIfCommand() *cobra.Command {
+	var levers []string
+	var within string
+	c := ask("what-if RECORD|RUN", "Foretell the gap error with the probe mounted elsewhere, before anyone drills holes", cobra.ExactArgs(1),
+		func(c *cobra.Command, a *client.Client, k caller, args []string) error {
+			asked, err := web.AskedLevers(levers, within)
+			if err != nil {
+				return usage(err)
+			}
+			x, err := foretold(c, a, args[0], asked)
+			if err != nil {
+				return err
+			}
+			if k.json {
+				return writeJSON(c.OutOrStdout(), x)
+			}
+			tellLevers(c.OutOrStdout(), x)
+			return nil
+		})
+	c.Long = `RECORD is the record of a run (a file, "-" for standard input); anything else is the
+id of a run of the daemon. One lever tells one angle: with a probe beside the nozzle
+along Y the roll of the head, along X its pitch and the beam's straightness together,
+so that only levers on the line of the run's own can be foretold. What cannot is
+refused, with what to measure.`
+	f := c.Flags()
+	f.StringArrayVar(&levers, "lever", nil, "another lever, x,y from nozzle to probe, mm; once for each")
+	f.StringVar(&within, "within", "", "x0,y0,x1,y1: where the probe could be mounted, mm from the nozzle; the best place in it is looked for")
+	return c
+}
+
+func foretold(c *cobra.Command, a *client.Client, name string, asked api.AskLevers) (api.Levers, error) {
+	if !isFile(name) {
+		return a.Levers(c.Context(), name, asked)
+	}
+	run, err := recordOf(c, a, name)
+	if err != nil {
+		return api.Levers{}, fmt.Errorf("what-if: %w", err)
+	}
+	return daemon.Foretold(run, analysis.Judge(run), asked), nil
+}
+
+func tellLevers(w io.Writer, x api.Levers) {
+	fmt.Fprintln(w, x.Sentence)
+	for _, l := range x.Levers {
+		if r := l.Refused; r != nil {
+			fmt.Fprintf(w, "lever x=%.1f y=%.1f: not foretold (%s): %s\n    %s\n", l.Lever.X, l.Lever.Y, r.Code, r.Text, r.Hint)
+			continue
+		}
+		fmt.Fprintf(w, "lever x=%.1f y=%.1f: at most %+.3f ± %.3f mm, at x=%.0f y=%.0f\n", l.Lever.X, l.Lever.Y, l.Largest.Gap, l.Largest.U95, l.Largest.U, l.Largest.V)
+	}
+	fmt.Fprintln(w, "Against the zero place, inside the gauged area, 95 %. It is foretold, not measured: gauge again once the probe is there.")
+}
