@@ -63,7 +63,7 @@ func TestRoomOfTwo(t *testing.T) {
 		}
 		page, err := io.ReadAll(r.Body)
 		_ = r.Body.Close()
-		for _, want := range []string{">left</a>", ">right</a>", "To do: confirm the run that waits"} {
+		for _, want := range []string{">To left</a>", ">To right</a>", "To do: confirm the run that waits"} {
 			if err != nil || !strings.Contains(string(page), want) {
 				t.Errorf("the page does not show %q", want)
 			}
