@@ -76,7 +76,7 @@ func TestOrder(t *testing.T) {
 // Each field arrives from each source: a text that is not its default.
 func TestEveryFieldFromEverySource(t *testing.T) {
 	values := map[string]string{ // key: as text
-		"name": "left", "room": "/run/abbed", "check.every": "168h", "check.window": "mon-fri 08:00-18:00", "check.begins": "begin", "check.columns": "7", "check.rows": "3",
+		"name": "left", "room": "/run/abbed", "check.every": "168h", "check.window": "mon-fri 08:00-18:00", "check.begins": "begin", "check.heat": "true", "check.columns": "7", "check.rows": "3",
 		"port": "/dev/ttyACM0", "baud": "250000", "dtr": "off", "hold": "always", "before": "true", "after": "exit 1", "command_limit": "20s", "listen": "localhost:9000", "state": "/s", "socket": "/run/abbed/abbed.sock", "socket_group": "buttons",
 		"access.beyond": "true", "access.hosts": "printer.example, 192.0.2.4:8077", "access.certificate": "/c.pem", "access.key": "/k.pem", "access.plain": "true",
 		"access.proxies": "192.0.2.7", "access.scrapers": "198.51.100.0/24, ::1", "access.scrape_token": "/t",

@@ -187,9 +187,11 @@ type Check struct {
 	Window string `mapstructure:"window"`
 	Begins string `mapstructure:"begins"`
 	// Below is how hot nozzle and bed may be, degrees C; 0: any heat will do.
-	Below   float64 `mapstructure:"below"`
-	Columns int     `mapstructure:"columns"`
-	Rows    int     `mapstructure:"rows"`
+	Below float64 `mapstructure:"below"`
+	// Heat has the check heat up first, to Settings.Heat.
+	Heat    bool `mapstructure:"heat"`
+	Columns int  `mapstructure:"columns"`
+	Rows    int  `mapstructure:"rows"`
 }
 
 // Criteria are the thresholds by which a run is judged, as people say them:

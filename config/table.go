@@ -128,6 +128,8 @@ var table = []Field{
 		at: func(s *Settings) any { return &s.Check.Begins }},
 	{Key: "check.below", Use: "hottest that nozzle and bed may be when it is asked for, degrees C; 0: any heat will do", Price: "checks at different heats differ by the heat", Lo: 0, Hi: 150, Unit: "degrees C",
 		at: func(s *Settings) any { return &s.Check.Below }},
+	{Key: "check.heat", Use: "the check heats to heat.nozzle and heat.bed first, as a print would; false measures the machine cold", Price: "nozzle and bed burn: a check that heats always waits for a person, who confirms that too",
+		at: func(s *Settings) any { return &s.Check.Heat }},
 	{Key: "check.columns", Use: "touches along X in each row of the check's survey", Price: "about 4 s each per row", Lo: 3, Hi: 25,
 		at: func(s *Settings) any { return &s.Check.Columns }},
 	{Key: "check.rows", Use: "rows of the check's survey", Price: "about 4 s for each of their columns", Lo: 2, Hi: 9,

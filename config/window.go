@@ -102,6 +102,9 @@ func (c *check) calendar(s Settings) {
 	if s.Check.Every != 0 && s.Check.Every < time.Hour {
 		c.fault("check.every", s.Check.Every, "needs an hour at least, or 0s for never")
 	}
+	if s.Check.Heat && s.Heat.Nozzle == 0 && s.Heat.Bed == 0 {
+		c.fault("check.heat", s.Check.Heat, "needs heat.nozzle or heat.bed: to which temperature?")
+	}
 	if s.Check.Begins != CheckBegins {
 		return
 	}

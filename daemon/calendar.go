@@ -128,8 +128,12 @@ func (d *Daemon) askForCheck(ctx context.Context, now time.Time) error {
 	if err != nil {
 		return err
 	}
-	begin := held && s.Check.Begins == config.CheckBegins && s.Check.Window != ""
-	run, err := d.start(api.NewRun{Steps: d.doableOf(quickCheck), Attended: begin, Quick: true}, fromCalendar)
+	begin := held && s.Check.Begins == config.CheckBegins && s.Check.Window != "" && !s.Check.Heat
+	n := api.NewRun{Steps: d.doableOf(quickCheck), Attended: begin, Quick: true}
+	if s.Check.Heat {
+		n.Heat = &api.Heat{} // to what the owner has set
+	}
+	run, err := d.start(n, fromCalendar)
 	if err != nil {
 		return err
 	}

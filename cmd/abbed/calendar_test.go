@@ -7,6 +7,7 @@ import (
 	"io"
 	"math/rand/v2"
 	"net"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -186,11 +187,14 @@ func TestCalendarWaits(t *testing.T) {
 		deny   error
 		state  api.State // of the run; "": none
 		waits  string
+		hot    bool // one caution more: of what burns
 	}{
 		"allowed":              {change: begin, state: api.Running},
 		"outside its window":   {change: func(s *config.Settings) { begin(s); s.Check.Window = "03:00-04:00" }, waits: "check.window"},
 		"hot":                  {change: begin, before: tellIt("M140 S90"), waits: "heat"},
 		"not allowed":          {change: func(s *config.Settings) { weekly(s); s.Check.Begins = config.CheckBegins }, state: api.AwaitingConfirmation},
+		"as hot as set":        {change: func(s *config.Settings) { weekly(s); s.Check.Heat, s.Heat.Bed = true, 60 }, state: api.AwaitingConfirmation, hot: true},
+		"hot by itself":        {change: func(s *config.Settings) { begin(s); s.Check.Heat, s.Heat.Bed = true, 60 }, state: api.AwaitingConfirmation, hot: true},
 		"no calendar":          {change: func(s *config.Settings) { s.Check.Every = 0 }},
 		"another has it":       {change: begin, deny: &port.TakenError{Device: "/dev/x", Holder: port.Holder{PID: 4711, Name: "other"}}, waits: "other"},
 		"port is given back":   {change: func(s *config.Settings) { begin(s); s.Hold = config.HoldRun }, state: api.AwaitingConfirmation},
@@ -219,6 +223,12 @@ func TestCalendarWaits(t *testing.T) {
 				rs, check := runsOf(t, w), checkOf(t, w)
 				if (len(rs) > 0) != (c.state != "") || len(rs) > 0 && rs[0].State != c.state {
 					t.Errorf("runs %+v, want %q; %+v", rs, c.state, check)
+				}
+				if c.state == api.AwaitingConfirmation && len(rs) > 0 {
+					heats := slices.ContainsFunc(rs[0].Cautions, func(c api.Caution) bool { return c.ID == "heats" })
+					if heats != c.hot {
+						t.Errorf("cautions %+v", rs[0].Cautions)
+					}
 				}
 				if c.waits != "" && !strings.Contains(check.Waits, c.waits) {
 					t.Errorf("it waits: %q, want %q", check.Waits, c.waits)
