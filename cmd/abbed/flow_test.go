@@ -11,6 +11,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"abbed/config"
 	"abbed/daemon/access"
@@ -50,6 +51,7 @@ func openShop(t *testing.T, scenario string, change ...func(*config.Settings)) *
 	}
 	s.line = &flowLine{Listener: l}
 	settings := demoSettings(sc, path, l.Addr().String(), t.TempDir())
+	settings.Gauging.Idle = 30 * time.Minute // a browser is slow for a person who lives so fast
 	for _, c := range change {
 		c(&settings)
 	}

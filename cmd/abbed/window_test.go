@@ -79,6 +79,10 @@ func newWindow(t *testing.T, browser context.Context, s size, name string) *wind
 	if _, err := chromedp.Call(ctx, emulation.SetTouchEmulationEnabled, emulation.SetTouchEmulationEnabledParams{Enabled: s.w < 500}); err != nil {
 		t.Fatal(err)
 	}
+	// Another device is looked at, whichever window of this browser is in front.
+	if _, err := chromedp.Call(ctx, emulation.SetFocusEmulationEnabled, emulation.SetFocusEmulationEnabledParams{Enabled: true}); err != nil {
+		t.Fatal(err)
+	}
 	if err := chromedp.Listen(ctx, w.complaint); err != nil {
 		t.Fatal(err)
 	}
