@@ -16,6 +16,7 @@ import (
 
 	"abbed/config"
 	"abbed/daemon/api"
+	"abbed/daemon/client"
 	"abbed/gcode/bench"
 	"abbed/probe/record"
 )
@@ -369,7 +370,9 @@ func (c *faultCase) judge(o *outcome, phase string, a api.Applied) string {
 		if _, err := c.api.StartRun(c.ctx, "repeat"); err == nil {
 			c.t.Error("a run was accepted while a correction is unfinished")
 		}
-		if err := c.api.Resolve(c.ctx, "take-back"); err != nil {
+		// That the line died may be noticed only now: then it is tried again, as the
+		// refusal says.
+		if err := client.Patiently(c.ctx, func() error { return c.api.Resolve(c.ctx, "take-back") }); err != nil {
 			c.t.Errorf("take back: %v", err)
 		}
 		end := c.settledState()
@@ -641,7 +644,9 @@ func TestNeverKept(t *testing.T) {
 			t.Errorf("after a restart: %s %v", a.State, a.Error)
 		}
 		c.saidWhy(a.Error)
-		if err := c.api.Resolve(c.ctx, "take-back"); err != nil {
+		// That the line died may be noticed only now: then it is tried again, as the
+		// refusal says.
+		if err := client.Patiently(c.ctx, func() error { return c.api.Resolve(c.ctx, "take-back") }); err != nil {
 			t.Error(err)
 		}
 		if a = c.settledState(); a.State != api.PutBack {
