@@ -5,8 +5,10 @@
 // from the api.Desk (a view: plain sentences, numbers with units, pictures of
 // package picture), a template of screens/ lays it out, and a form posts to
 // /do/..., which asks the Desk and leads back. Screens: / (the printer and what
-// to do next), /run/{id} (the run in hand), /run/{id}/results, /run/{id}/review
-// (the table, node by node, and its sign-off), /applied, /runs, /printer.
+// to do next), /run/{id} (the run in hand), /run/{id}/results (the findings, and
+// below the first of them what can be done), /run/{id}/review (the table, node
+// by node, and its sign-off), /applied, /runs, /printer, /devices (which
+// browsers are let in; for whoever may do everything), /room.
 //
 // The stop request stands at the bottom of every screen.
 //
@@ -19,7 +21,9 @@
 // Every screen works under Content-Security-Policy: default-src 'self': no
 // script, style or handler stands within the HTML. static/abbed.js follows the
 // run's event stream and replaces those parts of the screen (data-part) that
-// changed and that nobody is typing in.
+// changed and that nobody is typing in; asks for a stop until it is answered;
+// lets the machine be moved over a live line only; shows the value of a picture
+// under a finger or by the arrow keys; and says moments in the reader's time.
 //
 // # Errors
 //

@@ -108,50 +108,6 @@ func ladderOf(s api.Spot) svg {
 		Alt: fmt.Sprintf("The nozzle is at %s; the blade should drag at %s; the floor is at %s.", mm(s.Z), mm(s.Predicted+s.Gauge), mm(s.Floor))}.SVG()
 }
 
-// tableFigure draws what a table adds.
-func tableFigure(t api.Table, rec record.Run) []figure {
-	if len(t.Nodes) == 0 {
-		return nil
-	}
-	var pts []picture.Point
-	b := picture.Bed{Bed: bedOf(rec), Signed: true, Reach: 0.03, Unit: "mm", Low: "lowers the nozzle", High: "raises the nozzle"}
-	lo, hi := math.Inf(1), math.Inf(-1)
-	for _, n := range t.Nodes {
-		pts = append(pts, picture.Point{U: n.U, V: n.V, Z: n.Add})
-		lo, hi = min(lo, n.Add), max(hi, n.Add)
-		b.Marks = append(b.Marks, picture.Mark{U: n.U, V: n.V, Tip: fmt.Sprintf("node %d, %d: add %s \u00b1%s", n.I, n.J, plus(n.Add), mm(n.U95))})
-	}
-	if !(b.Bed.X1 > b.Bed.X0) {
-		b.Bed = picture.Area{X0: t.Nodes[0].U, Y0: t.Nodes[0].V, X1: t.Nodes[len(t.Nodes)-1].U, Y1: t.Nodes[len(t.Nodes)-1].V}
-	}
-	b.Field = picture.Gather(pts)
-	b.Alt = fmt.Sprintf("Additions to the stored map, from %s to %s at %d nodes.", plus(lo), plus(hi), len(t.Nodes))
-	return append([]figure{{Title: "What would be added", Says: b.Alt, SVG: b.SVG()}}, mapFigures(t, b.Bed)...)
-}
-
-// mapFigures draw the stored map before and after a table, to one scale.
-func mapFigures(t api.Table, bed picture.Area) []figure {
-	one := func(title, what string, z func(api.Node) float64) (figure, picture.Bed) {
-		b := picture.Bed{Bed: bed, Unit: "mm", Low: "low", High: "high"}
-		var pts []picture.Point
-		for _, n := range t.Nodes {
-			pts = append(pts, picture.Point{U: n.U, V: n.V, Z: z(n)})
-			b.Marks = append(b.Marks, picture.Mark{U: n.U, V: n.V, Tip: fmt.Sprintf("node %d, %d: %s", n.I, n.J, mm(z(n)))})
-		}
-		b.Field = picture.Gather(pts)
-		lo, hi, _ := b.Field.Range()
-		b.Ends = [2]float64{lo, hi}
-		b.Alt = fmt.Sprintf("%s: heights from %s to %s.", what, mm(lo), mm(hi))
-		return figure{Title: title, Says: b.Alt}, b
-	}
-	was, before := one("The stored map before", "The map that the printer has now", func(n api.Node) float64 { return n.Before })
-	will, after := one("The stored map after", "The map as it would be written, in the same colours", func(n api.Node) float64 { return n.Before + n.Add })
-	ends := [2]float64{min(before.Ends[0], after.Ends[0]), max(before.Ends[1], after.Ends[1])}
-	before.Ends, after.Ends = ends, ends
-	was.SVG, will.SVG = before.SVG(), after.SVG()
-	return []figure{was, will}
-}
-
 // remains draws what a table would leave of the gap error in before, to the
 // same scale, where the table's nodes lie around.
 func remains(before picture.Bed, t *api.Table, doubt float64) []figure {
