@@ -58,7 +58,9 @@ func TestNoVerbTakesASetting(t *testing.T) {
 	}
 	for _, f := range config.Fields() {
 		leaf := f.Key[strings.LastIndexByte(f.Key, '.')+1:]
-		if taken[leaf] {
+		// A run may be asked to heat as well: within heat.nozzle_max and heat.bed_max,
+		// and a person confirms it.
+		if taken[leaf] && f.Key != "check.heat" {
 			t.Errorf("a body takes %q, as the setting %s", leaf, f.Key)
 		}
 	}
