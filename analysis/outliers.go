@@ -37,7 +37,24 @@ func (g *gauged) withoutOutliers(candidates []candidate, f frame, sf surface) (o
 			Text: fmt.Sprintf("the gauging at %s lies %s from what all others say; it was set aside: gauge this place again", p.Place, um(off))})
 		o, sf = next, less
 	}
+	g.doubted(sf)
 	return o, sf
+}
+
+// doubted lists the records that are more likely wild than not by the average,
+// though none was set aside for certain.
+func (g *gauged) doubted(sf surface) {
+	odd := map[int]float64{}
+	for _, m := range sf.members {
+		odd[m.odd] += m.weight
+	}
+	for i, p := range g.obs.pairs {
+		if odd[i+1] > 0.5 {
+			v, _, _ := sf.raw(p.Place)
+			g.model.Outliers = append(g.model.Outliers, Odd{N: p.N, Place: p.Place, Off: p.G - v, Used: true,
+				Text: fmt.Sprintf("the gauging at %s does not fit well with the others; it was kept with less weight: gauge this place again", p.Place)})
+		}
+	}
 }
 
 func suspect(o observations, candidates []candidate, f frame, sf surface) (worst int, off float64, ok bool) {

@@ -18,6 +18,9 @@ type sized struct {
 type family struct {
 	weight float64
 	terms  []sized
+	// rough is the weight of the family where few are looked at, in which it
+	// stands for its neighbours: for the question whether a record is wild.
+	rough float64
 }
 
 // The families. Their sizes are two thirds of a tolerance of 0.03 mm (a shape
@@ -31,32 +34,34 @@ type family struct {
 // are held to be 0.6 times the next lower ones: where the places show a strong
 // bend, the last says how far the truth between them may lie from a cubic.
 var (
-	sloped = []family{{0.1, nil}, {0.9, []sized{{term: termT, sd: 0.3}}}}
+	sloped = []family{{weight: 0.1, rough: 0.1}, {0.9, []sized{{term: termT, sd: 0.3}}, 0.9}}
 	bowed  = []family{
-		{0.62, nil},
-		{0.13, smooth(0.02, 0, 1)}, {0.10, smooth(0.08, 0, 1)},
-		{0.035, smooth(0.02, 1, 2)}, {0.025, smooth(0.08, 0.75, 2)},
-		{0.05, smooth(0.025, 0.8, 4)}, {0.04, smooth(0.1, 0.6, 4)},
+		{0.62, nil, 0.62},
+		{0.13, smooth(0.02, 0, 1), 0}, {0.10, smooth(0.08, 0, 1), 0.23},
+		{0.035, smooth(0.02, 1, 2), 0}, {0.025, smooth(0.08, 0.75, 2), 0},
+		{0.05, smooth(0.025, 0.8, 4), 0}, {0.04, smooth(0.1, 0.6, 4), 0.15},
 	}
 	pitched = []family{
-		{0.82, nil},
-		{0.09, []sized{{term: termS, sd: 0.02}}}, {0.04, []sized{{term: termS, sd: 0.08}}},
-		{0.03, []sized{{term: termS, sd: 0.02}, {term: termS2, sd: 0.015}}},
-		{0.02, []sized{{term: termS, sd: 0.06}, {term: termS2, sd: 0.06}}},
+		{0.82, nil, 0.82},
+		{0.09, []sized{{term: termS, sd: 0.02}}, 0}, {0.04, []sized{{term: termS, sd: 0.08}}, 0.18},
+		{0.03, []sized{{term: termS, sd: 0.02}, {term: termS2, sd: 0.015}}, 0},
+		{0.02, []sized{{term: termS, sd: 0.06}, {term: termS2, sd: 0.06}}, 0},
 	}
 	rolled = []family{
-		{0.90, nil},
-		{0.05, []sized{{term: termTS, sd: 0.02}}}, {0.035, []sized{{term: termTS, sd: 0.08}}},
-		{0.015, []sized{{term: termTS, sd: 0.05}, {term: termT2S, sd: 0.025}, {term: termTS2, sd: 0.025}}},
+		{0.90, nil, 0.90},
+		{0.05, []sized{{term: termTS, sd: 0.02}}, 0}, {0.035, []sized{{term: termTS, sd: 0.08}}, 0.10},
+		{0.015, []sized{{term: termTS, sd: 0.05}, {term: termT2S, sd: 0.025}, {term: termTS2, sd: 0.025}}, 0},
 	}
 	// The share is held to lie somewhere from -1 to 2: else a profile of a few um,
 	// seen because the survey is dense, could be blown up to fit the gaugings'
 	// scatter; a profile worth correcting overrules it.
-	shared  = []family{{0.5, nil}, {0.5, []sized{{termF, 0.6, 0.5}}}}
-	fronted = []family{{0.8, nil}, {0.2, []sized{{termH, 0.6, 0.5}}}}
-	machine = []family{{0.5, nil}, {0.25, []sized{{termF, 0.6, 0.5}}}, {0.25, []sized{{termR, 0.6, 0.5}}}}
-	split   = []family{{0.5, nil}, {0.5, []sized{{term: termY, sd: 0.3}}}}
-	drifted = []family{{0.94, nil}, {0.06, []sized{{term: termD, sd: 0.02}}}}
+	shared   = []family{{0.5, nil, 0.5}, {0.5, []sized{{termF, 0.6, 0.5}}, 0.5}}
+	fronted  = []family{{0.8, nil, 1}, {0.2, []sized{{termH, 0.6, 0.5}}, 0}}
+	machine  = []family{{0.5, nil, 0.5}, {0.25, []sized{{termF, 0.6, 0.5}}, 0.25}, {0.25, []sized{{termR, 0.6, 0.5}}, 0.25}}
+	referred = []family{{0.5, nil, 0.5}, {0.5, []sized{{termR, 0.6, 0.5}}, 0.5}}
+	split    = []family{{0.5, nil, 0.5}, {0.5, []sized{{term: termY, sd: 0.3}}, 0.5}}
+	drifted  = []family{{0.94, nil, 1}, {0.06, []sized{{term: termD, sd: 0.02}}, 0}}
+	absent   = []family{{1, nil, 1}}
 )
 
 // smooth is n bends from t^2 on, the first of size sd, each further one ratio
@@ -73,6 +78,7 @@ func smooth(sd, ratio float64, n int) []sized {
 type candidate struct {
 	terms []sized
 	log   float64 // of its weight before anything is gauged
+	rough float64 // of its weight where few are looked at, -Inf for none
 }
 
 func (c candidate) has(t term) bool {
@@ -99,7 +105,7 @@ func (s support) candidates() []candidate {
 			for _, f := range fs {
 				if s.carries(c, f) {
 					terms := append(slices.Clip(c.terms), f.terms...)
-					next = append(next, candidate{terms, c.log + math.Log(f.weight)})
+					next = append(next, candidate{terms, c.log + math.Log(f.weight), c.rough + math.Log(f.rough)})
 				}
 			}
 		}
@@ -113,32 +119,32 @@ func (s support) sharing() []family {
 	case s.machine && s.profile:
 		return machine
 	case s.machine:
-		return []family{{0.5, nil}, {0.5, []sized{{termR, 0.6, 0.5}}}}
+		return referred
 	case s.profile:
 		return shared
 	}
-	return []family{{1, nil}}
+	return absent
 }
 
 func (s support) splitting() []family {
 	if s.rolls {
 		return split
 	}
-	return []family{{1, nil}}
+	return absent
 }
 
 func (s support) fronting() []family {
 	if s.front {
 		return fronted
 	}
-	return []family{{1, nil}}
+	return absent
 }
 
 func (s support) drifting() []family {
 	if s.again {
 		return drifted
 	}
-	return []family{{1, nil}}
+	return absent
 }
 
 func (s support) carries(c candidate, f family) bool {
@@ -167,3 +173,13 @@ func (s support) carries(c candidate, f family) bool {
 	}
 	return true
 }
+
+// wildShare is how likely a record is held to be a slip of the hand or of the blade
+// before anything is gauged, and slip its standard deviation then, mm: one in
+// fifty, by about a tenth of a millimetre (common practice, no source). Where one
+// record makes a shape, that it is wild competes with the shape, and the doubt
+// says so; a second record at the place settles it.
+const (
+	wildShare = 0.02
+	slip      = 0.08
+)

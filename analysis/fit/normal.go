@@ -48,6 +48,19 @@ func NewNormal(rows [][]float64, y, w []float64) (Normal, error) {
 	return n, nil
 }
 
+// Lighter returns the normal equations with the weight of one observation less by
+// less.
+func (n Normal) Lighter(row []float64, y, less float64) Normal {
+	out := Normal{gram: mat.NewSymDense(len(row), nil), xy: make([]float64, len(row)), yy: n.yy - less*y*y, N: n.N}
+	for a, x := range row {
+		out.xy[a] = n.xy[a] - less*x*y
+		for b := a; b < len(row); b++ {
+			out.gram.SetSym(a, b, n.gram.At(a, b)-less*x*row[b])
+		}
+	}
+	return out
+}
+
 // Selection is the fit of some of the terms with their priors.
 type Selection struct {
 	// Coef are the coefficients of the selected terms.

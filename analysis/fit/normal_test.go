@@ -3,6 +3,7 @@ package fit_test
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"abbed/analysis/fit"
@@ -51,6 +52,13 @@ func TestNormal(t *testing.T) {
 	a := func(i, j int) float64 { return want.Unscaled.At(i, j) }
 	det := a(0, 0)*(a(1, 1)*a(2, 2)-a(1, 2)*a(2, 1)) - a(0, 1)*(a(1, 0)*a(2, 2)-a(1, 2)*a(2, 0)) + a(0, 2)*(a(1, 0)*a(2, 1)-a(1, 1)*a(2, 0))
 	alike(t, "ln det", []float64{s.LogDet}, []float64{-math.Log(det)}, 1e-9)
+	// An observation made lighter is one that was lighter from the beginning.
+	light := slices.Clone(w)
+	light[7] /= 10
+	m, _ := fit.NewNormal(rows, y, light)
+	a1, _ := n.Lighter(rows[7], y[7], w[7]-light[7]).Select(idx, precision, mean)
+	a2, _ := m.Select(idx, precision, mean)
+	alike(t, "lighter", append(slices.Clone(a1.Coef), a1.RSS, a1.LogDet), append(slices.Clone(a2.Coef), a2.RSS, a2.LogDet), 1e-9)
 	// Two columns alike are not told apart without a prior.
 	for i := range rows {
 		rows[i][3] = rows[i][1]
