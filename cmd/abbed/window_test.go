@@ -245,7 +245,30 @@ func (w *window) see(name string) {
 	if !w.has(`form[action="/do/stop"] button`) {
 		w.t.Errorf("%s: %s has no stop request", w.name, name)
 	}
+	w.rules(name)
 	w.picture(name)
+}
+
+// rules holds the screen to axe-core's rules of accessibility, where -flow asks
+// for the long way and AXE_CORE_JS names its axe.min.js.
+func (w *window) rules(name string) {
+	w.t.Helper()
+	file := os.Getenv("AXE_CORE_JS")
+	if file == "" || !*flows {
+		return
+	}
+	axe, err := os.ReadFile(file)
+	if err != nil {
+		w.t.Fatal(err)
+	}
+	w.do(chromedp.Evaluate[chromedp.Void](string(axe)))
+	ctx, cancel := w.soon()
+	defer cancel()
+	found, err := chromedp.Run(ctx, chromedp.Evaluate[string](`axe.run({runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'wcag2aaa', 'best-practice']})
+		.then(r => r.violations.map(v => v.id + ': ' + v.nodes.map(n => n.target + ' ' + n.failureSummary).join(' | ')).join('\n'))`, chromedp.EvalAwaitPromise))
+	if err != nil || found != "" {
+		w.t.Errorf("%s: %s: %v %s", w.name, name, err, found)
+	}
 }
 
 // picture writes the screenshots.
