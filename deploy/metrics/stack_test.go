@@ -113,8 +113,8 @@ func TestEachAlert(t *testing.T) {
 		if r.Annotations["summary"] == "" || r.Annotations["action"] == "" {
 			t.Errorf("%s does not say what it is and what to do", r.Alert)
 		}
-		// An anchor is the heading in small letters (GitHub-flavoured renderers and
-		// most others; common practice, no source).
+		// An anchor is the heading in small letters (common practice of what draws
+		// Markdown, no source).
 		if want := "runbook.md#" + strings.ToLower(r.Alert); r.Annotations["runbook"] != want {
 			t.Errorf("%s points to %q, not %q", r.Alert, r.Annotations["runbook"], want)
 		}
