@@ -32,7 +32,7 @@ func leanly(m machine, p plan, seed uint64, most int) record.Run {
 		gauge(at)
 	}
 	for len(k.run.Gaugings) < most {
-		a := analysis.Advise(k.run, append(grid(inner, 5, 3), p.zero), 0.020)
+		a := analysis.Advise(k.run, append(grid(inner, 9, 3), p.zero), 0.020)
 		if a.Enough || !a.Found {
 			break
 		}

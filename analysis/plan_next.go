@@ -14,12 +14,6 @@ const (
 	// not).
 	leanLeast = 8
 	bentLeast = 12
-	// repeatedLeast places are gauged twice where bentLeast records are needed:
-	// they tell the hand's own scatter.
-	repeatedLeast = 2
-	// repeatedLong places are gauged twice where bentLeast records did not settle
-	// it: the scatter of repeats then says whether any of the shapes fits at all.
-	repeatedLong = 5
 	// doubtful is the level of each test for a bend below which straightness
 	// counts as open. A straight gap error goes on needlessly in one run of
 	// three, which costs records; a bend that is missed costs the truth.
@@ -40,6 +34,8 @@ type Advice struct {
 	Place record.Place `json:"place"`
 	Found bool         `json:"found"`
 	Again bool         `json:"again"`
+	// Told says that the records so far give a gap error that may be believed.
+	Told bool `json:"told"`
 	// Now is the largest u95 over the gauged area, After what one more record at
 	// Place leaves of it, mm; both 0 where the gap error cannot be told yet.
 	Now   float64 `json:"now"`
@@ -78,16 +74,16 @@ type planner struct {
 }
 
 func (p planner) advise() Advice {
-	a := Advice{Why: p.open()}
+	a := Advice{Why: p.open(), Told: p.gap != nil}
 	g := p.trial()
 	if g != nil {
-		a.Now = g.worst(g.lattice(5), nil)
+		a.Now = g.worst(p.finely(g), nil)
 		a.After = a.Now
 	}
 	a.Enough = a.Why == "" && !p.owed()
 	if a.Place, a.Found = p.wanted(a.Why == ""); a.Found {
 		if g != nil {
-			a.After = g.worst(g.lattice(5), &a.Place)
+			a.After = g.worst(p.finely(g), &a.Place)
 		}
 	} else if g != nil {
 		a.Place, a.After, a.Found = p.best(g)
@@ -118,11 +114,13 @@ func (p planner) trial() *Gap {
 
 // wanted is the place that something asks for before all others: the return to
 // the zero place before the first time that the records may be enough, and at
-// the end; what keeps the fit from being believed; second records.
+// the end; what keeps the fit from being believed, second records among it.
 func (p planner) wanted(settled bool) (record.Place, bool) {
 	n := len(p.obs.pairs)
 	if p.owed() && (settled || n+1 >= leanLeast && p.times(p.run.Setup.Zero) < 2) {
-		return p.nearestOf(p.run.Setup.Zero)
+		if at, ok := p.nearestOf(p.run.Setup.Zero); ok && at.Distance(p.run.Setup.Zero) < 1 {
+			return at, true
+		}
 	}
 	code := ""
 	if p.why != nil {
@@ -137,11 +135,7 @@ func (p planner) wanted(settled bool) (record.Place, bool) {
 	case "share-unclear":
 		return p.nearestOf(record.Place{U: p.mostBend(), V: p.run.Setup.Zero.V})
 	}
-	missing := repeatedLeast - p.repeated()
-	if n >= bentLeast {
-		missing = repeatedLong - p.repeated()
-	}
-	if g := p.trial(); g != nil && (code == "hand-or-shape" || missing > 0 && n+missing >= bentLeast) {
+	if g := p.trial(); g != nil && code == "hand-or-shape" {
 		at, _, ok := p.lowest(g, func(q record.Place) bool { return p.times(q) == 1 })
 		return at, ok
 	}
@@ -152,6 +146,18 @@ func (p planner) wanted(settled bool) (record.Place, bool) {
 func (p planner) corner(q record.Place) bool {
 	r := placesOf(p.obs.pairs)
 	return (math.Abs(q.U-r.X0) < apart || math.Abs(q.U-r.X1) < apart) && (math.Abs(q.V-r.Y0) < apart || math.Abs(q.V-r.Y1) < apart)
+}
+
+// finely returns the places at which the largest u95 is looked for: what lies
+// between two gauged columns is known worst, so they are close along X.
+func (p planner) finely(g *Gap) []record.Place {
+	var out []record.Place
+	for j := range 3 {
+		for i := range 13 {
+			out = append(out, record.Place{U: g.Area.X0 + g.Area.W()*float64(i)/12, V: g.Area.Y0 + g.Area.H()*float64(j)/2})
+		}
+	}
+	return out
 }
 
 // nearestOf is the place on offer that is nearest to at.
@@ -171,7 +177,7 @@ func (p planner) nearestOf(at record.Place) (record.Place, bool) {
 // lowest is the place, of those that pass, with the smallest largest u95 after
 // one more record there.
 func (p planner) lowest(g *Gap, pass func(record.Place) bool) (at record.Place, after float64, ok bool) {
-	lattice := g.lattice(5)
+	lattice := p.finely(g)
 	after = math.Inf(1)
 	for _, q := range p.places {
 		if !pass(q) {

@@ -22,7 +22,7 @@ func (p planner) open() string {
 	if u := p.gap.Largest().MostDoubt; u > p.target {
 		return fmt.Sprintf("somewhere in the gauged area the gap error is known to ± %s only, and ± %s is wanted", um(u), um(p.target))
 	}
-	if n < bentLeast || p.repeated() < repeatedLeast {
+	if n < bentLeast {
 		return p.unstraight()
 	}
 	return ""
@@ -38,18 +38,6 @@ func (p planner) owed() bool {
 		}
 	}
 	return true
-}
-
-// repeated is how many places have two records or more.
-func (p planner) repeated() int {
-	n := 0
-	seen := map[int]int{}
-	for _, at := range p.obs.places() {
-		if seen[at]++; seen[at] == 2 {
-			n++
-		}
-	}
-	return n
 }
 
 // times is how many records stand at the place.

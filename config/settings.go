@@ -107,6 +107,9 @@ const (
 	MovingBed    = "moving-bed"
 	MovingGantry = "moving-gantry"
 
+	PlanFull = "full" // every place, each several times
+	PlanLean = "lean" // as few records as the target needs
+
 	StyleTouch    = "touch"    // one command moves, touches and reports
 	StyleStraight = "straight" // a straight probe, as in RS-274/NGC
 
@@ -155,9 +158,13 @@ type Repeat struct {
 
 // Gauging is the size of the work at the blade.
 type Gauging struct {
-	Records int `mapstructure:"records"`
-	Columns int `mapstructure:"columns"`
-	Rows    int `mapstructure:"rows"`
+	// Plan is PlanFull or PlanLean; Target the largest u95 at which the lean plan
+	// is content, mm.
+	Plan    string  `mapstructure:"plan"`
+	Target  float64 `mapstructure:"target"`
+	Records int     `mapstructure:"records"`
+	Columns int     `mapstructure:"columns"`
+	Rows    int     `mapstructure:"rows"`
 	// Blade is the thickness that is offered, mm.
 	Blade float64 `mapstructure:"blade"`
 	// Idle is how long a person may do nothing.
@@ -252,7 +259,7 @@ func Default() Settings {
 		Probe:   Probe{Style: StyleTouch, AddsOffset: true, Kind: KindUnknown},
 		Feeds:   Feeds{Travel: 100, Z: 8, Probe: 5},
 		Repeat:  Repeat{Rounds: 6, Move: 12, RowHalf: 60, RowStep: 3, Passes: 3},
-		Gauging: Gauging{Records: 2, Columns: 5, Rows: 2, Blade: 0.10, Idle: 5 * time.Minute},
+		Gauging: Gauging{Plan: PlanFull, Target: 0.020, Records: 2, Columns: 5, Rows: 2, Blade: 0.10, Idle: 5 * time.Minute},
 		Survey:  Survey{Columns: 25, Rows: 7, BaseEvery: 1},
 		Check:   Check{Begins: CheckAsks, Below: 40, Columns: 5, Rows: 2},
 		Criteria: Criteria{

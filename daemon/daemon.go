@@ -299,6 +299,7 @@ func (d *Daemon) learnIdle() {
 func (d *Daemon) plan(quick bool) probe.Plan {
 	s, p := d.owner(), probe.DefaultPlan()
 	p.Rounds, p.Move, p.RowHalf, p.RowStep, p.Passes = s.Repeat.Rounds, s.Repeat.Move, s.Repeat.RowHalf, s.Repeat.RowStep, s.Repeat.Passes
+	p.Lean, p.Target = s.Gauging.Plan == config.PlanLean, s.Gauging.Target
 	p.Records, p.Patience = s.Gauging.Records, s.Gauging.Idle
 	p.Columns, p.Rows = s.Survey.Columns, s.Survey.Rows
 	if quick {

@@ -80,6 +80,10 @@ func (g *gauging) bottom(ctx context.Context) error {
 		Next: "Look for a twisted or misaligned beam, and repair it; then measure again."}
 	if g.proof != nil {
 		cut = notProved(*g.proof, "below", floorBelow)
+	} else if g.spot > 0 && g.before() {
+		cut = record.Cut{Finding: analysis.Undetermined, Code: "return-past-floor",
+			Text: "At " + g.place.String() + ", which was gauged before, the nozzle is still clear of the blade below where it met the bed then: the probe's trigger point or the machine has moved since.",
+			Next: "Look whether probe and nozzle sit tight, let the printer warm up, then measure again."}
 	} else if g.spot == 0 {
 		cut = record.Cut{Finding: analysis.Undetermined, Code: "zero-past-floor",
 			Text: "At the zero place the nozzle is still clear of the blade half a millimetre below where the bed is expected.",
@@ -135,7 +139,7 @@ func (g *gauging) tooFar() error {
 		return nil
 	}
 	for _, p := range g.head.told.gauged(g.log.Run()) {
-		if p.place != g.place || g.spot == 0 || math.Abs(p.g) <= g.setup.Criteria.Largest {
+		if p.place.Distance(g.place) > 1 || g.spot == 0 || math.Abs(p.g) <= g.setup.Criteria.Largest {
 			continue
 		}
 		way := "too high"

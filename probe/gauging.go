@@ -26,7 +26,9 @@ type gauging struct {
 	presses int
 	away    bool // raised after a long silence: home again first
 	skip    bool
-	proof   *record.Proof // of an applied table, or nil: then nothing is touched
+	// skippedBack says that the person skipped the return to the zero place.
+	skippedBack bool
+	proof       *record.Proof // of an applied table, or nil: then nothing is touched
 	// pending is the Done of a next whose move is still going on.
 	pending func(error)
 }
@@ -49,13 +51,9 @@ func (j *job) gauge(ctx context.Context) (err error) {
 	if run.Setup.NoLever() {
 		return j.keep(record.Event{Note: &record.Note{Text: "nothing to gauge: the probe is the nozzle"}})
 	}
-	g := &gauging{job: j, blade: defaultBlade, alone: len(run.Steps) == 1}
-	if run.Confirmed != nil && run.Confirmed.Blade > 0 {
-		g.blade = run.Confirmed.Blade
-	}
-	g.route = route{aims: j.plan.aims(j.setup, g.alone), reach: j.setup.Reach}
+	g := j.newGauging(run)
 	places := g.route.ahead(nil, g.head.told.room(run))
-	if err := j.begin(record.StepGauging, places*g.records()); err != nil {
+	if err := j.begin(record.StepGauging, places*g.records()+g.returns()); err != nil {
 		return err
 	}
 	if err := j.awake(ctx); err != nil {
@@ -66,10 +64,13 @@ func (j *job) gauge(ctx context.Context) (err error) {
 	}
 	defer func() { g.release(err) }()
 	for g.spot = 0; ; g.spot++ {
-		run := j.log.Run()
-		p, _, more, cramped := g.route.next(g.head.told.gauged(run), g.head.told.room(run))
+		p, more, cramped := g.pick()
 		if !more {
-			return g.end(cramped)
+			g.release(nil)
+			if err := g.end(cramped); err != nil {
+				return err
+			}
+			return g.offer(ctx)
 		}
 		if err := g.at(ctx, p); err != nil {
 			return err
@@ -77,16 +78,33 @@ func (j *job) gauge(ctx context.Context) (err error) {
 	}
 }
 
+func (j *job) newGauging(run record.Run) *gauging {
+	g := &gauging{job: j, blade: defaultBlade, alone: len(run.Steps) == 1}
+	if run.Confirmed != nil && run.Confirmed.Blade > 0 {
+		g.blade = run.Confirmed.Blade
+	}
+	g.route = route{aims: j.plan.aims(j.setup, g.alone), reach: j.setup.Reach}
+	return g
+}
+
 // awake holds the printer's idle switch-off of the motors off; it is put back
 // with the end of the run. A printer that is busy for minutes would switch them
 // off in any step, and no answer tells it.
 func (j *job) awake(ctx context.Context) error { return j.head.Switch(ctx, record.SwitchIdle, false) }
 
+// returns is how many returns to the zero place stand at the end.
+func (g *gauging) returns() int {
+	if g.alone {
+		return 0
+	}
+	return 1
+}
+
 func (g *gauging) records() int {
 	if g.proof != nil {
 		return toProve(g.setup.Criteria)
 	}
-	if g.alone {
+	if g.alone || g.plan.Lean {
 		return 1
 	}
 	return g.plan.Records
@@ -142,7 +160,7 @@ func (g *gauging) status(p Phase) *Spot {
 	if s.Records == 0 {
 		gs = append(gs, gauged{place: g.place})
 	}
-	s.Ahead = g.route.walk(gs, g.head.told.room(run))
+	s.Ahead = g.ahead(gs, g.head.told.room(run))
 	s.Of = g.spot + 1 + len(s.Ahead)
 	for _, r := range g.here() {
 		s.Contacts = append(s.Contacts, r.Z-r.Blade)

@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"abbed/analysis"
 	"abbed/probe/record"
 )
 
@@ -24,6 +25,12 @@ type Plan struct {
 	Spacing float64
 	Records int
 	Pairs   int
+	// Lean says that the gauging is planned as it goes: one record a place, few
+	// places, more of them only until the largest u95 is at most Target, mm, and
+	// never more than Most records.
+	Lean   bool
+	Target float64
+	Most   int
 	// Patience is how long the person may do nothing before the nozzle is
 	// raised.
 	Patience time.Duration
@@ -50,7 +57,7 @@ type Plan struct {
 func DefaultPlan() Plan {
 	return Plan{
 		Rounds: 6, Move: runUp, RowHalf: 60, RowStep: 3, Passes: 3,
-		Spacing: 55, Records: 2, Pairs: 2, Patience: 5 * time.Minute,
+		Spacing: 55, Records: 2, Pairs: 2, Target: 0.020, Most: 16, Patience: 5 * time.Minute,
 		Columns: 25, Rows: 7, Inset: 8,
 		TurnedColumns: 13, TurnedRows: 5, AnglePlaces: 6, CouponU: 0.012,
 	}
@@ -106,6 +113,9 @@ func (p Plan) aims(s record.Setup, alone bool) []record.Place {
 	spacing := p.Spacing
 	if alone {
 		spacing = hopMost
+	}
+	if p.Lean && !alone {
+		return analysis.Sparse(in, zero, hopMost, s.Criteria.GaugedMargin)
 	}
 	out := []record.Place{zero}
 	for _, edge := range []float64{in.X1, in.X0} {

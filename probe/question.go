@@ -42,6 +42,44 @@ func (j *job) question(ctx context.Context, q record.Question, check func(record
 	}
 }
 
+// ifAnswered puts a question that nobody need answer: without an answer within the
+// person's patience it is a no.
+func (j *job) ifAnswered(ctx context.Context, q record.Question) (yes bool, err error) {
+	if err := j.keep(record.Event{Question: &q}); err != nil {
+		return false, err
+	}
+	for {
+		j.view.Phase, j.view.Question, j.view.Spot, j.view.Sentence = PhasePerson, &q, nil, q.Text
+		j.show()
+		j.tired = false
+		r, err := j.reply(ctx)
+		switch {
+		case err != nil && ctx.Err() != nil:
+			return false, err
+		case err != nil:
+			j.unasked()
+			return false, j.keep(record.Event{Answer: &record.Answer{ID: q.ID}})
+		}
+		if err := answers(q, r.Answer, nil); err != nil {
+			r.Done(err)
+			continue
+		}
+		err = j.keep(record.Event{Answer: &r.Answer})
+		j.unasked()
+		r.Done(err)
+		if err == nil && r.Answer.Yes {
+			err = j.stillFree(ctx)
+		}
+		return r.Answer.Yes, err
+	}
+}
+
+// unasked shows that the run works again.
+func (j *job) unasked() {
+	j.view.Phase, j.view.Question, j.view.Sentence = PhaseWorking, nil, sentences[j.view.Step]
+	j.show()
+}
+
 // reply waits for an answer, at most as long as the person's patience.
 func (j *job) reply(ctx context.Context) (Reply, error) {
 	limited, cancel := j.Clock.WithTimeout(ctx, j.plan.Patience)

@@ -2,6 +2,7 @@ package probe
 
 import (
 	"math"
+	"slices"
 
 	"abbed/analysis"
 	"abbed/probe/record"
@@ -115,15 +116,13 @@ func (r Room) slope() float64 {
 // first if it is gauged; without it g is against nothing and equals raw.
 func gaugedPlaces(run record.Run) []gauged {
 	var out []gauged
-	at := map[int]int{}
 	for _, p := range analysis.Pairs(run) {
 		if p.Touches == 0 {
 			continue
 		}
-		k, seen := at[p.Spot]
-		if !seen {
+		k := slices.IndexFunc(out, func(g gauged) bool { return g.place.Distance(p.Place) < 1 })
+		if k < 0 {
 			k = len(out)
-			at[p.Spot] = k
 			out = append(out, gauged{place: p.Place})
 		}
 		g := &out[k]

@@ -69,6 +69,15 @@ func again(contact, blade float64) approachTo {
 	return approachTo{predicted: contact, arrival: contact + blade + arriveAgain, floor: contact - floorBelow}
 }
 
+// back returns the approach to a place that was gauged at an earlier visit, with
+// contact the bed contact recorded there and raw the gap error: predicted from the
+// touches just made, since the frame may have moved, and arriving no lower than
+// for a second record. floor is how far below may be gone.
+func back(touched, raw, contact, blade, floor float64) approachTo {
+	p := touched - raw
+	return approachTo{predicted: p, arrival: max(p, contact) + blade + arriveAgain, floor: p - floor}
+}
+
 // maxStep returns the largest step that may be asked for at height z, mm. With
 // r = z - predicted - blade and the doubt d of the prediction:
 //

@@ -10,8 +10,12 @@ import (
 // at visits one place until it has its records or the person skips it.
 func (g *gauging) at(ctx context.Context, p record.Place) error {
 	g.place, g.wanted, g.skip = p, g.records(), false
-	if g.alone && g.spot == 0 && g.proof == nil {
+	switch {
+	case g.proof != nil:
+	case g.alone && g.spot == 0:
 		g.wanted = 2
+	case g.before():
+		g.wanted = 1
 	}
 	for g.visit = 0; ; g.visit++ {
 		if err := g.touches(ctx); err != nil {
@@ -28,6 +32,7 @@ func (g *gauging) at(ctx context.Context, p record.Place) error {
 		}
 		if g.skip && g.count() == 0 {
 			g.route.skipped = append(g.route.skipped, g.place)
+			g.skippedBack = g.skippedBack || g.spot > 0 && g.place.Distance(g.setup.Zero) < 1
 			return nil
 		}
 	}
@@ -105,7 +110,25 @@ func (g *gauging) foretell() approachTo {
 	case len(gs) == 0:
 		return first(g.touched(), g.setup.Lever)
 	}
+	if there := nearest(gs, g.place); there.place.Distance(g.place) < 1 {
+		floor := floorBelow
+		if g.place.Distance(g.setup.Zero) < 1 {
+			floor = floorAtZero
+		}
+		return back(g.touched(), there.raw, g.recorded(), g.blade, floor)
+	}
 	return later(g.touched(), g.place, gs)
+}
+
+// recorded is the bed contact that was recorded last at the place in hand.
+func (g *gauging) recorded() float64 {
+	z := math.Inf(-1)
+	for _, r := range g.log.Run().Gaugings {
+		if r.Place.Distance(g.place) < 1 {
+			z = r.Z - r.Blade
+		}
+	}
+	return z
 }
 
 // round gives heights the step in which printers take them, 0.001 mm.

@@ -1,0 +1,136 @@
+package probe
+
+import (
+	"context"
+	"fmt"
+
+	"abbed/analysis"
+	"abbed/probe/record"
+)
+
+// pick returns the next place: the route's, then what the lean plan asks for,
+// and at the end the zero place once more.
+//
+// The return to the zero place is asked for in both plans. A probe whose own
+// trigger point drifts, while the frame stands, moves every gap error that is
+// gauged after, and the paired touches with it; nothing else shows that. It costs
+// the full plan one record in some twenty, and the lean one none: there it stands
+// in place of a second record at the beginning. The five-minute answer goes
+// without: it is over before a probe drifts far, and a whole job follows it where
+// it matters.
+func (g *gauging) pick() (p record.Place, more, cramped bool) {
+	run := g.log.Run()
+	gs, room := g.head.told.gauged(run), g.head.told.room(run)
+	if p, _, more, cramped = g.route.next(gs, room); more {
+		return p, true, cramped
+	}
+	if g.plan.Lean && !g.alone {
+		p, more = g.advised(run, gs, room)
+		return p, more, cramped
+	}
+	return g.setup.Zero, g.owesReturn(gs) && g.spot > 0, cramped
+}
+
+// advised is where the analysis wants one more record.
+func (g *gauging) advised(run record.Run, gs []gauged, room Room) (record.Place, bool) {
+	if len(run.Gaugings) >= g.plan.Most || len(gs) < 2 {
+		return record.Place{}, false
+	}
+	if len(run.Gaugings) == g.plan.Most-1 && g.owesReturn(gs) {
+		return g.setup.Zero, true
+	}
+	a := analysis.Advise(run, g.offers(gs, room), g.plan.Target)
+	if a.Enough || a.Why == "" && g.skippedBack {
+		return record.Place{}, false
+	}
+	return a.Place, a.Found
+}
+
+// offers are the places that may be gauged now: the gauged ones, and those of
+// their columns in the first, the zero place's and the last row.
+func (g *gauging) offers(gs []gauged, room Room) []record.Place {
+	in := g.plan.inner(g.setup)
+	var out []record.Place
+	add := func(p record.Place) {
+		near := nearest(gs, p).place.Distance(p)
+		if near <= hopMost && room.At(p) >= leastRoom && !g.route.passed(p, nil) && (near < 1 || near >= leastHop) {
+			out = append(out, p)
+		}
+	}
+	for _, q := range gs {
+		add(q.place)
+		for _, v := range []float64{in.Y0, g.setup.Zero.V, in.Y1} {
+			if p := (record.Place{U: q.place.U, V: v}); nearest(gs, p).place.Distance(p) >= leastHop {
+				add(p)
+			}
+		}
+	}
+	return out
+}
+
+// owesReturn reports whether the zero place is still to be gauged at the end: it
+// was not since another place was.
+func (g *gauging) owesReturn(gs []gauged) bool {
+	if len(gs) < 2 || g.skippedBack || g.alone || g.proof != nil {
+		return false
+	}
+	at := g.log.Run().Gaugings
+	return len(at) == 0 || at[len(at)-1].Place.Distance(g.setup.Zero) >= 1
+}
+
+// ahead are the places that are still planned, the return to the zero place
+// among them; the lean plan may ask for more.
+func (g *gauging) ahead(gs []gauged, room Room) []record.Place {
+	out := g.route.walk(gs, room)
+	if g.proof == nil && !g.alone && !g.skippedBack && (len(out) > 0 || g.place.Distance(g.setup.Zero) >= 1) {
+		out = append(out, g.setup.Zero)
+	}
+	return out
+}
+
+// before reports whether the place in hand was gauged at an earlier visit.
+func (g *gauging) before() bool {
+	for _, r := range g.log.Run().Gaugings {
+		if r.Spot != g.spot && r.Place.Distance(g.place) < 1 {
+			return true
+		}
+	}
+	return false
+}
+
+// offer asks the person for more places while the plan has ended without an
+// answer, or in the lean plan without the accuracy that is wanted. Nobody there
+// is as good as a no: what stands next touches the bed by itself.
+func (g *gauging) offer(ctx context.Context) error {
+	for ; !g.alone; g.spot++ {
+		run := g.log.Run()
+		gs, room := g.head.told.gauged(run), g.head.told.room(run)
+		if len(gs) < 2 {
+			return nil
+		}
+		a := analysis.Advise(run, g.offers(gs, room), g.plan.Target)
+		if a.Enough || !a.Found || a.Why == "" || !g.plan.Lean && a.Told {
+			return nil
+		}
+		yes, err := g.wantsMore(ctx, a)
+		if err != nil || !yes {
+			return err
+		}
+		if err := g.at(ctx, a.Place); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// wantsMore asks whether one more place is to be gauged.
+func (g *gauging) wantsMore(ctx context.Context, a analysis.Advice) (bool, error) {
+	text := "More could be told: " + a.Why + ". "
+	if a.Told {
+		text += fmt.Sprintf("One more record at %s lowers the largest doubt from ± %.3f to about ± %.3f mm. ", a.Place, a.Now, a.After)
+	} else {
+		text += fmt.Sprintf("One more record at %s helps most. ", a.Place)
+	}
+	text += fmt.Sprintf("Gauge there? Without an answer in %s it goes on without; keep hands and blade out.", g.plan.Patience)
+	return g.ifAnswered(ctx, record.Question{ID: fmt.Sprintf("more-places-%d", g.spot), Text: text})
+}
