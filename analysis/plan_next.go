@@ -17,7 +17,7 @@ const (
 	// doubtful is the level of each test for a bend below which straightness
 	// counts as open. A straight gap error goes on needlessly in one run of
 	// three, which costs records; a bend that is missed costs the truth.
-	doubtful = 0.08
+	doubtful = 0.05
 	// returnAfter is after how many records since the zero place was gauged it is
 	// gauged again at the end.
 	returnAfter = 5
