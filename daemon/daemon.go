@@ -301,7 +301,7 @@ func (d *Daemon) plan(quick bool) probe.Plan {
 	p.Rounds, p.Move, p.RowHalf, p.RowStep, p.Passes = s.Repeat.Rounds, s.Repeat.Move, s.Repeat.RowHalf, s.Repeat.RowStep, s.Repeat.Passes
 	p.Lean, p.Target = s.Gauging.Plan == config.PlanLean, s.Gauging.Target
 	p.Records, p.Patience = s.Gauging.Records, s.Gauging.Idle
-	p.Columns, p.Rows = s.Survey.Columns, s.Survey.Rows
+	p.Columns, p.Rows, p.BaseEvery = s.Survey.Columns, s.Survey.Rows, s.Survey.BaseEvery
 	if quick {
 		p.Columns, p.Rows = s.Check.Columns, s.Check.Rows
 	}

@@ -25,8 +25,23 @@ func Analysis(run record.Run, v analysis.Verdict) api.Analysis {
 		by := append([]string{}, t.By...)
 		out.Tells = append(out.Tells, api.Tell{What: t.What, Says: t.Says, By: by, Value: measured(t.Value), Text: t.Text, Next: t.Next})
 	}
+	out.More = more(run, v)
 	for _, f := range v.Findings {
 		out.Findings = append(out.Findings, api.Finding(f))
+	}
+	return out
+}
+
+// more says where one more record at the blade would help most.
+func more(run record.Run, v analysis.Verdict) *api.More {
+	a, ok := v.More(run)
+	if !ok {
+		return nil
+	}
+	out := &api.More{U: a.Place.U, V: a.Place.V, Again: a.Again, Why: a.Why}
+	if a.Told {
+		now, after := finite(a.Now), finite(a.After)
+		out.Now, out.After = &now, &after
 	}
 	return out
 }

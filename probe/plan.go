@@ -34,8 +34,10 @@ type Plan struct {
 	// Patience is how long the person may do nothing before the nozzle is
 	// raised.
 	Patience time.Duration
-	// Columns and Rows of the survey.
+	// Columns and Rows of the survey; the head returns to the base point after
+	// every BaseEvery rows, and at the end.
 	Columns, Rows int
+	BaseEvery     int
 	// TurnedColumns and TurnedRows of the pattern on a turned plate.
 	TurnedColumns, TurnedRows int
 	// AnglePlaces is at how many places along X the tilt of the head is read.
@@ -58,7 +60,7 @@ func DefaultPlan() Plan {
 	return Plan{
 		Rounds: 6, Move: runUp, RowHalf: 60, RowStep: 3, Passes: 3,
 		Spacing: 55, Records: 2, Pairs: 2, Target: 0.020, Most: 16, Patience: 5 * time.Minute,
-		Columns: 25, Rows: 7, Inset: 8,
+		Columns: 25, Rows: 7, BaseEvery: 1, Inset: 8,
 		TurnedColumns: 13, TurnedRows: 5, AnglePlaces: 6, CouponU: 0.012,
 	}
 }

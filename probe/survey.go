@@ -20,7 +20,7 @@ func (j *job) survey(ctx context.Context) error {
 		rows[i] = slices.DeleteFunc(row, func(p record.Place) bool { return room.At(p) < leastRoom })
 		left += len(rows[i])
 	}
-	if err := j.begin(record.StepSurvey, left+len(rows)+1); err != nil {
+	if err := j.begin(record.StepSurvey, left+j.plan.returns(len(rows))); err != nil {
 		return err
 	}
 	if err := j.head.Switch(ctx, record.SwitchLevelling, false); err != nil {
@@ -38,6 +38,12 @@ func (j *job) survey(ctx context.Context) error {
 			Next: "Mount the probe lower, or repair the tilt of the head, then measure again."}}
 	}
 	return j.patrol(ctx, rows)
+}
+
+// returns is how often the survey of so many rows returns to the base point.
+func (p Plan) returns(rows int) int {
+	every := max(1, p.BaseEvery)
+	return 1 + (rows+every-1)/every
 }
 
 func (j *job) patrol(ctx context.Context, rows [][]record.Place) error {
@@ -64,6 +70,9 @@ func (j *job) patrol(ctx context.Context, rows [][]record.Place) error {
 				return err
 			}
 			k++
+		}
+		if (i+1)%max(1, j.plan.BaseEvery) != 0 && i+1 < len(rows) {
+			continue
 		}
 		if err := base(i + 1); err != nil {
 			return err

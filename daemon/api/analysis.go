@@ -130,6 +130,21 @@ type Analysis struct {
 	Wedge *Wedge `json:"wedge,omitempty"`
 	// Tells is what can be told with which way of seeing.
 	Tells []Tell `json:"tells,omitempty"`
+	// More is where one more gauging would help most; nil if none is wanted.
+	More *More `json:"more_gauging"`
+}
+
+// More is where one more record at the blade would help most.
+type More struct {
+	U float64 `json:"u"`
+	V float64 `json:"v"`
+	// Again says that the place was gauged before.
+	Again bool `json:"again"`
+	// Now is the largest 95 % half width in the gauged area, After what it would
+	// be with one more record there, mm; nil while the gap error is not told.
+	Now   *float64 `json:"now"`
+	After *float64 `json:"after"`
+	Why   string   `json:"why"`
 }
 
 // Tell is one quantity with the steps that have told it, or what would tell it.

@@ -53,6 +53,12 @@ func resultShapes() m {
 				"by":    list(m{"type": "string"}, "the steps that told it in this run; empty: it is not told"),
 				"value": measured, "text": text("what is told, or why it is not"), "next": text("what would tell it"),
 			}), "what can be told with which way of seeing"),
+			"more_gauging": orNull(all(m{
+				"u": number("place of one more record at the blade, of the bed, mm"), "v": number("place of one more record at the blade, of the bed, mm"),
+				"again": boolean("it was gauged before"),
+				"now":   orNull(number("largest 95 % half width in the gauged area, mm")), "after": orNull(number("the same with one more record there, mm")),
+				"why": text("what is still open"),
+			})),
 		}, "stability", "profile", "share", "model", "level", "largest_gap", "findings"),
 		"Ride": all(m{
 			"touches": count("touches of the survey that were judged"), "off": count("of them off their neighbours"), "low": count("of those below"),
