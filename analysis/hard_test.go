@@ -45,7 +45,7 @@ func TestHard(t *testing.T) {
 		}
 	}
 	for _, c := range []hard{
-		{"eight gaugings, linear", eight(), shape(func(x, y float64) float64 { return 0.15 * x }), 0.93, 0, 0.95},
+		{"eight gaugings, linear", eight(), shape(func(x, y float64) float64 { return 0.15 * x }), 0.93, 0, 0.88},
 		{"eight gaugings, cubic hidden in the map", eight(), hidden(cubic), 0, 0.9, 0},
 		{"eight gaugings, cubic seen in the map", eight(), shape(cubic), 0.90, 0, 0},
 		{"a shaky hand, 20 um", twenty(), func(m *machine) { m.gauge = 0.020; m.gap = shaped(func(x, y float64) float64 { return 0.15 * x }) }, 0.90, 0, 0.9},
@@ -59,8 +59,8 @@ func TestHard(t *testing.T) {
 		{"the same, hidden in the map", twenty(), hidden(func(x, y float64) float64 { return 0.2 * math.Max(x-0.5, 0) }), 0.93, 0, 0},
 		{"small bow hidden in the map", standard(), hidden(func(x, y float64) float64 { return 0.1*x + 0.015*x*x }), 0.85, 0, 0},
 		{"small bow hidden in the map, 20", twenty(), hidden(func(x, y float64) float64 { return 0.1*x + 0.015*x*x }), 0.85, 0, 0},
-		{"small S hidden in the map", standard(), hidden(func(x, y float64) float64 { return 0.1*x + 0.02*x*x - 0.025*x*x*x }), 0.78, 0, 0},
-		{"small S hidden in the map, 20", twenty(), hidden(func(x, y float64) float64 { return 0.1*x + 0.02*x*x - 0.025*x*x*x }), 0.78, 0, 0},
+		{"small S hidden in the map", standard(), hidden(func(x, y float64) float64 { return 0.1*x + 0.02*x*x - 0.025*x*x*x }), 0.74, 0, 0},
+		{"small S hidden in the map, 20", twenty(), hidden(func(x, y float64) float64 { return 0.1*x + 0.02*x*x - 0.025*x*x*x }), 0.74, 0, 0},
 		{"S hidden in the map", standard(), hidden(cubic), 0.9, 0, 0},
 		{"S hidden in the map, 20", twenty(), hidden(cubic), 0.9, 0, 0},
 		{"pure S hidden in the map", standard(), hidden(func(x, y float64) float64 { return 0.1*x + 0.06*x*x*x }), 0.85, 0, 0},

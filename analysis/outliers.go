@@ -58,7 +58,7 @@ func (g *gauged) doubted(sf surface) {
 }
 
 func suspect(o observations, candidates []candidate, f frame, sf surface) (worst int, off float64, ok bool) {
-	if !suspicious(o, sf.members[0]) {
+	if !suspicious(o, sf.likeliest(len(o.pairs) >= bentLeast)) {
 		return 0, 0, false
 	}
 	top := math.Inf(-1)
@@ -84,6 +84,17 @@ func suspect(o observations, candidates []candidate, f frame, sf surface) (worst
 	t := math.Abs(off) / sd
 	p := 2 * fit.TTail(t, m.dof) * float64(m.fit.N+1)
 	return worst, off, p < outlierP && math.Abs(off) > 3*math.Sqrt(o.sigma02)
+}
+
+// likeliest is the member with the largest weight; where few records cannot tell a
+// slip from a shape, of those that hold none to be wild.
+func (s surface) likeliest(wild bool) member {
+	for _, m := range s.members {
+		if wild || m.odd == 0 {
+			return m
+		}
+	}
+	return s.members[0]
 }
 
 // suspicious spares the search where no residual stands out.

@@ -35,9 +35,9 @@ func (g *gauged) whyNot(run record.Run, fitted bool) *Reason {
 	case cols == 3 && bend > 0.5 && !g.support.profile:
 		g.model.CannotTell = append(g.model.CannotTell, CannotTell{[]string{"t2", "t3"}, "three columns cannot tell a bow from an S shape", g.nextColumn(run)})
 		return &Reason{"bend-unclear", "the gap error bends from left to right, and three columns cannot tell how", "gauge on: " + g.nextColumn(run)}
-	case bend > 0.5 && len(g.obs.pairs) < leastForBend:
+	case len(g.obs.pairs) < leastForBend && g.surface.openTo() > 0.5:
 		g.model.CannotTell = append(g.model.CannotTell, CannotTell{[]string{"t2", "t3"}, fmt.Sprintf("%d gaugings are too few to tell a bow from an S shape", len(g.obs.pairs)), g.nextColumn(run)})
-		return &Reason{"bend-unclear", fmt.Sprintf("the gap error bends from left to right in a way that the map does not show, for which %d gaugings are too few", len(g.obs.pairs)), "gauge on: " + g.nextColumn(run)}
+		return &Reason{"bend-unclear", fmt.Sprintf("the gap error bends from left to right in a way that the map does not show, or one of the records is a slip: %d gaugings are too few to say", len(g.obs.pairs)), "gauge on: " + g.nextColumn(run)}
 	}
 	if r := g.shareUnclear(run); r != nil {
 		return r
@@ -57,6 +57,19 @@ func (g *gauged) whyNot(run record.Run, fitted bool) *Reason {
 
 // leastForBend is how many records a bend wants that only they show.
 const leastForBend = 10
+
+// openTo is the weight of the members that have a bend which only the gaugings
+// show, or that hold a record to be wild: with few records the one is as good as
+// the other, and they differ by all of the bend.
+func (s surface) openTo() float64 {
+	w := 0.0
+	for _, m := range s.members {
+		if m.bent() || m.odd > 0 {
+			w += m.weight
+		}
+	}
+	return w
+}
 
 // manyRepeats is how many degrees of freedom the repeats need to find a misfit of
 // some two standard deviations by F alone: with seven F(8, 7) at 0.1 % is 15, which
