@@ -225,6 +225,22 @@ func TestTargets(t *testing.T) {
 	}
 }
 
+// When a record was made far down a small phone, what comes next is read from its
+// beginning.
+func TestNextIsReadFromItsBeginning(t *testing.T) {
+	ctx := browser(t)
+	if err := resize(ctx, 320, 568); err != nil {
+		t.Fatal(err)
+	}
+	d := webtest.Scene("gauge")
+	url, _ := site(t, d)
+	open(t, ctx, url+"/run/r1")
+	do(t, ctx, `document.querySelector('button[value=skip]').scrollIntoView()`)
+	until(t, ctx, `scrollY > 100`)
+	d.Change(func(s *webtest.Show) { s.Runs[0].State, s.Runs[0].Number = api.AwaitingNext, 421 })
+	until(t, ctx, `(h => h.innerText.includes('Take blade and hand out') && h.getBoundingClientRect().top >= 0 && h.getBoundingClientRect().bottom < innerHeight / 2)(document.querySelector('[data-part=step] h1') || {innerText: ''})`)
+}
+
 // A window that nobody looks at holds no line; when it is looked at again, it
 // shows what came meanwhile.
 func TestHiddenWindowHoldsNoLine(t *testing.T) {

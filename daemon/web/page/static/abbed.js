@@ -126,10 +126,14 @@
     if (s) pick(picture, s);
   });
 
-  // A button that was just pressed keeps the focus in its new shape.
+  // A button that was just pressed keeps the focus in its new shape. While it
+  // rests it has none, so what was pressed is held.
+  let held = null;
+  const keyOf = b => ({ value: b.value, kind: b.className });
   function focusKey() {
     const b = document.activeElement;
-    return b && b.name === 'press' ? { value: b.value, kind: b.className } : null;
+    if (b && b.name === 'press') return keyOf(b);
+    return !b || b === document.body ? held : null;
   }
   function refocus(key) {
     if (!key) return;
@@ -157,8 +161,11 @@
       for (const s of next.querySelectorAll('details > summary')) if (open.includes(s.textContent)) s.parentNode.open = true;
       part.replaceWith(next);
       dress(next);
+      // What comes next is read from its beginning, wherever one had scrolled to.
+      if (part.dataset.key !== next.dataset.key && next.getBoundingClientRect().top < 0) next.scrollIntoView();
     }
     refocus(key);
+    if (ours) held = null;
     document.title = doc.title;
     attend(doc.body.dataset);
   }
@@ -216,6 +223,7 @@
   // the move sent again, and the buttons rest until then.
   async function press(form, button) {
     const data = new URLSearchParams(new FormData(form, button));
+    held = keyOf(button);
     for (const b of form.querySelectorAll('button')) b.disabled = true;
     const part = form.closest("[data-part]");
     if (part) came.delete(part); // drawn anew in any case
