@@ -205,9 +205,9 @@ func (h *house) run(ctx context.Context) error {
 	own.Go(func() { h.daemon.Work(daemonCtx) })
 	if h.chair.Dir != "" {
 		own.Go(func() {
-			if err := h.chair.Keep(daemonCtx, h.daemon.Board()); err != nil {
-				h.log.Warn("the other daemons of this machine do not learn of this one", "err", err)
-			}
+			h.chair.Keep(daemonCtx, h.daemon.Board(), func(err error) {
+				h.log.Warn("the other daemons of this machine do not learn of this one; it is being tried again", "err", err)
+			})
 		})
 	}
 	own.Go(func() { h.manager.watch(streams, func() { h.daemon.Printer() }) })

@@ -26,7 +26,9 @@ func gauge(name, help string, labels ...string) family {
 	return made(name, help, prometheus.GaugeValue, labels)
 }
 
-func counter(name, help string, labels ...string) family { return made(name, help, prometheus.CounterValue, labels) }
+func counter(name, help string, labels ...string) family {
+	return made(name, help, prometheus.CounterValue, labels)
+}
 
 func made(name, help string, kind prometheus.ValueType, labels []string) family {
 	name = "abbed_" + name

@@ -43,22 +43,29 @@ func (c Chair) file() string {
 }
 
 // Keep writes what board shows into the room until the context ends, and then
-// that the daemon has ended. It returns nil then, or why nothing can be written.
-func (c Chair) Keep(ctx context.Context, board *status.Board) error {
+// that the daemon has ended. What cannot be written is tried again at the next
+// beat; say is told why, once until it could be written again.
+func (c Chair) Keep(ctx context.Context, board *status.Board, say func(error)) {
 	var last api.Neighbour
-	var err error
+	told := false
+	put := func(n api.Neighbour) {
+		err := c.write(n)
+		if err == nil {
+			last, told = n, false
+		} else if !told {
+			told = true
+			say(err)
+		}
+	}
 	for {
 		changed := board.Changed()
-		now := c.neighbour(board.Latest())
-		if !alike(now, last) {
-			if err = c.write(now); err != nil {
-				return err
-			}
-			last = now
+		if now := c.neighbour(board.Latest()); !alike(now, last) {
+			put(now)
 		}
 		if !wait(ctx, changed) {
 			last.Ended, last.At = true, time.Now().UTC()
-			return c.write(last)
+			put(last)
+			return
 		}
 	}
 }

@@ -15,6 +15,6 @@
 //
 // # Errors
 //
-// A directory that cannot be read or written is an error with a hint; a file in
-// it that cannot be read is left out.
+// A directory that cannot be read is an error; one that cannot be written is told
+// once with a hint and tried again. A file in it that cannot be read is left out.
 package room

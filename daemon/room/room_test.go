@@ -39,9 +39,7 @@ func TestRoom(t *testing.T) {
 			ends[name] = end
 			own.Go(func() {
 				c := room.Chair{Dir: dir, Key: "/state/" + name, Name: name, URL: "http://127.0.0.1:8077"}
-				if err := c.Keep(ctx, b); err != nil {
-					t.Error(err)
-				}
+				c.Keep(ctx, b, func(err error) { t.Error(err) })
 			})
 		}
 		synctest.Wait()
@@ -122,8 +120,37 @@ func TestForeignFiles(t *testing.T) {
 	if _, err := room.List(filepath.Join(dir, "c.printer.json"), time.Now()); err == nil {
 		t.Error("a file is taken for a room")
 	}
-	c := room.Chair{Dir: filepath.Join(dir, "c.printer.json"), Key: "k", Name: "n"}
-	if err := c.Keep(t.Context(), status.New()); err == nil || !strings.Contains(err.Error(), "setting room") {
-		t.Errorf("%v says no remedy", err)
+}
+
+// TestTriedAgain: a room that cannot be written to is complained about once, and
+// used as soon as it can be.
+func TestTriedAgain(t *testing.T) {
+	dir := t.TempDir()
+	file := filepath.Join(dir, "in the way")
+	if err := os.WriteFile(file, nil, 0o644); err != nil {
+		t.Fatal(err)
 	}
+	synctest.Test(t, func(t *testing.T) {
+		var own sync.WaitGroup
+		var said []error
+		ctx, end := context.WithCancel(t.Context())
+		own.Go(func() {
+			room.Chair{Dir: file, Key: "k", Name: "n"}.Keep(ctx, status.New(), func(err error) { said = append(said, err) })
+		})
+		time.Sleep(10 * room.Beat)
+		synctest.Wait()
+		if len(said) != 1 || !strings.Contains(said[0].Error(), "setting room") {
+			t.Errorf("said %v: want the remedy, once", said)
+		}
+		if err := os.Remove(file); err != nil {
+			t.Fatal(err)
+		}
+		time.Sleep(2 * room.Beat)
+		synctest.Wait()
+		if all := list(t, file); len(all) != 1 || all[0].Ended {
+			t.Errorf("%+v", all)
+		}
+		end()
+		own.Wait()
+	})
 }
