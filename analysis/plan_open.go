@@ -19,7 +19,7 @@ func (p planner) open() string {
 	case n < leanLeast:
 		return fmt.Sprintf("%d records are too few to tell a bend from the hand's scatter", n)
 	}
-	if u := p.gap.Largest().MostDoubt; u > p.target {
+	if u := p.gap.Largest().MostDoubt; math.Round(1000*u) > math.Round(1000*p.target) { // to the um, as it is said
 		return fmt.Sprintf("somewhere in the gauged area the gap error is known to ± %s only, and ± %s is wanted", um(u), um(p.target))
 	}
 	if n < bentLeast {
