@@ -49,6 +49,9 @@ func (d *Daemon) bury(ctx context.Context, row store.RunRow) error {
 	}
 	if damaged {
 		run.Off = []record.Switch{record.SwitchLevelling, record.SwitchLimits}
+		if run.Heat != nil {
+			run.Off = append(run.Off, record.SwitchHeaters)
+		}
 	}
 	f := &record.Fault{Code: "interrupted", Text: "the program was ended, or the power failed, in the middle of the run",
 		Hint: "start a new run; what was measured is kept"}

@@ -69,7 +69,8 @@ func (g *gauging) await(ctx context.Context) (Action, error) {
 	return a, err
 }
 
-// standDown raises the nozzle when nobody has acted for long.
+// standDown raises the nozzle and switches the heaters off when nobody has acted
+// for long.
 func (g *gauging) standDown(ctx context.Context) error {
 	if g.away {
 		return nil
@@ -78,7 +79,10 @@ func (g *gauging) standDown(ctx context.Context) error {
 	if err := g.up(ctx); err != nil {
 		return err
 	}
-	return g.keep(record.Event{Note: &record.Note{Text: fmt.Sprintf("nobody acted for %s: the nozzle was raised", g.plan.Patience)}})
+	if err := g.coolUnwatched(ctx); err != nil {
+		return err
+	}
+	return g.keep(record.Event{Note: &record.Note{Text: fmt.Sprintf("nobody acted for %s: the nozzle was raised, heat is off", g.plan.Patience)}})
 }
 
 // up raises the nozzle and switches the travel limits on again.
@@ -101,5 +105,5 @@ func (g *gauging) leave(ctx context.Context, a Action) error {
 		return nil
 	}
 	g.away = false
-	return g.head.Home(ctx)
+	return g.homeAgain(ctx)
 }

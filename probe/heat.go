@@ -127,6 +127,23 @@ func heats(h record.Heat) string {
 	return fmt.Sprintf("bed to %.0f C", h.Bed)
 }
 
+// coolUnwatched switches off what the run heats, while nobody is there.
+func (j *job) coolUnwatched(ctx context.Context) error {
+	if !slices.Contains(j.log.Run().Off, record.SwitchHeaters) {
+		return nil
+	}
+	return j.head.Cool(ctx)
+}
+
+// homeAgain homes when somebody has come back, as warm as before.
+func (j *job) homeAgain(ctx context.Context) error {
+	run := j.log.Run()
+	if run.Heat != nil && run.Heat.Any() && !slices.Contains(run.Off, record.SwitchHeaters) {
+		return j.warmUp(ctx)
+	}
+	return j.head.Home(ctx)
+}
+
 // waitWarm looks at the temperatures until they are there.
 func (j *job) waitWarm(ctx context.Context, want record.Heat) error {
 	began, first, there := j.Clock.Now(), (*dialect.Temps)(nil), 0

@@ -90,7 +90,8 @@ func (j *job) reply(ctx context.Context) (Reply, error) {
 	return j.Person.Reply(limited)
 }
 
-// tire raises the nozzle when nobody has answered for long.
+// tire raises the nozzle and switches the heaters off when nobody has answered
+// for long.
 func (j *job) tire(ctx context.Context) error {
 	j.tired = true
 	if j.head.Homed() {
@@ -98,14 +99,17 @@ func (j *job) tire(ctx context.Context) error {
 			return err
 		}
 	}
-	return j.keep(record.Event{Note: &record.Note{Text: fmt.Sprintf("nobody answered for %s: the nozzle was raised", j.plan.Patience)}})
+	if err := j.coolUnwatched(ctx); err != nil {
+		return err
+	}
+	return j.keep(record.Event{Note: &record.Note{Text: fmt.Sprintf("nobody answered for %s: the nozzle was raised, heat is off", j.plan.Patience)}})
 }
 
 // rehome homes before the next move if the person was away for long, or moved
 // something that the machine stands on.
 func (j *job) rehome(ctx context.Context) error {
 	j.tired = false
-	return j.head.Home(ctx)
+	return j.homeAgain(ctx)
 }
 
 // answers says whether an answer can be taken.

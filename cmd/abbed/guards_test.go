@@ -6,6 +6,7 @@ import (
 	"flag"
 	"fmt"
 	"math"
+	"slices"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -37,6 +38,7 @@ type machine struct {
 	LowTravel, HomeLevelsOff bool
 	Steps                    []string
 	Blade                    float64
+	Bed                      float64 // heat that is asked for, degrees C; 0: none
 }
 
 func drawMachine(t *rapid.T) machine {
@@ -51,6 +53,7 @@ func drawMachine(t *rapid.T) machine {
 		LowTravel: rapid.Bool().Draw(t, "low travel"), HomeLevelsOff: rapid.Bool().Draw(t, "homing switches off"),
 		Steps: rapid.SampledFrom([][]string{{"gauging"}, {"repeat", "gauging"}, {"gauging", "survey"}, {"repeat"}}).Draw(t, "steps"),
 		Blade: rapid.SampledFrom([]float64{0.02, 0.1, 0.3}).Draw(t, "blade"),
+		Bed:   rapid.SampledFrom([]float64{0, 0, 60}).Draw(t, "bed"),
 	}
 }
 
@@ -181,7 +184,11 @@ func (g *guarded) play(t *testing.T, dir string, base bench.Scenario, script []p
 
 // begin starts a run and confirms it; it may be refused, which is fine.
 func (g *guarded) begin(ctx context.Context) {
-	r, err := g.w.api.StartRun(ctx, g.m.Steps...)
+	ask := api.NewRun{Steps: g.m.Steps}
+	if g.m.Bed > 0 {
+		ask.Heat = &api.Heat{Bed: &g.m.Bed}
+	}
+	r, err := g.w.api.Start(ctx, ask)
 	if err != nil {
 		return
 	}
@@ -234,6 +241,11 @@ func (g *guarded) press(ctx context.Context, p press) {
 		g.printer.Inject(f)
 	case "home alone":
 		time.Sleep(6 * time.Minute) // nobody acts
+		r, err := g.w.house.daemon.Run(g.run)
+		s := g.printer.Safety()
+		if waits := err == nil && (r.State == api.AwaitingGauge || r.State == api.AwaitingNext); waits && s.Homed && s.Targets != [2]float64{} {
+			g.breaks("nobody acted for six minutes in %s, and the heaters are at %v", r.State, s.Targets)
+		}
 	case "again":
 		g.again(ctx)
 	case "down": // as a person does: until it is refused, or the floor is near
@@ -323,8 +335,11 @@ func (g *guarded) look(p press) {
 	if s.Unhomed > 0 || s.OutOfBounds > 0 {
 		g.breaks("after %+v: %d moves unhomed, %d out of the travel", p, s.Unhomed, s.OutOfBounds)
 	}
-	if s.Targets != [2]float64{} {
-		g.breaks("after %+v: heaters at %v", p, s.Targets)
+	if s.Targets != [2]float64{} && (g.m.Bed == 0 || s.Targets != [2]float64{0, g.m.Bed}) {
+		g.breaks("after %+v: heaters at %v, asked for is %v", p, s.Targets, g.m.Bed)
+	}
+	if s.Targets != [2]float64{} && err == nil && r.State.Over() && !slices.Contains(g.w.house.daemon.Printer().Owed, "heaters") {
+		g.breaks("after %+v: the run is %s, the heaters are at %v, and that is not owed", p, r.State, s.Targets)
 	}
 	for _, c := range s.Contacts {
 		if !c.Vertical || c.Touch {

@@ -191,3 +191,35 @@ func TestHeatAfterACut(t *testing.T) {
 		}
 	})
 }
+
+// TestHeatUnwatched: when nobody has acted for five minutes the heaters go off;
+// with the next press the machine is as warm as before, and homes again.
+func TestHeatUnwatched(t *testing.T) {
+	heated(t, lookup(t, "twist-level"), 4, func(t *testing.T, w *world, printer *bench.Printer) {
+		ctx := t.Context()
+		r, err := w.api.Start(ctx, api.NewRun{Steps: []string{"gauging"}, Heat: &api.Heat{Bed: celsius(60)}})
+		if err == nil {
+			err = confirmAll(ctx, w, r)
+		}
+		if err == nil {
+			r, err = w.api.Wait(ctx, r.ID, func(r api.Run) bool { return r.State == api.AwaitingGauge || r.State.Over() })
+		}
+		if err != nil || r.State != api.AwaitingGauge || printer.Safety().Targets != [2]float64{0, 60} {
+			t.Fatalf("%s, targets %v, %v", r.State, printer.Safety().Targets, err)
+		}
+		time.Sleep(6 * time.Minute)
+		if s := printer.Safety(); s.Targets != [2]float64{} {
+			t.Errorf("nobody is there, and the heaters are at %v", s.Targets)
+		}
+		time.Sleep(30 * time.Minute) // it cools down
+		if r, err = w.api.Gauge(ctx, r.ID, api.GaugeAction{Action: "next"}); err != nil || r.State != api.AwaitingGauge {
+			t.Errorf("%s, %v", r.State, err)
+		}
+		if s := printer.Safety(); s.Targets != [2]float64{0, 60} || s.Heats[1] < 57 {
+			t.Errorf("back again: targets %v, temperatures %v", s.Targets, s.Heats)
+		}
+		if err := w.api.Stop(ctx); err != nil {
+			t.Error(err)
+		}
+	})
+}

@@ -5,10 +5,12 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"strings"
 	"testing"
 )
 
-// TestThreats holds that each test named in the table of threats exists.
+// TestThreats holds that each row of the tables of threats and hazards names a
+// test, and that each test named exists.
 func TestThreats(t *testing.T) {
 	var table []byte
 	for _, name := range []string{"threats", "hazards"} {
@@ -18,7 +20,21 @@ func TestThreats(t *testing.T) {
 		}
 		table = append(table, b...)
 	}
-	named := regexp.MustCompile("`([a-z/]+) ((?:Test|Fuzz)[A-Za-z0-9]+)`").FindAllSubmatch(table, -1)
+	test := regexp.MustCompile("`([a-z/]+) ((?:Test|Fuzz)[A-Za-z0-9]+)`")
+	rows := 0
+	for line := range strings.Lines(string(table)) {
+		if !strings.HasPrefix(line, "| ") || strings.HasPrefix(line, "| what can go wrong") {
+			continue
+		}
+		rows++
+		if cells := strings.Split(strings.Trim(line, "|\n "), "|"); len(cells) != 3 || !test.MatchString(cells[2]) {
+			t.Errorf("a row that names no test, or has not three cells: %s", line)
+		}
+	}
+	if rows < 40 {
+		t.Errorf("only %d rows", rows)
+	}
+	named := test.FindAllSubmatch(table, -1)
 	if len(named) < 60 {
 		t.Errorf("only %d tests are named", len(named))
 	}
