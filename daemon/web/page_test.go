@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"abbed/daemon/access"
 	"abbed/daemon/api"
@@ -286,5 +287,42 @@ func TestAssets(t *testing.T) {
 	}
 	if w := get(t, h, "/static/../page.go"); w.Code == 200 {
 		t.Error("served from outside static")
+	}
+}
+
+// The screens that look over several runs say what changed with its doubt, refuse
+// what cannot be foretold with what to measure, and say what was typed wrongly.
+func TestLooks(t *testing.T) {
+	d := webtest.Scene("done")
+	h := handler(d)
+	for path, wants := range map[string][]string{
+		"/history":                     {"Last changed with the run", "since the run before", "0.29 ± 0.11", "<svg", "/run/r0/since/r2"},
+		"/run/r1/since/r0":             {"changed beyond its doubt", "Cold against hot", "beam-twist", "cannot be compared", "1.07 times"},
+		"/run/r1/elsewhere?x=0&y=40":   {"cannot be foretold", "read the roll at the head", "not measured"},
+		"/run/r1/elsewhere?x=0&y=much": {"much"},
+		"/run/r1/elsewhere?x=0":        {"a lever is two lengths"},
+		"/run/r1/results":              {"/run/r1/elsewhere", "/history"},
+	} {
+		w := ask(t, h, "GET", path, "")
+		for _, want := range wants {
+			if !strings.Contains(w.Body.String(), want) {
+				t.Errorf("%s does not say %q", path, want)
+			}
+		}
+	}
+	if w := ask(t, h, "GET", "/run/r1/since/nobody", ""); w.Code != 404 {
+		t.Errorf("since nobody: %d", w.Code)
+	}
+	d.Change(func(s *webtest.Show) {
+		a := s.Analyses["r1"]
+		a.Wedge = &api.Wedge{Sentence: "From left to right a wedge.", Next: "Run the whole job."}
+		s.Analyses["r1"] = a
+		s.Runs[1].State, s.Runs[1].Touches, s.Runs[1].Began = api.Done, 9, s.Runs[0].Began.Add(-time.Hour)
+	})
+	if w := ask(t, h, "GET", "/run/r1/results", ""); !strings.Contains(w.Body.String(), "/run/r1/since/r0") {
+		t.Error("no earlier run is offered for comparison")
+	}
+	if w := ask(t, h, "GET", "/run/r1/results", ""); !strings.Contains(w.Body.String(), "From left to right a wedge.") {
+		t.Error("the five-minute answer is not shown")
 	}
 }

@@ -26,7 +26,7 @@ var shots = []struct{ scene, path string }{
 	{"gauge", "/run/r1"}, {"next", "/run/r1"}, {"prompt", "/run/r1"}, {"survey", "/run/r1"}, {"done", "/run/r1"},
 	{"done", "/run/r1/results"}, {"worn", "/run/r1/results"}, {"done", "/run/r1/review"}, {"worn", "/run/r1/review"},
 	{"writing", "/applied"}, {"kept", "/applied"}, {"unfinished", "/applied"}, {"failed", "/run/r0"}, {"done", "/runs"}, {"done", "/run/r1/report"},
-	{"ready", "/printer"}, {"ready", "/room"}, {"room", "/room"}, {"room", "/"}, {"hostile", "/run/r1/results"}, {"ready", "/nothing"},
+	{"ready", "/printer"}, {"done", "/history"}, {"done", "/run/r1/since/r0"}, {"done", "/run/r1/elsewhere?x=0&y=40"}, {"ready", "/room"}, {"room", "/room"}, {"room", "/"}, {"hostile", "/run/r1/results"}, {"ready", "/nothing"},
 }
 
 // TestScreenshots writes pictures of the screens into the folder named by

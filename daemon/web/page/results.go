@@ -25,6 +25,8 @@ type resultsView struct {
 	// Layer and After say what it costs at the first layer, now and corrected.
 	// Now the same as Layer in a few words.
 	Layer, After, Now string
+	// Earlier are runs to compare this one with.
+	Earlier []api.Run
 }
 
 // stat is a line of the statistics.
@@ -62,6 +64,7 @@ func (p *page) resultsOf(r *http.Request, run api.Run) resultsView {
 	} else {
 		v.Table = &t
 	}
+	v.Earlier = p.earlier(run)
 	rec, has := p.record(run.ID)
 	if has {
 		v.Figures = slices.Concat(p.whyFigure(run.ID, rec, a), p.gapFigure(run.ID, rec, v.Table), profileFigure(a), mapFigure(rec), repeatFigure(rec), rowFigure(rec), baseFigure(rec))

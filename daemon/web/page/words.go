@@ -17,9 +17,10 @@ var words = template.FuncMap{
 	"file": file, "mm": mm, "plus": plus, "place": place, "span": span, "half": half,
 	"stamp": stamp, "iso": iso, "state": stateWords, "dof": dof, "join": strings.Join, "percent": percent, "number": number,
 	"linkword": func(l api.Link) string { return linkWords[l] }, "appliedword": func(a api.AppliedState) string { return appliedWords[a] },
-	"zone":  func() string { return time.Now().Format("UTC-07:00") },
-	"clock": func(t time.Time) string { return t.Local().Format("15:04") },
-	"fix":   fixed, "step": stepWords, "owed": owedWords, "um": micrometres, "sign": sign, "sum": func(a, b float64) float64 { return a + b },
+	"zone":     func() string { return time.Now().Format("UTC-07:00") },
+	"clock":    func(t time.Time) string { return t.Local().Format("15:04") },
+	"measured": measuredWords,
+	"fix":      fixed, "step": stepWords, "owed": owedWords, "um": micrometres, "sign": sign, "sum": func(a, b float64) float64 { return a + b },
 }
 
 // The space between number and unit does not break.

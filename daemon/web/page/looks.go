@@ -1,0 +1,163 @@
+package page
+
+import (
+	"fmt"
+	"math"
+	"net/http"
+	"slices"
+
+	"abbed/daemon/api"
+	"abbed/daemon/web/picture"
+)
+
+// history is the screen of what the runs of the printer tell of its head.
+func (p *page) history(w http.ResponseWriter, r *http.Request) {
+	h, err := p.desk.History()
+	if err != nil {
+		p.refused(w, r, err)
+		return
+	}
+	s := p.begin(r, "History")
+	s.View = historyView{History: h, Figures: courses(h)}
+	p.show(w, r, "history", s)
+}
+
+type historyView struct {
+	api.History
+	Figures []figure
+}
+
+// Newest lists the runs, the newest first.
+func (v historyView) Newest() []api.Entry {
+	out := slices.Clone(v.Runs)
+	slices.Reverse(out)
+	return out
+}
+
+// courses draws the angle that the runs tell, if two of them do.
+func courses(h api.History) []figure {
+	var out []figure
+	for _, q := range []struct {
+		title, name string
+		of          func(api.Entry) *api.Measured
+	}{
+		{"The twist, run after run", "twist", func(e api.Entry) *api.Measured { return e.Twist }},
+		{"The pitch, run after run", "pitch", func(e api.Entry) *api.Measured { return e.Pitch }},
+	} {
+		c := picture.Course{Quantity: q.name + ", deg per m"}
+		moved := 0
+		for _, e := range h.Runs {
+			m := q.of(e)
+			if m == nil {
+				continue
+			}
+			is := e.Change != nil && e.Change.Beyond && e.Change.What == q.name
+			if is {
+				moved++
+			}
+			c.Name, c.Value = append(c.Name, e.Began.Local().Format("2 Jan 15:04")), append(c.Value, m.Value)
+			c.Half, c.Moved = append(c.Half, (m.Hi95-m.Lo95)/2), append(c.Moved, is)
+		}
+		if len(c.Name) < 2 {
+			continue
+		}
+		last := len(c.Name) - 1
+		c.Alt = fmt.Sprintf("The %s in %d runs; in the latest %.2f ± %.2f deg per m. It changed beyond the doubt %d times.", q.name, len(c.Name), c.Value[last], c.Half[last], moved)
+		out = append(out, figure{Title: q.title, SVG: c.SVG(), Says: c.Alt + " Bars are 95 % intervals."})
+	}
+	return out
+}
+
+// since is the screen of what changed between two runs.
+func (p *page) since(w http.ResponseWriter, r *http.Request) {
+	c, err := p.desk.Compare(r.PathValue("earlier"), r.PathValue("id"))
+	if err != nil {
+		p.refused(w, r, err)
+		return
+	}
+	before, err := p.desk.Run(r.PathValue("earlier"))
+	if err != nil {
+		p.refused(w, r, err)
+		return
+	}
+	after, err := p.desk.Run(r.PathValue("id"))
+	if err != nil {
+		p.refused(w, r, err)
+		return
+	}
+	s := p.begin(r, "Before and after")
+	s.View = sinceView{Comparison: c, Was: before, Is: after}
+	p.show(w, r, "since", s)
+}
+
+type sinceView struct {
+	api.Comparison
+	Was, Is api.Run
+}
+
+// elsewhere is the screen that foretells the gap error with another lever.
+func (p *page) elsewhere(w http.ResponseWriter, r *http.Request) {
+	id := r.PathValue("id")
+	run, err := p.desk.Run(id)
+	if err != nil {
+		p.refused(w, r, err)
+		return
+	}
+	s := p.begin(r, "Another place for the probe")
+	v := elsewhereView{Run: run, X: r.URL.Query().Get("x"), Y: r.URL.Query().Get("y")}
+	ask := api.AskLevers{}
+	if v.X != "" || v.Y != "" {
+		x, badX := decimal(v.X)
+		y, badY := decimal(v.Y)
+		switch {
+		case badX != nil:
+			s.Notice = badX
+		case badY != nil:
+			s.Notice = badY
+		case x == nil || y == nil:
+			s.Notice = api.Errorf(http.StatusUnprocessableEntity, "bad-value", "give both, mm from the nozzle", "a lever is two lengths")
+		default:
+			ask.Levers = []api.XY{{X: *x, Y: *y}}
+		}
+	}
+	if v.Levers, err = p.desk.Levers(id, ask); err != nil {
+		p.refused(w, r, err)
+		return
+	}
+	s.View = v
+	p.show(w, r, "elsewhere", s)
+}
+
+type elsewhereView struct {
+	Run    api.Run
+	Levers api.Levers
+	X, Y   string // as typed
+}
+
+// earlier lists the runs with which one can be compared: over, of the same
+// printer as far as the daemon finds out, and before it.
+func (p *page) earlier(run api.Run) []api.Run {
+	runs, err := p.desk.Runs()
+	if err != nil {
+		return nil
+	}
+	var out []api.Run
+	for _, r := range runs {
+		if r.State == api.Done && r.Began.Before(run.Began) && r.Touches > 0 {
+			out = append(out, r)
+		}
+	}
+	return out[:min(len(out), 5)]
+}
+
+// width is the half width of a measured value.
+func width(m api.Measured) float64 { return math.Abs(m.Hi95-m.Lo95) / 2 }
+
+// measuredWords writes a value with its half width, in its unit.
+func measuredWords(m api.Measured) string {
+	if m.Unit == "mm" {
+		return plus(m.Value) + " ± " + mm(width(m))
+	}
+	unit := map[string]string{"deg/m": "° per m", "": ""}[m.Unit]
+	return fmt.Sprintf("%.2f ± %.2f", m.Value, width(m)) + thin + unit
+}
