@@ -65,9 +65,15 @@ func patches(run record.Run, area record.Rect) []extra {
 	if run.Setup.Applied != nil {
 		return nil
 	}
+	last := 0
+	for _, r := range run.Readings {
+		if !r.Corrected {
+			last = max(last, r.Print) // each print has a constant of its own
+		}
+	}
 	var out []extra
 	for _, r := range run.Readings {
-		if r.Quantity == record.QuantityCoupon && area.Has(r.Place) {
+		if r.Quantity == record.QuantityCoupon && !r.Corrected && r.Print == last && area.Has(r.Place) {
 			out = append(out, extra{patch, r.Place, r.Value, r.U})
 		}
 	}

@@ -78,6 +78,7 @@ func TestEveryFieldFromEverySource(t *testing.T) {
 	values := map[string]string{ // key: as text
 		"name": "left", "room": "/run/abbed", "check.every": "168h", "check.window": "mon-fri 08:00-18:00", "check.begins": "begin", "check.heat": "true", "check.columns": "7", "check.rows": "3",
 		"port": "/dev/ttyACM0", "baud": "250000", "dtr": "off", "hold": "always", "before": "true", "after": "exit 1", "command_limit": "20s", "listen": "localhost:9000", "state": "/s", "socket": "/run/abbed/abbed.sock", "socket_group": "buttons",
+		"proof.start": "/start.gcode", "proof.end": "/end.gcode", "desk.thread": "M5", "proof.width": "0.6", "proof.filament": "2.85", "proof.retract": "2", "desk.supports": "30,30 205,30 117.5,205",
 		"access.beyond": "true", "access.hosts": "printer.example, 192.0.2.4:8077", "access.certificate": "/c.pem", "access.key": "/k.pem", "access.plain": "true",
 		"access.proxies": "192.0.2.7", "access.scrapers": "198.51.100.0/24, ::1", "access.scrape_token": "/t",
 		"log_level": "debug",

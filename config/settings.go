@@ -1,6 +1,7 @@
 package config
 
 import (
+	"strconv"
 	"strings"
 	"time"
 )
@@ -66,6 +67,8 @@ type Settings struct {
 	Check     Check     `mapstructure:"check"`
 	Criteria  Criteria  `mapstructure:"criteria"`
 	Heat      Heat      `mapstructure:"heat"`
+	Proof     Proof     `mapstructure:"proof"`
+	Desk      Desk      `mapstructure:"desk"`
 	Words     Words     `mapstructure:"words"`
 	Retention Retention `mapstructure:"retention"`
 
@@ -235,6 +238,44 @@ type Heat struct {
 	Time time.Duration `mapstructure:"time"`
 }
 
+// Desk is what the repair desk has to know.
+type Desk struct {
+	// Supports are the places of the screws that hold the bed: x,y with blanks
+	// between them. Thread is theirs.
+	Supports string `mapstructure:"supports"`
+	Thread   string `mapstructure:"thread"`
+}
+
+// Places returns the supports; nil if they cannot be read.
+func (d Desk) Places() []XY {
+	var out []XY
+	for pair := range strings.FieldsSeq(d.Supports) {
+		x, y, ok := strings.Cut(pair, ",")
+		a, err := strconv.ParseFloat(x, 64)
+		b, no := strconv.ParseFloat(y, 64)
+		if !ok || err != nil || no != nil || !(max(a, -a, b, -b) <= 2000) {
+			return nil
+		}
+		out = append(out, XY{a, b})
+	}
+	return out
+}
+
+// Proof says how a proof print is printed: mm, mm/s, degrees C.
+type Proof struct {
+	Size     float64 `mapstructure:"size"`
+	Spacing  float64 `mapstructure:"spacing"`
+	Width    float64 `mapstructure:"width"`
+	Filament float64 `mapstructure:"filament"`
+	Speed    float64 `mapstructure:"speed"`
+	Retract  float64 `mapstructure:"retract"`
+	Nozzle   float64 `mapstructure:"nozzle"`
+	Bed      float64 `mapstructure:"bed"`
+	// Start and End are files of the person's own; empty: ours.
+	Start string `mapstructure:"start"`
+	End   string `mapstructure:"end"`
+}
+
 // Words are the printer's own words where they differ from the usual ones:
 // command templates and reply patterns by name. Never nil after Default or
 // Load.
@@ -271,6 +312,8 @@ func Default() Settings {
 			WheelLeast: 55, WheelMost: 80, BeltTurn: 40, ScrewLead: 8,
 		},
 		Heat:      Heat{NozzleMax: 260, BedMax: 110, Time: 20 * time.Minute},
+		Proof:     Proof{Size: 20, Spacing: 45, Width: 0.45, Filament: 1.75, Speed: 20, Retract: 0.8},
+		Desk:      Desk{Thread: "M4"},
 		Words:     Words{Templates: map[string]string{}, Patterns: map[string]string{}},
 		Retention: Retention{Days: 730, Megabytes: 500},
 	}

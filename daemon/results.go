@@ -49,7 +49,8 @@ func (v *verdicts) put(id string, j judged) {
 
 // load returns a run: the live one, or from the store.
 func (d *Daemon) load(id string) (record.Run, error) {
-	if a := d.current(); a != nil && a.log.ID() == id {
+	// What was read after its end is in the store only.
+	if a := d.current(); a != nil && a.log.ID() == id && !a.now().Over() {
 		return a.log.Run(), nil
 	}
 	run, err := d.store.Load(context.Background(), id)

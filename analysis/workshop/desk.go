@@ -103,34 +103,26 @@ func (r Roll) Lever(y float64) Value {
 	return v
 }
 
-// Pitches of ISO 261 coarse threads, mm.
-var Pitches = map[string]float64{"M3": 0.5, "M4": 0.7, "M5": 0.8}
-
-// Support is a place where a screw holds the bed.
-type Support struct{ X, Y float64 }
-
-// Adjustment is how far to move one support.
-type Adjustment struct {
-	Support
-	Up    Value   // mm; below zero: down
-	Turns float64 // of its thread
+// Rail is what to do to one of two rails that carry the head.
+type Rail struct {
+	Raise Value // mm, at its right end; or lower the other one there
+	Which Side  // of the two
 }
 
-// Tram returns how far each support has to go so that the bed lies level to the
-// nozzle: plane z = a x + b y as the nozzle sees the bed, slopes with their
-// uncertainties, the first support staying. pitch is the thread's, mm.
-func Tram(a, b Value, supports []Support, pitch float64) ([]Adjustment, error) {
-	if len(supports) < 3 {
-		return nil, fmt.Errorf("workshop: %d supports: three or more hold a bed", len(supports))
-	}
-	if !(pitch > 0) {
-		return nil, fmt.Errorf("workshop: a thread of pitch %g mm", pitch)
-	}
-	out := make([]Adjustment, len(supports))
-	for i, s := range supports {
-		dx, dy := s.X-supports[0].X, s.Y-supports[0].Y
-		up := Value{-(a.Value*dx + b.Value*dy), math.Hypot(a.U*dx, b.U*dy)}
-		out[i] = Adjustment{s, up, up.Value / pitch}
-	}
-	return out, nil
+// Rails returns by how much one of two rails, apart mm from each other, has to be
+// raised at its right end to undo the twist over the mounting length.
+func (r Roll) Rails(mounting, apart float64) Rail {
+	s := r.Shim(mounting, apart)
+	return Rail{s.Thick, s.Under}
+}
+
+// After is what a shim of the given thickness leaves of a gap error over the way
+// of r: the change that was measured, less that of the shim, whose thickness is
+// good to u, mm. What is left carries the doubt of both.
+func (r Roll) After(leverY, mounting, spacing, thick, u float64) Value {
+	over := r.Over(mounting)
+	undone := Value{math.Asin(math.Min(thick/spacing, 1)), u / spacing}
+	k := (r.To - r.From) / mounting
+	left := Value{(math.Abs(over.Value) - undone.Value) * k, math.Hypot(over.U, undone.U) * k}
+	return Cost(math.Abs(leverY), left)
 }

@@ -3,8 +3,9 @@
 //
 // In the order in which one works: Profile is checked on a flat reference
 // (Check) against what its maker may deliver (Allowed); a Roll along the beam
-// becomes a Shim, a rocking gap to confirm it with, or a rail to raise; Tram turns
-// the heights at the bed's supports into turns of their screws; Lever says what
+// becomes a Shim, a rocking gap to confirm it with, or a rail to raise; Advice says
+// how to look for wheels and play by hand; Level is the bed's plane as the nozzle
+// met it, and Tram turns it into turns of the supports' screws; Lever says what
 // the same roll costs with the probe elsewhere.
 //
 // # Units

@@ -112,9 +112,86 @@ func TestTram(t *testing.T) {
 		t.Fatal(err)
 	}
 	near(t, "right", a[1].Up.Value, -0.35, 1e-12)
-	near(t, "turns", a[1].Turns, -0.5, 1e-12)
+	near(t, "turns", a[1].Turns.Value, -0.5, 1e-12)
 	near(t, "back", a[2].Up.Value, -0.175, 1e-12)
 	if _, err := workshop.Tram(workshop.Value{}, workshop.Value{}, nil, 0.7); err == nil {
 		t.Error("no supports were taken")
 	}
+}
+
+// TestLevel: JCGM 100:2008 G.3.2: the doubt of a slope from few contacts is widened
+// by Student's t. By hand: five contacts at the corners and the middle of a square of
+// side 2, four of them off by +-1 so that no plane takes it up (a saddle): S^2 = 4/2,
+// u(a) = S/sqrt(sum x^2) = sqrt(2)/2, t(2) = 4.3027 (its table), twice U is t u.
+func TestLevel(t *testing.T) {
+	p, err := workshop.Level([]workshop.Contact{{X: -1, Y: -1, Z: 1}, {X: 1, Y: -1, Z: -1}, {X: -1, Y: 1, Z: -1}, {X: 1, Y: 1, Z: 1}, {}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "slope", p.A.Value, 0, 1e-12)
+	near(t, "off", p.Off, math.Sqrt2, 1e-12)
+	near(t, "doubt", 2*p.A.U, 4.3027*math.Sqrt2/2, 1e-3)
+	line := []workshop.Contact{{X: 0, Y: 5}, {X: 1, Y: 5}, {X: 2, Y: 5}, {X: 3, Y: 5}}
+	if _, err := workshop.Level(line); err == nil {
+		t.Error("one row told a plane")
+	}
+}
+
+// TestFour: of four supports one follows, and every one of them keeps to the plane;
+// supports on one line are refused.
+func TestFour(t *testing.T) {
+	s := []workshop.Support{{X: 0, Y: 0}, {X: 200, Y: 0}, {X: 200, Y: 200}, {X: 0, Y: 200}}
+	a, err := workshop.Tram(workshop.Value{Value: 0.001, U: 0.0001}, workshop.Value{Value: 0.002}, s, 0.5)
+	if err != nil {
+		t.Fatal(err)
+	}
+	follow := 0
+	for _, x := range a {
+		near(t, "up", x.Up.Value, -(0.001*x.X + 0.002*x.Y), 1e-12)
+		if x.Follows {
+			follow++
+		}
+	}
+	if follow != 1 || !a[1].Sure || a[0].Sure {
+		t.Errorf("%+v", a)
+	}
+	near(t, "u of the turns", a[1].Turns.U, 0.0001*200/0.5, 1e-12)
+	for i := range s {
+		s[i].Y = 0
+	}
+	if _, err := workshop.Tram(workshop.Value{}, workshop.Value{}, s, 0.5); err == nil {
+		t.Error("a line of supports was taken")
+	}
+}
+
+// TestAfter by hand: a roll of asin(0.36/45) over 219 mm is 0.008 rad, over 300 mm of
+// mounting 0.010959; a shim of 0.22 mm at 20 mm undoes 0.0110: hardly anything is
+// left. A shim of 0.11 mm leaves half.
+func TestAfter(t *testing.T) {
+	r, err := workshop.FromGap(8, 227, workshop.Value{Value: -0.36, U: 0.005}, 45)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "all", r.After(45, 300, 20, 0.2192, 0.003).Value, 0, 0.0005)
+	half := r.After(45, 300, 20, 0.1096, 0.003)
+	near(t, "half", half.Value, 0.18, 0.0005)
+	// u: the roll's 0.005/45 and the shim's 0.003/20 x 219/300, at the lever.
+	near(t, "u", half.U, math.Hypot(0.005, 45*0.003/20*219/300), 1e-5)
+}
+
+// TestCheckUncertainty by hand, law of propagation (JCGM 100:2008 5.1.2) on
+// a = asin(g/w): u(a)^2 = (u(g)/w)^2 + (g u(w)/w^2)^2, over cos a. g = 0.225 (0.0144),
+// w = 20 (0.1), DIN 876 grade I over 300 mm: a band of 0.013 mm, u = 0.013/sqrt 12 =
+// 0.003753; u(g) in all = 0.014881; u(a) = sqrt(0.00074406^2 + 0.00005625^2) =
+// 0.00074618 rad = 0.042753 deg. The sine by a handbook's table: sin 0.6446 deg = 0.01125.
+func TestCheckUncertainty(t *testing.T) {
+	c, err := workshop.Check(workshop.Profile{Gap: workshop.Value{Value: 0.225, U: 0.0144}, Width: workshop.Value{Value: 20, U: 0.1},
+		Length: workshop.Value{Value: 300, U: 1}, Grade: workshop.Grade1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "twist", c.Deg.Value, 0.64459, 1e-5)
+	near(t, "u", c.Deg.U, 0.042756, 1e-5)
+	near(t, "rate", c.PerMetre.Value, 0.64459/0.3, 1e-4)
+	near(t, "u of the rate", c.PerMetre.U, math.Hypot(0.042756, 0.64459/300)/0.3, 1e-4)
 }

@@ -12,16 +12,12 @@ import (
 
 	"abbed/analysis"
 	"abbed/analysis/workshop"
+	"abbed/config"
+	"abbed/daemon"
+	"abbed/daemon/api"
 	"abbed/daemon/client"
 	"abbed/probe/record"
 )
-
-// deskCautions stand before anything that is done with tools.
-var deskCautions = []string{
-	"Before any work: switch off, unplug, and let nozzle and bed cool below 43 C.",
-	"The maker's instructions come first; mains wiring, heaters and frames under load are for qualified people.",
-	"Hold the head and the beam before you loosen what carries them.",
-}
 
 // benchCheckCommand is the bench calculator.
 func benchCheckCommand() *cobra.Command {
@@ -91,51 +87,92 @@ func tellBench(w io.Writer, t workshop.Twist, cost workshop.Value, lever, travel
 // desk is what the repair desk asks of the person.
 type desk struct {
 	caller
-	mounting, spacing, width, rails float64
+	api.AskRepair
+	supports string
 }
 
 func repairCommand() *cobra.Command {
 	d := desk{}
 	c := &cobra.Command{
 		Use:   "repair RECORD|RUN",
-		Short: "Say what a person can do with tools: which end is high, the shim, the gap to look for first",
+		Short: "Say what a person can do with tools: the shim, the rail, the bed's screws, what to look for by hand",
 		Long: `RECORD is the record of a run (a file, "-" for standard input); anything else is
 the id of a run of the daemon. The roll of the head along X is worked out from the
-gauged gap error; what it costs is repaired at the brackets that hold the beam.`,
+gauged gap error; what it costs is repaired at the brackets that hold the beam.
+With the places of the bed's supports (--supports, or desk.supports of the
+settings) it says how far each has to go up or down, and how many turns of its
+thread that is: as the nozzle sees the bed, and not as the tilted probe does.`,
 		Args: cobra.ExactArgs(1),
 	}
 	f := c.Flags()
 	addCaller(f, &d.caller)
-	f.Float64Var(&d.mounting, "mounting", 0, "length between the brackets that hold the beam, mm; 0: the gauged width")
-	f.Float64Var(&d.spacing, "spacing", 20, "distance of a bracket's fasteners across the beam, mm")
-	f.Float64Var(&d.width, "width", 20, "width of the profile, mm")
-	f.Float64Var(&d.rails, "rails", 0, "distance of two rails that carry the head, mm; 0: there is one beam")
+	config.AddFlags(f, "config", "set")
+	f.Float64Var(&d.Mounting, "mounting", 0, "length between the brackets that hold the beam, mm; 0: the gauged width")
+	f.Float64Var(&d.Spacing, "spacing", 20, "distance of a bracket's fasteners across the beam, mm")
+	f.Float64Var(&d.Width, "width", 20, "width of the profile, mm")
+	f.Float64Var(&d.Height, "height", 0, "other side of the profile's section, mm; 0: as wide")
+	f.Float64Var(&d.Rails, "rails", 0, "distance of two rails that carry the head, mm; 0: there is one beam")
+	f.StringVar(&d.supports, "supports", "", `where the screws are that hold the bed, such as "30,30 205,30 117.5,205", mm`)
+	f.StringVar(&d.Thread, "thread", "", "their thread: M3, M4 or M5")
 	c.RunE = func(c *cobra.Command, args []string) error { return coded(d.do(c, args[0])) }
 	return c
 }
 
 func (d *desk) do(c *cobra.Command, name string) error {
+	s, err := config.Load(config.Options{Flags: c.Flags(), AlsoEnv: alsoEnv})
+	if err != nil {
+		return usage(err)
+	}
+	if d.supports != "" {
+		s.Desk.Supports = d.supports
+		if len(s.Desk.Places()) < 3 {
+			return usage(fmt.Errorf("repair: --supports %q: give x,y in mm of three or more screws, with blanks between them", d.supports))
+		}
+	}
 	run, err := d.read(c, name)
 	if err != nil {
 		return err
 	}
-	if !(d.mounting >= 0) || !(d.spacing > 0) || !(d.width > 0) || !(d.rails >= 0) {
-		return usage(errors.New("repair: --mounting, --spacing, --width and --rails are lengths in mm"))
-	}
 	v := analysis.Judge(run)
-	r, err := rollOf(v, run.Setup.Lever)
+	a, err := daemon.RepairOf(run, v, daemon.Asked(d.AskRepair, s))
 	if err != nil {
 		return err
 	}
-	if d.mounting == 0 {
-		d.mounting = r.To - r.From
-	}
 	if d.json {
-		return writeJSON(c.OutOrStdout(), map[string]any{"from": r.From, "to": r.To, "roll_rad": r.Roll, "high_at_right": r.High(), "mounting": d.mounting,
-			"shim": r.Shim(d.mounting, d.spacing), "rocking": r.Rocking(d.width, d.mounting), "cautions": deskCautions})
+		return writeJSON(c.OutOrStdout(), a)
 	}
-	d.tell(c.OutOrStdout(), r, run.Setup.Lever)
+	tellRepair(c.OutOrStdout(), a)
+	if a.Twist == nil && a.Tram == nil && len(a.Advice) == 0 {
+		return errors.New("repair: there is nothing to do with tools by this run: " + a.TwistWhy)
+	}
 	return nil
+}
+
+func tellRepair(w io.Writer, a api.Repair) {
+	for _, c := range a.Cautions {
+		fmt.Fprintln(w, "!", c)
+	}
+	if a.Twist != nil {
+		fmt.Fprint(w, a.Twist.Says)
+	} else {
+		fmt.Fprintln(w, "Beam:", a.TwistWhy)
+	}
+	if a.Tram != nil {
+		fmt.Fprintf(w, "Bed, by the nozzle: it rises by %.3f ± %.3f mm per 100 mm to the right, %.3f ± %.3f to the back.\n",
+			a.Tram.SlopeX.Value, a.Tram.SlopeX.Hi95-a.Tram.SlopeX.Value, a.Tram.SlopeY.Value, a.Tram.SlopeY.Hi95-a.Tram.SlopeY.Value)
+		for _, s := range a.Tram.Supports {
+			fmt.Fprintln(w, " ", s.Says)
+		}
+		fmt.Fprintln(w, a.Tram.Says)
+	} else {
+		fmt.Fprintln(w, "Bed:", a.TramWhy)
+	}
+	for _, h := range a.Advice {
+		fmt.Fprintf(w, "%s:\n", h.Title)
+		for i, s := range h.Steps {
+			fmt.Fprintf(w, "  %d. %s\n", i+1, s)
+		}
+	}
 }
 
 func (d *desk) read(c *cobra.Command, name string) (record.Run, error) {
@@ -164,70 +201,4 @@ func (d *desk) read(c *cobra.Command, name string) (record.Run, error) {
 		return run, usage(fmt.Errorf("repair: %s: %w; is it the whole record of a run?", name, err))
 	}
 	return run, nil
-}
-
-// rollOf returns the head's roll over the gauged width at the middle row, or why
-// the run cannot tell it.
-func rollOf(v analysis.Verdict, lever record.Lever) (workshop.Roll, error) {
-	if f, failed := v.Stability.Failed(); failed {
-		return workshop.Roll{}, refused(fmt.Errorf("repair: %s %s", f.Sentence, f.Next))
-	}
-	if v.Gap == nil {
-		return workshop.Roll{}, fmt.Errorf("repair: the gap error cannot be told: %s: %s", v.GapWhy.Text, v.GapWhy.Hint)
-	}
-	if !v.Has(analysis.BeamTwist) {
-		return workshop.Roll{}, fmt.Errorf("repair: no twist of the beam was found that could be shimmed away: %s %s", v.Findings[0].Sentence, v.Findings[0].Next)
-	}
-	a := v.Gap.Area
-	row := (a.Y0 + a.Y1) / 2
-	left, ul, no := v.Gap.At(record.Place{U: a.X0, V: row})
-	right, ur, no2 := v.Gap.At(record.Place{U: a.X1, V: row})
-	if no != nil || no2 != nil {
-		return workshop.Roll{}, errors.New("repair: the ends of the gauged area are not told: gauge there")
-	}
-	// Both are contrasts against the zero place between them, so that their doubts
-	// add at most: the plain sum is never too small.
-	return workshop.FromGap(a.X0, a.X1, workshop.Value{Value: right - left, U: (ul + ur) / 2}, lever.Y)
-}
-
-func (d *desk) tell(w io.Writer, r workshop.Roll, lever record.Lever) {
-	for _, c := range deskCautions {
-		fmt.Fprintln(w, "!", c)
-	}
-	toDeg := 180 / math.Pi
-	fmt.Fprintf(w, "The head rolls by %+.3f ± %.3f deg from x=%.0f to x=%.0f mm (+: its back rises to the right).\n", r.Roll.Value*toDeg, r.Roll.U95()*toDeg, r.From, r.To)
-	high, s := r.High(), r.Shim(d.mounting, d.spacing)
-	if high == workshop.Neither {
-		fmt.Fprintln(w, "That is within its doubt: there is nothing to shim. Gauge more places along X.")
-		return
-	}
-	rock := r.Rocking(d.width, d.mounting)
-	in, out := workshop.Blades(rock)
-	fmt.Fprintf(w, "First confirm it on the bench: the bare profile, %.0f mm wide, over %.0f mm on a flat reference should rock by %.3f ± %.3f mm", d.width, d.mounting, rock.Value, rock.U95())
-	fmt.Fprintf(w, "%s.\n", blades(in, out))
-	fmt.Fprintln(w, "If it does not, the brackets or what they stand on are twisted, and not the profile.")
-	t := workshop.Allowed(d.width, 0, d.mounting)
-	fmt.Fprintf(w, "A maker may deliver %.3f deg over that length (ANSI H35.2, a square section); here it is %.3f ± %.3f deg.\n", t, math.Abs(r.Over(d.mounting).Value)*toDeg, r.Over(d.mounting).U95()*toDeg)
-	fmt.Fprintf(w, "Shim: %.3f ± %.3f mm under the %s fasteners (%.0f mm apart) of the right bracket, or under the %s ones of the left.\n", s.Thick.Value, s.Thick.U95(), s.Under, d.spacing, high)
-	if d.rails > 0 {
-		x := r.Shim(d.mounting, d.rails)
-		fmt.Fprintf(w, "With two rails %.0f mm apart: raise the %s rail at its right end by %.3f ± %.3f mm, or lower the other there.\n", d.rails, x.Under, x.Thick.Value, x.Thick.U95())
-	}
-	fmt.Fprintf(w, "Or move the probe: with its lever of %.0f mm across the beam this costs %.3f mm", lever.Y, math.Abs(r.Lever(lever.Y).Value))
-	for _, y := range []float64{lever.Y / 2, lever.Y / 4, 0} {
-		fmt.Fprintf(w, "; with %.0f mm %.3f", y, math.Abs(r.Lever(y).Value))
-	}
-	fmt.Fprintln(w, " mm.")
-	fmt.Fprintln(w, "The Y axis that rolls evenly costs the same as a twisted beam; angle readings at the head tell them apart. Intervals are 95 %. Afterwards tram the bed and measure again.")
-}
-
-func blades(in, out float64) string {
-	s := ""
-	if in > 0 {
-		s += fmt.Sprintf("; a blade of %.2f mm goes in", in)
-	}
-	if out > 0 {
-		s += fmt.Sprintf("; one of %.2f mm does not", out)
-	}
-	return s
 }

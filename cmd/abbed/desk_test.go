@@ -5,10 +5,15 @@ import (
 	"context"
 	"encoding/json"
 	"math"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
 	"abbed/analysis"
+	"abbed/config"
+	"abbed/daemon"
+	"abbed/daemon/api"
 	"abbed/probe/record"
 )
 
@@ -40,9 +45,75 @@ func TestBenchCheck(t *testing.T) {
 	}
 }
 
-// TestRepairRefuses: a run that tells no twist gives no shim.
+// TestRepairRefuses: a run that tells nothing gives no shim and no turns, and says
+// why.
 func TestRepairRefuses(t *testing.T) {
-	if r, err := rollOf(analysis.Judge(record.Run{}), record.Lever{Y: 40}); err == nil {
-		t.Errorf("an empty run gave %+v", r)
+	run := record.Run{Setup: record.Setup{Lever: record.Lever{Y: 40}}}
+	a, err := daemon.RepairOf(run, analysis.Judge(run), daemon.Asked(api.AskRepair{}, config.Default()))
+	if err != nil || a.Twist != nil || a.TwistWhy == "" || a.Tram != nil || !strings.Contains(a.TramWhy, "desk.supports") || len(a.Cautions) == 0 {
+		t.Errorf("an empty run gave %+v, %v", a, err)
+	}
+	for _, bad := range []api.AskRepair{{Thread: "M6"}, {Mounting: -1}, {Rails: math.Inf(1)}} {
+		if _, err := daemon.RepairOf(run, analysis.Judge(run), daemon.Asked(bad, config.Default())); err == nil {
+			t.Errorf("%+v was taken", bad)
+		}
+	}
+}
+
+// TestTramByTheNozzle by hand: the nozzle meets the bed at z = 0.002 x - 0.001 y:
+// it rises by 0.2 mm per 100 mm to the right. Supports at (0,0), (200,0), (100,200):
+// the second goes down by 0.4 mm, 0.4 / 0.7 = 0.571 turns of M4; the third by
+// 0.2 - 0.2 = 0.
+func TestTramByTheNozzle(t *testing.T) {
+	run := record.Run{Version: 1}
+	for _, p := range []record.Place{{U: 10, V: 10}, {U: 190, V: 20}, {U: 100, V: 100}, {U: 20, V: 180}, {U: 180, V: 190}} {
+		run.Gaugings = append(run.Gaugings, record.Gauging{Place: p, Z: 0.002*p.U - 0.001*p.V + 0.1, Blade: 0.1})
+	}
+	ask := api.AskRepair{Supports: []api.XY{{X: 0, Y: 0}, {X: 200, Y: 0}, {X: 100, Y: 200}}}
+	a, err := daemon.RepairOf(run, analysis.Judge(run), daemon.Asked(ask, config.Default()))
+	if err != nil || a.Tram == nil {
+		t.Fatal(err, a.TramWhy)
+	}
+	s := a.Tram.Supports
+	if math.Abs(s[1].Up.Value+0.4) > 1e-9 || math.Abs(s[1].Turns.Value+0.4/0.7) > 1e-9 || math.Abs(s[2].Up.Value) > 1e-9 || !strings.Contains(s[1].Says, "down by 0.400") || s[0].Says != "x=0 y=0: stays." {
+		t.Errorf("%+v", s)
+	}
+	run.Gaugings = run.Gaugings[:3]
+	if a, _ = daemon.RepairOf(run, analysis.Judge(run), daemon.Asked(ask, config.Default())); a.Tram != nil || !strings.Contains(a.TramWhy, "four or more") {
+		t.Errorf("three places gave %+v", a.Tram)
+	}
+}
+
+// TestProofPrintCommand: a file and a worksheet without any printer; what is missing
+// is said with its setting.
+func TestProofPrintCommand(t *testing.T) {
+	dir := t.TempDir()
+	file, sheet := filepath.Join(dir, "p.gcode"), filepath.Join(dir, "p.html")
+	var out, errs bytes.Buffer
+	args := []string{"proof-print", "--bed", "0,0,235,235", "--set", "proof.nozzle=210", "--set", "proof.bed=60", "-o", file, "--worksheet", sheet, "--paper", "letter"}
+	if code := Main(context.Background(), args, &out, &errs); code != exitDone || !strings.Contains(errs.String(), "power switch") {
+		t.Fatalf("code %d: %s", code, errs.String())
+	}
+	g, _ := os.ReadFile(file)
+	h, _ := os.ReadFile(sheet)
+	if !bytes.Contains(g, []byte("M109 S210")) || !bytes.Contains(h, []byte("size: letter")) {
+		t.Error("file or worksheet is not what was asked for")
+	}
+	errs.Reset()
+	if code := Main(context.Background(), []string{"proof-print", "--bed", "0,0,235,235"}, &out, &errs); code != exitUsage || !strings.Contains(errs.String(), "proof.nozzle") {
+		t.Errorf("code %d: %s", code, errs.String())
+	}
+	// It can be carried: the correction then goes into the proof print too.
+	table := twisted(0.2)
+	b, err := json.Marshal(table)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, "table.json"), b, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	errs.Reset()
+	if code := Main(context.Background(), []string{"carry", file, "--table", filepath.Join(dir, "table.json"), "--i-signed-off", word(table), "-o", filepath.Join(dir, "c.gcode")}, &out, &errs); code != exitDone || !strings.Contains(errs.String(), "between -0.2") {
+		t.Errorf("code %d: %s", code, errs.String())
 	}
 }

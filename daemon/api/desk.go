@@ -30,6 +30,13 @@ type Desk interface {
 	Gap(id string, a AskGap) ([]Gap, error)
 	Table(id string) (Table, error)
 	Looker
+	// Repair says what a person can do with tools.
+	Repair(id string, a AskRepair) (Repair, error)
+	// ProofPrint makes the file of a proof print over what the run has gauged; ""
+	// means over the reach.
+	ProofPrint(id string) (ProofPrint, error)
+	// Thickness takes the readings of a proof print and says what they prove.
+	Thickness(ctx context.Context, id string, t Thickness, by string) (Proof, error)
 
 	SignOff(ctx context.Context, digest string, s SignOff) (SignedOff, error)
 	Apply(ctx context.Context, digest string, a Apply, by string) error

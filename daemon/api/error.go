@@ -56,6 +56,8 @@ var Codes = map[string]string{
 	"wrong-state":       "the run is not in a state for this",
 	"cautions-missing":  "not every caution was confirmed; missing names them",
 	"bad-blade":         "the blade's thickness is outside 0.02..0.30 mm",
+	"no-proof-print":    "the settings do not make a proof print; the text names what to change",
+	"other-plan":        "the patches are numbered by another plan than that of the settings",
 	"other-blade":       "another blade than the one that was confirmed",
 	"past-floor":        "this would lower the nozzle below the floor",
 	"step-too-large":    "this step is larger than max_step",

@@ -185,3 +185,19 @@ func (c *Client) EndSession(ctx context.Context, id string) error {
 }
 
 func table(digest, below string) string { return "/api/v1/tables/" + url.PathEscape(digest) + below }
+
+// Repair says what a person can do with tools after a run; query holds what it is
+// told beyond the settings.
+func (c *Client) Repair(ctx context.Context, id string, query url.Values) (api.Repair, error) {
+	return get[api.Repair](ctx, c, run(id, "/repair?"+query.Encode()))
+}
+
+// ProofPrint returns the file of a proof print; "" means over the reach.
+func (c *Client) ProofPrint(ctx context.Context, id string) (api.ProofPrint, error) {
+	return get[api.ProofPrint](ctx, c, "/api/v1/proof-print?"+url.Values{"run": {id}}.Encode())
+}
+
+// Thickness sends the readings of a proof print.
+func (c *Client) Thickness(ctx context.Context, id string, t api.Thickness) (api.Proof, error) {
+	return post[api.Proof](ctx, c, run(id, "/thickness"), t)
+}

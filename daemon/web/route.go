@@ -24,7 +24,7 @@ type route struct {
 
 // routes lists everything under /api.
 func (s *site) routes() []route {
-	return slices.Concat(s.printerRoutes(), s.runRoutes(), s.resultRoutes(), s.lookRoutes(), s.appliedRoutes(),
+	return slices.Concat(s.printerRoutes(), s.runRoutes(), s.resultRoutes(), s.lookRoutes(), s.benchRoutes(), s.appliedRoutes(),
 		[]route{{method: http.MethodGet, path: "/api/openapi.json", serve: s.describe}})
 }
 

@@ -230,7 +230,7 @@ func TestRefused(t *testing.T) {
 		"start hot":    {func(s *patches.Settings) { s.Start = []byte("G28\nM109 R290\n") }, "line 2"},
 		"placeholder":  {func(s *patches.Settings) { s.Start = []byte("M104 S{first}\n") }, "placeholders"},
 		"no text":      {func(s *patches.Settings) { s.End = []byte("\x00\x01") }, "no text"},
-		"too many":     {func(s *patches.Settings) { s.Spacing, s.Size = 15, 8 }, "at most 64"},
+		"too many":     {func(s *patches.Settings) { s.Spacing, s.Size = 15, 8 }, "at most 100"},
 		"no size":      {func(s *patches.Settings) { s.Size = math.NaN() }, "size"},
 		"tall line":    {func(s *patches.Settings) { s.Height = 0.8 }, "flat top"},
 		"low":          {func(s *patches.Settings) { s.Clearance = 0.2 }, "clearance"},

@@ -28,7 +28,7 @@ type Print struct {
 }
 
 // most patches of one print: a person measures each of them.
-const most = 64
+const most = 100
 
 // shape is the square with its tab, relative to the square's middle.
 type shape struct {

@@ -52,7 +52,7 @@ type Settings struct {
 // Defaults returns Settings of a usual machine: a nozzle of 0.4 mm, filament of
 // 1.75 mm (common practice, no source). The temperatures are the person's to say.
 func Defaults() Settings {
-	return Settings{Size: 20, Spacing: 60, Height: 0.2, Width: 0.45, Filament: 1.75, Speed: 20, Travel: 100, Lift: 8,
+	return Settings{Size: 20, Spacing: 45, Height: 0.2, Width: 0.45, Filament: 1.75, Speed: 20, Travel: 100, Lift: 8,
 		Clearance: 5, Retract: 0.8, NozzleMax: 260, BedMax: 110, Margin: 3, Levelling: "M420 S1"}
 }
 

@@ -31,6 +31,12 @@ type Reading struct {
 	Value float64 `json:"value"`
 	// U is its standard uncertainty, in the same unit.
 	U float64 `json:"u"`
+	// Print counts the proof prints of which coupons were entered after the run,
+	// from 1; 0 is the run's own step. The latest of them counts.
+	Print int `json:"print,omitempty"`
+	// Corrected says that a correction was in force while it was printed: it shows
+	// what that left, and tells nothing of the gap error itself.
+	Corrected bool `json:"corrected,omitempty"`
 }
 
 // Laid says how something lies on the bed from this event on: a removable plate

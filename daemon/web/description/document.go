@@ -34,11 +34,11 @@ Every refusal is {"error":{"code","text","hint"}}: text says the act and the cau
 
 func document() m {
 	paths := m{}
-	for _, group := range []m{printerPaths(), runPaths(), resultPaths(), lookPaths(), appliedPaths(), servicePaths()} {
+	for _, group := range []m{printerPaths(), runPaths(), resultPaths(), lookPaths(), benchPaths(), appliedPaths(), servicePaths()} {
 		maps.Copy(paths, group)
 	}
 	schemas := m{}
-	for _, group := range []m{commonShapes(), printerShapes(), runShapes(), recordShapes(), resultShapes(), lookShapes(), tableShapes()} {
+	for _, group := range []m{commonShapes(), printerShapes(), runShapes(), recordShapes(), resultShapes(), lookShapes(), benchShapes(), tableShapes()} {
 		maps.Copy(schemas, group)
 	}
 	return m{

@@ -14,7 +14,7 @@ import (
 
 // words are what templates say numbers and moments with.
 var words = template.FuncMap{
-	"file": file, "mm": mm, "plus": plus, "place": place, "span": span, "half": half,
+	"file": file, "lines": func(s string) []string { return strings.Split(strings.TrimSpace(s), "\n") }, "mm": mm, "plus": plus, "place": place, "span": span, "half": half,
 	"stamp": stamp, "iso": iso, "state": stateWords, "dof": dof, "join": strings.Join, "percent": percent, "number": number,
 	"linkword": func(l api.Link) string { return linkWords[l] }, "appliedword": func(a api.AppliedState) string { return appliedWords[a] },
 	"zone":     func() string { return time.Now().Format("UTC-07:00") },

@@ -1,0 +1,105 @@
+package workshop
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"abbed/analysis/fit"
+)
+
+// Contact is a height at which the nozzle met the bed, mm.
+type Contact struct{ X, Y, Z float64 }
+
+// Plane is the bed as the nozzle sees it, z = c + A x + B y.
+type Plane struct {
+	A, B Value // slopes, mm per mm
+	// Off is the standard deviation of the contacts about the plane, mm: the bed's
+	// own shape, the beam's straightness, and the hand. DoF are its degrees of
+	// freedom, from which the slopes' uncertainties come.
+	Off, DoF float64
+}
+
+// Level fits a plane to what the nozzle met, by least squares. The doubt of the
+// slopes comes from what the contacts leave the plane by, widened for few of them
+// (Student's t over the normal law), so that twice U is the 95 % interval.
+func Level(contacts []Contact) (Plane, error) {
+	var mx, my float64
+	n := float64(len(contacts))
+	for _, c := range contacts {
+		mx, my = mx+c.X/n, my+c.Y/n
+	}
+	var rows [][]float64
+	var z []float64
+	for _, c := range contacts {
+		rows, z = append(rows, []float64{1, c.X - mx, c.Y - my}), append(z, c.Z)
+	}
+	if len(rows) < 4 {
+		return Plane{}, fmt.Errorf("workshop: %d contacts of the nozzle: a plane and its doubt need four or more", len(rows))
+	}
+	r, err := fit.Least(rows, z, nil)
+	if err != nil {
+		return Plane{}, fmt.Errorf("workshop: %w", err)
+	}
+	if r.Rank < 3 {
+		return Plane{}, errors.New("workshop: the contacts lie on one line: gauge places in a second row, since one row does not tell how the bed tilts across it")
+	}
+	s, k := r.S(), fit.T95(r.DoF)/2
+	return Plane{A: Value{r.Coef[1], k * r.U(1, s)}, B: Value{r.Coef[2], k * r.U(2, s)}, Off: s, DoF: r.DoF}, nil
+}
+
+// Pitches of ISO 261 coarse threads, mm.
+var Pitches = map[string]float64{"M3": 0.5, "M4": 0.7, "M5": 0.8}
+
+// Support is a place where a screw holds the bed.
+type Support struct{ X, Y float64 }
+
+// Adjustment is how far to move one support.
+type Adjustment struct {
+	Support
+	Up    Value // mm; below zero: down
+	Turns Value // of its thread, as Up
+	// Sure says that the movement is more than its doubt.
+	Sure bool
+	// Follows: three supports carry a plane; this one only follows.
+	Follows bool
+}
+
+// Tram returns how far each support has to go so that the bed lies level to the
+// nozzle: plane z = a x + b y as the nozzle sees the bed, slopes with their
+// uncertainties, the first support staying. pitch is the thread's, mm. Three
+// supports carry a plane. Of four or more, the three that span the largest
+// triangle with the first carry it; the others follow: they are brought up to
+// the bed last, since they would bend it.
+func Tram(a, b Value, supports []Support, pitch float64) ([]Adjustment, error) {
+	if len(supports) < 3 {
+		return nil, fmt.Errorf("workshop: %d supports: three or more hold a bed", len(supports))
+	}
+	if !(pitch > 0) || math.IsInf(pitch, 0) {
+		return nil, fmt.Errorf("workshop: a thread of pitch %g mm", pitch)
+	}
+	j, k, area := widest(supports)
+	if !(area > 1) {
+		return nil, errors.New("workshop: the supports lie on one line or on each other: say where each of them is")
+	}
+	out := make([]Adjustment, len(supports))
+	for i, s := range supports {
+		dx, dy := s.X-supports[0].X, s.Y-supports[0].Y
+		up := Value{-(a.Value*dx + b.Value*dy), math.Hypot(a.U*dx, b.U*dy)}
+		out[i] = Adjustment{s, up, Value{up.Value / pitch, up.U / pitch}, math.Abs(up.Value) > up.U95(), i != 0 && i != j && i != k}
+	}
+	return out, nil
+}
+
+// widest finds the two supports that span the largest triangle with the first.
+func widest(s []Support) (j, k int, area float64) {
+	for a := 1; a < len(s); a++ {
+		for b := a + 1; b < len(s); b++ {
+			t := math.Abs((s[a].X-s[0].X)*(s[b].Y-s[0].Y)-(s[b].X-s[0].X)*(s[a].Y-s[0].Y)) / 2
+			if t > area {
+				j, k, area = a, b, t
+			}
+		}
+	}
+	return j, k, area
+}

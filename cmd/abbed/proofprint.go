@@ -1,0 +1,188 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"abbed/analysis"
+	"abbed/analysis/proof"
+	"abbed/config"
+	"abbed/daemon"
+	"abbed/daemon/api"
+	"abbed/gcode/patches"
+	"abbed/probe/record"
+)
+
+// proofPrintCommand makes the file of a proof print.
+func proofPrintCommand() *cobra.Command {
+	d := desk{}
+	var out, sheet, paper string
+	c := &cobra.Command{
+		Use:   "proof-print [RECORD|RUN]",
+		Short: "Make a print file of single-layer patches over the bed, whose thickness proves the correction, and its worksheet",
+		Long: `The patches lie over what the run has gauged, one of them at the zero place; without
+a run over the bed of the settings. Sizes, temperatures and the person's own start
+and end files are settings (proof.*, layer, feeds, heat). The file goes to standard
+output, or to that of -o; nothing is sent to a printer. To prove a carried
+correction put it into this file: abbed carry.`,
+		Args: cobra.MaximumNArgs(1),
+	}
+	f := c.Flags()
+	addCaller(f, &d.caller)
+	config.AddFlags(f)
+	f.StringVarP(&out, "out", "o", "", "write the file here")
+	f.StringVar(&sheet, "worksheet", "", "write a worksheet (HTML) here")
+	f.StringVar(&paper, "paper", "a4", "of the worksheet: a4 or letter")
+	c.RunE = func(c *cobra.Command, args []string) error {
+		if paper != "a4" && paper != "letter" {
+			return usage(fmt.Errorf("proof-print: --paper %q: a4 or letter", paper))
+		}
+		s, run, v, err := d.loaded(c, args)
+		if err != nil {
+			return coded(err)
+		}
+		p, err := proofPlan(s, run, v)
+		if err != nil {
+			return usage(err)
+		}
+		a, err := daemon.Printed(p)
+		if err != nil {
+			return err
+		}
+		for _, caution := range a.Cautions {
+			fmt.Fprintln(c.ErrOrStderr(), "!", caution)
+		}
+		fmt.Fprintf(c.ErrOrStderr(), "Plan %s: %d patches, the first at the zero place.\n", a.Plan, len(a.Patches))
+		if sheet != "" {
+			text := map[string]string{"a4": a.A4, "letter": a.Letter}[paper]
+			if err := os.WriteFile(sheet, []byte(text), 0o644); err != nil {
+				return fmt.Errorf("proof-print: write the worksheet: %w", err)
+			}
+		}
+		if d.json {
+			return writeJSON(c.OutOrStdout(), a)
+		}
+		if out != "" {
+			if err := os.WriteFile(out, []byte(a.File), 0o644); err != nil {
+				return fmt.Errorf("proof-print: write the file: %w", err)
+			}
+			return nil
+		}
+		_, err = io.WriteString(c.OutOrStdout(), a.File)
+		return err
+	}
+	return c
+}
+
+// loaded reads the settings and the run, if one is named.
+func (d *desk) loaded(c *cobra.Command, args []string) (config.Settings, record.Run, analysis.Verdict, error) {
+	s, err := config.Load(config.Options{Flags: c.Flags(), AlsoEnv: alsoEnv})
+	if err != nil {
+		return s, record.Run{}, analysis.Verdict{}, usage(err)
+	}
+	if len(args) == 0 {
+		return s, record.Run{Setup: daemon.Given(s)}, analysis.Verdict{}, nil
+	}
+	run, err := d.read(c, args[0])
+	if err != nil {
+		return s, run, analysis.Verdict{}, err
+	}
+	return s, run, analysis.Judge(run), nil
+}
+
+// proofReadCommand judges the readings of a proof print.
+func proofReadCommand() *cobra.Command {
+	d := desk{}
+	var inForce, plan, person string
+	c := &cobra.Command{
+		Use:   "proof-read RECORD|RUN READINGS",
+		Short: "Say what micrometer readings of a proof print prove",
+		Long: `READINGS is a file ("-": standard input) with a header patch,thickness or
+u,v,thickness and a line for each reading, several of a patch if you like. With the
+id of a run of the daemon they are kept with it, and join its fit if no correction
+was in force; with the record of a run they are judged and not kept. The same
+settings as for proof-print have to hold where patches are named by number.`,
+		Args: cobra.ExactArgs(2),
+	}
+	f := c.Flags()
+	addCaller(f, &d.caller)
+	config.AddFlags(f)
+	f.StringVar(&inForce, "in-force", "", "none, map (a correction in the printer's map) or file (one carried into the file)")
+	f.StringVar(&plan, "plan", "", "the plan on the worksheet, where patches are named by number")
+	f.StringVar(&person, "person", "", "who read")
+	c.RunE = func(c *cobra.Command, args []string) error {
+		if inForce != "none" && inForce != "map" && inForce != "file" {
+			return usage(errors.New("proof-read: --in-force none, map or file has to be said: with a correction in force the patches show what it left"))
+		}
+		b, err := readAll(args[1], c.InOrStdin())
+		if err != nil {
+			return usage(fmt.Errorf("proof-read: %w", err))
+		}
+		t := api.Thickness{Plan: plan, CSV: string(b), InForce: inForce, Person: person}
+		a, err := d.proved(c, args[0], t)
+		if err != nil {
+			return coded(err)
+		}
+		if d.json {
+			return writeJSON(c.OutOrStdout(), a)
+		}
+		fmt.Fprintf(c.OutOrStdout(), "%s\n%s\n%s\n", a.Sentence, a.Next, a.Doubt)
+		for _, p := range a.Patches {
+			fmt.Fprintf(c.OutOrStdout(), "  (%.1f, %.1f): %.3f mm in %d readings, error %+.3f ± %.3f mm\n", p.U, p.V, p.Thickness, p.Readings, p.Error, p.U95)
+		}
+		return nil
+	}
+	return c
+}
+
+// proved asks the daemon, or judges by a record.
+func (d *desk) proved(c *cobra.Command, name string, t api.Thickness) (api.Proof, error) {
+	if _, no := os.Stat(name); name != "-" && no != nil {
+		a, err := d.client(false)
+		if err != nil {
+			return api.Proof{}, err
+		}
+		return a.Thickness(c.Context(), name, t)
+	}
+	s, run, v, err := d.loaded(c, []string{name})
+	if err != nil {
+		return api.Proof{}, err
+	}
+	readings, err := proof.ReadCSV(strings.NewReader(t.CSV))
+	if err != nil {
+		return api.Proof{}, usage(fmt.Errorf("proof-read: %w", err))
+	}
+	for _, r := range readings {
+		if r.Patch == 0 {
+			continue
+		}
+		p, err := proofPlan(s, run, v)
+		if err != nil {
+			return api.Proof{}, usage(err)
+		}
+		if readings, err = daemon.Numbered(p, t.Plan, readings); err != nil {
+			return api.Proof{}, err
+		}
+		break
+	}
+	r, err := proof.Judge(readings, daemon.Case(run, v, t.InForce != "none"))
+	return daemon.Proved(r), err
+}
+
+// proofPlan plans the patches over what a run has gauged.
+func proofPlan(s config.Settings, run record.Run, v analysis.Verdict) (patches.Print, error) {
+	words, err := daemon.Words(s)
+	if err != nil {
+		return patches.Print{}, err
+	}
+	p, err := daemon.Patches(s, run.Setup, daemon.GaugedArea(run, v), strings.TrimSpace(words.Levelling(true).Text()))
+	if err != nil {
+		return p, fmt.Errorf("proof-print: %w", err)
+	}
+	return p, nil
+}

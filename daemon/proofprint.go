@@ -1,0 +1,263 @@
+package daemon
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"math"
+	"os"
+	"strings"
+	"time"
+
+	"abbed/analysis"
+	"abbed/analysis/proof"
+	"abbed/config"
+	"abbed/daemon/api"
+	"abbed/gcode/patches"
+	"abbed/probe/record"
+)
+
+// ProofPrint makes the file of a proof print over the area that a run has gauged,
+// or over the reach for "".
+func (d *Daemon) ProofPrint(id string) (api.ProofPrint, error) {
+	setup := d.know(d.link.now().facts).setup
+	area := setup.Reach
+	if id != "" {
+		j, err := d.judged(id)
+		if err != nil {
+			return api.ProofPrint{}, err
+		}
+		setup, area = j.run.Setup, GaugedArea(j.run, j.verdict)
+	}
+	p, err := d.patches(setup, area)
+	if err != nil {
+		return api.ProofPrint{}, err
+	}
+	return Printed(p)
+}
+
+func (d *Daemon) patches(setup record.Setup, area record.Rect) (patches.Print, error) {
+	p, err := Patches(d.owner(), setup, area, strings.TrimSpace(d.words.Levelling(true).Text()))
+	if err != nil {
+		return p, api.Errorf(422, "no-proof-print", "change the settings that it names, then ask again", "make the proof print: %v", err)
+	}
+	return p, nil
+}
+
+// GaugedArea is where a run tells the gap error, or its reach.
+func GaugedArea(run record.Run, v analysis.Verdict) record.Rect {
+	if v.Gap == nil {
+		return run.Setup.Reach
+	}
+	return v.Gap.Area
+}
+
+// Patches plans a proof print by the owner's settings. A bed that is not known is
+// an error; so is a start or end file that cannot be read.
+func Patches(s config.Settings, setup record.Setup, area record.Rect, levelling string) (patches.Print, error) {
+	if setup.Bed.W() <= 0 || setup.Bed.H() <= 0 {
+		return patches.Print{}, fmt.Errorf("the bed is not known: give --bed X0,Y0,X1,Y1")
+	}
+	travel := setup.Travel.Rect
+	if travel.W() <= 0 || travel.H() <= 0 {
+		travel = setup.Bed
+	}
+	if area.W() <= 0 || area.H() <= 0 {
+		area = setup.Bed
+	}
+	o := patches.Defaults()
+	o.Size, o.Spacing, o.Height, o.Width, o.Filament = s.Proof.Size, s.Proof.Spacing, s.Layer, s.Proof.Width, s.Proof.Filament
+	o.Speed, o.Travel, o.Lift, o.Clearance, o.Retract = s.Proof.Speed, s.Feeds.Travel, s.Feeds.Z, s.Clearance, s.Proof.Retract
+	o.Nozzle, o.Bed, o.NozzleMax, o.BedMax, o.Levelling = s.Proof.Nozzle, s.Proof.Bed, s.Heat.NozzleMax, s.Heat.BedMax, levelling
+	for _, f := range []struct {
+		name string
+		into *[]byte
+	}{{s.Proof.Start, &o.Start}, {s.Proof.End, &o.End}} {
+		if f.name == "" {
+			continue
+		}
+		b, err := os.ReadFile(f.name)
+		if err != nil {
+			return patches.Print{}, fmt.Errorf("read your file: %w", err)
+		}
+		*f.into = append([]byte{}, b...)
+	}
+	of := func(r record.Rect) patches.Rect { return patches.Rect{X0: r.X0, Y0: r.Y0, X1: r.X1, Y1: r.Y1} }
+	// Middles of patches up to the edge of the area, where that leaves whole ones.
+	return patches.Plan(o, of(setup.Bed), of(travel), of(area), setup.Zero.U, setup.Zero.V)
+}
+
+// Printed turns a print into the API's words.
+func Printed(p patches.Print) (api.ProofPrint, error) {
+	out := api.ProofPrint{Plan: p.Plan, Size: p.Settings.Size, Height: p.Settings.Height, Area: p.Area(), Cautions: patches.Cautions()}
+	for _, q := range p.Patches {
+		out.Patches = append(out.Patches, api.ProofPatch(q))
+	}
+	var file, a4, letter bytes.Buffer
+	err := p.Write(&file)
+	if err == nil {
+		err = p.Sheet(&a4, patches.A4)
+	}
+	if err == nil {
+		err = p.Sheet(&letter, patches.Letter)
+	}
+	out.File, out.A4, out.Letter = file.String(), a4.String(), letter.String()
+	return out, err
+}
+
+// Thickness takes the readings of a proof print, keeps them with the run, and says
+// what they prove. Without a correction in force they join the run's fit.
+func (d *Daemon) Thickness(ctx context.Context, id string, t api.Thickness, by string) (api.Proof, error) {
+	if t.InForce != "none" && t.InForce != "map" && t.InForce != "file" {
+		return api.Proof{}, api.Errorf(422, "bad-value", "none, map or file", "thickness: \"in_force\" %q: whether a correction was in force has to be said", t.InForce)
+	}
+	j, err := d.judged(id)
+	if err != nil {
+		return api.Proof{}, err
+	}
+	if j.run.Ended == nil {
+		return api.Proof{}, api.Errorf(409, "wrong-state", "wait until the run has ended", "thickness: run %s goes on", id)
+	}
+	readings, err := d.placed(j, t)
+	if err != nil {
+		return api.Proof{}, err
+	}
+	corrected := t.InForce != "none"
+	r, err := proof.Judge(readings, Case(j.run, j.verdict, corrected))
+	if err != nil {
+		return api.Proof{}, api.Errorf(422, "bad-value", "look at the readings", "%v", err)
+	}
+	if err := d.keepThickness(ctx, id, readings, corrected, t, by); err != nil {
+		return api.Proof{}, err
+	}
+	return Proved(r), nil
+}
+
+// Case is what the patches of a run are judged against.
+func Case(run record.Run, v analysis.Verdict, corrected bool) proof.Case {
+	c := proof.Case{ZeroU: run.Setup.Zero.U, ZeroV: run.Setup.Zero.V, Tolerance: run.Setup.Criteria.Tolerance, Corrected: corrected}
+	if v.Gap != nil {
+		c.Predicted = func(u, w float64) (float64, float64, bool) {
+			g, u95, reason := v.Gap.At(record.Place{U: u, V: w})
+			return g, u95, reason == nil && !math.IsNaN(g)
+		}
+	}
+	return c
+}
+
+// placed gives each reading its place.
+func (d *Daemon) placed(j judged, t api.Thickness) ([]proof.Reading, error) {
+	var out []proof.Reading
+	if t.CSV != "" {
+		r, err := proof.ReadCSV(strings.NewReader(t.CSV))
+		if err != nil {
+			return nil, api.Errorf(422, "bad-value", "a header patch,thickness or u,v,thickness, and a line for each reading", "%v", err)
+		}
+		out = r
+	}
+	for i, r := range t.Readings {
+		if (r.U == nil) != (r.V == nil) || (r.U == nil) == (r.Patch == 0) {
+			return nil, api.Errorf(422, "bad-value", "give patch, or u and v", "thickness: reading %d names no patch and no place, or both", i+1)
+		}
+		p := proof.Reading{Patch: r.Patch, MM: r.Thickness}
+		if r.U != nil {
+			p.U, p.V = *r.U, *r.V
+		}
+		out = append(out, p)
+	}
+	if len(out) == 0 {
+		return nil, api.Errorf(422, "bad-value", "give readings, or csv", "thickness: there is no reading")
+	}
+	numbered := false
+	for _, r := range out {
+		if err := proof.Check(r); err != nil {
+			return nil, api.Errorf(422, "bad-value", "look at that reading", "thickness: %v", err)
+		}
+		numbered = numbered || r.Patch != 0
+		if r.Patch == 0 && !j.run.Setup.Bed.Has(record.Place{U: r.U, V: r.V}) {
+			return nil, api.Errorf(422, "bad-value", "u and v are mm on the bed", "thickness: (%.1f, %.1f) is not on the bed", r.U, r.V)
+		}
+	}
+	if !numbered {
+		return out, nil
+	}
+	p, err := d.patches(j.run.Setup, GaugedArea(j.run, j.verdict))
+	if err != nil {
+		return nil, err
+	}
+	return Numbered(p, t.Plan, out)
+}
+
+// Numbered turns the numbers of patches into places. The plan has to be the one
+// that the worksheet names.
+func Numbered(p patches.Print, plan string, in []proof.Reading) ([]proof.Reading, error) {
+	if !strings.EqualFold(strings.TrimSpace(plan), p.Plan) {
+		return nil, api.Errorf(409, "other-plan", "the plan stands on the worksheet; if the settings were changed since, give u and v of each patch in place of its number", "thickness: the patches are numbered by plan %q, and today's plan is %s", plan, p.Plan)
+	}
+	for i, r := range in {
+		if r.Patch == 0 {
+			continue
+		}
+		q, ok := p.At(r.Patch)
+		if !ok {
+			return nil, api.Errorf(422, "bad-value", fmt.Sprintf("the plan has patches 1 to %d", len(p.Patches)), "thickness: there is no patch %d", r.Patch)
+		}
+		in[i].U, in[i].V = q.U, q.V
+	}
+	return in, nil
+}
+
+// keepThickness adds the readings to the run: each as it was read in a note, the
+// mean of each patch as a reading of the gap.
+func (d *Daemon) keepThickness(ctx context.Context, id string, readings []proof.Reading, corrected bool, t api.Thickness, by string) error {
+	d.starting.Lock()
+	defer d.starting.Unlock()
+	run, err := d.load(id)
+	if err != nil {
+		return err
+	}
+	number := 1
+	for _, r := range run.Readings {
+		number = max(number, r.Print+1)
+	}
+	var raw strings.Builder
+	fmt.Fprintf(&raw, "proof print %d read by %s, in force: %s; u,v,thickness:", number, t.Person, t.InForce)
+	for _, r := range readings {
+		fmt.Fprintf(&raw, " %.2f,%.2f,%.4f", r.U, r.V, r.MM)
+	}
+	events := []record.Event{{Note: &record.Note{Text: raw.String()}}}
+	ps, _, _ := proof.Patches(readings)
+	for _, p := range ps {
+		events = append(events, record.Event{Reading: &record.Reading{Quantity: record.QuantityCoupon, Place: record.Place{U: p.U, V: p.V},
+			Value: p.MM, U: p.Doubt, Print: number, Corrected: corrected}})
+	}
+	for i := range events {
+		events[i].N, events[i].Wall = run.Last+int64(i)+1, time.Now().UTC().Round(time.Microsecond)
+		events[i].T = math.Max(run.T, math.Round(time.Since(run.Began).Seconds()*1e6)/1e6)
+	}
+	if err := d.store.Append(ctx, id, events...); err != nil {
+		return storeRefusal(err)
+	}
+	d.mu.Lock()
+	delete(d.ended, id)
+	d.mu.Unlock()
+	d.audit(by, "thickness of a proof print", fmt.Sprintf("run %s, %d readings of %d patches, in force: %s, person %s", id, len(readings), len(ps), t.InForce, t.Person))
+	d.publish()
+	return nil
+}
+
+// Proved turns a result into the API's words.
+func Proved(r proof.Result) api.Proof {
+	out := api.Proof{Verdict: string(r.Verdict), Sentence: r.Sentence, Doubt: r.Doubt, Next: r.Next, Patches: []api.LeftOver{}}
+	if s := r.Share; s != nil {
+		out.Share = &api.Measured{Value: s.Value, U: s.U95 / 2, Lo95: s.Value - s.U95, Hi95: s.Value + s.U95}
+	}
+	if r.ScatterDoF > 0 {
+		out.Scatter = &api.Measured{Value: r.Scatter, Unit: "mm", U: r.Scatter / math.Sqrt(2*r.ScatterDoF), DoF: &r.ScatterDoF}
+		out.Scatter.Lo95, out.Scatter.Hi95 = math.Max(0, r.Scatter-2*out.Scatter.U), r.Scatter+2*out.Scatter.U
+	}
+	for _, l := range r.Left {
+		out.Patches = append(out.Patches, api.LeftOver{U: l.U, V: l.V, Readings: l.N, Thickness: l.MM, Error: l.Error, U95: l.U95, Predicted: l.Predicted})
+	}
+	return out
+}

@@ -1,0 +1,59 @@
+package web
+
+import (
+	"math"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+
+	"abbed/daemon/api"
+)
+
+// benchRoutes are what is done beside the machine: tools, printing, measuring.
+func (s *site) benchRoutes() []route {
+	return []route{
+		{method: http.MethodGet, path: "/api/v1/runs/{id}/repair", status: http.StatusOK, ask: func(r *http.Request) (any, error) {
+			a, err := askRepair(r.URL.Query())
+			if err != nil {
+				return nil, err
+			}
+			return s.desk.Repair(r.PathValue("id"), a)
+		}},
+		{method: http.MethodGet, path: "/api/v1/proof-print", status: http.StatusOK, ask: func(r *http.Request) (any, error) {
+			return s.desk.ProofPrint(r.URL.Query().Get("run"))
+		}},
+		{method: http.MethodPost, path: "/api/v1/runs/{id}/thickness", status: http.StatusOK, ask: func(r *http.Request) (any, error) {
+			t, err := body[api.Thickness](r)
+			if err != nil {
+				return nil, err
+			}
+			return s.desk.Thickness(r.Context(), r.PathValue("id"), t, s.who(r, "api"))
+		}},
+	}
+}
+
+// askRepair reads the query: lengths in mm, a thread, supports as x,y with blanks
+// between them.
+func askRepair(q url.Values) (api.AskRepair, error) {
+	a := api.AskRepair{Thread: q.Get("thread")}
+	for name, into := range map[string]*float64{"mounting": &a.Mounting, "spacing": &a.Spacing, "width": &a.Width, "height": &a.Height, "rails": &a.Rails} {
+		if text := q.Get(name); text != "" {
+			v, err := strconv.ParseFloat(text, 64)
+			if err != nil || math.IsNaN(v) {
+				return a, badValue("%q: %q is no length in mm", name, text)
+			}
+			*into = v
+		}
+	}
+	for pair := range strings.FieldsSeq(q.Get("supports")) {
+		x, y, _ := strings.Cut(pair, ",")
+		u, err := strconv.ParseFloat(x, 64)
+		v, no := strconv.ParseFloat(y, 64)
+		if err != nil || no != nil || !(max(math.Abs(u), math.Abs(v)) <= 2000) {
+			return a, badValue("%q: %q is no place x,y in mm", "supports", pair)
+		}
+		a.Supports = append(a.Supports, api.XY{X: u, Y: v})
+	}
+	return a, nil
+}
