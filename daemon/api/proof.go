@@ -27,9 +27,9 @@ type ProofPatch struct {
 // Thickness is the body of POST runs/{id}/thickness: micrometer readings of a proof
 // print, as a list or as CSV.
 type Thickness struct {
-	// Plan is that of the worksheet, needed where a reading names its patch by
-	// number.
-	Plan     string             `json:"plan,omitempty"`
+	// Plan is the one that the worksheet names, needed where a reading names its
+	// patch by number.
+	Plan     string             `json:"worksheet,omitempty"`
 	Readings []ThicknessReading `json:"readings,omitempty"`
 	CSV      string             `json:"csv,omitempty"`
 	// InForce is none, map (a correction stands in the printer's map) or file (one

@@ -142,6 +142,18 @@ func TestEveryVerb(t *testing.T) {
 	}
 	table, err := c.Table(ctx, "r1")
 	check("table", err)
+	repair, err := c.Repair(ctx, "r1", url.Values{"mounting": {"300"}, "supports": {"30,30 205,30 117.5,205"}})
+	check("repair", err)
+	if len(repair.Cautions) == 0 {
+		t.Errorf("repair %+v", repair)
+	}
+	pp, err := c.ProofPrint(ctx, "r1")
+	check("proof print", err)
+	proved, err := c.Thickness(ctx, "r1", api.Thickness{Plan: pp.Plan, CSV: "patch,thickness\n1,0.2\n", InForce: "none", Person: "Ida"})
+	check("thickness", err)
+	if proved.Verdict != "cannot-tell" {
+		t.Errorf("proved %+v", proved)
+	}
 	so, err := c.SignOff(ctx, *table.Digest, api.SignOff{Person: "Ida", Cautions: []string{"unproved"}})
 	check("sign off", err)
 	check("apply", c.Apply(ctx, *table.Digest, so.Token))
