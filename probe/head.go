@@ -235,3 +235,13 @@ func said(r gcode.Reply) string {
 	}
 	return s
 }
+
+// set sends a motion that moves nothing: the position stays known.
+func (h *Head) set(ctx context.Context, m gcode.Motion, act string) (gcode.Reply, error) {
+	r, err := h.line.Move(ctx, m)
+	if err != nil {
+		h.homed = h.homed && !loses(err)
+		return r, fault(err, "failed", hintOf(err), "%s", act)
+	}
+	return r, nil
+}

@@ -7,7 +7,6 @@ import (
 	"slices"
 	"time"
 
-	"abbed/gcode"
 	"abbed/gcode/dialect"
 	"abbed/probe/record"
 )
@@ -80,16 +79,6 @@ func (h *Head) Cool(ctx context.Context) error {
 			"switch the heaters off: the printer says that nozzle %.0f C and bed %.0f C are still wanted", t.NozzleTarget, t.BedTarget)
 	}
 	return h.keepSwitch(record.SwitchHeaters, false)
-}
-
-// set sends a motion that moves nothing: the position stays known.
-func (h *Head) set(ctx context.Context, m gcode.Motion, act string) (gcode.Reply, error) {
-	r, err := h.line.Move(ctx, m)
-	if err != nil {
-		h.homed = h.homed && !loses(err)
-		return r, fault(err, "failed", hintOf(err), "%s", act)
-	}
-	return r, nil
 }
 
 func tooHot(what string, want, most float64) *Refused {
