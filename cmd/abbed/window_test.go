@@ -41,8 +41,8 @@ type window struct {
 	shots     int
 }
 
-// screensDir is where screenshots go: ABBED_SCREENS, or nowhere.
-func screensDir() string { return os.Getenv("ABBED_SCREENS") }
+// screensDir is where screenshots go: SCREENS_DIR, or nowhere.
+func screensDir() string { return os.Getenv("SCREENS_DIR") }
 
 // newBrowser starts Debian's chromium, or skips the test where there is none
 // (not in CI, which installs it).

@@ -134,7 +134,7 @@ func TestReportFitsPaper(t *testing.T) {
 }
 
 // It prints on A4 and on Letter: each page has the paper's size, and the report
-// is a few pages long. ABBED_SCREENS takes the prints.
+// is a few pages long. SCREENS_DIR takes the prints.
 func TestReportPrints(t *testing.T) {
 	ctx := browser(t)
 	s := httptest.NewServer(handler(webtest.Scene("done")))
@@ -150,7 +150,7 @@ func TestReportPrints(t *testing.T) {
 			t.Fatal(err)
 		}
 		b := made.Data
-		if dir := os.Getenv("ABBED_SCREENS"); dir != "" {
+		if dir := os.Getenv("SCREENS_DIR"); dir != "" {
 			if err := os.WriteFile(filepath.Join(dir, "report-"+paper.name+".pdf"), b, 0o644); err != nil {
 				t.Fatal(err)
 			}

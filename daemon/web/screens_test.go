@@ -30,13 +30,13 @@ var shots = []struct{ scene, path string }{
 }
 
 // TestScreenshots writes pictures of the screens into the folder named by
-// ABBED_SCREENS, with Debian's chromium, and fails on whatever the browser
+// SCREENS_DIR, with Debian's chromium, and fails on whatever the browser
 // writes to its console (a breach of the policy among it); without the variable
 // it is skipped.
 func TestScreenshots(t *testing.T) {
-	dir := os.Getenv("ABBED_SCREENS")
+	dir := os.Getenv("SCREENS_DIR")
 	if dir == "" {
-		t.Skip("ABBED_SCREENS names no folder")
+		t.Skip("SCREENS_DIR names no folder")
 	}
 	ctx := browser(t)
 	name := ""
@@ -45,7 +45,7 @@ func TestScreenshots(t *testing.T) {
 	}
 	for _, shot := range shots {
 		name = shot.scene + strings.ReplaceAll(shot.path, "/", "-")
-		if only := os.Getenv("ABBED_SCREEN"); only != "" && !strings.Contains(name, only) {
+		if only := os.Getenv("SCREEN_ONLY"); only != "" && !strings.Contains(name, only) {
 			continue
 		}
 		photograph(t, ctx, shot.scene, shot.path, filepath.Join(dir, name))
