@@ -102,7 +102,7 @@ func TestHeldForARun(t *testing.T) {
 			t.Error("homed, though the port was given back")
 		}
 		wait(t)
-		turns(t, book, 4) // to identify, to measure, to apply, to undo
+		turns(t, book, 5) // to identify, to measure, to ask the settings at the sign-off, to apply, to undo
 	})
 }
 
