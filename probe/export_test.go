@@ -31,6 +31,11 @@ func Later(touched float64, p record.Place, ats []At) Way {
 }
 func Again(contact, blade float64) Way { return way(again(contact, blade)) }
 
+// Back is the way to a place that was gauged at an earlier visit.
+func Back(touched, raw, contact, blade, floor float64) Way {
+	return way(back(touched, raw, contact, blade, floor))
+}
+
 // MaxStep is the largest step at height z.
 func MaxStep(w Way, z, blade float64) float64 {
 	return approachTo{w.Predicted, w.Arrival, w.Floor, w.Doubt}.maxStep(z, blade)

@@ -53,6 +53,24 @@ func TestSecondArrival(t *testing.T) {
 	}
 }
 
+// TestReturn: a later visit to a place is a second record, unless the touches say
+// that the frame has moved; then they foretell it, and nothing arrives lower.
+func TestReturn(t *testing.T) {
+	const contact, raw, blade, floor = 0.21, 0.30, 0.10, 0.5
+	for _, c := range []struct{ touched, predicted, arrival float64 }{
+		{contact + raw, contact, 0.46},
+		{contact + raw + 0.029, contact, 0.46},
+		{contact + raw - 0.029, contact, 0.46},
+		{contact + raw + 0.04, 0.25, 0.50},
+		{contact + raw - 0.04, 0.17, 0.46},
+	} {
+		w := probe.Back(c.touched, raw, contact, blade, floor)
+		if !near(w.Predicted, c.predicted) || !near(w.Arrival, c.arrival) || !near(w.Floor, c.predicted-floor) {
+			t.Errorf("touched %.3f: %+v, want predicted %v, arrival %v", c.touched, w, c.predicted, c.arrival)
+		}
+	}
+}
+
 func TestMaxStep(t *testing.T) {
 	const blade = 0.10
 	for name, c := range map[string]struct{ r, d, want float64 }{

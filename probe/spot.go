@@ -14,6 +14,7 @@ const (
 	arriveAbove   = 1.0   // above the predicted contact
 	arriveSlope   = 0.010 // more per mm of hop, while only the zero place is gauged
 	arriveAgain   = 0.15  // above the recorded blade contact
+	frameMoved    = 0.03  // between two visits, by the touches: more than these scatter
 	floorBelow    = 0.05  // below the predicted contact
 	floorSlope    = 0.003 // more per mm to the nearest gauged place
 	floorAtZero   = 0.5   // below the predicted contact at the zero place
@@ -70,11 +71,15 @@ func again(contact, blade float64) approachTo {
 }
 
 // back returns the approach to a place that was gauged at an earlier visit, with
-// contact the bed contact recorded there and raw the gap error: predicted from the
-// touches just made, since the frame may have moved, and arriving no lower than
-// for a second record. floor is how far below may be gone.
+// contact the bed contact recorded there and raw the gap error: that of a second
+// record, unless the touches just made say that the frame has moved since by more
+// than frameMoved; then it is predicted from them, and arrives no lower than for a
+// second record. floor is how far below may be gone.
 func back(touched, raw, contact, blade, floor float64) approachTo {
 	p := touched - raw
+	if math.Abs(p-contact) <= frameMoved {
+		p = contact
+	}
 	return approachTo{predicted: p, arrival: max(p, contact) + blade + arriveAgain, floor: p - floor}
 }
 
