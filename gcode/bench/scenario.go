@@ -10,8 +10,7 @@ import (
 type Scenario struct {
 	Name    string
 	Says    string   // what is off, and why the expectation follows
-	Finding string   // the finding that comes first, where causes that need a second lever or angles are `undetermined`
-	Later   string   // the finding that comes first once they are told apart; empty: the same
+	Finding string   // the finding that comes first
 	Also    []string // further findings that have to be among them, wherever
 	Table   bool     // a table is expected to be offered
 	// Compensable says that the machine is steady and that what is off can be

@@ -4,8 +4,7 @@ import "math"
 
 // Scenarios returns all scenarios in a fixed order: sound machines, causes
 // that a table can deal with, machines that must not get one, mixtures, and
-// other printers with the same twist. "Now" in what they say is while pitch,
-// straightness and the Y axis are not yet told apart.
+// other printers with the same twist.
 func Scenarios() []Scenario {
 	var all []Scenario
 	for _, group := range [][]Scenario{soundOnes(), twists(), causes(), gates(), mixtures(), otherPrinters()} {
@@ -58,12 +57,6 @@ func (s Scenario) expect(finding, says string) Scenario {
 // compensable: steady, and a table is right for it.
 func (s Scenario) compensable() Scenario {
 	s.Table, s.Compensable = true, true
-	return s
-}
-
-// later names the finding once its cause can be told apart.
-func (s Scenario) later(finding string) Scenario {
-	s.Later = finding
 	return s
 }
 
@@ -155,20 +148,20 @@ func twists() []Scenario {
 }
 
 func causes() []Scenario {
-	pitch := base("head-pitch", 235, -44, 0).compensable().later("beam-pitch")
+	pitch := base("head-pitch", 235, -44, 0).compensable()
 	pitch.Pitch = linear(235, deg(0.4))
-	pitch = pitch.expect("undetermined", "the head pitches along X: with py 0 it is not roll, but straightness would do the same; the table rests on the gauging alone")
-	sag := base("beam-sag", 235, 38, 0).compensable().later("beam-pitch")
+	pitch = pitch.expect("beam-pitch", "the head pitches along X: with py 0 it is not roll, but straightness would do the same and is named with it; the table rests on the gauging alone")
+	sag := base("beam-sag", 235, 38, 0).compensable()
 	sag.Straight = func(x float64) float64 { t := 2*x/235 - 1; return 0.25 * (t*t - 1) }
-	sag = sag.expect("undetermined", "a sagging beam whose carriage does not tilt: probe and nozzle are at different places of it; pitch would do the same")
-	oblique := base("oblique-tilt", 235, -25, -30).compensable().later("head-tilt")
+	sag = sag.expect("beam-pitch", "a sagging beam whose carriage does not tilt: probe and nozzle are at different places of it; pitch would do the same")
+	oblique := base("oblique-tilt", 235, -25, -30).compensable()
 	oblique.Roll = linear(235, deg(0.6))
-	oblique = oblique.expect("undetermined", "an even twist under an oblique lever: roll and pitch both fit; one lever cannot say which")
-	bedRoll := base("bed-roll", 235, 0, 45).compensable().later("bed-roll")
+	oblique = oblique.expect("head-tilt", "an even twist under an oblique lever: roll and pitch both fit; one lever cannot say which")
+	bedRoll := base("bed-roll", 235, 0, 45).compensable()
 	bedRoll.YRoll = square(235, deg(0.15))
-	bedRoll = bedRoll.expect("undetermined", "the bed rolls unevenly as it travels: t s in the gap error; now without a name, yet the table holds")
-	bedPitch := base("bed-pitch", 235, 0, 45).compensable().later("bed-pitch")
+	bedRoll = bedRoll.expect("bed-roll", "the bed rolls unevenly as it travels: t s in the gap error, which no beam along X can give")
+	bedPitch := base("bed-pitch", 235, 0, 45).compensable()
 	bedPitch.YPitch = linear(235, deg(0.5))
-	bedPitch = bedPitch.expect("undetermined", "the bed pitches as it travels: s alone in the gap error; now without a name, yet the table holds")
+	bedPitch = bedPitch.expect("bed-pitch", "the bed pitches as it travels: s alone in the gap error; straightness of the Y axis would do the same and is named with it")
 	return []Scenario{pitch, sag, oblique, bedRoll, bedPitch}
 }
