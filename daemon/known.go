@@ -152,7 +152,7 @@ func (k *known) reach() {
 	if k.missing != "" {
 		return
 	}
-	s.Reach = s.Probed().Meet(s.Travel.Rect)
+	s.Reach = s.Reachable()
 	if !s.Reach.Valid() || s.Reach.W() < 30 || s.Reach.H() < 30 {
 		k.missing = "bed, travel and lever leave less than 30 mm by 30 mm that both probe and nozzle can reach: check them"
 		return

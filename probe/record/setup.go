@@ -112,6 +112,15 @@ func (a Applied) In(m Map) bool {
 // NoLever reports whether the probe is known to be the nozzle.
 func (s Setup) NoLever() bool { return !s.LeverUnknown && s.Lever.None() }
 
+// printedEdge is kept from the printed limits of travel, mm: printers print them,
+// and the lever, to 0.01 mm, and refuse a place that is beyond the true ones.
+const printedEdge = 0.02
+
 // Probed returns where the probe can touch: nozzle travel moved by the lever,
 // within the bed.
-func (s Setup) Probed() Rect { return s.Travel.Shifted(s.Lever.X, s.Lever.Y).Meet(s.Bed) }
+func (s Setup) Probed() Rect {
+	return s.Travel.Grown(-printedEdge).Shifted(s.Lever.X, s.Lever.Y).Meet(s.Bed)
+}
+
+// Reachable returns where both the probe and the nozzle can go.
+func (s Setup) Reachable() Rect { return s.Probed().Meet(s.Travel.Grown(-printedEdge)) }
