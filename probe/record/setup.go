@@ -112,9 +112,9 @@ func (a Applied) In(m Map) bool {
 // NoLever reports whether the probe is known to be the nozzle.
 func (s Setup) NoLever() bool { return !s.LeverUnknown && s.Lever.None() }
 
-// printedEdge is kept from the printed limits of travel, mm: printers print them,
-// and the lever, to 0.01 mm, and refuse a place that is beyond the true ones.
-const printedEdge = 0.02
+// printedEdge is kept from the printed limits of travel, mm: printers print them to
+// 0.1 mm or finer, the lever to 0.01, and refuse a place beyond the true ones.
+const printedEdge = 0.06
 
 // Probed returns where the probe can touch: nozzle travel moved by the lever,
 // within the bed.

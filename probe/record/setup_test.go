@@ -10,8 +10,9 @@ import (
 )
 
 // TestReachable: whatever the true limits and lever, the places that are asked for
-// lie within them, though the printer prints both to 0.01 mm.
+// lie within them, though the printer prints the limits to 0.1 mm and the lever to 0.01.
 func TestReachable(t *testing.T) {
+	tenth := func(v float64) float64 { return math.Round(v*10) / 10 }
 	printed := func(v float64) float64 { return math.Round(v*100) / 100 }
 	rapid.Check(t, func(t *rapid.T) {
 		truth := record.Rect{
@@ -21,7 +22,7 @@ func TestReachable(t *testing.T) {
 		lever := record.Lever{X: rapid.Float64Range(-50, 50).Draw(t, "px"), Y: rapid.Float64Range(-50, 50).Draw(t, "py")}
 		s := record.Setup{
 			Bed:    record.Rect{X0: -20, Y0: -20, X1: 400, Y1: 400},
-			Travel: record.Travel{Rect: record.Rect{X0: printed(truth.X0), Y0: printed(truth.Y0), X1: printed(truth.X1), Y1: printed(truth.Y1)}},
+			Travel: record.Travel{Rect: record.Rect{X0: tenth(truth.X0), Y0: tenth(truth.Y0), X1: tenth(truth.X1), Y1: tenth(truth.Y1)}},
 			Lever:  record.Lever{X: printed(lever.X), Y: printed(lever.Y)},
 		}
 		r := s.Reachable()
