@@ -3,6 +3,9 @@ package fit
 import (
 	"math"
 
+	"gonum.org/v1/gonum/blas"
+	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/lapack/lapack64"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -71,43 +74,56 @@ type Selection struct {
 	// LogDet is ln det(X'WX + diag(precision)).
 	LogDet float64
 
-	chol mat.Cholesky
+	factor blas64.Triangular
 }
 
 // Select fits the terms idx, term k with a normal prior about mean[k] of the
 // given precision (in units of the observations' weights; 0: free). ok is false
-// where the terms are not told apart.
+// where the terms are not told apart: where the factor's diagonal spreads so far
+// that the condition is beyond what double precision bears (Higham, Accuracy and
+// Stability of Numerical Algorithms, 8.3: the spread is a lower bound of it; from
+// memory). The condition itself would cost as much as the fit.
 func (n Normal) Select(idx []int, precision, mean []float64) (s Selection, ok bool) {
 	p := len(idx)
-	a := mat.NewSymDense(p, nil)
-	b := mat.NewVecDense(p, nil)
+	a := blas64.Symmetric{Uplo: blas.Upper, N: p, Stride: p, Data: make([]float64, p*p)}
+	x := make([]float64, 2*p)
+	x, b := x[:p:p], x[p:]
 	yy := n.yy
 	for i, ti := range idx {
 		for j := i; j < p; j++ {
-			a.SetSym(i, j, n.gram.At(ti, idx[j]))
+			a.Data[i*p+j] = n.gram.At(ti, idx[j])
 		}
-		a.SetSym(i, i, a.At(i, i)+precision[i])
-		b.SetVec(i, n.xy[ti]+precision[i]*mean[i])
+		a.Data[i*p+i] += precision[i]
+		b[i] = n.xy[ti] + precision[i]*mean[i]
 		yy += precision[i] * mean[i] * mean[i]
 	}
-	if !s.chol.Factorize(a) || s.chol.Cond() > illCondition {
+	if s.factor, ok = lapack64.Potrf(a); !ok {
 		return s, false
 	}
-	x := mat.NewVecDense(p, nil)
-	if err := s.chol.SolveVecTo(x, b); err != nil {
+	lo, hi := math.Inf(1), 0.0
+	for i := range p {
+		d := s.factor.Data[i*p+i]
+		lo, hi = math.Min(lo, d), math.Max(hi, d)
+		s.LogDet += 2 * math.Log(d)
+	}
+	if hi*hi > illCondition*lo*lo {
 		return s, false
 	}
-	s.Coef = x.RawVector().Data
-	s.RSS = math.Max(yy-mat.Dot(x, b), 0)
-	s.LogDet = s.chol.LogDet()
+	copy(x, b)
+	lapack64.Potrs(s.factor, blas64.General{Rows: p, Cols: 1, Stride: 1, Data: x})
+	s.Coef = x
+	for i := range p {
+		yy -= x[i] * b[i]
+	}
+	s.RSS = math.Max(yy, 0)
 	return s, true
 }
 
 // Unscaled returns (X'WX + diag(precision))^-1.
 func (s Selection) Unscaled() *mat.SymDense {
-	inv := new(mat.SymDense)
-	if err := s.chol.InverseTo(inv); err != nil {
-		return mat.NewSymDense(len(s.Coef), nil)
-	}
-	return inv
+	p := s.factor.N
+	t := s.factor
+	t.Data = append([]float64(nil), t.Data...)
+	inv, _ := lapack64.Potri(t) // cannot fail: Select factored it
+	return mat.NewSymDense(p, inv.Data)
 }
