@@ -21,7 +21,7 @@ func (s *steadiness) returns(run record.Run) {
 	if s.measured {
 		known = s.sigma
 	}
-	f, ok := fitDrift(ts, func(int) []float64 { return []float64{1} }, s.Step, known)
+	f, ok := fitDrift(ts, func(int) []float64 { return []float64{1} }, s.Step, known, s.dof)
 	if !ok {
 		return
 	}

@@ -45,16 +45,20 @@ type timed struct {
 	drift drifting
 	terms int // terms before those of the drift
 	kept  []record.Touch
+	// chance is the probability that steady heights look as if they drifted as
+	// much; 1 where none was seen.
+	chance float64
 }
 
 // fitDrift fits heights by base(i), its own terms for touch i, and the drift
 // that the evidence asks for: none, a slope, or a settling whose time constant
 // is looked for on a grid. step is the step of the reports; sigma the scatter of
-// a touch where it is known from elsewhere, else 0: then AIC with it takes the
-// place of AICc, which wants many touches to believe a slope.
-func fitDrift(ts []record.Touch, base func(i int) []float64, step, sigma float64) (timed, bool) {
+// a touch where it is known from elsewhere with dof degrees of freedom, else 0:
+// then AIC with it takes the place of AICc, which wants many touches to believe
+// a slope.
+func fitDrift(ts []record.Touch, base func(i int) []float64, step, sigma, dof float64) (timed, bool) {
 	z := heights(ts)
-	best, ok := timed{}, false
+	best, still, ok := timed{}, timed{}, false
 	bestScore := math.Inf(1)
 	try := func(d drifting, extra int, evidence float64) {
 		rows := make([][]float64, len(ts))
@@ -86,20 +90,44 @@ func fitDrift(ts []record.Touch, base func(i int) []float64, step, sigma float64
 		case settling:
 			d.amp = r.Coef[p-1]
 		}
-		best, bestScore, ok = timed{Result: r, drift: d, terms: len(base(0)), kept: ts}, score, true
+		best, bestScore, ok = timed{Result: r, drift: d, terms: len(base(0)), kept: ts, chance: 1}, score, true
 	}
 	if len(ts) == 0 {
 		return best, false
 	}
 	t0, long := ts[0].T, span(ts)
 	try(drifting{kind: level, t0: t0}, 0, 0)
+	still = best
 	if long > 0 && len(ts) >= 6 {
 		try(drifting{kind: slope, t0: t0}, 0, driftEvidence)
 		for _, f := range []float64{0.1, 0.15, 0.25, 0.4, 0.6, 1} {
 			try(drifting{kind: settling, t0: t0, tau: f * long}, 1, driftEvidence)
 		}
 	}
+	if ok && best.drift.kind != level && still.drift.kind == level {
+		best.chance = chanceOf(still.RSS, best.RSS, best.DoF, sigma, dof)
+	}
 	return best, ok
+}
+
+// looks is as how many independent tries a slope and settlings of six time
+// constants count, which are much alike: over a thousand steady machines the
+// probability that it gives comes out right to within a third.
+const looks = 3
+
+// chanceOf is the probability that a drift term takes as much off the sum of
+// squares of steady heights: F with one degree of freedom over the scatter, that
+// of the touches themselves pooled with what is known of it, times looks
+// (Bonferroni).
+func chanceOf(without, with, free, sigma, dof float64) float64 {
+	gain := without - with
+	if sigma > 0 {
+		with, free = with+dof*sigma*sigma, free+dof
+	}
+	if !(free > 0) || !(with > 0) {
+		return 0
+	}
+	return math.Min(1, looks*fit.FTail(gain/(with/free), 1, free))
 }
 
 // aicc is Akaike's criterion with the small-sample correction for n values and
@@ -154,6 +182,7 @@ func (f timed) report(from string, s, slow float64) *Drift {
 		d.Kind = irregular
 	}
 	d.Removed = shape > 0
+	d.chance = f.chance
 	return d
 }
 

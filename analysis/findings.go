@@ -248,15 +248,24 @@ func (e evidence) trueShape(good bool) (Finding, bool) {
 	return f, true
 }
 
-// driftRemoved says a drift that was taken out.
+// driftAlarm is the probability of telling somebody with a steady machine that it
+// drifted: one in a hundred, over the repeat test and the survey together. What
+// was taken out on weaker evidence costs little, and is not said.
+const driftAlarm = 0.01
+
+// said says whether a drift that was taken out is large and certain enough.
+func (d *Drift) said(least float64) bool {
+	return d != nil && d.Removed && d.chance <= driftAlarm/2 && d.Total != nil && d.Total.Apart() && math.Abs(d.Total.Value) >= least
+}
+
+// driftRemoved says a drift that was taken out: as the survey tells it, else as
+// the repeat test does.
 func (e evidence) driftRemoved() (Finding, bool) {
-	d := e.steady.survey
-	if d == nil || !d.Removed {
-		if r := e.steady.Drift; r != nil && r.Removed {
-			d = r
-		}
+	d, least := e.steady.survey, e.run.Setup.Criteria.DriftSaid
+	if !d.said(least) {
+		d = e.steady.Drift
 	}
-	if d == nil || !d.Removed || d.Total == nil || !d.Total.Apart() || math.Abs(d.Total.Value) < e.run.Setup.Criteria.DriftSaid {
+	if !d.said(least) {
 		return Finding{}, false
 	}
 	f := Finding{

@@ -152,7 +152,7 @@ func fitRepeats(all []record.Touch, step, scatter float64) (timed, []record.Touc
 		odd = append(odd, Odd{N: t.N, Place: t.Place, Off: off[i],
 			Text: fmt.Sprintf("touch %d of the repeat test lies %s from the others; it was set aside", t.N, um(off[i]))})
 	}
-	f, ok := fitDrift(kept, touchRow(kept), step, 0)
+	f, ok := fitDrift(kept, touchRow(kept), step, 0, 0)
 	return f, kept, odd, ok
 }
 

@@ -51,6 +51,9 @@ type Drift struct {
 	Left float64 `json:"left"`
 	// Removed says that it was taken out of the heights.
 	Removed bool `json:"removed"`
+
+	// chance is the probability that steady heights look as if they drifted so.
+	chance float64
 }
 
 // Wander is how the passes over one row differ, mm.
