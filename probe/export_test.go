@@ -62,3 +62,7 @@ func Walk(p Plan, s record.Setup, alone bool, g func(record.Place) float64) (pla
 	}
 	return places, true
 }
+
+// Agree says whether the touches of a visit can be believed, Middle what they say.
+func Agree(zs ...float64) bool     { return agree(zs) }
+func Middle(zs ...float64) float64 { return median(zs) }

@@ -71,6 +71,31 @@ func TestReturn(t *testing.T) {
 	}
 }
 
+// TestStrayTouch: one stray touch at a gauging place asks for more, and does not
+// move what is foretold.
+func TestStrayTouch(t *testing.T) {
+	for _, c := range []struct {
+		zs     []float64
+		agree  bool
+		middle float64
+	}{
+		{[]float64{0.21}, true, 0.21},
+		{[]float64{0.21, 0.22}, true, 0.215},
+		{[]float64{0.21, -0.04}, false, 0.085},
+		{[]float64{0.21, -0.04, 0.22}, true, 0.21},
+		{[]float64{0.21, -0.04, 0.46}, false, 0.21},
+		{[]float64{0.21, -0.04, 0.46, 0.22}, false, 0.215},
+		{[]float64{0.21, -0.04, 0.46, 0.22, 0.20}, true, 0.21},
+	} {
+		if got := probe.Agree(c.zs...); got != c.agree {
+			t.Errorf("%v: agree %v", c.zs, got)
+		}
+		if got := probe.Middle(c.zs...); !near(got, c.middle) {
+			t.Errorf("%v: middle %v, want %v", c.zs, got, c.middle)
+		}
+	}
+}
+
 func TestMaxStep(t *testing.T) {
 	const blade = 0.10
 	for name, c := range map[string]struct{ r, d, want float64 }{

@@ -44,7 +44,7 @@ func (g *gauging) touches(ctx context.Context) error {
 	if g.proof != nil {
 		return nil // with the levelling on a touch says nothing of the nozzle
 	}
-	for k := range g.plan.Pairs {
+	for k := 0; k < g.plan.Pairs || k < g.plan.Pairs+strayTries && !agree(g.made()); k++ {
 		what := record.Touch{Series: record.SeriesPair, Pass: g.visit, Index: k, Spot: g.spot}
 		if _, err := g.head.Touch(ctx, g.place, record.Side{X: -1}, what); err != nil {
 			return err
@@ -53,17 +53,20 @@ func (g *gauging) touches(ctx context.Context) error {
 	return nil
 }
 
-// touched is the mean height of the touches just made.
-func (g *gauging) touched() float64 {
-	sum, n := 0.0, 0
+// made returns the heights of the touches just made, mm.
+func (g *gauging) made() []float64 {
+	var zs []float64
 	for _, t := range g.log.Run().Of(record.SeriesPair) {
 		if t.Spot == g.spot && t.Pass == g.visit {
-			sum += t.Z
-			n++
+			zs = append(zs, t.Z)
 		}
 	}
-	return sum / float64(n)
+	return zs
 }
+
+// touched is the height of the touches just made, mm: their median, which is their
+// mean where there are two.
+func (g *gauging) touched() float64 { return median(g.made()) }
 
 // here returns the records of this place.
 func (g *gauging) here() []record.Gauging {
