@@ -127,7 +127,8 @@
   });
 
   // A button that was just pressed keeps the focus in its new shape. While it
-  // rests it has none, so what was pressed is held.
+  // rests it has none, so what was pressed is held. Where another step came, its
+  // heading has the focus: a second Enter must not be a move that nobody read of.
   let held = null;
   const keyOf = b => ({ value: b.value, kind: b.className });
   function focusKey() {
@@ -138,18 +139,30 @@
   function refocus(key) {
     if (!key) return;
     const all = [...document.querySelectorAll('button[name=press]:not(:disabled)')];
-    const b = all.find(x => x.value === key.value) || all.find(x => x.className === key.kind) || all[0];
+    const again = x => x.className === key.kind && x.matches('.lower, .raise');
+    let b = all.find(x => x.value === key.value) || all.find(again);
+    if (!b) {
+      b = document.querySelector('[data-part=step] h1');
+      if (b) b.tabIndex = -1;
+    }
     if (b) b.focus({ preventScroll: true });
+  }
+
+  // What was pressed is under way: until it is answered, nothing else can be.
+  let pending = null;
+  // How many moves were answered: what was asked for before the last is old.
+  let answered = 0;
+  function rest() {
+    for (const b of document.querySelectorAll('form[data-live] button')) {
+      b.disabled = true;
+      came.delete(b.closest('[data-part]')); // drawn anew in any case
+    }
   }
 
   function put(html, ours) {
     const doc = new DOMParser().parseFromString(html, 'text/html');
     const key = focusKey();
-    document.addEventListener('visibilitychange', () => {
-    if (document.hidden) attend(document.body.dataset);
-    else refresh();
-  });
-  for (const part of document.querySelectorAll('[data-part]')) {
+    for (const part of document.querySelectorAll('[data-part]')) {
       const name = part.dataset.part;
       const fresh = doc.querySelector('[data-part="' + name + '"]');
       if (!fresh || came.get(part) === fresh.outerHTML) continue;
@@ -164,8 +177,12 @@
       // What comes next is read from its beginning, wherever one had scrolled to.
       if (part.dataset.key !== next.dataset.key && next.getBoundingClientRect().top < 0) next.scrollIntoView();
     }
-    refocus(key);
-    if (ours) held = null;
+    if (pending && !ours) {
+      rest();
+    } else {
+      refocus(key);
+      held = null;
+    }
     document.title = doc.title;
     attend(doc.body.dataset);
   }
@@ -173,9 +190,12 @@
   async function refresh() {
     if (running) { again = true; return; }
     running = true;
+    const before = answered;
     try {
       const res = await fetch(document.body.dataset.here, { cache: 'no-store', signal: AbortSignal.timeout(15000) });
-      put(await res.text(), false);
+      const text = await res.text();
+      if (before === answered) put(text, false);
+      else again = true;
       if (lost) { lost = false; say(''); }
     } catch {
       gone();
@@ -188,11 +208,9 @@
     if (!lost) say('No connection since ' + new Date().toLocaleTimeString() + '. What you see is old; trying again.');
     lost = true;
     leave(); // opened again once something is answered
+    if (pending) pending.abort(); // its answer will not come over this line
     // What might arrive late must not move anything: the buttons rest.
-    for (const b of document.querySelectorAll('button[name=press]')) {
-      b.disabled = true;
-      came.delete(b.closest('[data-part]'));
-    }
+    rest();
     clearTimeout(timer);
     timer = setTimeout(refresh, 1500);
   }
@@ -224,19 +242,22 @@
   async function press(form, button) {
     const data = new URLSearchParams(new FormData(form, button));
     held = keyOf(button);
-    for (const b of form.querySelectorAll('button')) b.disabled = true;
-    const part = form.closest("[data-part]");
-    if (part) came.delete(part); // drawn anew in any case
+    pending = new AbortController();
+    rest();
     try {
-      const res = await fetch(form.action, { method: 'POST', body: data });
+      const res = await fetch(form.action, { method: 'POST', body: data, signal: pending.signal });
+      const text = await res.text();
+      pending = null;
+      answered++;
       if ((res.headers.get('Content-Type') || '').includes('json')) { // refused at the door
-        const refusal = (await res.json()).error;
+        const refusal = JSON.parse(text).error;
         say(refusal.text + ' ' + refusal.hint);
         refresh();
       } else {
-        put(await res.text(), true);
+        put(text, true);
       }
     } catch {
+      pending = null;
       gone();
     }
   }
@@ -279,6 +300,10 @@
   document.addEventListener('input', e => {
     const part = e.target.closest('[data-part]');
     if (part) touched.add(part.dataset.part);
+  });
+  document.addEventListener('visibilitychange', () => {
+    if (document.hidden) attend(document.body.dataset);
+    else refresh();
   });
   for (const part of document.querySelectorAll('[data-part]')) came.set(part, part.outerHTML);
   dress(document);
