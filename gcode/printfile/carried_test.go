@@ -123,6 +123,8 @@ func (w wave) Bulge(x0, y0, x1, y1 float64) float64 {
 	return math.Min(2*w.h, w.h/(w.l*w.l)*d/4)
 }
 
+func (w wave) Outside(float64, float64) float64 { return 0 }
+
 func (w wave) Bounds() (float64, float64) { return w.h, w.h / w.l * math.Sqrt2 }
 
 func grid(t *rapid.T) *printfile.Grid {

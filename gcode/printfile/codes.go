@@ -5,7 +5,18 @@ import "fmt"
 // read says whether a G code's line is read as words.
 func read(g int) bool {
 	switch g {
-	case 0, 10, 20, 30, 40, 100, 170, 180, 190, 200, 210, 280, 900, 910, 920, 940:
+	case 0, 10, 20, 30, 40, 100, 170, 180, 190, 200, 210, 280, 900, 910, 920:
+		return true
+	}
+	return usual(g)
+}
+
+// usual says whether g is a mode of RS-274/NGC at the value that a desktop printer
+// always has: planes of tools, path, cycles off, feed per minute, arcs' middles
+// from their start. Several share a line, and a move may stand behind them.
+func usual(g int) bool {
+	switch g {
+	case 400, 490, 540, 640, 800, 911, 940:
 		return true
 	}
 	return false
@@ -13,9 +24,12 @@ func read(g int) bool {
 
 // foreign deals with a G code that is not read: nothing, a refusal, or the place
 // is lost.
-func (r *rewriter) foreign(g int) error {
+func (r *rewriter) foreign(g int, text []byte) error {
+	if why := r.k.parse(text); why == "" && (len(r.k.g) > 1 || len(r.k.m) > 0) {
+		return r.refuse(fmt.Sprintf("another command shares the line with G%s", name(g)), "give each a line: machines differ in whether they do both")
+	}
 	switch g {
-	case 110, 400, 490, 540, 610, 640, 800, 911: // retract back; modes at their usual value
+	case 110: // what was retracted comes back
 		return nil
 	case 530, 550, 560, 570, 580, 590, 591, 592, 593, 521, 430, 431, 510, 520, 680, 921, 922, 923:
 		return r.refuse(fmt.Sprintf("G%s changes the frame in which later words are read", name(g)), "slice the file without it")
@@ -26,7 +40,7 @@ func (r *rewriter) foreign(g int) error {
 	case 50, 51, 52, 330, 331, 410, 420, 730, 760, 810, 820, 830, 840, 850, 860, 870, 880, 890:
 		return r.refuse(fmt.Sprintf("the path of G%s cannot be followed", name(g)), "slice the file without it")
 	}
-	r.lose(r.sum.Lines, g) // homes, probes, parks, wipes: it ends where the file does not say
+	r.lose(r.sum.Lines, "G", g) // homes, goes back to a kept place (G61; to RS-274/NGC a mode of the path), probes, parks, wipes: it ends where the file does not say
 	return nil
 }
 
@@ -49,13 +63,13 @@ func (r *rewriter) block(b, text []byte) (done bool, err error) {
 				return false, r.refuse("two moves on one line", "give each a line")
 			}
 			motion = g / 10
-		case r.mode(g, r.o.Follow):
+		case r.mode(g, r.o.Follow) || usual(g):
 		default:
 			other++
 			if other > 1 {
 				return false, r.refuse("two commands on one line", "give each a line")
 			}
-			if err := r.command(g); err != nil {
+			if err := r.command(g, text); err != nil {
 				return false, err
 			}
 		}
@@ -90,11 +104,12 @@ var (
 )
 
 // command does what is neither a move nor a mode.
-func (r *rewriter) command(g int) error {
+func (r *rewriter) command(g int, text []byte) error {
 	k := &r.k
 	switch g {
 	case 280:
 		r.home(k)
+		r.lost, r.lostBy, r.lostTo = r.sum.Lines, "G", g
 	case 920:
 		if k.has&(axes|bit('E')) == 0 {
 			return r.refuse("G92 without a letter resets what the machine likes", "name the axes and their values")
@@ -109,10 +124,10 @@ func (r *rewriter) command(g int) error {
 		if k.with('L') {
 			return r.refuse("G10 with L changes the frame in which later words are read", "slice the file without it")
 		}
-	case 40, 940:
+	case 40:
 	default:
 		if !read(g) {
-			return r.foreign(g)
+			return r.foreign(g, text)
 		}
 	}
 	return nil

@@ -22,7 +22,11 @@
 // Interpreter, NIST IR 6556, 2000) with what desktop printers add (common
 // practice, no source): an extruder axis E with M82 and M83, and `;` before a
 // comment. Where machines differ (does G91 change E too?) the file is refused
-// as soon as it matters, until Options.Follow says which.
+// as soon as it matters, until Options.Follow says which. So is what leads out of
+// sight and is relied on, and what machines read differently: a carriage return or
+// bytes that are no text within a line, a mode behind another command, single motors
+// (H), parts that are run several times. What only the machine knows is passed, and
+// counted in the Summary.
 //
 // # Units
 //

@@ -37,6 +37,9 @@ func (r *rewriter) move(b, text []byte, motion int) (done bool, err error) {
 			return false, r.refuse(fmt.Sprintf("the letter %c has no number", c), "give the number")
 		}
 	}
+	if k.with('H') && k.word('H').n != 0 {
+		return false, r.refuse("a move with H, which some machines take as one of single motors, or as far as a switch", "slice the file without it")
+	}
 	before, e0 := r.axes, r.e
 	for a, c := range "XYZ" {
 		if k.with(byte(c)) {
@@ -50,8 +53,16 @@ func (r *rewriter) move(b, text []byte, motion int) (done bool, err error) {
 	if !across && !k.with('Z') {
 		return false, nil
 	}
+	for a, c := range "XYZ" {
+		if math.Abs(r.axes[a].p) > farthest {
+			return false, r.refuse(fmt.Sprintf("%c leads to %g mm", c, r.axes[a].p), "is the line whole?")
+		}
+	}
 	if !r.placed() {
 		return false, r.untold(across)
+	}
+	if err := r.outside(across && k.with('E')); err != nil {
+		return false, err
 	}
 	started := before[inX].known && before[inY].known && before[inZ].known
 	p := path{x0: before[inX].p, y0: before[inY].p, z0: before[inZ].p}
@@ -81,12 +92,41 @@ func (r *rewriter) move(b, text []byte, motion int) (done bool, err error) {
 	return r.emit(b, text, &p, motion, e0)
 }
 
+// farthest is how far from zero a place of a print file may be, mm: no desktop
+// printer is as large, and beyond it numbers lose their last places.
+const farthest = 1e5
+
+// Beyond is how far outside the nodes of a correction plastic may be laid, mm: the
+// nearest edge's addition holds there, and its doubt grows with the distance
+// (design notes: as far from a gauged place a node refuses its table).
+const Beyond = 60.0
+
+// outside counts moves that lay plastic outside the correction's nodes, and
+// refuses those that do so too far outside.
+func (r *rewriter) outside(lays bool) error {
+	if !lays || r.o.weight(r.axes[inZ].p) == 0 {
+		return nil
+	}
+	x, y := r.axes[inX].p, r.axes[inY].p
+	d := r.s.Outside(x, y)
+	if d == 0 {
+		return nil
+	}
+	if d > Beyond {
+		return r.refuse(fmt.Sprintf("plastic at (%.1f, %.1f), %.0f mm outside the nodes of the correction: at most %.0f mm is carried", x, y, d, Beyond),
+			"move the part, or measure a map that reaches there")
+	}
+	r.sum.Outside++
+	r.sum.Farthest = max(r.sum.Farthest, d)
+	return nil
+}
+
 // untold passes a move whose height above the bed is not known.
 func (r *rewriter) untold(across bool) error {
 	k := &r.k
 	if across && k.with('E') {
 		if r.begun && r.lost > 0 {
-			return r.refuse(fmt.Sprintf("where the head is has not been said since G%s in line %d", name(r.lostBy), r.lost),
+			return r.refuse(fmt.Sprintf("where the head is has not been said since %s%s in line %d", r.lostBy, name(r.lostTo), r.lost),
 				"put an absolute move with X, Y and Z after that line")
 		}
 		if r.sum.Untold++; r.sum.First == 0 {

@@ -78,6 +78,17 @@ type Summary struct {
 	// file had not said yet where the head is; First the first of these lines.
 	Untold int64 `json:"untold"`
 	First  int64 `json:"first_untold,omitempty"`
+	// Outside are moves with plastic that end outside the correction's nodes, where
+	// the nearest edge's addition holds; Farthest the largest distance, mm.
+	Outside  int64   `json:"outside"`
+	Farthest float64 `json:"farthest"`
+	// Own are lines of words that only the machine knows, FirstOwn the first of
+	// them: they were passed as they are, whatever they do.
+	Own      int64 `json:"own"`
+	FirstOwn int64 `json:"first_own,omitempty"`
+	// Assumed is the first line with an extruding move that was cut though the file
+	// had not said whether E is absolute: it was taken to be.
+	Assumed int64 `json:"assumed_absolute,omitempty"`
 	// Below are moves that now end below the height 0, Lowest the lowest end, mm:
 	// a machine that limits its travel at 0 would not do them.
 	Below  int64   `json:"below_zero"`

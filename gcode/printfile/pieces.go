@@ -88,6 +88,9 @@ func (m *cutter) extruding(e [2]extruder) error {
 	if !e[0].relative && !e[0].known {
 		return r.refuse("the move is to be cut, but where E stands was never said", "put a G92 E0 before it")
 	}
+	if !r.modeSaid && r.sum.Assumed == 0 {
+		r.sum.Assumed = r.sum.Lines
+	}
 	m.e.whole = r.k.word('E').number.at(placesE + r.places - 4)
 	m.relative, m.e0, m.e1 = e[0].relative, e[0].at/r.scale, r.k.word('E').value()
 	return nil

@@ -41,14 +41,23 @@ func newNGC() *ngc { return &ngc{unit: 1, motion: -1} }
 
 // words splits one line; an error says that it is none.
 func words(line string) (map[byte]float64, []float64, string, error) {
-	code, tag, _ := strings.Cut(line, ";")
-	for strings.Contains(code, "(") {
-		a, rest, _ := strings.Cut(code, "(")
-		_, b, ok := strings.Cut(rest, ")")
+	code, tag := "", ""
+	for line != "" { // comments: what begins first counts
+		i := strings.IndexAny(line, "(;")
+		if i < 0 {
+			code += line
+			break
+		}
+		code += line[:i]
+		if line[i] == ';' {
+			tag = line[i+1:]
+			break
+		}
+		_, rest, ok := strings.Cut(line[i:], ")")
 		if !ok {
 			return nil, nil, "", fmt.Errorf("comment does not end")
 		}
-		code = a + b
+		line = rest
 	}
 	code = strings.ToUpper(strings.NewReplacer(" ", "", "\t", "").Replace(code))
 	w, gs := map[byte]float64{}, []float64{}
@@ -82,7 +91,9 @@ func (m *ngc) read(n int, line string) error {
 	}
 	if _, ok := w['T']; ok {
 		m.toolings++
-		return nil
+		if len(gs) == 0 {
+			return nil
+		}
 	}
 	for _, g := range gs {
 		switch g {

@@ -109,11 +109,17 @@ func (r *rewriter) long(b []byte) error {
 				return err
 			}
 		}
+		if err := r.returns(b); err != nil {
+			return err
+		}
 		if _, err := r.out.Write(b); err != nil {
 			return err
 		}
 		var err error
 		if b, err = r.in.ReadSlice('\n'); !errors.Is(err, bufio.ErrBufferFull) {
+			if e := r.returns(b); e != nil {
+				return e
+			}
 			if _, e := r.out.Write(b); e != nil {
 				return e
 			}
@@ -177,6 +183,9 @@ func (r *rewriter) line(b []byte) error {
 	for i < len(text) && blank(text[i]) {
 		i++
 	}
+	if err := r.returns(b); err != nil {
+		return err
+	}
 	if i < len(text) {
 		if c := upper(text[i]); c == ';' {
 			if err := r.twice(text[i:]); err != nil {
@@ -187,58 +196,19 @@ func (r *rewriter) line(b []byte) error {
 			if err != nil || done {
 				return err
 			}
+		} else if err := r.odd(text, i); err != nil {
+			return err
 		}
 	}
 	_, err := r.out.Write(b)
 	return err
 }
 
-// words does a line that may be commands; done says that it was written.
-func (r *rewriter) words(b, text []byte, i int) (done bool, err error) {
-	switch c := upper(text[i]); c {
-	case 'M':
-		return false, r.machine(text, i)
-	case 'G':
-		if g, ok := first(text, i); ok && !read(g) {
-			return false, r.foreign(g)
-		}
-	case '/':
-		return false, r.refuse("the line may be left out by a switch of the machine (/)", "take the line out, or its /")
-	case 'X', 'Y', 'Z', 'E', 'I', 'J', 'R', 'F', 'N', '(':
-	default:
-		return false, nil
+// returns refuses a carriage return that is not part of the line's end: what
+// stands behind it is a line of its own to some machines, and to others not.
+func (r *rewriter) returns(b []byte) error {
+	if i := bytes.IndexByte(b, '\r'); i >= 0 && i < len(b)-1 && !(i == len(b)-2 && b[i+1] == '\n') {
+		return r.refuse("a carriage return inside the line, which some machines read as its end", "write the file with one kind of line end")
 	}
-	if why := r.k.parse(text); why != "" {
-		if upper(text[i]) != 'G' && len(r.k.g) == 0 {
-			if upper(text[i]) != 'N' {
-				return false, nil // a sentence of the machine's own
-			}
-		}
-		return false, r.refuse(why, "write the line as letters with numbers, without line number and checksum")
-	}
-	return r.block(b, text)
-}
-
-// first returns the code that the line begins with.
-func first(text []byte, i int) (int, bool) {
-	for i++; i < len(text) && blank(text[i]); i++ {
-	}
-	a, _, ok := scan(text, i)
-	if !ok {
-		return 0, false
-	}
-	return code(a)
-}
-
-// machine reads the M codes that matter.
-func (r *rewriter) machine(text []byte, i int) error {
-	m, ok := first(text, i)
-	if !ok || m != 820 && m != 830 {
-		return nil
-	}
-	if why := r.k.parse(text); why != "" || len(r.k.g) > 0 || len(r.k.m) > 1 {
-		return r.refuse("a mode of the extruder shares its line with something else", "give it a line of its own")
-	}
-	r.extruderMode(m == 830)
 	return nil
 }

@@ -28,8 +28,10 @@ type state struct {
 	// actual is where Z really is once the lines are rewritten, shift the shift
 	// of its words.
 	actual, shift float64
-	lost          int64 // the line after which the place was not known, 0 none
-	lostBy        int
+	lost          int64  // the line after which the place was not known, 0 none
+	lostBy        string // the letter of its command
+	lostTo        int    // and its code
+	modeSaid      bool   // whether E is absolute was said
 }
 
 const (
@@ -117,11 +119,11 @@ func (s *state) home(k *block) {
 }
 
 // lose forgets where the head is after a command that moves it out of sight.
-func (s *state) lose(line int64, g int) {
+func (s *state) lose(line int64, letter string, code int) {
 	for a := range s.axes {
 		s.axes[a].known = false
 	}
-	s.lost, s.lostBy = line, g
+	s.lost, s.lostBy, s.lostTo = line, letter, code
 }
 
 // mode does the G and M words that set how later words are read; it reports
@@ -138,6 +140,7 @@ func (s *state) mode(g int, f Follow) bool {
 		s.relative = g == 910
 		s.e[0].relative = s.relative
 		s.settle(f)
+		s.modeSaid = s.modeSaid || f == Follows
 	default:
 		return false
 	}
@@ -146,7 +149,7 @@ func (s *state) mode(g int, f Follow) bool {
 
 // extruderMode is M82 and M83.
 func (s *state) extruderMode(relative bool) {
-	s.e[0].relative, s.e[1].relative = relative, relative
+	s.e[0].relative, s.e[1].relative, s.modeSaid = relative, relative, true
 }
 
 // settle keeps the reading that was said.

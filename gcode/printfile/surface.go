@@ -16,6 +16,8 @@ type Surface interface {
 	// Bounds returns the largest |Add|, mm, and its steepest slope in any
 	// direction, mm per mm.
 	Bounds() (largest, slope float64)
+	// Outside returns how far (x, y) is outside what was measured, mm; 0 inside.
+	Outside(x, y float64) float64
 }
 
 // Grid is a Surface between nodes: bilinear inside, the value of the nearest edge
@@ -125,3 +127,9 @@ func hinges(bends []float64, a, b float64) float64 {
 
 // Bounds returns the largest |Add|, mm, and the steepest slope, mm per mm.
 func (g *Grid) Bounds() (largest, slope float64) { return g.largest, g.slope }
+
+// Outside returns how far (x, y) is from the nearest edge of the nodes, mm.
+func (g *Grid) Outside(x, y float64) float64 {
+	x1, y1 := g.x0+g.dx*float64(g.columns-1), g.y0+g.dy*float64(g.rows-1)
+	return math.Hypot(max(g.x0-x, x-x1, 0), max(g.y0-y, y-y1, 0))
+}
