@@ -17,6 +17,7 @@ func (s *steadiness) returns(run record.Run) {
 		return
 	}
 	ts = withoutOdd(ts, s)
+	s.returned = len(ts)
 	known := 0.0
 	if s.measured {
 		known = s.sigma

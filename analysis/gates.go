@@ -52,16 +52,22 @@ func gate(id string, measured, failed bool, f func() Finding) Gate {
 
 // scatterGate fails for a scatter above the criterion, at one place or between
 // neighbours within the passes (five times as many touches), and for four outliers
-// or more that are a tenth of the touches or more: a probe that is wild so
-// often cannot be told from a bed.
-func (s Stability) scatterGate(c record.Criteria) Gate {
+// or more that are a tenth of the touches or more, those of the passes included: a
+// probe that is wild so often cannot be told from a bed.
+func (s steadiness) scatterGate(c record.Criteria) Gate {
 	odd := 0
 	for _, o := range s.Outliers {
 		if math.Abs(o.Off) > 2*c.Scatter {
 			odd++
 		}
 	}
-	wild := odd >= 4 && 10*odd >= s.Touches+odd
+	all := s.Touches + s.returned + odd
+	for _, o := range s.Strays {
+		if math.Abs(o.Off) > 2*c.Scatter {
+			odd++
+		}
+	}
+	wild := odd >= 4 && 10*odd >= all+s.passed
 	rough := s.Wander != nil && s.Wander.Noise > c.Scatter
 	failed := s.Scatter != nil && (s.Scatter.Value > c.Scatter || wild || rough)
 	return gate(ProbeNotRepeatable, s.Scatter != nil, failed, func() Finding {

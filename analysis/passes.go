@@ -8,10 +8,11 @@ import (
 )
 
 // passes holds the heights of one row passed several times: z[p][j] at x[j],
-// touched at t[p][j].
+// touched at t[p][j]; touch[p][j] is the touch itself, nil where nobody asks.
 type passes struct {
-	x    []float64
-	z, t [][]float64
+	x     []float64
+	z, t  [][]float64
+	touch [][]record.Touch
 }
 
 // rowPasses arranges the touches of the row by pass and place. Places that not
@@ -46,7 +47,7 @@ func rowPasses(run record.Run, s steadiness) passes {
 		}
 		return 2*n >= len(centres)
 	})
-	out := passes{z: make([][]float64, len(ps)), t: make([][]float64, len(ps))}
+	out := passes{z: make([][]float64, len(ps)), t: make([][]float64, len(ps)), touch: make([][]record.Touch, len(ps))}
 	for j, x := range centres {
 		whole := true
 		for _, p := range ps {
@@ -60,6 +61,7 @@ func rowPasses(run record.Run, s steadiness) passes {
 			t := ts[byPass[p][j]]
 			out.z[k] = append(out.z[k], s.level(t))
 			out.t[k] = append(out.t[k], t.T)
+			out.touch[k] = append(out.touch[k], t)
 		}
 	}
 	return out
@@ -135,7 +137,7 @@ func (ps passes) settle(repeats []record.Touch, sigma float64) passes {
 		if hh := sumSquares(he); hh > 0 {
 			a = min(max(dot(e, he)/hh, a-u), a+u)
 		}
-		try := passes{x: ps.x, t: ps.t, z: make([][]float64, len(ps.z))}
+		try := passes{x: ps.x, t: ps.t, touch: ps.touch, z: make([][]float64, len(ps.z))}
 		for p, row := range ps.z {
 			for j, z := range row {
 				try.z[p] = append(try.z[p], z-a*h.z[p][j])
@@ -205,6 +207,18 @@ func (ps passes) shortRange() float64 {
 	}
 	n := float64(len(ps.z))
 	return fit.MAD(d) / math.Sqrt(6*(n-1)/n)
+}
+
+// quick is the scatter of one touch by the second differences within the
+// passes, whatever the row's own shape and stray touches do.
+func (ps passes) quick() float64 {
+	var d []float64
+	for _, row := range ps.z {
+		for j := 1; j+1 < len(row); j++ {
+			d = append(d, (row[j-1]-2*row[j]+row[j+1])/math.Sqrt(6))
+		}
+	}
+	return fit.MAD(d)
 }
 
 // between returns each pass less its mean and less the mean of all passes.

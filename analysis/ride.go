@@ -16,10 +16,12 @@ import (
 type Ride struct {
 	// Touches is how many touches of the survey were judged, Off how many lie
 	// off their neighbours beyond chance (4.5 robust standard deviations) and
-	// by most of what may wander; Low of them lie below.
+	// by most of what may wander; Low of them lie below. Stray ones are not
+	// among them: they stand alone, farther off than flats do.
 	Touches int `json:"touches"`
 	Off     int `json:"off"`
 	Low     int `json:"low"`
+	Stray   int `json:"stray"`
 	// Again is how many touches of the survey and of the gauging's pairs stand
 	// on the row that the repeat test passed, AgainOff how many of them the
 	// passes do not bear out.
@@ -34,18 +36,20 @@ type Ride struct {
 	// that it is not proven whether the bed or the carriage does it.
 	Suspect bool `json:"suspect"`
 
-	worn bool
+	sides sides
+	worn  bool
 }
 
-// Shares from which touches off their neighbours are no stray outliers: of 175
-// touches with a probe that is off in one of fifty six or more lie off in one
-// survey of seven, and nearly all on one side in one of those in fifteen
-// (binomial); flats of 0.04 mm put one touch in fifteen off (TestRide).
+// Shares from which touches off their neighbours are no chance: with touches of
+// every size up to 0.3 mm, off on either side in one of fifty, one run of 600
+// has as many on one side (binomial); flats of 0.04 mm put one touch in fifteen
+// off (TestRide).
 const (
-	shareOff = 0.034
-	fewOff   = 6
-	// shareBoth is for touches that lie off on both sides, as stray ones do.
-	shareBoth = 0.10
+	shareOff = 0.015
+	// shareBoth and manyOff are for touches that lie off on both sides, as stray
+	// ones do; only flats that hardly slip, which the columns follow, give so many.
+	shareBoth = 0.04
+	manyOff   = 7
 	// worthOff is the share of what may wander from which a touch can be off:
 	// flats of twice what may wander then show in one touch of ten.
 	worthOff = 0.8
@@ -71,17 +75,16 @@ func (s *steadiness) ride(run record.Run) {
 	r := &Ride{Touches: len(v.touches)}
 	flat := v.calm(rest)
 	limit := math.Max(4.5*math.Max(fit.MAD(v.quick(rest)), s.StepU), worthOff*c.Wander)
-	for _, e := range flat {
-		if math.Abs(e) > limit {
-			r.Off++
-			if e < 0 {
-				r.Low++
-			}
+	for i, e := range flat {
+		if math.Abs(e) > limit && !r.sides.count(e, farOff*c.Wander) {
+			rest[i] -= e
+			v.touches[i].Z -= e
 		}
 	}
+	r.Off, r.Low, r.Stray = r.sides.n(), r.sides.low, r.sides.far
 	s.again(run, v, r, limit)
 	rows := v.lines(rest)
-	ps := rowPasses(run, *s)
+	ps := s.calmPasses(run)
 	if len(ps.z) >= 2 && len(ps.x) >= 20 {
 		for _, e := range ps.off(mean) {
 			rows = append(rows, line{ps.x, e})
@@ -94,7 +97,7 @@ func (s *steadiness) ride(run record.Run) {
 	r.Stays = findPeriod(v.standing(ps), c)
 	r.Wanders.hold(ps)
 	r.Stays.hold(ps)
-	r.judge(c)
+	r.judge(c, s.dips)
 	s.Ride = r
 	s.rideWears()
 }
@@ -119,20 +122,22 @@ func (v *survey) thin() {
 	v.arrange()
 }
 
-// judge weighs the three signs. Each alone may be the bed's (marks a few mm
-// wide), or a probe's stray touches; two together are the carriage.
-func (r *Ride) judge(c record.Criteria) {
+// judge weighs the signs: touches off their neighbours in the survey and in the
+// passes, places found at another height later, a period. Each alone may be the
+// bed's (marks a few mm wide); two together are the carriage. Suspect is where
+// as many touches lie off on one side more than on the other as chance does not
+// give (two standard deviations of stray touches on either side, and four), or
+// a period with some.
+func (r *Ride) judge(c record.Criteria, d dips) {
 	share := float64(r.Off) / float64(r.Touches)
-	off := r.Off >= fewOff && (share >= shareOff && r.oneSided() || share >= shareBoth)
+	off := share >= shareOff && r.sides.leaning() || r.Off >= manyOff && share >= shareBoth
 	periodic := r.Wanders != nil && r.Wanders.Name == wheel && r.Wanders.Amplitude > c.Wander/4
 	r.worn = off && (periodic || r.AgainOff >= 2) || periodic && r.AgainOff >= 3
-	r.Suspect = !r.worn && (off || r.AgainOff >= 5 || periodic && r.Wanders.Amplitude > c.Wander/2)
+	all := r.sides.and(d.lone)
+	excess := float64(all.most() - all.least() + r.AgainOff + 2*d.wide.n())
+	many := excess >= 4 && excess >= 2*math.Sqrt(float64(all.n()))
+	r.Suspect = !r.worn && (off || many || periodic && excess >= 2)
 }
-
-// oneSided says whether nearly all touches that are off lie on the same side:
-// a flat lets the carriage down, a stray touch lies anywhere (of six or more
-// a fifth on the other side at most: p < 0.15 for each).
-func (r *Ride) oneSided() bool { return 5*min(r.Low, r.Off-r.Low) <= r.Off }
 
 // rideWears lets what the survey tells fail the gate of wandering.
 func (s *steadiness) rideWears() {
@@ -146,6 +151,9 @@ func (r Ride) Says() string {
 	var parts []string
 	if r.Off > 0 {
 		parts = append(parts, fmt.Sprintf("%d of %d touches of the survey lie off their neighbours (%d of them below)", r.Off, r.Touches, r.Low))
+	}
+	if r.Stray > 0 {
+		parts = append(parts, fmt.Sprintf("%d of %d stand alone, far off: stray touches, set aside", r.Stray, r.Touches))
 	}
 	if r.AgainOff > 0 {
 		parts = append(parts, fmt.Sprintf("%d of %d places of the passed row were found at another height later", r.AgainOff, r.Again))
@@ -223,7 +231,7 @@ const nearRow = 8
 // passes with the median of the passes there, a line through all differences
 // taken out.
 func (s *steadiness) again(run record.Run, v *survey, r *Ride, limit float64) {
-	ps := rowPasses(run, *s)
+	ps := s.calmPasses(run)
 	if len(ps.z) < 2 || len(ps.x) < 8 {
 		return
 	}
@@ -254,7 +262,7 @@ func (s *steadiness) again(run record.Run, v *survey, r *Ride, limit float64) {
 	m := fit.Median(d)
 	r.Again = len(d)
 	for i := range d {
-		if math.Abs(d[i]-m) > limit {
+		if off := math.Abs(d[i] - m); off > limit && off <= farOff*run.Setup.Criteria.Wander {
 			r.AgainOff++
 		}
 	}

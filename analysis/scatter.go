@@ -24,6 +24,12 @@ type steadiness struct {
 	passRate *Measured
 	// survey is the drift as the survey's returns tell it, nil without them.
 	survey *Drift
+	// passed is how many touches the passes over the row have; dips what stands out
+	// there without being a stray touch.
+	passed int
+	dips   dips
+	// returned is how many returns to the base point were not set aside.
+	returned int
 	// pace is how long a touch took against the usual, at most 1.
 	pace float64
 	// play that is taken out of touches whose side is known, mm.

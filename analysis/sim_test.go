@@ -24,6 +24,7 @@ type machine struct {
 	flats    flats
 	creep    float64 // by which each gauging comes out higher than the last, mm
 	outlier  float64 // share of touches that are off by 0.25 mm
+	broad    bool    // they are off by anything up to 0.3 mm
 	lever    record.Lever
 	layout   record.Layout
 }
@@ -117,7 +118,11 @@ func (k *taker) touch(p record.Place, side record.Side, s record.Series, pass, i
 		z -= f.depth * math.Exp(-d*d/(2*f.width*f.width))
 	}
 	if k.rng.Float64() < k.outlier {
-		z += math.Copysign(0.25, k.rng.Float64()-0.5)
+		size := 0.25
+		if k.broad {
+			size = 0.3 * k.rng.Float64()
+		}
+		z += math.Copysign(size, k.rng.Float64()-0.5)
 	}
 	if k.step > 0 {
 		z = math.Round(z/k.step) * k.step

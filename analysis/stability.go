@@ -29,8 +29,12 @@ type Stability struct {
 	Wander *Wander `json:"wander"`
 	// Ride is what the survey tells of that.
 	Ride *Ride `json:"ride"`
-	// Outliers are touches of the repeat test that were set aside, listed.
+	// Outliers are touches of the repeat test, and returns to the base point, that
+	// were set aside, listed.
 	Outliers []Odd `json:"outliers"`
+	// Strays are touches of the passes over the row that stand alone, far off;
+	// they were put where their own pass foretells them.
+	Strays []Odd `json:"strays"`
 	// Gates are the judgements, in their order.
 	Gates []Gate `json:"gates"`
 }

@@ -40,7 +40,7 @@ func takeSurvey(run record.Run, s steadiness) *survey {
 		return nil
 	}
 	v.decompose()
-	for range 3 {
+	for range 6 {
 		if !v.setAside(s.sigma) {
 			break
 		}
@@ -157,23 +157,24 @@ func (v *survey) turn(z, eff []float64, n []int, at []int, other []float64, othe
 
 // setAside takes out touches that stand out of column + row beyond six robust
 // standard deviations while their two neighbours along the row do not follow,
-// and reports whether there were any.
+// and reports whether there were any. Those less than half as far out as the
+// farthest wait for the next turn: it may be what pulls their column away.
 func (v *survey) setAside(sigma float64) bool {
 	limit := math.Max(6*math.Max(fit.MAD(v.rest), sigma), 0.03)
 	beyond := func(e float64) bool { return math.Abs(e) > limit }
 	if !slices.ContainsFunc(v.rest, beyond) {
 		return false
 	}
-	type cell struct{ c, r int }
-	at := map[cell]float64{}
-	for i := range v.touches {
-		at[cell{v.col[i], v.row[i]}] = v.rest[i]
+	offs, farthest := v.offNeighbours(), 0.0
+	for i, e := range v.rest {
+		if beyond(e) && beyond(offs[i]) {
+			farthest = math.Max(farthest, math.Abs(offs[i]))
+		}
 	}
 	kept := v.touches[:0:0]
 	for i, t := range v.touches {
-		e := v.rest[i]
-		off := e - neighbour(at[cell{v.col[i] - 1, v.row[i]}], at[cell{v.col[i] + 1, v.row[i]}], e)
-		if beyond(e) && beyond(off) && len(v.odd) < len(v.touches)/10 {
+		off := offs[i]
+		if beyond(v.rest[i]) && beyond(off) && 2*math.Abs(off) >= farthest && len(v.odd) < len(v.touches)/10 {
 			v.odd = append(v.odd, Odd{N: t.N, Place: t.Place, Off: off,
 				Text: "this touch of the survey lies " + um(off) + " from its neighbours; it was set aside"})
 			continue
@@ -183,6 +184,21 @@ func (v *survey) setAside(sigma float64) bool {
 	gone := len(kept) < len(v.touches)
 	v.touches = kept
 	return gone
+}
+
+// offNeighbours returns how far each touch's rest lies from the nearer of its
+// neighbours' in the row; a missing one counts as 0.
+func (v *survey) offNeighbours() []float64 {
+	type cell struct{ c, r int }
+	at := map[cell]float64{}
+	for i := range v.touches {
+		at[cell{v.col[i], v.row[i]}] = v.rest[i]
+	}
+	offs := make([]float64, len(v.touches))
+	for i, e := range v.rest {
+		offs[i] = e - neighbour(at[cell{v.col[i] - 1, v.row[i]}], at[cell{v.col[i] + 1, v.row[i]}], e)
+	}
+	return offs
 }
 
 // neighbour returns whichever of a and b is nearer to e.

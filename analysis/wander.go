@@ -26,6 +26,9 @@ const enough = 0.5
 //   - places a few mm wide: two neighbouring touches that both stand out of
 //     one pass, at two places or more.
 //
+// Stray touches are put where their own pass foretells them before the first
+// two; the third looks at the touches as they are.
+//
 // A constant between passes, or a steady drift, is never wandering by itself;
 // once the bends have shown it, the constants (less a line in time) count in
 // its size.
@@ -34,28 +37,31 @@ func (s *steadiness) wander(run record.Run) {
 	if len(ps.z) < 2 || len(ps.x) < 8 {
 		return
 	}
-	noise := math.Max(ps.shortRange(), math.Max(s.StepU, 1e-4))
+	limit := run.Setup.Criteria.Wander
+	calm, odd := ps.calmed(math.Max(ps.quick(), s.StepU), limit)
+	s.Strays, s.passed = odd, len(ps.z)*len(ps.x)
+	noise := math.Max(calm.shortRange(), math.Max(s.StepU, 1e-4))
 	sigma, dof := noise, float64(len(ps.x))
 	if s.measured && s.sigma > noise {
 		sigma, dof = s.sigma, s.dof
 	}
-	s.passRate = ps.rate(sigma)
-	ps = ps.settle(repeats(run), sigma)
+	s.passRate = calm.rate(sigma)
+	calm = calm.settle(repeats(run), sigma)
 	n, j := float64(len(ps.z)), float64(len(ps.x))
-	limit := run.Setup.Criteria.Wander
 	w := &Wander{Passes: len(ps.z), Noise: noise}
-	e := ps.between(sigma)
+	e := calm.between(sigma)
 	freedom := (n - 1) * (j - 1)
 	ms := sumSquares(e) / freedom
 	pAll := fit.FTail(ms/(sigma*sigma), freedom, dof)
-	bends, df := ps.bends(e)
+	bends, df := calm.bends(e)
 	pSmooth := fit.FTail(bends/df/(sigma*sigma), df, dof)
 	w.Smooth = math.Sqrt(math.Max(bends-df*sigma*sigma, 0) / freedom)
 	size := math.Sqrt(math.Max(ms-sigma*sigma, 0))
 	if pSmooth < chance {
-		size = math.Hypot(math.Max(size, w.Smooth), ps.levels())
+		size = math.Hypot(math.Max(size, w.Smooth), calm.levels())
 	}
 	places := ps.dips(noise, limit)
+	s.dips = places
 	w.Local, w.Places = places.size, places.n
 	w.P = math.Min(math.Min(pAll, pSmooth)*2, 1)
 	m := deviation(size, math.Max(2*n-3, 1), "mm")
@@ -119,6 +125,8 @@ func (ps passes) bends(e [][]float64) (ss, dof float64) {
 
 type dips struct {
 	n    int
+	lone sides   // touches that stand out by themselves, strays left out
+	wide sides   // places where a neighbour stands out too
 	size float64 // standard deviation between passes at the worst place, mm
 }
 
@@ -127,7 +135,6 @@ type dips struct {
 // are taken out, and by what may wander and five sigma at its peak.
 func (ps passes) dips(sigma, limit float64) dips {
 	var d dips
-	lone := map[float64]int{}
 	for _, row := range ps.off(fit.Median) {
 		smooth := movingMedian(row, 7)
 		rest := make([]float64, len(row))
@@ -139,21 +146,20 @@ func (ps passes) dips(sigma, limit float64) dips {
 			if math.Abs(v) < limit || math.Abs(v) < 5*sigma {
 				continue
 			}
-			d.size = math.Max(d.size, math.Abs(v)/math.Sqrt(3))
 			if follows(rest, j, 2.5*sigma) {
 				d.n++
+				d.wide.count(v, farOff*limit)
 				j += 3 // one dip, not several
-			} else {
-				lone[math.Copysign(1, v)]++
+			} else if !d.lone.count(v, farOff*limit) {
+				continue
 			}
+			d.size = math.Max(d.size, math.Abs(v)/math.Sqrt(3))
 		}
 	}
-	// Narrow dips fall between touches; five or more on one side and none on
-	// the other are no outliers of a probe.
-	for side, n := range lone {
-		if n >= 5 && lone[-side] == 0 {
-			d.n += n
-		}
+	// Narrow dips fall between touches; five or more, nearly all on one side, are
+	// no strays of a probe.
+	if d.lone.leaning() {
+		d.n += d.lone.most()
 	}
 	return d
 }

@@ -2,6 +2,7 @@ package daemon
 
 import (
 	"math"
+	"slices"
 
 	"abbed/analysis"
 	"abbed/daemon/api"
@@ -13,6 +14,9 @@ func Analysis(run record.Run, v analysis.Verdict) api.Analysis {
 	out := api.Analysis{
 		Stability: stability(v.Stability), Profile: profile(v.Profile), Share: measured(v.Share), ShareWhy: v.ShareWhy,
 		Level: measured(v.Level), Findings: []api.Finding{},
+	}
+	if v.Profile != nil {
+		out.Stability.SetAside = append(out.Stability.SetAside, setAside(v.Profile.Outliers)...)
 	}
 	if len(v.Model.Candidates) > 0 {
 		out.Model = model(v.Model, run)
@@ -69,6 +73,7 @@ func stability(s analysis.Stability) api.Stability {
 		out.Wander = measured(s.Wander.Between)
 	}
 	out.Ride = ride(s.Ride)
+	out.SetAside = setAside(s.Outliers, s.Strays)
 	if f, failed := s.Failed(); failed {
 		out.Steady, out.Failed = false, f.ID
 	}
@@ -78,11 +83,20 @@ func stability(s analysis.Stability) api.Stability {
 	return out
 }
 
+// setAside lists touches that were set aside.
+func setAside(lists ...[]analysis.Odd) []api.Outlier {
+	out := []api.Outlier{}
+	for _, o := range slices.Concat(lists...) {
+		out = append(out, api.Outlier{Event: o.N, U: o.Place.U, V: o.Place.V, Off: finite(o.Off)})
+	}
+	return out
+}
+
 func ride(r *analysis.Ride) *api.Ride {
 	if r == nil {
 		return nil
 	}
-	return &api.Ride{Touches: r.Touches, Off: r.Off, Low: r.Low, Again: r.Again, AgainOff: r.AgainOff, Suspect: r.Suspect,
+	return &api.Ride{Touches: r.Touches, Off: r.Off, Low: r.Low, Stray: r.Stray, Again: r.Again, AgainOff: r.AgainOff, Suspect: r.Suspect,
 		Wanders: period(r.Wanders), Stays: period(r.Stays), Says: r.Says()}
 }
 

@@ -32,8 +32,11 @@ type Stability struct {
 	Wander     *Measured `json:"wander"`
 	// Ride is what the survey tells of the carriage's ride; nil without a survey
 	// that is dense enough.
-	Ride   *Ride `json:"ride"`
-	Steady bool  `json:"steady"`
+	Ride *Ride `json:"ride"`
+	// SetAside are touches of the repeat test, the passes over the row and the
+	// survey that stand alone, far off: stray ones.
+	SetAside []Outlier `json:"set_aside"`
+	Steady   bool      `json:"steady"`
 	// Failed is the finding of the first gate that failed.
 	Failed string `json:"failed,omitempty"`
 }
@@ -45,6 +48,8 @@ type Ride struct {
 	// Off lie off their neighbours, Low of them below.
 	Off int `json:"off"`
 	Low int `json:"low"`
+	// Stray stand alone, far off, and are not among Off.
+	Stray int `json:"stray"`
 	// Again stand on the row that the repeat test passed; AgainOff of them are
 	// found at another height.
 	Again    int  `json:"again"`

@@ -66,6 +66,7 @@ func tidyRuns(runs []api.Run) []api.Run {
 
 func tidyAnalysis(a api.Analysis) api.Analysis {
 	a.Findings = list(a.Findings)
+	a.Stability.SetAside = list(a.Stability.SetAside)
 	if a.Profile != nil {
 		p := *a.Profile
 		p.X, p.Effect, p.U = list(p.X), list(p.Effect), list(p.U)

@@ -25,8 +25,11 @@ func resultShapes() m {
 	stability := object(m{
 		"scatter": measured, "first_touch": measured, "drift_rate": measured, "drift_model": text(""),
 		"play_x": measured, "play_y": measured, "wander": measured, "ride": orNull(ref("Ride")),
+		"set_aside": list(all(m{
+			"event": count(""), "u": number(""), "v": number(""), "off": number("mm"), "weight": number("0"),
+		}), "stray touches of repeat test, passes and survey"),
 		"steady": boolean("every gate passed"), "failed": text("the finding of the first gate that failed"),
-	}, "scatter", "first_touch", "drift_rate", "play_x", "play_y", "wander", "ride", "steady")
+	}, "scatter", "first_touch", "drift_rate", "play_x", "play_y", "wander", "ride", "set_aside", "steady")
 	profile := all(m{
 		"x": numbers, "effect": numbers, "u": numbers, "front": numbers, "back": numbers,
 		"repeats": number("share of the map's shape that repeats from front to back"), "unit": text(""),
@@ -61,7 +64,7 @@ func resultShapes() m {
 			})),
 		}, "stability", "profile", "share", "model", "level", "largest_gap", "findings"),
 		"Ride": all(m{
-			"touches": count("touches of the survey that were judged"), "off": count("of them off their neighbours"), "low": count("of those below"),
+			"touches": count("touches of the survey that were judged"), "off": count("of them off their neighbours"), "low": count("of those below"), "stray": count("of them alone and far off, set aside"),
 			"again": count("touches on the row that the repeat test passed"), "again_off": count("of them at another height"),
 			"suspect": boolean("touches do not fit with each other, and whether bed or carriage does it is not proven"),
 			"wanders": orNull(ref("Period")), "stays": orNull(ref("Period")), "says": text("all of it in words"),
