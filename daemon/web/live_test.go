@@ -195,36 +195,6 @@ func TestStopIsTriedAgain(t *testing.T) {
 	}
 }
 
-// Everything that can be pressed is 44 px or more either way, nothing spills to
-// the right, down to 320 px.
-func TestTargets(t *testing.T) {
-	ctx := browser(t)
-	const small = `(() => { const bad = [];
-		for (const e of document.querySelectorAll('button, a.button, nav a, .stages a, .list a, input:not([type=hidden]):not([type=checkbox]), select, label.tick, summary')) {
-			const r = e.getBoundingClientRect();
-			if (r.width && (r.width < 44 || r.height < 44)) bad.push(e.textContent.trim() + ' ' + r.width + 'x' + r.height);
-		}
-		if (document.documentElement.scrollWidth > 320 || innerWidth > 320) bad.push('spills ' + document.documentElement.scrollWidth);
-		return bad.join('; '); })()`
-	for _, shot := range shots {
-		h := handler(webtest.Scene(shot.scene))
-		s := httptest.NewServer(h)
-		if err := resize(ctx, 320, 700); err != nil {
-			t.Fatal(err)
-		}
-		if err := chromedp.Do(ctx, chromedp.Navigate(s.URL+shot.path)); err != nil && !strings.Contains(err.Error(), "404") {
-			t.Fatal(err)
-		}
-		bad, err := chromedp.Run(ctx, chromedp.Evaluate[string](small))
-		if err != nil || bad != "" {
-			t.Errorf("%s%s: %v %s", shot.scene, shot.path, err, bad)
-		}
-		_ = chromedp.Do(ctx, chromedp.Navigate("about:blank"))
-		s.CloseClientConnections()
-		s.Close()
-	}
-}
-
 // When a record was made far down a small phone, what comes next is read from its
 // beginning.
 func TestNextIsReadFromItsBeginning(t *testing.T) {

@@ -3,7 +3,6 @@ package web_test
 import (
 	"context"
 	"encoding/json"
-	"fmt"
 	"net/http/httptest"
 	"regexp"
 	"slices"
@@ -55,40 +54,52 @@ func media(t *testing.T, ctx context.Context, scheme, motion string) {
 	}
 }
 
-// reachable names whatever a mouse could press, in the order of the page.
-const reachable = `(() => { window.all = [...document.querySelectorAll('a[href], button:not(:disabled), input:not([type=hidden]):not(:disabled), select:not(:disabled), summary, [tabindex="0"]')]
-	.filter(e => e.checkVisibility({visibilityProperty: true}));
+// reachable names whatever a mouse could press, in the order of the page; of a
+// group of radio buttons one, since the arrow keys go on from there.
+const reachable = `(() => { window.all = [...document.querySelectorAll('a[href], button:not(:disabled), input:not([type=hidden]):not(:disabled), select:not(:disabled), textarea, summary, [tabindex="0"]')]
+	.filter(e => e.checkVisibility({visibilityProperty: true}))
+	.filter((e, i, all) => e.type !== 'radio' || all.findIndex(x => x.name === e.name) === i);
 	return window.all.length; })()`
 
-// focused says which of them has the focus, and what is wrong with how it shows:
-// an outline of 2 px or more, and not below the stop request (WCAG 2.2, 2.4.7,
-// 2.4.11, 2.4.13).
-const focused = `(() => { const e = document.activeElement, s = getComputedStyle(e), r = e.getBoundingClientRect(), bar = document.querySelector('.stopbar');
-	const wrong = [];
+// followed notes, for each thing that gets the focus, which of them it is and
+// what is wrong with how that shows: an outline of 2 px or more, and not below
+// the stop request (WCAG 2.2, 2.4.7, 2.4.11, 2.4.13).
+const followed = `window.went = []; document.addEventListener('focusin', () => {
+	const e = document.activeElement, s = getComputedStyle(e), r = e.getBoundingClientRect(), bar = document.querySelector('.stopbar'), wrong = [];
 	if (s.outlineStyle === 'none' || parseFloat(s.outlineWidth) < 2) wrong.push('its focus does not show');
 	if (!bar.contains(e) && r.top >= bar.getBoundingClientRect().top - 1 || r.bottom <= 0) wrong.push('it lies out of sight');
-	return {N: window.all.indexOf(e), What: e.tagName + ' ' + (e.textContent || e.name || '').trim().slice(0, 40), Wrong: wrong.join('; ')}; })()`
+	window.went.push({N: window.all.indexOf(e), What: e.tagName + ' ' + (e.textContent || e.name || '').trim().slice(0, 40), Wrong: wrong.join('; ')}); })`
 
 // The keyboard alone reaches everything that a mouse could press, in the order
-// in which it stands there, and where one is shows.
+// in which it stands there, and where one is shows: on every screen.
 func TestKeyboardReachesAll(t *testing.T) {
 	ctx := browser(t)
-	for _, shot := range []struct{ scene, path string }{{"ready", "/"}, {"confirm", "/run/r1"}, {"gauge", "/run/r1"}, {"done", "/run/r1/results"}, {"done", "/run/r1/review"}, {"kept", "/applied"}} {
-		_, leave := visit(t, ctx, shot.scene, shot.path, 390, 844)
-		n := eval[int](t, ctx, reachable)
-		if n < 8 {
-			t.Fatalf("%s%s: only %d things to press", shot.scene, shot.path, n)
+	if err := resize(ctx, 390, 844); err != nil {
+		t.Fatal(err)
+	}
+	for _, shot := range shots {
+		if strings.HasSuffix(shot.path, "/report") {
+			continue // nothing is pressed on paper
 		}
-		for i := range n {
-			if err := chromedp.Do(ctx, chromedp.KeyEvent("\t")); err != nil {
-				t.Fatal(err)
-			}
-			at := eval[struct {
-				N           int
-				What, Wrong string
-			}](t, ctx, focused)
+		leave := shot.open(t, ctx, nil)
+		n := eval[int](t, ctx, reachable)
+		if n < 4 {
+			t.Fatalf("%v: only %d things to press", shot, n)
+		}
+		do(t, ctx, followed)
+		if err := chromedp.Do(ctx, chromedp.KeyEvent(strings.Repeat("\t", n))); err != nil {
+			t.Fatal(err)
+		}
+		went := eval[[]struct {
+			N           int
+			What, Wrong string
+		}](t, ctx, `window.went`)
+		if len(went) != n {
+			t.Errorf("%v: %d tabs led to %d things", shot, n, len(went))
+		}
+		for i, at := range went {
 			if at.N != i || at.Wrong != "" {
-				t.Errorf("%s%s: the %d. tab is at %d, %s: %s", shot.scene, shot.path, i+1, at.N, at.What, at.Wrong)
+				t.Errorf("%v: the %d. tab is at %d, %s: %s", shot, i+1, at.N, at.What, at.Wrong)
 				break
 			}
 		}
@@ -176,92 +187,6 @@ func TestValueUnderTheFinger(t *testing.T) {
 }
 
 func abs(v float64) float64 { return max(v, -v) }
-
-// painted lists each pair of colours in which a text stands on the screen.
-const painted = `(() => { const out = {};
-	const ground = e => { for (; e; e = e.parentElement) { const c = getComputedStyle(e).backgroundColor; if (!/, 0\)$|transparent/.test(c)) return c; } return 'rgb(255, 255, 255)'; };
-	const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
-	for (let n; n = walk.nextNode();) {
-		const e = n.parentElement;
-		if (!n.textContent.trim() || !e.getClientRects().length || e.closest('title, .hide, noscript, progress')) continue;
-		const s = getComputedStyle(e);
-		out[(e.closest('svg') ? s.fill : s.color) + ' on ' + ground(e)] = n.textContent.trim().slice(0, 30);
-	}
-	return out; })()`
-
-var rgb = regexp.MustCompile(`rgb\((\d+), (\d+), (\d+)\)`)
-
-// Every text as it is painted has a contrast of 7:1 or better (WCAG 2.2, 1.4.6),
-// in light and in dark; with the text twice as large nothing spills off a phone
-// (1.4.4); nothing moves for who wants no motion.
-func TestReadable(t *testing.T) {
-	ctx := browser(t)
-	for _, shot := range []struct{ scene, path string }{
-		{"unopened", "/"}, {"owed", "/"}, {"confirm", "/run/r1"}, {"gauge", "/run/r1"}, {"prompt", "/run/r1"}, {"done", "/run/r1/results"},
-		{"done", "/run/r1/review"}, {"kept", "/applied"}, {"unfinished", "/applied"}, {"failed", "/run/r0"}, {"done", "/run/r1/report"}, {"ready", "/printer"},
-	} {
-		_, leave := visit(t, ctx, shot.scene, shot.path, 390, 844)
-		name := shot.scene + shot.path
-		do(t, ctx, `for (const d of document.querySelectorAll('details')) d.open = true`)
-		for _, scheme := range []string{"light", "dark"} {
-			media(t, ctx, scheme, "reduce")
-			pairs := eval[map[string]string](t, ctx, painted)
-			if len(pairs) == 0 {
-				t.Errorf("%s: no text", name)
-			}
-			for pair, text := range pairs {
-				m := rgb.FindAllStringSubmatch(pair, -1)
-				if len(m) != 2 {
-					t.Errorf("%s, %s: %q is in %s, whose contrast cannot be told", name, scheme, text, pair)
-					continue
-				}
-				if r := contrast(hex(m[0]), hex(m[1])); !(r >= 7) {
-					t.Errorf("%s, %s: %q is in %s: %.2f", name, scheme, text, pair, r)
-				}
-			}
-		}
-		const moving = `[...document.querySelectorAll('*')].filter(e => parseFloat(getComputedStyle(e).transitionDuration) > 0 || getComputedStyle(e).animationName !== 'none').length`
-		if n := eval[int](t, ctx, moving); n > 0 {
-			t.Errorf("%s: %d things move all the same", name, n)
-		}
-		media(t, ctx, "light", "no-preference")
-		if n := eval[int](t, ctx, moving); n == 0 && !strings.HasSuffix(shot.path, "/report") {
-			t.Errorf("%s: nothing moves at all: this test cannot fail", name)
-		}
-		do(t, ctx, `document.documentElement.style.fontSize = '225%'`) // twice ours
-		if wide := eval[int](t, ctx, `Math.max(document.documentElement.scrollWidth, innerWidth)`); wide > 390 {
-			t.Errorf("%s: with text twice as large it is %d px wide", name, wide)
-		}
-		leave()
-	}
-}
-
-// hex writes three decimal numbers of a match as #rrggbb.
-func hex(m []string) string {
-	out := "#"
-	for _, s := range m[1:] {
-		n, _ := strconv.Atoi(s)
-		out += fmt.Sprintf("%02x", n)
-	}
-	return out
-}
-
-// At 200 % zoom a desktop's window has half the room: nothing is lost, and the
-// stop request can be pressed.
-func TestZoomed(t *testing.T) {
-	ctx := browser(t)
-	for _, shot := range []struct{ scene, path string }{{"ready", "/"}, {"gauge", "/run/r1"}, {"done", "/run/r1/results"}, {"done", "/run/r1/review"}, {"kept", "/applied"}} {
-		_, leave := visit(t, ctx, shot.scene, shot.path, 640, 450)
-		if lost := eval[string](t, ctx, `(() => { const bad = [], r = document.querySelector('button.stop').getBoundingClientRect();
-			if (document.documentElement.scrollWidth > 640) bad.push('spills');
-			if (r.bottom > innerHeight || r.top < innerHeight / 2) bad.push('the stop request is not at the bottom');
-			for (const e of document.querySelectorAll('main *')) if (e.scrollWidth > e.clientWidth + 1 && getComputedStyle(e).overflowX === 'hidden' && !e.matches('.hide')) bad.push('cut: ' + e.textContent.slice(0, 40));
-			return bad.join('; '); })()`); lost != "" {
-			t.Errorf("%s%s: %s", shot.scene, shot.path, lost)
-		}
-		leave()
-	}
-}
 
 // Without a script everything can be read, a screen that changes loads itself
 // anew, and a form does its work.

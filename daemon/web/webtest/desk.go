@@ -24,8 +24,12 @@ type Show struct {
 	Compared api.Comparison
 	Past     api.History
 	Levers   api.Levers
-	Check    api.Check
-	Room     []api.Neighbour
+	// Repair, Print and Proof are the desk's answers for every run.
+	Repair api.Repair
+	Print  api.ProofPrint
+	Proof  api.Proof
+	Check  api.Check
+	Room   []api.Neighbour
 	// Gap is the true gap error of every run; nil: not known.
 	Gap func(u, v float64) api.Gap
 	// Refuse holds the refusal of a verb by the name of its method of
@@ -204,30 +208,6 @@ func (d *Desk) Levers(id string, a api.AskLevers) (api.Levers, error) {
 		return api.Levers{}, err
 	}
 	return d.look().Levers, d.refused("Levers")
-}
-
-// Repair tells nothing but what every machine bears.
-func (d *Desk) Repair(id string, _ api.AskRepair) (api.Repair, error) {
-	_, err := d.Run(id)
-	return api.Repair{Cautions: []string{"Unplug it."}, TwistWhy: "No twist was found.", TramWhy: "Set desk.supports.", Advice: []api.HandAdvice{{Title: "Wheels", Steps: []string{"Turn them."}}}}, err
-}
-
-// ProofPrint is one patch.
-func (d *Desk) ProofPrint(id string) (api.ProofPrint, error) {
-	if id != "" {
-		if _, err := d.Run(id); err != nil {
-			return api.ProofPrint{}, err
-		}
-	}
-	return api.ProofPrint{Plan: "0badcafe", Patches: []api.ProofPatch{{N: 1, U: 100, V: 100, Zero: true}}, Size: 20, Height: 0.2, Area: 432, Cautions: []string{"Stay there."}, File: "G28\n", A4: "<p>", Letter: "<p>"}, nil
-}
-
-// Thickness notes what was read.
-func (d *Desk) Thickness(_ context.Context, id string, t api.Thickness, by string) (api.Proof, error) {
-	if _, err := d.Run(id); err != nil {
-		return api.Proof{}, err
-	}
-	return api.Proof{Verdict: "cannot-tell", Sentence: "One patch cannot tell.", Next: "Read more.", Patches: []api.LeftOver{}}, d.do("Thickness", id, t, by)
 }
 
 func (d *Desk) SignOff(_ context.Context, digest string, s api.SignOff) (api.SignedOff, error) {

@@ -144,7 +144,7 @@ func finished(s *Show) {
 	s.Records = map[string]record.Run{"r1": wholeRun()}
 	s.Analyses = map[string]api.Analysis{"r1": whole()}
 	s.Tables = map[string]api.Table{"r1": table()}
-	s.Gap = within
+	s.Gap, s.Repair = within, twistToShim()
 }
 
 func whole() api.Analysis {

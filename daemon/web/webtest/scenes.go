@@ -122,7 +122,7 @@ var scenes = map[string]func(*Show){
 		r.Gaugings, r.Map = nil, nil
 		r.Touches = r.Of(record.SeriesRow)
 		s.Records["r1"] = r
-		s.Gap = nil
+		s.Gap, s.Repair = nil, nothingToShim()
 	},
 	"failed":  func(s *Show) { s.Runs = []api.Run{failed()} },
 	"hostile": hostile,
@@ -168,7 +168,7 @@ func base() Show {
 			Steps:        steps,
 		},
 		Applied: api.Applied{State: api.NoneApplied, Sentence: "No correction of ours stands in the printer."},
-		Past:    past(), Compared: compared(), Levers: levers(),
+		Past:    past(), Compared: compared(), Levers: levers(), Repair: nothingToShim(), Print: print(), Proof: proof(),
 	}
 }
 

@@ -1,0 +1,94 @@
+package webtest
+
+import (
+	"maps"
+	"time"
+
+	"abbed/daemon/api"
+	"abbed/probe/record"
+)
+
+func init() { maps.Copy(scenes, states) }
+
+// states are those that a person meets more rarely than the scenes of a job
+// that goes well.
+var states = map[string]func(*Show){
+	"taken": func(s *Show) {
+		s.Printer.Link, s.Printer.Sentence = api.Taken, "Another program holds the port: print-sender, process 4711. End it, or have it let go."
+		s.Printer.Steps = noStep("the port is held by another program")
+	},
+	"warming": func(s *Show) {
+		s.Runs = []api.Run{{ID: "r1", State: api.Running, Step: "prepare", Steps: threeSteps, Began: began, Number: 4, Heat: &api.Heat{Nozzle: ptr(150.0), Bed: ptr(60.0)},
+			Sentence: "Heating: nozzle to 150 C, bed to 60 C. Nozzle and bed burn."}}
+		s.Printer.Temperatures = &api.Temperatures{Nozzle: 84, NozzleTarget: 150, Bed: 41, BedTarget: 60, Heard: ptr(began.Add(time.Minute))}
+	},
+	"moving": func(s *Show) {
+		r := gauging(api.Running)
+		r.Place, r.Sentence = nil, "Going to the next place, and touching there. Keep hand and blade out."
+		s.Runs, s.Records = []api.Run{r}, gaugedSoFar()
+	},
+	"below": func(s *Show) {
+		r := gauging(api.AwaitingGauge)
+		r.Place.Z, r.Place.MaxStep, r.Place.Records, r.Place.Heights = 0.171, 0.02, 0, nil
+		s.Runs, s.Records = []api.Run{r}, gaugedSoFar()
+	},
+	"value": func(s *Show) {
+		r := gauging(api.AwaitingPerson)
+		r.Step, r.Place = "angles", nil
+		r.Prompt = &api.Prompt{ID: "angle-1", Text: "Read the inclinometer on the head at the left end.", Value: &api.Wanted{Unit: "deg", Least: -10, Most: 10}}
+		s.Runs, s.Records = []api.Run{r}, gaugedSoFar()
+	},
+	"stopped": func(s *Show) {
+		r := failed()
+		r.State, r.Error, r.Sentence = api.Stopped, nil, "Stopped, as was asked. What was measured is kept. The machine has to be homed again."
+		s.Runs, s.Printer.Homed = []api.Run{r}, false
+		s.Records = map[string]record.Run{"r0": gaugedSoFar()["r1"]}
+	},
+	"proving": func(s *Show) {
+		kept(s)
+		s.Runs = append([]api.Run{{ID: "p1", State: api.AwaitingConfirmation, Steps: []string{"prove"}, Began: began.Add(2 * time.Hour), Cautions: RunCautions, Number: 1, Sentence: "Waiting for a person's word."}}, s.Runs...)
+	},
+	"proved": func(s *Show) {
+		kept(s)
+		s.Applied.Proved, s.Applied.Sentence = true, "The correction is in force, kept, and proved at the nozzle."
+	},
+	"expired": func(s *Show) {
+		kept(s)
+		s.Applied.Expired = ptr("the printer has another map now")
+		s.Applied.Sentence = "A correction was kept, but it no longer holds: the printer has another map now."
+	},
+	"put-back": func(s *Show) {
+		kept(s)
+		s.Applied.State, s.Applied.Sentence = api.PutBack, "The old map was put back."
+		s.Applied.Error = api.Errorf(0, "differs", "look at the map that the printer has, and measure again", "node 2, 3 read back as -0.041 mm, and was written as -0.014 mm")
+	},
+	"healthy": func(s *Show) {
+		finished(s)
+		a := s.Analyses["r1"]
+		a.Largest, a.Level = mm(0.012, 0.004), mm(0.002, 0.005)
+		a.Findings = []api.Finding{{ID: "healthy", Sentence: "Healthy: everywhere that was gauged the nozzle is within 0.030 mm of where the map says.", Evidence: "largest gap error 0.012 mm at ten gauged places", Doubt: "0.004 to 0.020 mm", Next: "Nothing to mend. Measure again when something was worked on."}}
+		s.Analyses["r1"] = a
+		s.Tables["r1"] = api.Table{Run: "r1", Refused: api.Errorf(0, "nothing-to-correct", "leave it as it is", "no table: there is nothing to correct")}
+		s.Gap, s.Repair = func(u, v float64) api.Gap { return api.Gap{Gap: ptr(gapAt(u, v) / 12), U95: ptr(0.008)} }, nothingToShim()
+	},
+	"undetermined": func(s *Show) {
+		finished(s)
+		a := s.Analyses["r1"]
+		a.Largest, a.Model, a.Share = nil, nil, nil
+		a.Wedge = &api.Wedge{From: 20, To: 190, Row: 117.5, By: *mm(0.11, 0.01), Worth: "yes", Sentence: "From left to right the nozzle rises by 0.11 mm against the map, 0.09 to 0.13 mm.", Next: "Run the whole job: it says what causes it."}
+		a.More = &api.More{U: 190, V: 20, Why: "Two terms cannot be told apart without it", Now: ptr(0.041), After: ptr(0.018)}
+		a.Findings = []api.Finding{{ID: "undetermined", Sentence: "The data cannot tell whether the beam or the bed is twisted.", Evidence: "both fit the same places", Doubt: "0.5 to 0.5", Next: "Gauge one place more, at x 190, y 20 mm."}}
+		s.Analyses["r1"] = a
+		s.Tables["r1"] = api.Table{Run: "r1", Refused: api.Errorf(0, "undetermined", "gauge one place more", "no table: what cannot be told cannot be corrected")}
+		s.Repair = nothingToShim()
+	},
+	"no-analysis": func(s *Show) {
+		finished(s)
+		s.Analyses = nil
+		refuse(s, "Analysis", api.Errorf(409, "no-record", "measure again", "the run has too little to judge"))
+		s.Refuse["Table"], s.Refuse["Repair"], s.Refuse["ProofPrint"] = s.Refuse["Analysis"], s.Refuse["Analysis"], api.Errorf(409, "no-bed", "set the bed", "the bed is not known")
+	},
+}
+
+// kept is a correction in force.
+func kept(s *Show) { scenes["kept"](s) }
