@@ -60,7 +60,7 @@ var states = map[string]func(*Show){
 	"put-back": func(s *Show) {
 		kept(s)
 		s.Applied.State, s.Applied.Sentence = api.PutBack, "The old map was put back."
-		s.Applied.Error = api.Errorf(0, "differs", "look at the map that the printer has, and measure again", "node 2, 3 read back as -0.041 mm, and was written as -0.014 mm")
+		s.Applied.Error = api.Errorf(0, "read-back", "look at the map that the printer has, and measure again", "node 2, 3 read back as -0.041 mm, and was written as -0.014 mm")
 	},
 	"healthy": func(s *Show) {
 		finished(s)
@@ -68,7 +68,7 @@ var states = map[string]func(*Show){
 		a.Largest, a.Level = mm(0.012, 0.004), mm(0.002, 0.005)
 		a.Findings = []api.Finding{{ID: "healthy", Sentence: "Healthy: everywhere that was gauged the nozzle is within 0.030 mm of where the map says.", Evidence: "largest gap error 0.012 mm at ten gauged places", Doubt: "0.004 to 0.020 mm", Next: "Nothing to mend. Measure again when something was worked on."}}
 		s.Analyses["r1"] = a
-		s.Tables["r1"] = api.Table{Run: "r1", Refused: api.Errorf(0, "nothing-to-correct", "leave it as it is", "no table: there is nothing to correct")}
+		s.Tables["r1"] = api.Table{Run: "r1", Refused: api.Errorf(0, "not-needed", "leave it as it is", "no table: there is nothing to correct")}
 		s.Gap, s.Repair = func(u, v float64) api.Gap { return api.Gap{Gap: ptr(gapAt(u, v) / 12), U95: ptr(0.008)} }, nothingToShim()
 	},
 	"undetermined": func(s *Show) {
@@ -79,14 +79,14 @@ var states = map[string]func(*Show){
 		a.More = &api.More{U: 190, V: 20, Why: "Two terms cannot be told apart without it", Now: ptr(0.041), After: ptr(0.018)}
 		a.Findings = []api.Finding{{ID: "undetermined", Sentence: "The data cannot tell whether the beam or the bed is twisted.", Evidence: "both fit the same places", Doubt: "0.5 to 0.5", Next: "Gauge one place more, at x 190, y 20 mm."}}
 		s.Analyses["r1"] = a
-		s.Tables["r1"] = api.Table{Run: "r1", Refused: api.Errorf(0, "undetermined", "gauge one place more", "no table: what cannot be told cannot be corrected")}
+		s.Tables["r1"] = api.Table{Run: "r1", Refused: api.Errorf(0, "finding-undetermined", "gauge one place more", "no table: what cannot be told cannot be corrected")}
 		s.Repair = nothingToShim()
 	},
 	"no-analysis": func(s *Show) {
 		finished(s)
 		s.Analyses = nil
-		refuse(s, "Analysis", api.Errorf(409, "no-record", "measure again", "the run has too little to judge"))
-		s.Refuse["Table"], s.Refuse["Repair"], s.Refuse["ProofPrint"] = s.Refuse["Analysis"], s.Refuse["Analysis"], api.Errorf(409, "no-bed", "set the bed", "the bed is not known")
+		refuse(s, "Analysis", api.Errorf(409, "not-ready", "measure again", "the run has too little to judge"))
+		s.Refuse["Table"], s.Refuse["Repair"], s.Refuse["ProofPrint"] = s.Refuse["Analysis"], s.Refuse["Analysis"], api.Errorf(409, "no-proof-print", "set the bed", "the bed is not known")
 	},
 }
 
