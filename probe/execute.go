@@ -98,6 +98,9 @@ func (j *job) prepare(ctx context.Context) error {
 	if err := j.readSettings(ctx); err != nil {
 		return err
 	}
+	if err := j.awake(ctx); err != nil {
+		return err
+	}
 	if err := j.head.Home(ctx); err != nil {
 		return err
 	}
@@ -105,10 +108,7 @@ func (j *job) prepare(ctx context.Context) error {
 		return err
 	}
 	j.did()
-	if err := j.readMap(ctx); err != nil {
-		return err
-	}
-	return j.awake(ctx)
+	return j.readMap(ctx)
 }
 
 func (j *job) readSettings(ctx context.Context) error {

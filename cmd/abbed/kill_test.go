@@ -7,6 +7,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -52,13 +53,15 @@ func program(t *testing.T) string {
 	return bin
 }
 
-func serve(t *testing.T, bin, port, state string, sc bench.Scenario) *served {
+// serve starts a program with its first arguments, and those of serve.
+func serve(t *testing.T, port, state string, sc bench.Scenario, program ...string) *served {
 	t.Helper()
 	s := demoSettings(sc, port, "", state)
 	url := make(chan string, 1)
 	out := &lines{url: url}
-	c := exec.Command(bin, "serve", "--port", port, "--state", state, "--listen", "127.0.0.1:0",
+	args := append(slices.Clone(program[1:]), "--port", port, "--state", state, "--listen", "127.0.0.1:0",
 		"--bed", s.Bed.String(), "--map-area", s.MapArea.String(), "--zero-at", s.ZeroAt.String())
+	c := exec.Command(program[0], args...)
 	c.Stderr = out
 	if err := c.Start(); err != nil {
 		t.Fatal(err)
@@ -95,7 +98,7 @@ func TestKilled(t *testing.T) {
 	ctx, cancel := context.WithTimeout(t.Context(), 3*time.Minute)
 	defer cancel()
 
-	d := serve(t, bin, port, state, sc)
+	d := serve(t, port, state, sc, bin, "serve")
 	seen := 0
 	p := &person{api: d.api, feel: printer.Blade, rnd: rand.New(rand.NewPCG(3, 1)), name: "the played person"}
 	p.seen = func(r api.Run) {
@@ -113,7 +116,7 @@ func TestKilled(t *testing.T) {
 
 	ctx, cancel = context.WithTimeout(t.Context(), 2*time.Minute)
 	defer cancel()
-	d = serve(t, bin, port, state, sc)
+	d = serve(t, port, state, sc, bin, "serve")
 	runs, err := d.api.Runs(ctx)
 	if err != nil || len(runs) != 1 {
 		t.Fatalf("runs after the kill: %v, %v", runs, err)

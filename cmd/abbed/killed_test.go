@@ -6,6 +6,7 @@ import (
 	"flag"
 	"fmt"
 	"math/rand/v2"
+	"os"
 	"slices"
 	"sync"
 	"testing"
@@ -13,56 +14,118 @@ import (
 
 	"abbed/daemon/api"
 	"abbed/gcode/bench"
+	"abbed/gcode/clock"
 )
 
-// killed is how often TestKilledAnywhere kills the daemon's process.
-var killed = flag.Int("killed", 8, "how often TestKilledAnywhere kills a real process")
+// killed is how often TestKilledAnywhere kills the daemon's process; beAbbed has
+// this program be what it kills.
+var (
+	killed  = flag.Int("killed", 300, "how often TestKilledAnywhere kills the daemon's process")
+	beAbbed = flag.Float64("be-abbed", 0, "be `abbed serve` with the arguments that follow, so many times faster than real time, for TestKilledAnywhere")
+)
 
-// TestKilledAnywhere kills the process of the daemon at random moments of a run,
-// of its analysis, of apply and of undo, beside a virtual printer on a real
-// pseudo-terminal. A new process finds what was confirmed: touches shown a second
-// ago, every record, the table to its digest; whatever is off in the printer is
-// owed; and the map is whole, or a person decides and it is.
+// TestMain lets the tests' own binary be the daemon that is killed: the same
+// serve, in the bench's time.
+func TestMain(m *testing.M) {
+	flag.Parse()
+	if *beAbbed > 0 {
+		c := serveAt(clock.Fast(*beAbbed))
+		c.SetArgs(flag.Args())
+		if err := c.ExecuteContext(context.Background()); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			os.Exit(exitCould)
+		}
+		os.Exit(exitDone)
+	}
+	os.Exit(m.Run())
+}
+
+// killedSpeed is how much faster than real time the process lives that is killed:
+// slower than the demo, since two dozen of them share the machine.
+const killedSpeed = 20
+
+// TestKilledAnywhere kills the process of the daemon (kill -9) at random moments
+// of a run, of its analysis, of apply and of undo, beside a virtual printer on a
+// real pseudo-terminal. A new process finds what was confirmed: touches shown a
+// second ago, every record, the table to its digest; whatever is off in the
+// printer is owed; and the map is whole, or a person decides and it is. That
+// process is the next to be killed. Most of the time is spent waiting for the
+// line, so that many lives go on at once.
 func TestKilledAnywhere(t *testing.T) {
 	if testing.Short() {
 		t.Skip("starts processes")
 	}
-	k := killer{sc: lookup(t, "twist-level"), bin: program(t), found: map[string]int{}}
+	if *killed < 12 {
+		t.Fatalf("-killed %d: 12 at least, so that each act is met", *killed)
+	}
+	k := killer{sc: lookup(t, "twist-level"), found: map[string]int{}}
 	k.base = measured(t, k.sc, killSeed)
 	k.maps(t)
-	t.Run("kills", func(t *testing.T) {
-		for n := range *killed {
-			what := []string{"run", "apply", "undo", "analysis"}[n%4]
-			t.Run(fmt.Sprintf("%d %s", n, what), func(t *testing.T) {
-				t.Parallel()
-				rnd := rand.New(rand.NewPCG(uint64(n), 31))
-				map[string]func(*testing.T, *rand.Rand){
-					"run": k.run, "apply": k.apply, "undo": k.undo, "analysis": k.analysis,
-				}[what](t, rnd)
+	lives := min(24, *killed/2)
+	var all sync.WaitGroup
+	for n := range lives {
+		all.Go(func() {
+			t.Run(fmt.Sprint(n), func(t *testing.T) {
+				k.live(t, n, *killed/lives+min(1, max(0, *killed%lives-n)))
 			})
+		})
+	}
+	all.Wait()
+	for _, what := range []string{"run", "analysis", "apply", "undo"} {
+		if k.kills[what] < *killed/15 {
+			t.Errorf("too few in %s: %v", what, k.kills)
 		}
-	})
-	t.Logf("%d kills: %v", *killed, k.found)
+	}
+	t.Logf("%d kills: %v; found %v", *killed, k.kills, k.found)
 }
 
 // killer kills, and says what was found.
 type killer struct {
 	sc            bench.Scenario
-	bin, base     string
+	base          string
 	before, after [][]float64
 	touches       int           // of a whole run
 	applying      time.Duration // how long an apply takes here
 
 	mu    sync.Mutex
+	kills map[string]int
 	found map[string]int
 }
 
 const killSeed = 2
 
-func (k *killer) finds(what string) {
+// finds notes a kill and what was found after it.
+func (k *killer) finds(what, found string, args ...any) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	k.found[what]++
+	if k.kills == nil {
+		k.kills = map[string]int{}
+	}
+	k.kills[what]++
+	k.found[what+": "+fmt.Sprintf(found, args...)]++
+}
+
+// live has one daemon after the other killed on the same state directory: in
+// runs, or on a table in its analysis, in apply and in undo.
+func (k *killer) live(t *testing.T, n, kills int) {
+	rnd := rand.New(rand.NewPCG(uint64(n), 31))
+	dir := memoryDir(t)
+	if n%6 != 0 {
+		dir = image(t, k.base)
+	}
+	at := k.stand(t, dir)
+	d := at.serve(t)
+	for left := kills; left > 0 && !t.Failed(); left-- {
+		switch {
+		case n%6 == 0:
+			d = k.run(t, at, d, rnd)
+		case left%3 == 0:
+			d = k.analysis(t, at, d, rnd)
+		default:
+			d = k.correction(t, at, d, rnd)
+		}
+	}
+	d.gone()
 }
 
 // maps learns the printer's map before and after the correction.
@@ -76,10 +139,11 @@ func (k *killer) maps(t *testing.T) {
 	}
 	k.touches = runs[0].Touches
 	began := time.Now()
-	if _, err := at.correct(t.Context(), d, false, func() {}); err != nil {
+	if _, err := at.correct(t.Context(), d, func() {}); err != nil {
 		t.Fatal(err)
 	}
 	k.after, k.applying = at.printer.Nodes(), time.Since(began)
+	d.gone()
 	if equalNodes(k.before, k.after) {
 		t.Fatal("the correction does nothing")
 	}
@@ -109,7 +173,7 @@ func (k *killer) stand(t *testing.T, dir string) *stand {
 // serve starts a process, and waits until it has the printer.
 func (s *stand) serve(t *testing.T) *served {
 	t.Helper()
-	d := serve(t, s.killer.bin, s.port, s.dir, s.killer.sc)
+	d := serve(t, s.port, s.dir, s.killer.sc, os.Args[0], fmt.Sprintf("-be-abbed=%d", killedSpeed), "--")
 	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
 	defer cancel()
 	untilPrinter(t, ctx, d.api, func(p api.Printer) bool { return p.Link == api.Ready })
@@ -140,10 +204,23 @@ func (d *served) gone() {
 	_ = d.cmd.Wait()
 }
 
-// correct signs off and applies the table of the only run, and undoes it if it
-// is to; dies has the process die in the last of the two.
-func (s *stand) correct(ctx context.Context, d *served, undo bool, dies func()) (seen correctionSeen, err error) {
+// correct signs off and applies the table of the only run; if it is applied
+// already it is undone. It dies at the beginning of that.
+func (s *stand) correct(ctx context.Context, d *served, dies func()) (seen correctionSeen, err error) {
 	p, o := &person{api: d.api, name: "the played person"}, &outcome{}
+	a, err := d.api.Applied(ctx)
+	if err != nil {
+		return seen, err
+	}
+	if a.State == api.Kept {
+		seen = correctionSeen{signed: true, kept: true, undoing: true}
+		dies()
+		if err := errors.Join(d.api.Undo(ctx), p.settled(ctx, api.Undone)); err != nil {
+			return seen, err
+		}
+		seen.undone = true
+		return seen, nil
+	}
 	runs, err := d.api.Runs(ctx)
 	if err != nil || len(runs) != 1 {
 		return seen, fmt.Errorf("%d runs: %w", len(runs), err)
@@ -151,36 +228,19 @@ func (s *stand) correct(ctx context.Context, d *served, undo bool, dies func()) 
 	if o.table, err = d.api.Table(ctx, runs[0].ID); err != nil || o.table.Digest == nil {
 		return seen, fmt.Errorf("no table: %+v %w", o.table.Refused, err)
 	}
-	seen.signed = true
-	if !undo {
-		p.phase = func(string) { dies() }
-	}
+	p.phase = func(string) { seen.signed = true; dies() }
 	if err := p.apply(ctx, o); err != nil {
 		return seen, err
 	}
 	seen.kept = true
-	if !undo {
-		return seen, nil
-	}
-	seen.undoing = true
-	dies()
-	if err := errors.Join(d.api.Undo(ctx), p.settled(ctx, api.Undone)); err != nil {
-		return seen, err
-	}
-	seen.undone = true
 	return seen, nil
 }
 
-func (k *killer) apply(t *testing.T, rnd *rand.Rand) { k.correction(t, rnd, false) }
-func (k *killer) undo(t *testing.T, rnd *rand.Rand)  { k.correction(t, rnd, true) }
-
-// correction kills in apply or undo.
-func (k *killer) correction(t *testing.T, rnd *rand.Rand, undo bool) {
-	at := k.stand(t, image(t, k.base))
-	d := at.serve(t)
+// correction kills in apply, or in undo if the table is applied.
+func (k *killer) correction(t *testing.T, at *stand, d *served, rnd *rand.Rand) *served {
 	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
 	defer cancel()
-	seen, err := at.correct(ctx, d, undo, func() {
+	seen, err := at.correct(ctx, d, func() {
 		if rnd.IntN(3) == 0 { // at any moment; most of the time is spent looking first
 			d.dies(time.Duration(1 + rnd.Int64N(int64(k.applying))))
 		} else {
@@ -189,7 +249,7 @@ func (k *killer) correction(t *testing.T, rnd *rand.Rand, undo bool) {
 	})
 	d.gone()
 	at.watching.Wait()
-	if !seen.signed || undo && !seen.kept {
+	if !seen.signed {
 		t.Fatalf("%+v: %v", seen, err)
 	}
 	if rnd.IntN(2) == 0 {
@@ -197,13 +257,16 @@ func (k *killer) correction(t *testing.T, rnd *rand.Rand, undo bool) {
 	}
 	d = at.serve(t)
 	was := foundWhole(t, d.api, at.printer, k.before, k.after, seen, rnd)
-	k.finds(fmt.Sprintf("undo %v: %s", undo, was))
+	k.finds(map[bool]string{false: "apply", true: "undo"}[seen.undoing], "%s", was)
+	return d
 }
 
 // run kills in a run.
-func (k *killer) run(t *testing.T, rnd *rand.Rand) {
-	at := k.stand(t, memoryDir(t))
-	d := at.serve(t)
+func (k *killer) run(t *testing.T, at *stand, d *served, rnd *rand.Rand) *served {
+	had, err := d.api.Runs(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
 	var history []shownAt
 	gaugings, last := 0, rnd.IntN(k.touches)
 	p := &person{api: d.api, feel: at.printer.Blade, rnd: rand.New(rand.NewPCG(1, 2)), name: "the played person"}
@@ -218,17 +281,16 @@ func (k *killer) run(t *testing.T, rnd *rand.Rand) {
 			time.AfterFunc(after+100*time.Millisecond, cancel)
 		}
 	}
-	_, _ = p.measure(ctx, "repeat", "gauging", "survey")
+	_, saw := p.measure(ctx, "repeat", "gauging", "survey")
 	sure := secondAgo(history)
 	d.gone()
 	d = at.serve(t)
 	runs, err := d.api.Runs(t.Context())
-	if err != nil || len(runs) > 1 || len(runs) == 0 && len(history) > 0 {
-		t.Fatalf("%d runs, %v", len(runs), err)
-	}
-	if len(runs) == 0 {
-		k.finds("run: not begun")
-		return
+	runs = slices.DeleteFunc(runs, func(r api.Run) bool {
+		return slices.ContainsFunc(had, func(h api.Run) bool { return h.ID == r.ID && h.Touches == r.Touches && h.State == r.State })
+	})
+	if err != nil || len(runs) != 1 {
+		t.Fatalf("%d new runs of %d touches, %v, %v", len(runs), len(history), saw, err)
 	}
 	r := runs[0]
 	if r.State != api.Done && (r.State != api.Failed || r.Error == nil || r.Error.Code != "interrupted") || r.Touches < sure || r.Gaugings < gaugings {
@@ -237,8 +299,9 @@ func (k *killer) run(t *testing.T, rnd *rand.Rand) {
 	if _, err := d.api.Analysis(t.Context(), r.ID); err != nil {
 		t.Errorf("the analysis of what is there: %v", err)
 	}
-	k.finds(fmt.Sprintf("run: %s in %s", r.State, r.Step))
+	k.finds("run", "%s in %s", r.State, r.Step)
 	k.putBack(t, at, d)
+	return d
 }
 
 // putBack holds what is off in the printer to what is owed, and has it put back.
@@ -269,21 +332,20 @@ func (k *killer) putBack(t *testing.T, at *stand, d *served) {
 }
 
 // analysis kills while findings and table are made; a new process makes the same.
-func (k *killer) analysis(t *testing.T, rnd *rand.Rand) {
-	at := k.stand(t, image(t, k.base))
-	d := at.serve(t)
+func (k *killer) analysis(t *testing.T, at *stand, d *served, rnd *rand.Rand) *served {
 	runs, err := d.api.Runs(t.Context())
 	if err != nil || len(runs) != 1 {
 		t.Fatalf("%d runs, %v", len(runs), err)
 	}
-	d.dies(time.Duration(rnd.IntN(40)) * time.Millisecond)
+	d.dies(time.Duration(rnd.IntN(60)) * time.Millisecond)
 	_, errA := d.api.Analysis(t.Context(), runs[0].ID)
 	was, errT := d.api.Table(t.Context(), runs[0].ID)
 	d.gone()
-	k.finds(fmt.Sprintf("analysis answered %v, table %v", errA == nil, errT == nil))
+	k.finds("analysis", "answered %v, table %v", errA == nil, errT == nil)
 	d = at.serve(t)
 	is, err := d.api.Table(t.Context(), runs[0].ID)
-	if err != nil || is.Digest == nil || errT == nil && *is.Digest != *was.Digest {
+	if err != nil || is.Digest == nil || errT == nil && (was.Digest == nil || *is.Digest != *was.Digest) {
 		t.Errorf("the table is another: %v, %v", is.Refused, err)
 	}
+	return d
 }

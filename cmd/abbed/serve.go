@@ -13,9 +13,13 @@ import (
 
 	"abbed/config"
 	"abbed/daemon/access"
+	"abbed/gcode/clock"
 )
 
-func serveCommand() *cobra.Command {
+func serveCommand() *cobra.Command { return serveAt(nil) }
+
+// serveAt is serve in the time of a clock; nil: real time.
+func serveAt(time *clock.Clock) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "serve --port DEV",
 		Short: "Run the daemon beside a printer: page, API and metrics",
@@ -41,7 +45,7 @@ Opening a real device may reset the printer's board: the page asks first.`,
 		if os.Getenv("GOMEMLIMIT") == "" {
 			debug.SetMemoryLimit(softMemory)
 		}
-		return service{settings: s, load: load, errs: c.ErrOrStderr()}.run(c.Context())
+		return service{settings: s, load: load, errs: c.ErrOrStderr(), clock: time}.run(c.Context())
 	}
 	return c
 }
@@ -51,6 +55,7 @@ type service struct {
 	settings config.Settings
 	load     func() (config.Settings, error) // reads them anew
 	errs     io.Writer
+	clock    *clock.Clock // of the job; nil: real time
 }
 
 // run serves until the context ends.
@@ -65,7 +70,7 @@ func (v service) run(ctx context.Context) error {
 	if count.hold(ctx, m) != nil {
 		return nil // somebody ended it while it waited
 	}
-	h, err := build(ctx, plan{settings: v.settings, log: log, manager: m})
+	h, err := build(ctx, plan{settings: v.settings, clock: v.clock, log: log, manager: m})
 	if err != nil {
 		return err
 	}
