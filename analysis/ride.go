@@ -47,9 +47,13 @@ type Ride struct {
 const (
 	shareOff = 0.015
 	// shareBoth and manyOff are for touches that lie off on both sides, as stray
-	// ones do; only flats that hardly slip, which the columns follow, give so many.
-	shareBoth = 0.04
-	manyOff   = 7
+	// ones do, and the ridges of a rough plate (up to seven of 175 on a real one
+	// magnified to 0.25 mm); only flats that hardly slip, which the columns follow,
+	// give so many. Where the passes too tell of some, a few less will do.
+	shareBoth = 0.05
+	manyOff   = 9
+	shareSome = 0.04
+	someOff   = 7
 	// worthOff is the share of what may wander from which a touch can be off:
 	// flats of twice what may wander then show in one touch of ten.
 	worthOff = 0.8
@@ -130,7 +134,9 @@ func (v *survey) thin() {
 // a period with some.
 func (r *Ride) judge(c record.Criteria, d dips) {
 	share := float64(r.Off) / float64(r.Touches)
-	off := share >= shareOff && r.sides.leaning() || r.Off >= manyOff && share >= shareBoth
+	moved := r.AgainOff + d.wide.n() + d.lone.n()
+	off := share >= shareOff && r.sides.leaning() || r.Off >= manyOff && share >= shareBoth ||
+		r.Off >= someOff && share >= shareSome && moved > 0
 	periodic := r.Wanders != nil && r.Wanders.Name == wheel && r.Wanders.Amplitude > c.Wander/4
 	r.worn = off && (periodic || r.AgainOff >= 2) || periodic && r.AgainOff >= 3
 	all := r.sides.and(d.lone)

@@ -216,36 +216,11 @@ func (v *survey) bound() record.Rect {
 
 // near returns the height at p by a quadratic through the survey's touches
 // around it, its standard uncertainty, and whether there are enough. A bowed
-// bed between two touches is no error then.
+// bed between two touches is no error then. What the quadratic leaves beyond the
+// scatter is the bed's own shape, which no number of touches beside p averages
+// away: it counts whole.
 func (v *survey) near(p record.Place, sigma float64) (z, u float64, ok bool) {
-	type far struct {
-		d float64
-		i int
-	}
-	// Columns and rows may be pitched differently: distance counts in pitches.
-	b := v.bound()
-	pu := b.W() / float64(max(len(v.columns)-1, 1))
-	pv := b.H() / float64(max(len(v.rows)-1, 1))
-	fars := make([]far, len(v.touches))
-	for i, t := range v.touches {
-		du, dv := (t.Place.U-p.U)/pu, (t.Place.V-p.V)/pv
-		fars[i] = far{math.Max(math.Abs(du)/2, math.Abs(dv)), i}
-	}
-	slices.SortFunc(fars, func(a, b far) int {
-		if c := cmp(a.d, b.d); c != 0 {
-			return c
-		}
-		return a.i - b.i
-	})
-	fars = fars[:min(len(fars), 21)]
-	var rows [][]float64
-	var zs []float64
-	for _, f := range fars {
-		t := v.touches[f.i]
-		du, dv := (t.Place.U-p.U)/pu, (t.Place.V-p.V)/pv
-		rows = append(rows, []float64{1, du, dv, du * du, du * dv, dv * dv})
-		zs = append(zs, t.Z)
-	}
+	rows, zs := v.around(p, 21)
 	r, err := fit.Least(rows, zs, nil)
 	if err != nil || r.DoF < 2 {
 		return 0, 0, false
@@ -258,6 +233,27 @@ func (v *survey) near(p record.Place, sigma float64) (z, u float64, ok bool) {
 			return 0, 0, false
 		}
 	}
-	s := math.Max(r.S(), sigma)
-	return r.Coef[0], s * math.Sqrt(r.Unscaled.At(0, 0)), true
+	left := math.Sqrt(math.Max(r.S()*r.S()-sigma*sigma, 0))
+	return r.Coef[0], math.Hypot(left, sigma*math.Sqrt(r.Unscaled.At(0, 0))), true
+}
+
+// around returns the touches nearest to p, n at most, as the terms of a
+// quadratic about p and their heights. Columns and rows may be pitched
+// differently: distance counts in pitches, along X half.
+func (v *survey) around(p record.Place, n int) (rows [][]float64, zs []float64) {
+	type far struct{ d, du, dv, z float64 }
+	b := v.bound()
+	pu := b.W() / float64(max(len(v.columns)-1, 1))
+	pv := b.H() / float64(max(len(v.rows)-1, 1))
+	fars := make([]far, len(v.touches))
+	for i, t := range v.touches {
+		du, dv := (t.Place.U-p.U)/pu, (t.Place.V-p.V)/pv
+		fars[i] = far{math.Max(math.Abs(du)/2, math.Abs(dv)), du, dv, t.Z}
+	}
+	slices.SortStableFunc(fars, func(a, b far) int { return cmp(a.d, b.d) })
+	for _, f := range fars[:min(len(fars), n)] {
+		rows = append(rows, []float64{1, f.du, f.dv, f.du * f.du, f.du * f.dv, f.dv * f.dv})
+		zs = append(zs, f.z)
+	}
+	return rows, zs
 }
