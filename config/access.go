@@ -47,7 +47,7 @@ func hostName(text string) bool {
 	if _, err := netip.ParseAddr(host); err == nil {
 		return true
 	}
-	return hostShape.MatchString(host)
+	return ofHostShape(host)
 }
 
 // Networks reads addresses and networks (RFC 4632) with commas between them;

@@ -48,6 +48,7 @@ func usage(err error) error   { return &exit{exitUsage, err} }
 func refused(err error) error { return &exit{exitRefused, err} }
 
 func main() {
+	slim()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	os.Exit(Main(ctx, os.Args[1:], os.Stdout, os.Stderr))

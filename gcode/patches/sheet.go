@@ -5,14 +5,17 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"sync"
 )
 
 //go:embed sheet.html
 var sheetText string
 
-var sheet = template.Must(template.New("sheet").Funcs(template.FuncMap{
-	"one": func(v float64) string { return fmt.Sprintf("%.1f", v) },
-}).Parse(sheetText))
+var sheet = sync.OnceValue(func() *template.Template {
+	return template.Must(template.New("sheet").Funcs(template.FuncMap{
+		"one": func(v float64) string { return fmt.Sprintf("%.1f", v) },
+	}).Parse(sheetText))
+})
 
 // Paper is a format of paper.
 type Paper string
@@ -64,7 +67,7 @@ func (p Print) Sheet(w io.Writer, paper Paper) error {
 		x, y, s := q.U-p.Settings.Size/2-p.Bed.X0, p.Bed.Y1-q.V-p.Settings.Size/2, p.Settings.Size
 		v.Drawn = append(v.Drawn, drawn{q, x, y, s, y + s, p.shape.tab, tab})
 	}
-	if err := sheet.Execute(w, v); err != nil {
+	if err := sheet().Execute(w, v); err != nil {
 		return fmt.Errorf("patches: write the worksheet: %w", err)
 	}
 	return nil

@@ -8,6 +8,7 @@ import (
 	"mime"
 	"net/http"
 	"path"
+	"sync"
 )
 
 //go:embed static
@@ -16,7 +17,11 @@ var static embed.FS
 //go:embed screens
 var layouts embed.FS
 
-var screens = template.Must(template.New("").Funcs(words).ParseFS(layouts, "screens/*.html"))
+// screens are the templates, read when the first screen is asked for: a command
+// that shows none need not hold them (0.6 MB, and 2 ms of each start).
+var screens = sync.OnceValue(func() *template.Template {
+	return template.Must(template.New("").Funcs(words).ParseFS(layouts, "screens/*.html"))
+})
 
 // asset serves one of our own files. One that is asked for by its present
 // content may be kept for ever.

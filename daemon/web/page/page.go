@@ -142,7 +142,7 @@ func (p *page) show(w http.ResponseWriter, r *http.Request, name string, s scree
 // write writes a screen, or nothing if it cannot be made.
 func write(w http.ResponseWriter, name string, status int, s screen) error {
 	var b bytes.Buffer
-	if err := screens.ExecuteTemplate(&b, name, s); err != nil {
+	if err := screens().ExecuteTemplate(&b, name, s); err != nil {
 		return err
 	}
 	h := w.Header()
