@@ -46,11 +46,19 @@ browsers are not part of it, but names of people and of the printer are.`,
 }
 
 func exportTo(c *cobra.Command, state string, w io.Writer) (int64, error) {
-	n, err := store.Export(c.Context(), state, w, time.Now())
+	n, notice, err := store.Export(c.Context(), state, w, time.Now())
+	noted(c, notice)
 	if errors.Is(err, store.ErrNone) {
 		err = usage(fmt.Errorf("%w: nothing was ever kept in %s; --state names another directory", err, state))
 	}
 	return n, err
+}
+
+// noted says what is spoilt in what went out or came in.
+func noted(c *cobra.Command, n store.Notice) {
+	if n.Text != "" {
+		fmt.Fprintf(c.ErrOrStderr(), "%s %s\n", n.Text, n.Hint)
+	}
 }
 
 func importCommand() *cobra.Command {
@@ -73,7 +81,7 @@ printer as it was then: look at its stored map before you go on.`,
 			defer f.Close()
 			in = f
 		}
-		n, err := store.Import(c.Context(), *state, in)
+		n, notice, err := store.Import(c.Context(), *state, in)
 		switch {
 		case errors.Is(err, os.ErrExist), errors.Is(err, store.ErrInUse):
 			return refused(err)
@@ -81,6 +89,7 @@ printer as it was then: look at its stored map before you go on.`,
 			return err
 		}
 		fmt.Fprintf(c.ErrOrStderr(), "%d rows read into %s.\n", n, *state)
+		noted(c, notice)
 		return nil
 	}
 	return c

@@ -193,7 +193,7 @@ var derived = regexp.MustCompile(`,"kind":"[^"]*","n"|,"digest":"[^"]*","n"|,"st
 func exportOf(t *testing.T, dir string) []byte {
 	t.Helper()
 	var b, out bytes.Buffer
-	if _, err := store.Export(t.Context(), dir, &b, time.Unix(0, 0)); err != nil {
+	if _, _, err := store.Export(t.Context(), dir, &b, time.Unix(0, 0)); err != nil {
 		t.Fatal(err)
 	}
 	for line := range bytes.Lines(b.Bytes()) {

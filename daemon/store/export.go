@@ -54,33 +54,43 @@ type exportFooter struct {
 // Export writes everything in the store of dir to w, as it stands at one
 // moment, also while a daemon goes on writing it; nothing is changed. Secrets
 // (the token, sessions) are not part of the store and not exported. It returns
-// the number of rows. ErrNone if there is no store, ErrDamaged or ErrNewer if it
-// cannot be trusted.
-func Export(ctx context.Context, dir string, w io.Writer, at time.Time) (int64, error) {
-	n, err := export(ctx, dir, w, at)
+// the number of rows; the Notice names those that are not what was written, which
+// go out as they stand. ErrNone if there is no store, ErrDamaged or ErrNewer if
+// the file as a whole cannot be trusted.
+func Export(ctx context.Context, dir string, w io.Writer, at time.Time) (int64, Notice, error) {
+	n, notice, err := export(ctx, dir, w, at)
 	if err != nil {
-		return n, failed("export "+dir, err)
+		return n, Notice{}, failed("export "+dir, err)
 	}
-	return n, nil
+	return n, notice, nil
 }
 
-func export(ctx context.Context, dir string, w io.Writer, at time.Time) (n int64, err error) {
+func export(ctx context.Context, dir string, w io.Writer, at time.Time) (n int64, notice Notice, err error) {
 	s := &Store{dir: dir}
 	if _, err := os.Stat(s.path()); errors.Is(err, os.ErrNotExist) {
-		return 0, ErrNone
+		return 0, notice, ErrNone
 	}
 	if err := orphan(dir); err != nil {
-		return 0, err
+		return 0, notice, err
 	}
 	db, err := sql.Open("sqlite", dsn(s.path(), true))
 	if err != nil {
-		return 0, err
+		return 0, notice, err
 	}
 	defer func() { err = errors.Join(err, db.Close()) }()
 	db.SetMaxOpenConns(1)
 	if err := check(ctx, db); err != nil {
-		return 0, err
+		return 0, notice, err
 	}
+	if n, err = exportRows(ctx, db, w, at); err != nil {
+		return n, notice, err
+	}
+	notice, err = spoiltOnTheWay(ctx, db)
+	return n, notice, err
+}
+
+// exportRows writes the whole file, header and footer included.
+func exportRows(ctx context.Context, db *sql.DB, w io.Writer, at time.Time) (n int64, err error) {
 	tx, err := db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true}) // one moment for all tables
 	if err != nil {
 		return 0, err
@@ -161,46 +171,68 @@ func (e *exporter) end() error {
 	return errors.Join(e.err, e.w.Flush())
 }
 
-// Import makes the store of dir out of what Export wrote. There must be none in
-// dir: nothing is ever overwritten. Sums, versions, the order of events and the
-// file's own rules are checked before the store appears under its name, whole
-// or not at all. It returns the number of rows. ErrDamaged, ErrNewer, ErrInUse
-// or os.ErrExist say why it is refused.
-func Import(ctx context.Context, dir string, r io.Reader) (int64, error) {
-	n, err := importTo(ctx, dir, r)
-	if err != nil {
-		return n, failed("import into "+dir, err)
+// spoiltOnTheWay names the rows that an export took along although they are not
+// what was written.
+func spoiltOnTheWay(ctx context.Context, db *sql.DB) (Notice, error) {
+	if v, err := version(ctx, db); err != nil || v < len(migrations) {
+		return Notice{}, err // an older file is looked through when it is brought up to date
 	}
-	return n, nil
+	names, err := spoilt(ctx, db)
+	if errors.Is(err, ErrDamaged) {
+		names, err = append(names, err.Error()), nil
+	}
+	notice := tellSpoilt(names)
+	if len(names) > 0 {
+		notice.Hint = "They are in the file as they stand, and abbed import names them, too; everything else is whole. Check the disk or the card."
+	}
+	return notice, err
 }
 
-func importTo(ctx context.Context, dir string, r io.Reader) (n int64, err error) {
+// Import makes the store of dir out of what Export wrote. There must be none in
+// dir: nothing is ever overwritten. The file's checksum, versions, the order of
+// events and the file's own rules are checked before the store appears under its
+// name, at once or not at all. It returns the number of rows. ErrDamaged,
+// ErrNewer, ErrInUse or os.ErrExist say why it is refused.
+//
+// A row that was not what was written already when it was exported is no reason to
+// refuse the others: the Notice names it, and the store does not use it. If it is
+// the last of what was applied or owed, nothing of both is taken over, since what
+// the printer holds cannot be told.
+func Import(ctx context.Context, dir string, r io.Reader) (int64, Notice, error) {
+	n, notice, err := importTo(ctx, dir, r)
+	if err != nil {
+		return n, Notice{}, failed("import into "+dir, err)
+	}
+	return n, notice, nil
+}
+
+func importTo(ctx context.Context, dir string, r io.Reader) (n int64, notice Notice, err error) {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return 0, err
+		return 0, notice, err
 	}
 	lock, err := lockDir(dir)
 	if err != nil {
-		return 0, err
+		return 0, notice, err
 	}
 	defer func() { err = errors.Join(err, lock.Close()) }()
 	for _, suffix := range []string{"", "-wal"} {
 		if _, err := os.Stat(filepath.Join(dir, fileName+suffix)); !errors.Is(err, os.ErrNotExist) {
-			return 0, fmt.Errorf("%s is there already, and is not overwritten; give --state another directory: %w", fileName+suffix, os.ErrExist)
+			return 0, notice, fmt.Errorf("%s is there already, and is not overwritten; give --state another directory: %w", fileName+suffix, os.ErrExist)
 		}
 	}
 	tmp, err := os.MkdirTemp(dir, "import-")
 	if err != nil {
-		return 0, err
+		return 0, notice, err
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(tmp)) }()
 	file := filepath.Join(tmp, fileName)
-	if n, err = build(ctx, file, r); err != nil {
-		return n, err
+	if n, notice, err = build(ctx, file, r); err != nil {
+		return n, notice, err
 	}
 	if err := os.Rename(file, filepath.Join(dir, fileName)); err != nil {
-		return n, err
+		return n, notice, err
 	}
-	return n, syncDir(dir)
+	return n, notice, syncDir(dir)
 }
 
 func syncDir(dir string) error {

@@ -1,6 +1,11 @@
 package store
 
-import "context"
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+)
 
 // Exec runs a statement on the writer's connection: tests make the disk full
 // with it, or try what the file's own rules forbid.
@@ -26,3 +31,23 @@ var Versions = len(migrations)
 
 // FileName is the store's name under the state directory.
 const FileName = fileName
+
+// PutRulesBack makes again whatever rules of the file are missing.
+func (s *Store) PutRulesBack() error {
+	all, err := released()
+	if err != nil {
+		return err
+	}
+	is, err := rules(context.Background(), s.write)
+	if err != nil {
+		return err
+	}
+	for _, rule := range all[len(migrations)] {
+		if c := strings.Split(rule, "\x00"); !slices.Contains(is, rule) {
+			if err := s.Exec(c[3]); err != nil {
+				return fmt.Errorf("%s: %w", c[1], err)
+			}
+		}
+	}
+	return nil
+}

@@ -14,17 +14,24 @@ import (
 	"maps"
 	"os"
 	"slices"
-	"strconv"
 	"strings"
 )
 
 // build makes a store's file out of an export.
-func build(ctx context.Context, file string, r io.Reader) (n int64, err error) {
+func build(ctx context.Context, file string, r io.Reader) (n int64, notice Notice, err error) {
 	in := &importer{r: bufio.NewReaderSize(r, 1<<16), sum: sha256.New()}
 	head, err := in.header()
 	if err != nil {
-		return 0, err
+		return 0, notice, err
 	}
+	if n, err = in.fill(ctx, file, head.Schema); err != nil {
+		return n, notice, err
+	}
+	return n, in.sick.notice(), nil
+}
+
+// fill makes the file with the schema of the export, and reads all rows into it.
+func (in *importer) fill(ctx context.Context, file string, schema int) (n int64, err error) {
 	f, err := os.OpenFile(file, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {
 		return 0, err
@@ -39,7 +46,7 @@ func build(ctx context.Context, file string, r io.Reader) (n int64, err error) {
 	db.SetMaxOpenConns(1)
 	// Closing the last connection merges the log into the file.
 	defer func() { err = errors.Join(err, db.Close()) }()
-	for v := range head.Schema {
+	for v := range schema {
 		if err := step(ctx, db, v); err != nil {
 			return 0, fmt.Errorf("make the schema of version %d: %w", v+1, err)
 		}
@@ -68,6 +75,8 @@ type importer struct {
 	}
 	no   int
 	cols map[string][]string
+
+	sick sick
 }
 
 // line reads the next line; its end must be there.
@@ -122,14 +131,18 @@ func (in *importer) rows(ctx context.Context, tx *sql.Tx) (n int64, err error) {
 			return n, err
 		}
 		if bytes.HasPrefix(line, []byte(`{"end":`)) {
-			return n, in.footer(line, n)
+			if err := in.footer(line, n); err != nil {
+				return n, err
+			}
+			left, err := in.journal(ctx, tx)
+			return n - left, err
 		}
 		in.sum.Write(line)
 		var row exportRow
 		if err := strict(line, &row); err != nil {
 			return n, in.bad("%v", err)
 		}
-		if err := in.insert(ctx, tx, row); err != nil {
+		if err := in.take(ctx, tx, row); err != nil {
 			return n, err
 		}
 		n++
@@ -181,54 +194,12 @@ func (in *importer) insert(ctx context.Context, tx *sql.Tx, row exportRow) error
 		}
 		args[i] = v
 	}
-	if err := soundRow(table, row.Row); err != nil {
-		return in.bad("%v", err)
-	}
 	_, err := tx.ExecContext(ctx, "INSERT INTO "+table+" ("+strings.Join(want, ", ")+") VALUES (?"+strings.Repeat(", ?", len(want)-1)+")", args...)
 	if err != nil {
 		return in.bad("%v", err)
 	}
 	return nil
 }
-
-// soundRow holds a row to its own checksum, where it has one.
-func soundRow(table string, row map[string]any) error {
-	want, has := row["sum"].(json.Number)
-	if !has {
-		return nil
-	}
-	got, err := sumOfRow(table, row)
-	if err != nil {
-		return err
-	}
-	if want.String() != number(got) {
-		return fmt.Errorf("the checksum of a row of %s differs: %.60v", table, row)
-	}
-	return nil
-}
-
-func sumOfRow(table string, row map[string]any) (int64, error) {
-	if table == "events" || table == "applied" {
-		key, body := table, text(row["body"])
-		if table == "events" {
-			key = text(row["run"])
-		}
-		n, err := strconv.ParseInt(text(row["n"]), 10, 64)
-		return sum(key, n, []byte(body)), err
-	}
-	for _, s := range summed {
-		if s.table == table {
-			cells := make([]string, len(s.columns))
-			for i, c := range s.columns {
-				cells[i] = text(row[c])
-			}
-			return rowSum(table, cells...), nil
-		}
-	}
-	return 0, fmt.Errorf("%s has no checksums", table)
-}
-
-func text(v any) string { return fmt.Sprint(v) }
 
 // strict decodes one JSON value without unknown fields, numbers as they are
 // written.

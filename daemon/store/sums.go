@@ -8,15 +8,18 @@ import (
 	"strings"
 )
 
+// summedTable is a table with checksums.
+type summedTable struct {
+	table   string
+	noun    string // of one row, before its key
+	columns []string
+}
+
 // summed are the tables whose rows carry a checksum over all their other
 // columns, in this order. Events and the journal have one over their body, from
 // the first version of the schema on; meta and dropped hold nothing that would
 // be missed.
-var summed = []struct {
-	table   string
-	noun    string // of one row, before its key
-	columns []string
-}{
+var summed = []summedTable{
 	{"runs", "run", []string{"id", "began", "steps"}},
 	{"tables", "table", []string{"digest", "run", "body", "at"}},
 	{"analyses", "the analysis of run", []string{"run", "body", "at"}},

@@ -105,11 +105,11 @@ func TestEachVersion(t *testing.T) {
 			dir := unpacked(t, file)
 			holdsAll(t, open(t, dir))
 			var b bytes.Buffer
-			if _, err := store.Export(t.Context(), dir, &b, time.Now()); err != nil {
+			if _, _, err := store.Export(t.Context(), dir, &b, time.Now()); err != nil {
 				t.Fatal(err)
 			}
 			to := t.TempDir()
-			if _, err := store.Import(t.Context(), to, &b); err != nil {
+			if _, _, err := store.Import(t.Context(), to, &b); err != nil {
 				t.Fatal(err)
 			}
 			holdsAll(t, open(t, to))
@@ -122,7 +122,7 @@ func TestEachVersion(t *testing.T) {
 				t.Fatalf("%.200s %v", b, err)
 			}
 			to := t.TempDir()
-			if _, err := store.Import(t.Context(), to, bytes.NewReader(b)); err != nil {
+			if _, _, err := store.Import(t.Context(), to, bytes.NewReader(b)); err != nil {
 				t.Fatal(err)
 			}
 			s := open(t, to)
