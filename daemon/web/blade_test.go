@@ -98,3 +98,25 @@ func TestStopOverALineThatAnswersNothing(t *testing.T) {
 		t.Errorf("asked %q after %d that were swallowed", got, swallowed.Load()-1)
 	}
 }
+
+// At the blade, on every phone down to the smallest, all that is pressed stands
+// above the stop request, without scrolling.
+func TestBladeWithoutScrolling(t *testing.T) {
+	ctx := browser(t)
+	for _, scene := range []string{"gauge", "below"} {
+		_, leave := visit(t, ctx, scene, "/run/r1", 320, 568)
+		for _, size := range [][2]int64{{320, 568}, {360, 640}, {375, 667}, {390, 844}} {
+			if err := resize(ctx, size[0], size[1]); err != nil {
+				t.Fatal(err)
+			}
+			for _, sel := range []string{"button.lower", "button.raise", "button[value=record]"} {
+				if hidden := eval[int](t, ctx, `(bar => [...document.querySelectorAll('`+sel+`')].filter(b => { const r = b.getBoundingClientRect();
+					return r.top < 0 || r.bottom > bar || !b.contains(document.elementFromPoint(r.left + r.width / 2, r.top + r.height / 2)); }).length)
+					(document.querySelector('.stopbar').getBoundingClientRect().top)`); hidden > 0 || eval[int](t, ctx, `scrollY`) != 0 {
+					t.Errorf("%s at %v: %d of %s are out of reach", scene, size, hidden, sel)
+				}
+			}
+		}
+		leave()
+	}
+}

@@ -47,7 +47,7 @@ func TestReportStandsAlone(t *testing.T) {
 		}
 	}
 	html := get(t, handler(webtest.Scene("done")), "/run/r1/report").Body.String()
-	for _, want := range []string{"the beam is twisted", "How sure:", "Why the map cannot show it", "What would remain", "70\u00a0% of a first layer", webtest.Digest, "95 % interval"} {
+	for _, want := range []string{"the beam is twisted", "How sure:", "Why the map cannot show it", "What would remain", "70\u00a0% of a first layer", webtest.Digest, "95 % interval", "Before you take a tool in hand", "under the front fasteners", "bring it up last", "turns with a light drag"} {
 		if !strings.Contains(html, want) {
 			t.Errorf("%q is missing", want)
 		}
@@ -77,7 +77,6 @@ func TestTouchesComeBack(t *testing.T) {
 }
 
 // After a correction was kept, proving it is the step in hand; once proved, the
-// job is done. The addition can be put onto a map that was measured anew.
 func TestProveIsTheLastStep(t *testing.T) {
 	d := webtest.Scene("kept")
 	step := func() string {

@@ -75,7 +75,7 @@ func photograph(t *testing.T, ctx context.Context, shot shot, file string) {
 		if err := resize(ctx, v.w, v.h); err != nil {
 			t.Fatal(err)
 		}
-		media(t, ctx, v.scheme, "no-preference")
+		media(t, ctx, v.scheme, "reduce")
 		picture, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
 		if err != nil {
 			t.Fatal(err)

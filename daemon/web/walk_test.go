@@ -100,6 +100,7 @@ const fits = `(() => { const bad = [], wide = %d;
 		if (r.width && (r.width < 43.99 || r.height < 43.99)) bad.push('small: ' + (e.textContent.trim() || e.name) + ' ' + r.width + 'x' + r.height);
 	}
 	for (const e of document.querySelectorAll('input[type=checkbox], input[type=radio]')) if (e.getClientRects().length && !e.closest('label.tick')) bad.push('small: ' + e.name);
+	for (const e of document.querySelectorAll('button, a.button, .stages a')) if (e.scrollWidth > e.clientWidth + 1) bad.push('beyond its edge: ' + e.textContent.trim());
 	for (const e of document.querySelectorAll('main *')) if (e.scrollWidth > e.clientWidth + 1 && getComputedStyle(e).overflowX === 'hidden' && !e.matches('.hide')) bad.push('cut: ' + e.textContent.slice(0, 40));
 	return bad.join('; '); })()`
 

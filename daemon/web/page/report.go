@@ -24,6 +24,8 @@ type reportView struct {
 	Record  record.Run
 	Style   template.CSS
 	Made    time.Time
+	// Repair is what can be done with tools; nil: the run does not tell.
+	Repair  *api.Repair
 	Version string
 }
 
@@ -44,6 +46,9 @@ func (p *page) report(w http.ResponseWriter, r *http.Request) {
 	v := reportView{resultsView: p.resultsOf(r, run), Printer: p.desk.Printer(), Style: template.CSS(style), Made: time.Now(), Version: p.opts.Version} //nolint:gosec // our own file
 	v.Facts = facts(v.Printer)
 	v.Record, _ = p.record(id)
+	if a, err := p.desk.Repair(id, api.AskRepair{}); err == nil {
+		v.Repair = &a
+	}
 	if v.Table != nil {
 		v.Figures = append(v.Figures, tableFigure(*v.Table, v.Record)...)
 	}
