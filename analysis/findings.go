@@ -149,7 +149,7 @@ func (e evidence) nextStep() string {
 	case !e.steady.measured, e.steady.Wander == nil:
 		return "Run the step repeat to its end, then the others."
 	case e.steady.Ride != nil && e.steady.Ride.Suspect:
-		return "Run repeat and survey again: marks of the bed stay where they are, what worn wheels do is elsewhere each time. With the printer off and cool, look at bed, wheels and their tracks."
+		return "Run repeat and survey again: marks of the bed stay where they are, what worn wheels do is elsewhere each time. With the printer unplugged and cool, look at bed, wheels and their tracks, and turn each wheel by hand: flats are felt once a turn."
 	case len(e.gauged.support.rows) < 2:
 		p, _ := e.gauged.nextPlace(e.run)
 		return fmt.Sprintf("Gauge a second row, for instance at %s.", p)
