@@ -37,7 +37,9 @@ type Paired struct {
 // without a touch have Touches 0.
 func Pairs(run record.Run) []Paired {
 	run = clean(run)
-	ps, _ := pairs(run, steady(run))
+	var s steadiness // of the repeat test: no gate is asked, and this is at every touch
+	s.repeatTest(run)
+	ps, _ := pairs(run, s)
 	return ps
 }
 

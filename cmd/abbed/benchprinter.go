@@ -76,10 +76,7 @@ func (b *benchPrinter) run(ctx context.Context) error {
 		return err
 	}
 	p := &person{api: api, feel: printer.Blade, rnd: rand.New(rand.NewPCG(b.seed, 0x9a06e)), say: b.errs, name: "the bench's person"}
-	done, err := p.wholeJob(ctx)
-	if err == nil {
-		err = b.compare(done, printer)
-	}
+	done, err := b.toTheEnd(ctx, p, printer)
 	if err != nil {
 		return fmt.Errorf("bench: %w", err)
 	}

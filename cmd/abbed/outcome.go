@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
+	"strings"
 
 	"abbed/daemon/api"
 	"abbed/daemon/client"
@@ -108,9 +109,9 @@ func (d *demo) compare(o *outcome, printer *bench.Printer) error {
 		o.tell(d.errs)
 		return fmt.Errorf("found %q first, and not %q", first, sc.Finding)
 	}
-	if (o.table.Digest != nil) != sc.Table {
+	if err := rightly(o, sc, printer); err != nil {
 		o.tell(d.errs)
-		return fmt.Errorf("a table was offered: %v, expected: %v", o.table.Digest != nil, sc.Table)
+		return err
 	}
 	s := printer.Safety()
 	if s.LowTravel > 0 || s.NozzleTouches(1.7) > 0 || s.Unhomed > 0 {
@@ -121,6 +122,44 @@ func (d *demo) compare(o *outcome, printer *bench.Printer) error {
 		fmt.Fprintf(d.errs, "True remaining gap error with the table: %.1f um rms at %d nodes.\n", 1000*left, nodes)
 	}
 	return nil
+}
+
+// rightly says whether a table was offered, or refused, as it should be. A stored
+// map with nodes that are not the bed's is to be refused whatever the machine is,
+// and these nodes named and no others.
+func rightly(o *outcome, sc bench.Scenario, printer *bench.Printer) error {
+	wild := wildNodes(printer)
+	if got, want := o.table.Digest != nil, sc.Table && len(wild) == 0; got != want {
+		return fmt.Errorf("a table was offered: %v, expected: %v (nodes of the stored map that are not the bed's: %v)", got, want, wild)
+	}
+	if !sc.Compensable || len(wild) == 0 {
+		return nil
+	}
+	r := o.table.Refused
+	if r == nil || r.Code != "map-stale" || strings.Count(r.Text, " by ") != len(wild) {
+		return fmt.Errorf("refused with %+v: the stored map is off at %v, and no other nodes", r, wild)
+	}
+	for _, n := range wild {
+		if !strings.Contains(r.Text, n+" by ") {
+			return fmt.Errorf("refused with %q: node %s is not named", r.Text, n)
+		}
+	}
+	return nil
+}
+
+// wildNodes are the nodes (i,j) of the printer's stored map that lie more than
+// 0.1 mm from what its probe would find there without noise: sixteen times the
+// bench's scatter and more.
+func wildNodes(printer *bench.Printer) (out []string) {
+	truth := printer.Truth()
+	for j, row := range printer.Nodes() {
+		for i, z := range row {
+			if math.Abs(z-truth.Map(truth.Node(i, j))) > 0.1 {
+				out = append(out, fmt.Sprintf("(%d,%d)", i, j))
+			}
+		}
+	}
+	return out
 }
 
 // remaining is the rms of addition + true gap error over the nodes of a table

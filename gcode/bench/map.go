@@ -44,6 +44,16 @@ func cell(x, x0, x1 float64, n int) (i int, f float64) {
 // round3 rounds to micrometres, as a printer prints its map.
 func round3(z float64) float64 { return math.Round(z*1000) / 1000 }
 
+// MeasureMap has the printer measure its map anew with its own probe and keep
+// it, as its owner does at its display. The head stays where it is.
+func (p *Printer) MeasureMap() {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.maps++
+	p.kept.stored = measure(p.body, p.scenario.Probe, p.seed+1000*p.maps)
+	p.stored = p.kept.stored.clone()
+}
+
 // measure makes the map as the printer would have: with its own probe, one
 // row after the other, there and back.
 func measure(b *body, p Probe, seed uint64) grid {

@@ -19,6 +19,7 @@ type Options struct {
 // from any goroutine.
 type Printer struct {
 	scenario Scenario
+	seed     uint64
 	speed    float64
 	start    time.Time
 	words    wording
@@ -30,6 +31,7 @@ type Printer struct {
 	heaters   [2]heater // nozzle, bed
 	lever     vec       // as the controller has it: X, Y, and the person's Z offset
 	stored    grid
+	maps      uint64 // measured since the first
 	levelling bool
 	limits    bool
 	idle      float64
@@ -64,7 +66,7 @@ func New(sc Scenario, o Options) *Printer {
 		panic("bench: a map needs 2 x 2 nodes")
 	}
 	p := &Printer{
-		scenario: sc, speed: o.Speed, start: time.Now(),
+		scenario: sc, seed: o.Seed, speed: o.Speed, start: time.Now(),
 		words: newWording(wordingNumber(o)), body: newBody(sc.Machine),
 		feeler: newFeeler(sc.Probe, o.Seed, 1), links: map[*link]bool{}, struck: map[string]int{},
 	}
