@@ -1,8 +1,10 @@
 package proof_test
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
+	"os"
 	"strings"
 	"testing"
 
@@ -47,6 +49,7 @@ func corrected() proof.Case {
 // wrong is never proved, what is right hardly ever disproved.
 func TestJudge(t *testing.T) {
 	const prints = 300
+	counts := map[string]map[proof.Verdict]float64{}
 	for name, c := range map[string]struct {
 		dense         bool
 		left          func(t, s float64) float64
@@ -77,6 +80,7 @@ func TestJudge(t *testing.T) {
 				}
 			}
 			t.Log(count)
+			counts[name] = count
 			if p := count[proof.Proved] / prints; p < c.proved[0] || p > c.proved[1] {
 				t.Errorf("proved in %.2f", p)
 			}
@@ -84,6 +88,15 @@ func TestJudge(t *testing.T) {
 				t.Errorf("disproved in %.2f", p)
 			}
 		})
+	}
+	worked, err := os.ReadFile("../../deploy/docs/worked-example.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	said := fmt.Sprintf("21 patches prove it in %.0f of 100 and 73 patches in %.0f of 100", counts["nothing left"][proof.Proved]/prints*100, counts["nothing, dense"][proof.Proved]/prints*100)
+	all := min(counts["not in force"][proof.Disproved], counts["twice"][proof.Disproved], counts["the wrong way"][proof.Disproved])
+	if text := strings.Join(strings.Fields(string(worked)), " "); !strings.Contains(text, said) || all != prints || !strings.Contains(text, fmt.Sprintf("disproved in all of %d.", prints)) {
+		t.Errorf("the worked example does not say: %s; disproved in %.0f", said, all)
 	}
 }
 

@@ -1,0 +1,170 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"flag"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+	"text/template"
+
+	"abbed/analysis"
+	"abbed/analysis/proof"
+	"abbed/config"
+	"abbed/gcode/patches"
+	"abbed/gcode/printfile"
+	"abbed/probe/record"
+)
+
+var updateWorked = flag.Bool("worked.update", false, "write deploy/docs/worked-example.md anew")
+
+const workedRecord, workedPage = "../../deploy/docs/worked-example.json", "../../deploy/docs/worked-example.md"
+
+// worked tells the worked example: its methods are the words of the template.
+type worked struct {
+	t    *testing.T
+	dir  string
+	run  record.Run
+	last string // what the last command said
+}
+
+// abbed runs a command as it stands on the page, and returns it.
+func (w *worked) abbed(line string) string {
+	w.t.Helper()
+	var args []string
+	for _, a := range regexp.MustCompile(`"[^"]*"|\S+`).FindAllString(line, -1) {
+		switch a = strings.Trim(a, `"`); {
+		case a == "job/record.json":
+			a = workedRecord
+		case strings.HasPrefix(a, "proof."):
+			if !strings.Contains(a, "=") {
+				a = filepath.Join(w.dir, a)
+			}
+		}
+		args = append(args, a)
+	}
+	var out, errs bytes.Buffer
+	if code := Main(context.Background(), args, &out, &errs); code != exitDone {
+		w.t.Fatalf("abbed %s: code %d\n%s%s", line, code, out.String(), errs.String())
+	}
+	w.last = out.String() + errs.String()
+	return "abbed " + line
+}
+
+// pick returns what a pattern's group matches in what the last command said.
+func (w *worked) pick(pattern string) string {
+	w.t.Helper()
+	m := regexp.MustCompile("(?m)" + pattern).FindStringSubmatch(w.last)
+	if m == nil {
+		w.t.Fatalf("the command does not say %s:\n%s", pattern, w.last)
+	}
+	return m[1]
+}
+
+func (w *worked) value(pattern string) float64 {
+	w.t.Helper()
+	v, err := strconv.ParseFloat(w.pick(pattern), 64)
+	if err != nil {
+		w.t.Fatal(err)
+	}
+	return v
+}
+
+// byHand are the sums that the page does beside the command's, as it does them: by
+// the sine (handbook trigonometry), from what was printed.
+type byHand struct{ Cost, Sin, Roll, Width, Over, Rocks, In, Out, Gap, Step, GapU string }
+
+func (w *worked) hand() byHand {
+	w.t.Helper()
+	f := func(v float64, places int) string { return strconv.FormatFloat(v, 'f', places, 64) }
+	cost, width := w.value(`Now it costs (\S+) mm`), w.value(`to x=(\d+)`)-w.value(`x=(\d+) to`)
+	sin := cost / w.run.Setup.Lever.Y
+	roll, _ := strconv.ParseFloat(f(math.Asin(sin)*180/math.Pi, 3), 64)
+	over, _ := strconv.ParseFloat(f(roll*300/width, 3), 64)
+	rocks := 20 * math.Sin(over*math.Pi/180)
+	for says, got := range map[string]float64{`rolls by \+?(\S+)`: roll, `here it is (\S+)`: over, `rock by (\S+)`: rocks, `Shim: (\S+)`: rocks} {
+		if want := w.value(says); math.Abs(got-want) > 0.0021 { // two roundings to 0.001
+			w.t.Errorf("by hand %.4f, the command %.4f (%s)", got, want, says)
+		}
+	}
+	in, out := w.value(`blade of (\S+) mm goes in`), w.value(`one of (\S+) mm does not`)
+	return byHand{f(cost, 3), f(sin, 5), f(roll, 3), f(width, 0), f(over, 3), f(rocks, 3), f(in, 2), f(out, 2),
+		f((in+out)/2, 3), f(out-in, 2), f((out-in)/math.Sqrt(12), 4)}
+}
+
+// mapfall is by how much the stored map falls from its first column to its last,
+// the mean over its rows, mm.
+func (w *worked) mapfall() string {
+	sum := 0.0
+	for _, row := range w.run.Map.Nodes {
+		sum += float64(row[0]-row[len(row)-1]) / 1000 / float64(len(w.run.Map.Nodes))
+	}
+	return fmt.Sprintf("%.2f", sum)
+}
+
+// level is half of what the nozzle's contacts differ by, mm.
+func (w *worked) level() string {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, g := range w.run.Gaugings {
+		lo, hi = math.Min(lo, g.Z-g.Blade), math.Max(hi, g.Z-g.Blade)
+	}
+	return fmt.Sprintf("%.2f", (hi-lo)/2)
+}
+
+func (w *worked) node(i, j int) string {
+	w.t.Helper()
+	table, why := analysis.Judge(w.run).Table(w.run)
+	if why != nil {
+		w.t.Fatal(why)
+	}
+	return fmt.Sprintf("%.3f", float64(table.Nodes[j*table.Columns+i].Add)/1000)
+}
+
+// TestWorkedExample: each number of the worked example is what the commands beside
+// it print, or what comes of that by hand.
+func TestWorkedExample(t *testing.T) {
+	b, err := os.ReadFile(workedRecord)
+	if err != nil {
+		t.Fatal(err)
+	}
+	run, err := readRecord(b)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := &worked{t: t, dir: t.TempDir(), run: run}
+	page := template.Must(template.New("").Funcs(template.FuncMap{
+		"abbed": w.abbed, "pick": w.pick, "hand": w.hand, "mapfall": w.mapfall, "level": w.level, "node": w.node,
+		"num":   func(v any) string { return fmt.Sprint(v) },
+		"again": func(line string) string { w.abbed(line); return "" },
+	}).ParseFiles("testdata/worked-example.md.tmpl"))
+	s, o := config.Default(), printfile.Defaults()
+	var out bytes.Buffer
+	err = page.ExecuteTemplate(&out, "worked-example.md.tmpl", map[string]any{
+		"Bed": run.Setup.Bed.W(), "Lever": run.Setup.Lever.Y, "Letters": fewest, "Full": o.Full, "Taper": o.Taper,
+		"Patch": patches.Defaults().Size, "PatchU": proof.PatchU, "Tolerance": s.Criteria.Tolerance,
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if *updateWorked {
+		if err := os.WriteFile(workedPage, out.Bytes(), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	is, err := os.ReadFile(workedPage)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := strings.Split(out.String(), "\n")
+	for i, line := range strings.Split(string(is), "\n") {
+		if i >= len(want) || line != want[i] {
+			t.Fatalf("line %d of the page:\n%s\nworked out anew (-worked.update writes it):\n%s", i+1, line, want[min(i, len(want)-1)])
+		}
+	}
+}
