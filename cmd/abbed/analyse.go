@@ -25,11 +25,14 @@ func analyseCommand() *cobra.Command {
 		Long: `FILE is a record (GET runs/{id}/record, or record.json of a demo), or a CSV of
 touches with the header x,y,z[,t][,side][,repeat]: x and y of the probe, mm and
 s. "-" reads standard input. Flags for lever, bed and the rest replace what the
-record holds; a CSV holds none of it.`,
+record holds; a CSV holds none of it. Readings of instruments of your own join the
+fit with --readings and --reference.`,
 		Args: cobra.ExactArgs(1),
 	}
 	asJSON := c.Flags().Bool("json", false, "for programs")
 	config.AddFlags(c.Flags())
+	var b beside
+	b.add(c.Flags())
 	c.RunE = func(c *cobra.Command, args []string) error {
 		s, err := config.Load(config.Options{Flags: c.Flags(), AlsoEnv: alsoEnv})
 		if err != nil {
@@ -38,6 +41,9 @@ record holds; a CSV holds none of it.`,
 		run, err := readRun(args[0], c.InOrStdin(), s, c.Flags().Changed)
 		if err != nil {
 			return err
+		}
+		if err := b.join(&run, c.InOrStdin()); err != nil {
+			return usage(fmt.Errorf("analyse: %w", err))
 		}
 		v := analysis.Judge(run)
 		t, refusedTable := v.Table(run)

@@ -102,7 +102,7 @@ With a printer:             abbed setup NAME, or abbed serve --port DEV`,
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
 		return usage(fmt.Errorf("%w; see %s --help", err, c.CommandPath()))
 	})
-	root.AddCommand(setupCommand(), serveCommand(), demoCommand(), benchCommand(), doctorCommand(), analyseCommand(), exportCommand(), importCommand(), carryCommand(), benchCheckCommand(), repairCommand(), proofPrintCommand(), proofReadCommand(), versionCommand())
+	root.AddCommand(setupCommand(), serveCommand(), demoCommand(), benchCommand(), doctorCommand(), analyseCommand(), exportCommand(), importCommand(), carryCommand(), benchCheckCommand(), repairCommand(), proofPrintCommand(), proofReadCommand(), readingsCommand(), versionCommand())
 	root.AddCommand(askCommands()...)
 	for _, more := range extra {
 		root.AddCommand(more())

@@ -37,6 +37,8 @@ type Desk interface {
 	ProofPrint(id string) (ProofPrint, error)
 	// Thickness takes the readings of a proof print and says what they prove.
 	Thickness(ctx context.Context, id string, t Thickness, by string) (Proof, error)
+	// Readings takes what a person read from instruments of their own.
+	Readings(ctx context.Context, id string, r Readings, by string) (ReadingsKept, error)
 
 	SignOff(ctx context.Context, digest string, s SignOff) (SignedOff, error)
 	Apply(ctx context.Context, digest string, a Apply, by string) error

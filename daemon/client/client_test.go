@@ -160,6 +160,11 @@ func TestEveryVerb(t *testing.T) {
 	if proved.Verdict != "cannot-tell" {
 		t.Errorf("proved %+v", proved)
 	}
+	kept, err := c.Readings(ctx, "r1", api.Readings{Person: "Ida", Readings: []api.InstrumentReading{{Quantity: "roll", U: 1, V: 2, Value: 0.1, Doubt: 0.02}}})
+	check("readings", err)
+	if kept.Rolls != 1 {
+		t.Errorf("kept %+v", kept)
+	}
 	so, err := c.SignOff(ctx, *table.Digest, api.SignOff{Person: "Ida", Cautions: []string{"unproved"}})
 	check("sign off", err)
 	check("apply", c.Apply(ctx, *table.Digest, so.Token))

@@ -197,6 +197,11 @@ func (c *Client) ProofPrint(ctx context.Context, id string) (api.ProofPrint, err
 	return get[api.ProofPrint](ctx, c, "/api/v1/proof-print?"+url.Values{"run": {id}}.Encode())
 }
 
+// Readings sends what a person read from instruments of their own.
+func (c *Client) Readings(ctx context.Context, id string, r api.Readings) (api.ReadingsKept, error) {
+	return post[api.ReadingsKept](ctx, c, run(id, "/readings"), r)
+}
+
 // Thickness sends the readings of a proof print.
 func (c *Client) Thickness(ctx context.Context, id string, t api.Thickness) (api.Proof, error) {
 	return post[api.Proof](ctx, c, run(id, "/thickness"), t)

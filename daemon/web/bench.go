@@ -30,6 +30,13 @@ func (s *site) benchRoutes() []route {
 			}
 			return s.desk.Thickness(r.Context(), r.PathValue("id"), t, s.who(r, "api"))
 		}},
+		{method: http.MethodPost, path: "/api/v1/runs/{id}/readings", status: http.StatusOK, ask: func(r *http.Request) (any, error) {
+			t, err := body[api.Readings](r)
+			if err != nil {
+				return nil, err
+			}
+			return s.desk.Readings(r.Context(), r.PathValue("id"), t, s.who(r, "api"))
+		}},
 	}
 }
 

@@ -31,12 +31,28 @@ func benchPaths() m {
 			}, "in_force")),
 			status: 200, says: "What they prove.", shape: ref("Proof"), refusals: []int{404, 409, 422},
 		}.operation()}),
+		"/api/v1/runs/{id}/readings": path("id", runID, m{"post": verb{
+			id: "readings", summary: "What a person read from instruments of their own, after the run.",
+			about: "Printed patches, the tilt of the head, touches along a straight reference: kept with the run, and joined to its fit as far as they do not contradict it.",
+			body: closed(object(m{
+				"readings": list(object(m{"quantity": oneOf("of a patch, mm; of the head, deg", "coupon", "roll", "pitch"), "u": number("where the patch is, or the nozzle stood, mm"), "v": number("mm"),
+					"value": number("mm or deg"), "doubt": number("its standard uncertainty, mm or deg; coupons without one have 0.012 mm")}, "quantity", "u", "v", "value"), ""),
+				"csv": text("in place of readings, or beside them: a header quantity,x,y,value,u"),
+				"reference": closed(object(m{"thickness": number("of the bar, mm"), "straight": number("the zone that its grade allows, mm"), "csv": text("touches along it: a header x,y,z,repeat; every place passed twice")},
+					"thickness", "straight", "csv")),
+				"in_force": oneOf("whether a correction was in force while coupons were printed; needed with coupons", "none", "map", "file"),
+				"person":   text("who read"),
+			})),
+			status: 200, says: "What was kept, and what it tells.", shape: ref("ReadingsKept"), refusals: []int{404, 409, 422},
+		}.operation()}),
 	}
 }
 
 func benchShapes() m {
 	d := ref("Doubted")
 	return m{
+		"ReadingsKept": all(m{"coupons": count(""), "rolls": count(""), "pitches": count(""), "reference": count("touches of a straight reference"),
+			"tells": list(m{"type": "string"}, "what can be told now, and by what")}),
 		"Doubted": all(m{"value": number(""), "u": number("standard uncertainty"), "lo95": number(""), "hi95": number(""), "unit": text("")}),
 		"Repair": all(m{
 			"cautions": list(m{"type": "string"}, "before anything is done with tools"),

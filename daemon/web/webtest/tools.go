@@ -89,3 +89,11 @@ func proof() api.Proof {
 	return api.Proof{Verdict: "cannot-tell", Sentence: "The patches cannot tell yet: their readings scatter more than the gap error.", Doubt: "\u00b1 0.021 mm at a patch", Next: "Read each patch twice more, at its middle.",
 		Patches: []api.LeftOver{{U: 117.5, V: 117.5, Readings: 1, Thickness: 0.204, U95: 0.021}, {U: 190, V: 117.5, Readings: 1, Thickness: 0.299, Error: 0.095, U95: 0.021, Predicted: &was}}}
 }
+
+// Readings notes what was read.
+func (d *Desk) Readings(_ context.Context, id string, r api.Readings, by string) (api.ReadingsKept, error) {
+	if _, err := d.Run(id); err != nil {
+		return api.ReadingsKept{}, err
+	}
+	return api.ReadingsKept{Rolls: len(r.Readings), Tells: []string{"the roll of the head (angles): it was read."}}, d.do("Readings", id, r, by)
+}

@@ -1,0 +1,73 @@
+package analysis
+
+import (
+	"fmt"
+	"io"
+
+	"abbed/probe/record"
+)
+
+// Beside is what a person measured beside a run.
+type Beside struct {
+	Readings []record.Reading
+	// Reference and Touches are a straight reference and the touches along it; nil
+	// without one.
+	Reference *record.Reference
+	Touches   []record.Touch
+}
+
+// LayCSV adds touches along a straight reference, with the header of ReadCSV.
+func (b *Beside) LayCSV(r io.Reader, thickness, straight float64) error {
+	touches, err := ReadCSV(r)
+	if err != nil {
+		return fmt.Errorf("lay a reference: %w", err)
+	}
+	ref, touches, err := Lay(touches, thickness, straight)
+	if err != nil {
+		return err
+	}
+	b.Reference, b.Touches = &ref, touches
+	return nil
+}
+
+// Events are what has to be added to the log of a run: a print of coupons gets the
+// next number; corrected says that a correction was in force while it was printed.
+func (b Beside) Events(run record.Run, corrected bool) []record.Event {
+	number := 1
+	for _, r := range run.Readings {
+		number = max(number, r.Print+1)
+	}
+	var out []record.Event
+	for _, r := range b.Readings {
+		if r.Quantity == record.QuantityCoupon {
+			r.Print, r.Corrected = number, corrected
+		}
+		out = append(out, record.Event{Reading: &r})
+	}
+	if b.Reference != nil {
+		out = append(out, record.Event{Laid: &record.Laid{Reference: b.Reference}})
+		for _, t := range b.Touches {
+			out = append(out, record.Event{Touch: &t})
+		}
+	}
+	for i := range out {
+		out[i].N, out[i].T = run.Last+int64(i)+1, run.T
+	}
+	return out
+}
+
+// Join adds everything to a run that is not kept in a log.
+func (b Beside) Join(run *record.Run, corrected bool) {
+	for _, e := range b.Events(*run, corrected) {
+		switch {
+		case e.Reading != nil:
+			run.Readings = append(run.Readings, *e.Reading)
+		case e.Laid != nil:
+			run.Laid = append(run.Laid, *e.Laid)
+		case e.Touch != nil:
+			t := *e.Touch
+			t.N, t.T = e.N, e.T
+			run.Touches = append(run.Touches, t)
+		}
+	}
+}

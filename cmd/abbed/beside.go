@@ -1,0 +1,130 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"abbed/analysis"
+	"abbed/daemon/api"
+	"abbed/probe/record"
+)
+
+// beside is what flags say of readings that a person took beside a run.
+type beside struct {
+	readings, reference string // files
+	thickness, straight float64
+	inForce             string
+}
+
+func (b *beside) add(f *pflag.FlagSet) {
+	f.StringVar(&b.readings, "readings", "", "a CSV of coupons and angles: quantity,x,y,value,u (coupon in mm; roll, pitch in deg)")
+	f.StringVar(&b.reference, "reference", "", "a CSV of touches along a straight reference: x,y,z,repeat, every place passed twice")
+	f.Float64Var(&b.thickness, "reference-thickness", 0, "of the reference, mm")
+	f.Float64Var(&b.straight, "reference-straight", 0, "the zone that its grade allows over its length, mm")
+	f.StringVar(&b.inForce, "in-force", "", "none, map or file: whether a correction was in force while coupons were printed")
+}
+
+// body reads the files into the API's shape.
+func (b beside) body(in io.Reader) (api.Readings, error) {
+	r := api.Readings{InForce: b.inForce}
+	if b.readings == "" && b.reference == "" {
+		return r, errors.New("--readings or --reference has to name a file")
+	}
+	if b.reference != "" && (b.thickness == 0 || b.straight == 0) {
+		return r, errors.New("--reference wants --reference-thickness and --reference-straight, mm")
+	}
+	if b.readings != "" {
+		text, err := readAll(b.readings, in)
+		if err != nil {
+			return r, err
+		}
+		r.CSV = string(text)
+	}
+	if b.reference != "" {
+		text, err := readAll(b.reference, in)
+		if err != nil {
+			return r, err
+		}
+		r.Reference = &api.ReferenceBar{Thickness: b.thickness, Straight: b.straight, CSV: string(text)}
+	}
+	return r, nil
+}
+
+// join adds the files to a run that was read from a file.
+func (b beside) join(run *record.Run, in io.Reader) error {
+	if b.readings == "" && b.reference == "" {
+		return nil
+	}
+	text, err := b.body(in)
+	if err != nil {
+		return err
+	}
+	var found analysis.Beside
+	if text.CSV != "" || text.Reference == nil {
+		if found.Readings, err = analysis.ReadReadings(bytes.NewReader([]byte(text.CSV))); err != nil {
+			return fmt.Errorf("%s: %w", b.readings, err)
+		}
+	}
+	coupons := false
+	for _, r := range found.Readings {
+		coupons = coupons || r.Quantity == record.QuantityCoupon
+	}
+	if coupons && b.inForce != "none" && b.inForce != "map" && b.inForce != "file" {
+		return errors.New("--in-force none, map or file has to be said with coupons: with a correction in force they show what it left")
+	}
+	if r := text.Reference; r != nil {
+		if err := found.LayCSV(bytes.NewReader([]byte(r.CSV)), r.Thickness, r.Straight); err != nil {
+			return fmt.Errorf("%s: %w", b.reference, err)
+		}
+	}
+	found.Join(run, b.inForce == "map" || b.inForce == "file")
+	return nil
+}
+
+// readingsCommand keeps readings with a run of the daemon.
+func readingsCommand() *cobra.Command {
+	var d desk
+	var b beside
+	var person string
+	c := &cobra.Command{
+		Use:   "readings RUN",
+		Short: "Enter readings of instruments of your own after a run",
+		Long: `Printed patches by micrometer, the tilt of the head by inclinometer, touches along a
+straight reference: they are kept with the run and join its fit as far as they do not
+contradict it. "-" reads standard input. For a record without a daemon: analyse takes
+the same flags.`,
+		Args: cobra.ExactArgs(1),
+	}
+	addCaller(c.Flags(), &d.caller)
+	b.add(c.Flags())
+	c.Flags().StringVar(&person, "person", "", "who read")
+	c.RunE = func(c *cobra.Command, args []string) error {
+		body, err := b.body(c.InOrStdin())
+		if err != nil {
+			return usage(fmt.Errorf("readings: %w", err))
+		}
+		body.Person = person
+		a, err := d.client(false)
+		if err != nil {
+			return coded(err)
+		}
+		kept, err := a.Readings(c.Context(), args[0], body)
+		if err != nil {
+			return coded(err)
+		}
+		if d.json {
+			return writeJSON(c.OutOrStdout(), kept)
+		}
+		fmt.Fprintf(c.OutOrStdout(), "kept: %d patches, %d rolls, %d pitches, %d touches of a reference\n", kept.Coupons, kept.Rolls, kept.Pitches, kept.Reference)
+		for _, t := range kept.Tells {
+			fmt.Fprintln(c.OutOrStdout(), t)
+		}
+		return nil
+	}
+	return c
+}
