@@ -17,6 +17,8 @@ type toolsView struct {
 	// NoPrint and NoRepair say why there is none.
 	NoPrint, NoRepair *api.Error
 	Proof             *api.Proof
+	Measures          measures
+	Mended            []mended
 	Text              string // of the readings, as typed
 }
 
@@ -32,8 +34,12 @@ func (p *page) showTools(w http.ResponseWriter, r *http.Request, notice *api.Err
 	}
 	s := p.begin(r, "Tools and proof print")
 	s.Here, s.Notice = "/run/"+id+"/tools", notice
-	v := toolsView{Run: run, Proof: proof, Text: text}
-	if a, err := p.desk.Repair(id, api.AskRepair{}); err != nil {
+	v := toolsView{Run: run, Proof: proof, Text: text, Mended: p.mendedSince(run)}
+	m, ask, bad := measuresOf(r.URL.Query())
+	if v.Measures = m; bad != nil {
+		s.Notice = bad
+	}
+	if a, err := p.desk.Repair(id, ask); err != nil {
 		v.NoRepair = p.refusal(r, err)
 	} else {
 		v.Repair = &a

@@ -2,13 +2,17 @@ package webtest
 
 import (
 	"context"
+	"fmt"
 	"strings"
 
 	"abbed/daemon/api"
 )
 
 // Repair says what the desk says of every run.
-func (d *Desk) Repair(id string, _ api.AskRepair) (api.Repair, error) {
+func (d *Desk) Repair(id string, a api.AskRepair) (api.Repair, error) {
+	if fmt.Sprint(a) != fmt.Sprint(api.AskRepair{}) {
+		d.note("Repair", id, a)
+	}
 	if _, err := d.Run(id); err != nil {
 		return api.Repair{}, err
 	}

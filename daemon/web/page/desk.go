@@ -1,0 +1,66 @@
+package page
+
+import (
+	"math"
+	"net/http"
+	"net/url"
+	"strings"
+
+	"abbed/daemon/api"
+)
+
+// measures is what a person has measured of the machine, as typed; the desk works
+// out shim, rail and turns by it.
+type measures struct {
+	Mounting, Spacing, Width, Height, Rails, Supports, Thread string
+}
+
+// measuresOf reads the form of the desk.
+func measuresOf(q url.Values) (m measures, a api.AskRepair, bad *api.Error) {
+	m = measures{q.Get("mounting"), q.Get("spacing"), q.Get("width"), q.Get("height"), q.Get("rails"), strings.TrimSpace(q.Get("supports")), q.Get("thread")}
+	a.Thread = m.Thread
+	for _, l := range []struct {
+		text string
+		into *float64
+	}{{m.Mounting, &a.Mounting}, {m.Spacing, &a.Spacing}, {m.Width, &a.Width}, {m.Height, &a.Height}, {m.Rails, &a.Rails}} {
+		v, err := decimal(l.text)
+		if err != nil {
+			return m, api.AskRepair{}, err
+		}
+		if v != nil {
+			*l.into = *v
+		}
+	}
+	for pair := range strings.FieldsSeq(m.Supports) {
+		x, y, _ := strings.Cut(pair, ",")
+		u, badX := decimal(x)
+		v, badY := decimal(y)
+		if badX != nil || badY != nil || u == nil || v == nil || max(math.Abs(*u), math.Abs(*v)) > 2000 {
+			return m, api.AskRepair{}, api.Errorf(http.StatusUnprocessableEntity, "bad-value", "x,y in mm of each screw with blanks between them: 30,30 205,30 117.5,205", "%q is no place of a screw", pair)
+		}
+		a.Supports = append(a.Supports, api.XY{X: *u, Y: *v})
+	}
+	return m, a, nil
+}
+
+// Threads lists those whose pitch is known (ISO 261, coarse).
+func (m measures) Threads() []string { return []string{"M3", "M4", "M5"} }
+
+// mended is what a run says after one with which it can be compared.
+type mended struct {
+	Was   api.Run
+	Says  string
+	Worse bool // findings came that were not there before
+}
+
+// mendedSince compares a run with the one before it.
+func (p *page) mendedSince(run api.Run) (out []mended) {
+	for _, was := range p.earlier(run) {
+		c, err := p.desk.Compare(was.ID, run.ID)
+		if err != nil {
+			continue
+		}
+		out = append(out, mended{was, c.Sentence, len(c.Come) > 0})
+	}
+	return out
+}
