@@ -111,6 +111,12 @@ func (d *Daemon) Thickness(ctx context.Context, id string, t api.Thickness, by s
 	if t.InForce != "none" && t.InForce != "map" && t.InForce != "file" {
 		return api.Proof{}, api.Errorf(422, "bad-value", "none, map or file", "thickness: \"in_force\" %q: whether a correction was in force has to be said", t.InForce)
 	}
+	if t.Person != "" {
+		var err error
+		if t.Person, err = api.CheckPerson(t.Person); err != nil {
+			return api.Proof{}, err
+		}
+	}
 	j, err := d.judged(id)
 	if err != nil {
 		return api.Proof{}, err

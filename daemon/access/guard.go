@@ -55,8 +55,27 @@ func (a *Access) Guard(listen string, next http.Handler) (http.Handler, error) {
 				"This daemon does not answer to that Host."))
 			return
 		}
+		if embedded(r) {
+			a.refuse(w, r, api.Errorf(http.StatusForbidden, "forbidden",
+				"Open the daemon's own page.",
+				"A page of another origin asked for this behind its reader's back."))
+			return
+		}
 		same.ServeHTTP(w, r)
 	}), nil
+}
+
+// embedded reports whether a page of another origin asks for something within
+// itself: a picture, a script, a frame, an event stream. It could not read the
+// answer, but the answer costs the computer beside the printer time. A link that
+// somebody follows is none of it (W3C, Fetch Metadata Request Headers); programs
+// send no such headers.
+func embedded(r *http.Request) bool {
+	site := r.Header.Get("Sec-Fetch-Site")
+	if site != "cross-site" && site != "same-site" || r.Method != http.MethodGet && r.Method != http.MethodHead {
+		return false
+	}
+	return r.Header.Get("Sec-Fetch-Mode") != "navigate" || r.Header.Get("Sec-Fetch-Dest") != "document"
 }
 
 // checked lets through what the visitor may do.
@@ -70,8 +89,20 @@ func (a *Access) checked(next http.Handler) http.Handler {
 			a.refuse(w, r, err)
 			return
 		}
-		next.ServeHTTP(w, with(r, v))
+		r = with(r, v)
+		if v.Session != "" && longLived(r) {
+			var answered func()
+			r, answered = a.sessions.during(r, v.Session)
+			defer answered()
+		}
+		next.ServeHTTP(w, r)
 	})
+}
+
+// longLived reports whether a request is answered for as long as somebody looks.
+// A change that was begun is finished, whoever asked for it.
+func longLived(r *http.Request) bool {
+	return r.Method == http.MethodGet || r.Method == http.MethodHead
 }
 
 // permit compares what the request needs with what the visitor holds.

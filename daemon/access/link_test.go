@@ -95,6 +95,97 @@ func TestLink(t *testing.T) {
 	}
 }
 
+// TestRevokedWhileOpen: an event stream goes on for hours. It ends with its
+// session: revoked, signed out, or pushed out by newer ones; other sessions' go on.
+// What was asked for and is being done is finished.
+func TestRevokedWhileOpen(t *testing.T) {
+	for name, end := range map[string]func(t *testing.T, h *house, id string, cookie func(*http.Request)){
+		"revoked": func(t *testing.T, h *house, id string, _ func(*http.Request)) {
+			if ok, err := h.Revoke(id); !ok || err != nil {
+				t.Error(ok, err)
+			}
+		},
+		"signed out": func(_ *testing.T, h *house, _ string, cookie func(*http.Request)) {
+			h.ask("POST", "/out", "", cookie)
+		},
+		"pushed out": func(t *testing.T, h *house, _ string, _ func(*http.Request)) {
+			for range 64 {
+				h.clock.add(time.Second)
+				link, _ := h.Link("http://"+listen, access.Look)
+				h.enter(link)
+			}
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			h := houseIn(t, t.TempDir())
+			begun, ended := make(chan string), make(chan string, 3)
+			inner := http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+				begun <- r.URL.Path
+				select {
+				case <-r.Context().Done():
+					ended <- r.URL.Path
+				case <-t.Context().Done():
+				}
+			})
+			slow, err := h.Guard(listen, inner)
+			if err != nil {
+				t.Fatal(err)
+			}
+			open := func(method, path string, c *http.Cookie) {
+				r := httptest.NewRequest(method, "http://"+listen+path, nil)
+				r.RemoteAddr = "127.0.0.1:50000"
+				r.AddCookie(c)
+				go slow.ServeHTTP(httptest.NewRecorder(), r)
+				<-begun
+			}
+			link, _ := h.Link("http://"+listen, access.Everything)
+			lost, _ := h.enter(link)
+			id := h.Sessions()[0].ID
+			h.clock.add(time.Hour)
+			link, _ = h.Link("http://"+listen, access.Everything)
+			stays, _ := h.enter(link)
+			open("GET", "/api/v1/runs/a/events", lost)
+			open("POST", "/api/v1/runs/a/gauge", lost)
+			if name != "pushed out" { // that pushes both
+				open("GET", "/api/v1/runs/b/events", stays)
+			}
+			end(t, h, id, header("Cookie", lost.Name+"="+lost.Value))
+			if got := <-ended; got != "/api/v1/runs/a/events" {
+				t.Errorf("ended: %s", got)
+			}
+			if len(ended) > 0 {
+				t.Errorf("ended, too: %s", <-ended)
+			}
+		})
+	}
+}
+
+// TestFixedCookie: a browser that comes with a session's name made up by somebody
+// else gets another one, and the made-up one opens nothing.
+func TestFixedCookie(t *testing.T) {
+	h := newHouse(t)
+	const planted = "AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA"
+	link, _ := h.Link("http://"+listen, access.Everything)
+	code := link[strings.LastIndexByte(link, '/')+1:]
+	w := h.ask("POST", "/in", url.Values{"code": {code}}.Encode(), header("Content-Type", "application/x-www-form-urlencoded"), header("Cookie", "abbed_session="+planted))
+	got := w.Result().Cookies()
+	if w.Code != 303 || len(got) != 1 || got[0].Value == planted {
+		t.Fatalf("%d %v", w.Code, got)
+	}
+	if w := h.ask("POST", "/api/v1/runs", "", header("Cookie", "abbed_session="+planted)); w.Code != 401 {
+		t.Errorf("the planted cookie: %d", w.Code)
+	}
+	// Three planted beside the own one do not shut the browser out; a hundred cost
+	// no more looks than four.
+	own := "abbed_session=" + got[0].Value
+	if w := h.ask("POST", "/api/v1/runs", "", header("Cookie", strings.Repeat("abbed_session="+planted+"; ", 3)+own)); w.Code != 204 {
+		t.Errorf("beside three planted ones: %d", w.Code)
+	}
+	if w := h.ask("POST", "/api/v1/runs", "", header("Cookie", strings.Repeat("abbed_session="+planted+"; ", 100)+own)); w.Code != 401 {
+		t.Errorf("behind a hundred planted ones: %d", w.Code)
+	}
+}
+
 func TestLinkGoesStale(t *testing.T) {
 	h := newHouse(t)
 	old, _ := h.Link("http://"+listen, access.Everything)

@@ -1,6 +1,7 @@
 package access
 
 import (
+	"context"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
@@ -41,8 +42,51 @@ type sessions struct {
 	file string
 	now  func() time.Time
 
-	mu  sync.Mutex
-	all []Session
+	mu   sync.Mutex
+	all  []Session
+	open map[string]map[*visit]bool // what is being answered, by the session's ID
+}
+
+// visit is a request of a session that is being answered.
+type visit struct{ end context.CancelFunc }
+
+// during returns a request whose context ends with the session: an event stream
+// is open for hours. The second result must be called when it was answered.
+func (s *sessions) during(r *http.Request, id string) (*http.Request, func()) {
+	ctx, cancel := context.WithCancel(r.Context())
+	v := &visit{cancel}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if !slices.ContainsFunc(s.all, func(x Session) bool { return x.ID == id }) {
+		cancel() // it was ended meanwhile
+	}
+	if s.open == nil {
+		s.open = map[string]map[*visit]bool{}
+	}
+	if s.open[id] == nil {
+		s.open[id] = map[*visit]bool{}
+	}
+	s.open[id][v] = true
+	return r.WithContext(ctx), func() {
+		cancel()
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		if delete(s.open[id], v); len(s.open[id]) == 0 {
+			delete(s.open, id)
+		}
+	}
+}
+
+// close ends what the sessions that are gone have open; the caller holds mu.
+func (s *sessions) close() {
+	for id, visits := range s.open {
+		if slices.ContainsFunc(s.all, func(x Session) bool { return x.ID == id }) {
+			continue
+		}
+		for v := range visits {
+			v.end()
+		}
+	}
 }
 
 // loadSessions reads the sessions. A file that is damaged is put aside: then
@@ -129,6 +173,7 @@ func (s *sessions) add(role Role, from string) (string, Session, error) {
 		s.all = before
 		return "", Session{}, err
 	}
+	s.close()
 	return text, x, nil
 }
 
@@ -141,6 +186,7 @@ func (s *sessions) revoke(id string) (bool, error) {
 	if len(s.all) == n {
 		return false, nil
 	}
+	s.close()
 	return true, s.save()
 }
 
@@ -164,7 +210,7 @@ func (a *Access) Sessions() []Session {
 	return out
 }
 
-// Revoke ends a session at once; false if there is none of that ID. With an
+// Revoke ends a session at once, with whatever it has open; false if there is none of that ID. With an
 // error the session is out, but may be back after a restart.
 func (a *Access) Revoke(id string) (bool, error) {
 	ok, err := a.sessions.revoke(id)

@@ -80,10 +80,10 @@ func read(file string) (n api.Neighbour, ok bool) {
 	return n, true
 }
 
-// short cuts a text to a length that can be shown.
+// short makes of a text what can be shown.
 func short(s string) string {
 	if r := []rune(s); len(r) > mostText {
 		s = string(r[:mostText])
 	}
-	return strings.ToValidUTF8(s, "?")
+	return api.Visible(s)
 }

@@ -102,11 +102,15 @@ func TestForeignFiles(t *testing.T) {
 	if err := os.Symlink("/etc/hostname", filepath.Join(dir, "g.printer.json")); err != nil {
 		t.Fatal(err)
 	}
+	put("h.printer.json", entry(api.Neighbour{Name: "left\x1b]0;owned\x07\x1b[2J\u009b31m\u202etfel", Port: "a\nb", Todo: []string{"\x1b[8mhidden"}}))
 	all := list(t, dir)
-	if len(all) != 2 {
+	if len(all) != 3 {
 		t.Fatalf("%+v", all)
 	}
 	for _, n := range all {
+		if text := n.Name + n.Port + strings.Join(n.Todo, ""); strings.ContainsAny(text, "\x1b\x07\n\u009b\u202e") {
+			t.Errorf("a terminal would obey %q", text)
+		}
 		if n.URL != "" || len(n.Name) > 200 || n.Todo == nil {
 			t.Errorf("%+v", n)
 		}

@@ -1,6 +1,8 @@
 package web_test
 
 import (
+	"bytes"
+	"compress/gzip"
 	"encoding/json"
 	"io"
 	"math"
@@ -105,6 +107,11 @@ func TestStatuses(t *testing.T) {
 		{"steps of numbers", "POST", "/api/v1/runs", `{"steps":[1]}`, 422, "bad-value"},
 		{"unknown member", "POST", "/api/v1/runs", `{"steps":["repeat"],"speed":1}`, 422, "bad-value"},
 		{"twice", "POST", "/api/v1/runs", `{"steps":["repeat"],"steps":["survey"]}`, 422, "bad-value"},
+		{"twice, in capitals", "POST", "/api/v1/runs/r1/gauge", `{"action":"lower","mm":0.01,"MM":5}`, 422, "bad-value"},
+		{"twice, by a letter that folds", "POST", "/api/v1/runs", `{"steps":["repeat"],"\u017fteps":["survey"]}`, 422, "bad-value"},
+		{"a name that moves the cursor", "POST", "/api/v1/runs/r1/confirm", `{"cautions":["a"],"person":"Ida\u001b[2J"}`, 422, "bad-value"},
+		{"a name that turns the writing", "POST", "/api/v1/tables/x/signoff", `{"cautions":["a"],"person":"Ida\u202e.exe"}`, 422, "bad-value"},
+		{"a name on two lines", "POST", "/api/v1/printer/open", `{"person":"Ida\nlevel=ERROR"}`, 422, "bad-value"},
 		{"nameless", "POST", "/api/v1/runs/r1/confirm", `{"cautions":[],"person":"  "}`, 422, "bad-value"},
 		{"no name", "POST", "/api/v1/printer/open", `{}`, 422, "bad-value"},
 		{"huge number", "POST", "/api/v1/runs/r1/gauge", `{"action":"lower","mm":1e999}`, 422, "bad-value"},
@@ -139,6 +146,26 @@ func TestStatuses(t *testing.T) {
 				t.Errorf("the desk was asked all the same: %v", asked)
 			}
 		})
+	}
+}
+
+// TestPackedBody: a body that is packed is refused and never unpacked: 100 MB of
+// zeros fit into 100 KB.
+func TestPackedBody(t *testing.T) {
+	var packed bytes.Buffer
+	z := gzip.NewWriter(&packed)
+	_, _ = z.Write([]byte(`{"steps":["repeat"]}`))
+	_ = z.Close()
+	for _, coding := range []string{"gzip", "GZIP", "deflate", "br", "identity, gzip"} {
+		d := webtest.Scene("done")
+		r := httptest.NewRequest("POST", "/api/v1/runs", bytes.NewReader(packed.Bytes()))
+		r.Header.Set("Content-Type", "application/json")
+		r.Header.Set("Content-Encoding", coding)
+		w := httptest.NewRecorder()
+		handler(d).ServeHTTP(w, r)
+		if w.Code != 415 || !strings.Contains(w.Body.String(), "Content-Encoding") || len(d.Asked()) > 0 {
+			t.Errorf("%s: %d %s", coding, w.Code, w.Body)
+		}
 	}
 }
 

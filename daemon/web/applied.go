@@ -26,7 +26,7 @@ func (s *site) signOff(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	if so.Person, err = person(so.Person); err != nil {
+	if so.Person, err = api.CheckPerson(so.Person); err != nil {
 		return nil, err
 	}
 	return s.desk.SignOff(r.Context(), r.PathValue("digest"), so)

@@ -47,13 +47,16 @@ func askRepair(q url.Values) (api.AskRepair, error) {
 	for name, into := range map[string]*float64{"mounting": &a.Mounting, "spacing": &a.Spacing, "width": &a.Width, "height": &a.Height, "rails": &a.Rails} {
 		if text := q.Get(name); text != "" {
 			v, err := strconv.ParseFloat(text, 64)
-			if err != nil || math.IsNaN(v) {
-				return a, badValue("%q: %q is no length in mm", name, text)
+			if err != nil || v != 0 && !(v >= 0.01 && v <= 10000) { // 0: not said
+				return a, badValue("%q: %.40q is no length in mm", name, text)
 			}
 			*into = v
 		}
 	}
 	for pair := range strings.FieldsSeq(q.Get("supports")) {
+		if len(a.Supports) == maxLevers {
+			return a, badValue("%q: at most %d", "supports", maxLevers)
+		}
 		x, y, _ := strings.Cut(pair, ",")
 		u, err := strconv.ParseFloat(x, 64)
 		v, no := strconv.ParseFloat(y, 64)

@@ -9,6 +9,7 @@ import (
 	"mime"
 	"net/http"
 	"strings"
+	"unicode"
 
 	"abbed/daemon/api"
 )
@@ -39,7 +40,12 @@ func noBody(r *http.Request) error {
 	return decode(b, &struct{}{})
 }
 
+// readBody reads the body as it comes: what is packed is never unpacked, since a
+// few bytes can become very many.
 func readBody(r *http.Request) ([]byte, error) {
+	if packed := r.Header.Get("Content-Encoding"); packed != "" && !strings.EqualFold(packed, "identity") {
+		return nil, api.Errorf(http.StatusUnsupportedMediaType, "bad-json", "send the body as it is, without Content-Encoding", "a body that is packed (%.40q) is not taken", packed)
+	}
 	b, err := io.ReadAll(io.LimitReader(r.Body, MaxBody+1))
 	if err != nil {
 		return nil, badJSON("the body did not arrive whole: %v", err)
@@ -117,9 +123,9 @@ func once(d *json.Decoder) error {
 			if err != nil {
 				return badJSON("the body is not JSON: %v", err)
 			}
-			name := t.(string)
+			name := folded(t.(string))
 			if seen[name] {
-				return badValue("%q is there twice", name)
+				return badValue("%q is there twice", t)
 			}
 			seen[name] = true
 		}
@@ -129,6 +135,18 @@ func once(d *json.Decoder) error {
 	}
 	_, err = d.Token()
 	return err
+}
+
+// folded is a member's name as encoding/json compares it: "mm", "MM" and "Mm" are
+// one, and so are letters that fold onto each other (Unicode, simple folding).
+func folded(name string) string {
+	return strings.Map(func(c rune) rune {
+		least := c
+		for f := unicode.SimpleFold(c); f != c; f = unicode.SimpleFold(f) {
+			least = min(least, f)
+		}
+		return least
+	}, name)
 }
 
 const shapeHint = "the shape of each body stands in /api/openapi.json"

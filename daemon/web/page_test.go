@@ -115,6 +115,24 @@ func TestHostileTexts(t *testing.T) {
 	}
 }
 
+// TestHiddenCharacters: no form of the page takes a name that moves a cursor, turns
+// the writing round or has no end.
+func TestHiddenCharacters(t *testing.T) {
+	for _, name := range []string{"Ida\x1b[2J", "Ida\u202egnp", "Ida\r\nIda", "Ida\x00", "Ida\xff", strings.Repeat("Ida ", 60)} {
+		for path, form := range map[string]url.Values{
+			"/do/open": {}, "/do/run": {"step": {"repeat"}}, "/do/run/r1/confirm": {"caution": {"a"}}, "/do/run/r1/withdraw": {}, "/do/run/r1/signoff": {"digest": {"x"}, "caution": {"a"}},
+			"/do/undo": {"sure": {"yes"}}, "/do/prove": {}, "/do/reapply": {"sure": {"yes"}}, "/do/resolve": {"choice": {"finish"}, "clear": {"yes"}}, "/do/apply/x": {"token": {"t"}},
+		} {
+			d := webtest.Scene("done")
+			form.Set("person", name)
+			w := send(handler(d), path, form)
+			if asked := d.Asked(); len(asked) > 0 || w.Code != 422 {
+				t.Errorf("%s as %q: %d, the desk was asked %v", path, name, w.Code, asked)
+			}
+		}
+	}
+}
+
 func TestForms(t *testing.T) {
 	for _, c := range []struct {
 		name, scene, path string

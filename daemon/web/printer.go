@@ -2,7 +2,6 @@ package web
 
 import (
 	"net/http"
-	"strings"
 
 	"abbed/daemon/api"
 )
@@ -28,23 +27,11 @@ func (s *site) openPort(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	if o.Person, err = person(o.Person); err != nil {
+	if o.Person, err = api.CheckPerson(o.Person); err != nil {
 		return nil, err
 	}
 	if err := s.desk.OpenPort(r.Context(), o); err != nil {
 		return nil, err
 	}
 	return s.desk.Printer(), nil
-}
-
-// person checks the name of whoever gives their word.
-func person(name string) (string, error) {
-	name = strings.TrimSpace(name)
-	if name == "" {
-		return "", badValue("%q: the name of the person who gives their word is missing", "person")
-	}
-	if len(name) > 200 {
-		return "", badValue("%q: the name is longer than 200 bytes", "person")
-	}
-	return name, nil
 }

@@ -53,7 +53,7 @@ func (s *site) confirm(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	if c.Person, err = person(c.Person); err != nil {
+	if c.Person, err = api.CheckPerson(c.Person); err != nil {
 		return nil, err
 	}
 	id := r.PathValue("id")

@@ -22,6 +22,12 @@ func (p *page) form(w http.ResponseWriter, r *http.Request) bool {
 		p.refused(w, r, api.Errorf(http.StatusBadRequest, "bad-value", "go back and try again", "the form did not arrive whole"))
 		return false
 	}
+	if name := r.PostForm.Get("person"); strings.TrimSpace(name) != "" {
+		if _, err := api.CheckPerson(name); err != nil {
+			p.refused(w, r, p.refusal(r, err))
+			return false
+		}
+	}
 	return true
 }
 
