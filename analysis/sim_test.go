@@ -45,6 +45,7 @@ type plan struct {
 	zero        record.Place
 	places      []record.Place // of gauging, one record each in this order
 	cols, rows  int
+	columns     []float64 // of the survey, where they are not at equal distances
 	repeat      bool
 	survey      bool
 }
@@ -242,6 +243,11 @@ func (k *taker) gaugeOnce(p record.Place, visits, spots map[record.Place]int) {
 
 func (k *taker) surveying(p plan, base record.Place) {
 	cells := grid(p.reach, p.cols, p.rows)
+	for i := range cells {
+		if p.columns != nil {
+			cells[i].U = p.columns[i%p.cols]
+		}
+	}
 	for j := range p.rows {
 		row := cells[j*p.cols : (j+1)*p.cols]
 		for i := range row {

@@ -111,7 +111,7 @@ const (
 	MovingGantry = "moving-gantry"
 
 	PlanFull = "full" // every place, each several times
-	PlanLean = "lean" // as few records as the target needs
+	PlanLean = "lean" // as few records, or touches, as the target needs
 
 	StyleTouch    = "touch"    // one command moves, touches and reports
 	StyleStraight = "straight" // a straight probe, as in RS-274/NGC
@@ -166,8 +166,9 @@ type Gauging struct {
 	Plan    string  `mapstructure:"plan"`
 	Target  float64 `mapstructure:"target"`
 	Records int     `mapstructure:"records"`
-	Columns int     `mapstructure:"columns"`
-	Rows    int     `mapstructure:"rows"`
+	// Columns of the zero place's row (0: by the width) and Rows of the full plan.
+	Columns int `mapstructure:"columns"`
+	Rows    int `mapstructure:"rows"`
 	// Blade is the thickness that is offered, mm.
 	Blade float64 `mapstructure:"blade"`
 	// Idle is how long a person may do nothing.
@@ -176,8 +177,12 @@ type Gauging struct {
 
 // Survey is the size of the dense pattern.
 type Survey struct {
-	Columns int `mapstructure:"columns"`
-	Rows    int `mapstructure:"rows"`
+	// Plan is PlanFull or PlanLean; Target the half width of the profile that the
+	// lean plan aims at, mm.
+	Plan    string  `mapstructure:"plan"`
+	Target  float64 `mapstructure:"target"`
+	Columns int     `mapstructure:"columns"`
+	Rows    int     `mapstructure:"rows"`
 	// BaseEvery is after how many rows the head returns to the base point.
 	BaseEvery int `mapstructure:"base_every"`
 }
@@ -300,8 +305,8 @@ func Default() Settings {
 		Probe:   Probe{Style: StyleTouch, AddsOffset: true, Kind: KindUnknown},
 		Feeds:   Feeds{Travel: 100, Z: 8, Probe: 5},
 		Repeat:  Repeat{Rounds: 6, Move: 12, RowHalf: 60, RowStep: 3, Passes: 3},
-		Gauging: Gauging{Plan: PlanFull, Target: 0.020, Records: 2, Columns: 5, Rows: 2, Blade: 0.10, Idle: 5 * time.Minute},
-		Survey:  Survey{Columns: 25, Rows: 7, BaseEvery: 1},
+		Gauging: Gauging{Plan: PlanFull, Target: 0.020, Records: 2, Columns: 0, Rows: 3, Blade: 0.10, Idle: 5 * time.Minute},
+		Survey:  Survey{Plan: PlanFull, Target: 0.005, Columns: 25, Rows: 7, BaseEvery: 1},
 		Check:   Check{Begins: CheckAsks, Below: 40, Columns: 5, Rows: 2},
 		Criteria: Criteria{
 			Tolerance: 0.030, Scatter: 0.015, Play: 0.020, Wander: 0.020,

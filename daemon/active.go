@@ -90,7 +90,7 @@ func (a *active) Show(v probe.View) {
 func (a *active) step(s record.Step, sentence string) {
 	a.mu.Lock()
 	a.state = api.Running
-	a.view = probe.View{Phase: probe.PhaseWorking, Step: s, Sentence: sentence}
+	a.view = probe.View{Phase: probe.PhaseWorking, Step: s, Sentence: sentence, Forecast: a.view.Forecast}
 	a.mu.Unlock()
 	a.changed()
 }
@@ -149,6 +149,9 @@ func (a *active) show() api.Run {
 	if a.view.Left != nil {
 		left := a.view.Left.Seconds()
 		out.Progress.ETA = &left
+	}
+	if !a.state.Over() {
+		out.Forecast = forecast(a.view.Forecast)
 	}
 	if a.state == api.AwaitingConfirmation {
 		out.Cautions = cautions(run)

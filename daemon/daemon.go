@@ -301,11 +301,25 @@ func (d *Daemon) plan(quick bool) probe.Plan {
 	p.Rounds, p.Move, p.RowHalf, p.RowStep, p.Passes = s.Repeat.Rounds, s.Repeat.Move, s.Repeat.RowHalf, s.Repeat.RowStep, s.Repeat.Passes
 	p.Lean, p.Target = s.Gauging.Plan == config.PlanLean, s.Gauging.Target
 	p.Records, p.Patience = s.Gauging.Records, s.Gauging.Idle
+	p.GaugeColumns, p.GaugeRows = s.Gauging.Columns, s.Gauging.Rows
 	p.Columns, p.Rows, p.BaseEvery = s.Survey.Columns, s.Survey.Rows, s.Survey.BaseEvery
+	p.Chosen, p.ProfileTarget, p.Finest = s.Survey.Plan == config.PlanLean && !quick, s.Survey.Target, s.Criteria.WheelLeast
+	if p.Chosen {
+		leaveOpen(&p, s)
+	}
 	if quick {
 		p.Columns, p.Rows = s.Check.Columns, s.Check.Rows
 	}
 	return p
+}
+
+// leaveOpen leaves to the planner what nobody set.
+func leaveOpen(p *probe.Plan, s config.Settings) {
+	for key, to := range map[string]*int{"survey.columns": &p.Columns, "survey.rows": &p.Rows, "survey.base_every": &p.BaseEvery} {
+		if s.Given[key] == "" {
+			*to = 0
+		}
+	}
 }
 
 func (d *Daemon) audit(who, what, detail string) {

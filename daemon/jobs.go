@@ -42,6 +42,7 @@ func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
 	}
 	a := newActive(log, d.changed)
 	a.quick = n.Quick
+	a.view.Forecast = probe.Foresee(log.Run(), d.plan(n.Quick))
 	d.mu.Lock()
 	d.active = a
 	d.mu.Unlock()

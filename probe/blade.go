@@ -129,6 +129,7 @@ func (g *gauging) record(ctx context.Context, a Action) (Phase, error) {
 	if err := g.up(ctx); err != nil {
 		return "", err
 	}
+	g.view.Forecast = Foresee(g.log.Run(), g.job.plan)
 	return PhaseNext, g.tooFar()
 }
 

@@ -162,9 +162,19 @@ func (j *job) askMap(ctx context.Context) (rows [][]int64, ok bool, why, err err
 // begin keeps that a step began and shows it.
 func (j *job) begin(step record.Step, of int) error {
 	j.meter = newMeter(j.Clock, of)
-	j.view = View{Phase: PhaseWorking, Step: step, Of: of, Sentence: sentences[step]}
+	j.view = View{Phase: PhaseWorking, Step: step, Of: of, Sentence: sentences[step], Forecast: j.view.Forecast}
 	j.show()
-	return j.keep(record.Event{Began: &record.Began{Step: step, Of: of}})
+	if err := j.keep(record.Event{Began: &record.Began{Step: step, Of: of}}); err != nil {
+		return err
+	}
+	j.foresee()
+	return nil
+}
+
+// foresee shows anew what is ahead.
+func (j *job) foresee() {
+	j.view.Forecast = Foresee(j.log.Run(), j.plan)
+	j.show()
 }
 
 var sentences = map[record.Step]string{

@@ -1,10 +1,8 @@
 package probe
 
 import (
-	"math"
 	"time"
 
-	"abbed/analysis"
 	"abbed/probe/record"
 )
 
@@ -25,6 +23,10 @@ type Plan struct {
 	Spacing float64
 	Records int
 	Pairs   int
+	// GaugeColumns and GaugeRows are how many places along X the zero place's row
+	// has in the full plan, and how many rows there are, that one among them; 0:
+	// by Spacing, and three rows.
+	GaugeColumns, GaugeRows int
 	// Lean says that the gauging is planned as it goes: one record a place, few
 	// places, more of them only until the largest u95 is at most Target, mm, and
 	// never more than Most records.
@@ -38,6 +40,12 @@ type Plan struct {
 	// every BaseEvery rows, and at the end.
 	Columns, Rows int
 	BaseEvery     int
+	// Chosen says that what of these is 0 is chosen from the scatter and the
+	// drift that the repeat test measured, for a half width of the left-right
+	// profile of ProfileTarget, mm, and waves down to Finest, mm.
+	Chosen        bool
+	ProfileTarget float64
+	Finest        float64
 	// TurnedColumns and TurnedRows of the pattern on a turned plate.
 	TurnedColumns, TurnedRows int
 	// AnglePlaces is at how many places along X the tilt of the head is read.
@@ -60,7 +68,7 @@ func DefaultPlan() Plan {
 	return Plan{
 		Rounds: 6, Move: runUp, RowHalf: 60, RowStep: 3, Passes: 3,
 		Spacing: 55, Records: 2, Pairs: 2, Target: 0.020, Most: 16, Patience: 5 * time.Minute,
-		Columns: 25, Rows: 7, BaseEvery: 1, Inset: 8,
+		Columns: 25, Rows: 7, BaseEvery: 1, ProfileTarget: 0.005, Finest: 55, Inset: 8,
 		TurnedColumns: 13, TurnedRows: 5, AnglePlaces: 6, CouponU: 0.012,
 	}
 }
@@ -98,60 +106,13 @@ func (p Plan) row(s record.Setup, room Room) []record.Place {
 	return out
 }
 
-// inner is the rectangle on whose edges the outermost gauging places lie: the
-// reach, a little inside, so that the gauged area with its margin covers the
-// reach.
-func (p Plan) inner(s record.Setup) record.Rect {
-	d := min(p.Inset, s.Criteria.GaugedMargin, s.Reach.W()/4, s.Reach.H()/4)
-	return s.Reach.Grown(-d)
-}
-
-// aims returns the places to gauge, in order: the zero place, outward along X
-// to either edge, then the four corners. alone leaves the corners out: the
-// five-minute answer.
-func (p Plan) aims(s record.Setup, alone bool) []record.Place {
-	in := p.inner(s)
-	zero := s.Zero
-	spacing := p.Spacing
-	if alone {
-		spacing = hopMost
-	}
-	if p.Lean && !alone {
-		return analysis.Sparse(in, zero, hopMost, s.Criteria.GaugedMargin)
-	}
-	out := []record.Place{zero}
-	for _, edge := range []float64{in.X1, in.X0} {
-		n := int(math.Ceil(math.Abs(edge-zero.U)/spacing - 1e-9))
-		for k := 1; k <= n; k++ {
-			out = append(out, record.Place{U: zero.U + (edge-zero.U)*float64(k)/float64(n), V: zero.V})
-		}
-	}
-	if alone {
-		return out
-	}
-	for k, v := range []float64{in.Y0, in.Y1} {
-		edge := [2]float64{s.Reach.Y0, s.Reach.Y1}[k]
-		if math.Abs(edge-zero.V) <= s.Criteria.GaugedMargin {
-			continue // the zero place's own row covers this edge
-		}
-		xs := []float64{in.X0, in.X1}
-		if v == in.Y1 {
-			xs = []float64{in.X1, in.X0}
-		}
-		for _, u := range xs {
-			out = append(out, record.Place{U: u, V: v})
-		}
-	}
-	return out
-}
-
 // rows returns the rows of the survey, each from the smallest X.
 func (p Plan) rows(s record.Setup) [][]record.Place {
 	r := s.Probed()
 	var out [][]record.Place
 	for _, v := range spread(r.Y0, r.Y1, p.Rows) {
 		var row []record.Place
-		for _, u := range spread(r.X0, r.X1, p.Columns) {
+		for _, u := range p.surveyColumns(r) {
 			row = append(row, record.Place{U: u, V: v})
 		}
 		out = append(out, row)

@@ -12,7 +12,9 @@ import (
 // base point before the first row and after each. Places without room under the
 // nozzle are left out and it is said how many.
 func (j *job) survey(ctx context.Context) error {
-	room := j.head.told.room(j.log.Run())
+	run := j.log.Run()
+	room := j.head.told.room(run)
+	j.plan = j.plan.settled(run)
 	rows := j.plan.rows(j.setup)
 	all, left := 0, 0
 	for i, row := range rows {
@@ -21,6 +23,9 @@ func (j *job) survey(ctx context.Context) error {
 		left += len(rows[i])
 	}
 	if err := j.begin(record.StepSurvey, left+j.plan.returns(len(rows))); err != nil {
+		return err
+	}
+	if err := j.foretold(); err != nil {
 		return err
 	}
 	if err := j.head.Switch(ctx, record.SwitchLevelling, false); err != nil {
@@ -38,6 +43,18 @@ func (j *job) survey(ctx context.Context) error {
 			Next: "Mount the probe lower, or repair the tilt of the head, then measure again."}}
 	}
 	return j.patrol(ctx, rows)
+}
+
+// foretold keeps and shows what the survey is to be.
+func (j *job) foretold() error {
+	s := j.view.Forecast.Survey
+	if s == nil {
+		return nil
+	}
+	text := fmt.Sprintf("%s, about %s.", s.Says(), minutes(s.Time))
+	j.view.Sentence = sentences[record.StepSurvey] + " " + text
+	j.show()
+	return j.keep(record.Event{Note: &record.Note{Text: "the survey is planned: " + text}})
 }
 
 // returns is how often the survey of so many rows returns to the base point.

@@ -50,6 +50,8 @@ type View struct {
 	// Sentence says it for people.
 	Sentence string
 	Homed    bool
+	// Forecast is what is ahead, as it was last foretold.
+	Forecast Forecast
 }
 
 // meter counts what a step does and tells how long the rest takes.

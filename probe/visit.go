@@ -50,6 +50,7 @@ func (g *gauging) touches(ctx context.Context) error {
 			return err
 		}
 	}
+	g.view.Forecast = Foresee(g.log.Run(), g.job.plan)
 	return nil
 }
 

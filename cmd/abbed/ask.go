@@ -148,6 +148,9 @@ func tellStatus(c *cobra.Command, a *client.Client, k caller, _ []string) error 
 	if len(runs) > 0 {
 		r := runs[0]
 		fmt.Fprintf(out, "run %s: %s, %s %d of %d: %s\n", r.ID, r.State, r.Step, r.Progress.Done, r.Progress.Of, r.Sentence)
+		if f := r.Forecast; f != nil {
+			fmt.Fprintf(out, "ahead: %s\n", ahead(*f))
+		}
 	} else {
 		fmt.Fprintln(out, "no run yet")
 	}

@@ -198,7 +198,6 @@ func TestFlow(t *testing.T) {
 func brisk(c *config.Settings) {
 	c.Repeat.RowStep = 6
 	c.Survey.Columns, c.Survey.Rows = 7, 3
-	c.Gauging.Columns, c.Gauging.Rows = 4, 1
 }
 
 // measure does a run up to its findings.

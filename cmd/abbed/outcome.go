@@ -83,6 +83,9 @@ func (o *outcome) tell(w io.Writer) {
 	if x := o.analysis.Wedge; x != nil {
 		fmt.Fprintf(w, "wedge: %s\n  next: %s\n", x.Sentence, x.Next)
 	}
+	if x := o.analysis.More; x != nil {
+		fmt.Fprintf(w, "one more gauging: %s\n", oneMore(*x))
+	}
 	if l := o.analysis.Level; l != nil {
 		fmt.Fprintf(w, "level: the Z offset is too high by %s\n", withDoubt(*l))
 	}

@@ -28,6 +28,7 @@ type person struct {
 
 	presses, records int
 	shown            string // the step that was said last
+	ahead            string // what was said of what is ahead
 	// seen is told each state of the run that comes; nil: nobody asks.
 	seen func(api.Run)
 	// answer says what they answer to a prompt; nil: no to all.
@@ -80,6 +81,7 @@ func (p *person) measure(ctx context.Context, steps ...string) (api.Run, error) 
 
 // carry takes a run that awaits confirmation to its end.
 func (p *person) carry(ctx context.Context, run api.Run) (api.Run, error) {
+	p.watch(run)
 	how := api.Confirm{Person: p.name, Paper: p.paper}
 	for _, c := range run.Cautions {
 		p.tell("confirmed: %s", c.Text)
@@ -239,6 +241,10 @@ func (p *person) settled(ctx context.Context, want api.AppliedState) error {
 func (p *person) watch(r api.Run) {
 	if p.seen != nil {
 		p.seen(r)
+	}
+	if f := r.Forecast; f != nil && f.Says != p.ahead {
+		p.ahead = f.Says
+		p.tell("ahead, about %s", ahead(*f))
 	}
 	mark := fmt.Sprintf("%s %d", r.Step, 10*r.Progress.Done/max(1, r.Progress.Of))
 	if mark == p.shown {

@@ -125,6 +125,8 @@ type Run struct {
 	Number int64 `json:"number"`
 	// Heat is what the run heats, nil if nothing.
 	Heat *Heat `json:"heat,omitempty"`
+	// Forecast is what is ahead; nil once the run is over.
+	Forecast *Forecast `json:"forecast,omitempty"`
 }
 
 // AnswerPrompt is the body of POST runs/{id}/answer.

@@ -100,7 +100,9 @@ func runShapes() m {
 			"gaugings": count("records at the blade"),
 			"number":   count("of the run's last event"),
 			"heat":     describe("what the run heats; absent if nothing", all(heatParts())),
+			"forecast": describe("what is ahead; absent where nothing can be foretold, and once the run is over", ref("Forecast")),
 		}, "id", "state", "step", "steps", "began", "progress", "prompt", "place", "error", "sentence", "touches", "gaugings", "number"),
+		"Forecast": forecastShape(),
 		"Place": describe("The gauging place in hand, mm.", all(m{
 			"index": count("from 0, the zero place"), "u": number(""), "v": number(""),
 			"z":           number("where the nozzle is"),
@@ -113,6 +115,28 @@ func runShapes() m {
 			"ahead":    list(m{"type": "array", "items": m{"type": "number"}, "minItems": 2, "maxItems": 2}, "places still planned as [u, v], mm, in their order"),
 		})),
 	}
+}
+
+// forecastShape is what is ahead of a run.
+func forecastShape() m {
+	u95 := func(says string) m { return orNull(number("largest 95 % half width, mm: " + says)) }
+	return all(m{
+		"measured": boolean("scatter and time of a touch are this run's own; else they are what is usual"),
+		"scatter":  number("standard deviation of one touch, mm"), "touch_s": number("how long a touch takes"),
+		"record_s": number("how long a record at the blade takes"), "left_s": number("how long what is still to be done takes, all steps"),
+		"repeat": orNull(all(m{"touches": count(""), "s": number("")})),
+		"gauging": orNull(all(m{
+			"records": count("made"), "left": count("planned"), "most": orNull(count("where the lean plan ends at the latest")), "s": number("of those planned"),
+			"u95_now": u95("in the gauged area as it stands"), "u95_straight": u95("at the end, if the gap error is a plain slope"),
+			"u95_bent": u95("at the end, if it bends"), "target": number("wanted, mm"),
+		})),
+		"survey": orNull(all(m{
+			"columns": count(""), "rows": count(""), "repeats": count("touches at one place"), "base_every": count("rows between two returns to the base point"),
+			"touches": count("all, the returns among them"), "s": number(""), "u95": u95("of the left-right profile against the zero place"),
+			"target": number("wanted, mm"), "chosen": boolean("the planner chose what nobody set"),
+		})),
+		"says": text("all of it in words"),
+	})
 }
 
 // heatParts are the temperatures of a run, degrees C.

@@ -1,0 +1,25 @@
+package main
+
+import (
+	"fmt"
+	"math"
+
+	"abbed/daemon/api"
+)
+
+// ahead says how long the rest of a run takes, and how well it will know.
+func ahead(f api.Forecast) string {
+	return fmt.Sprintf("%.0f min in all: %s", math.Ceil(f.Left/60), f.Says)
+}
+
+// oneMore says where one more record at the blade would help most.
+func oneMore(m api.More) string {
+	text := fmt.Sprintf("one more place would help most at %.1f,%.1f", m.U, m.V)
+	if m.Again {
+		text += " (once more)"
+	}
+	if m.Now != nil && m.After != nil {
+		text += fmt.Sprintf(": expected largest u95 from %.0f to %.0f um", 1000**m.Now, 1000**m.After)
+	}
+	return text + "; " + m.Why
+}

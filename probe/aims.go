@@ -1,0 +1,113 @@
+package probe
+
+import (
+	"math"
+
+	"abbed/analysis"
+	"abbed/probe/record"
+)
+
+// inner is the rectangle on whose edges the outermost gauging places lie: the
+// reach, a little inside, so that the gauged area with its margin covers the
+// reach.
+func (p Plan) inner(s record.Setup) record.Rect {
+	d := min(p.Inset, s.Criteria.GaugedMargin, s.Reach.W()/4, s.Reach.H()/4)
+	return s.Reach.Grown(-d)
+}
+
+// aims returns the places to gauge, in order: the zero place, outward along X
+// to either edge, then both ends of each further row, the edges first. alone
+// leaves the further rows out: the five-minute answer.
+func (p Plan) aims(s record.Setup, alone bool) []record.Place {
+	in := p.inner(s)
+	if p.Lean && !alone {
+		return analysis.Sparse(in, s.Zero, hopMost, s.Criteria.GaugedMargin)
+	}
+	out := []record.Place{s.Zero}
+	right, left := p.sharedOut(in.X1-s.Zero.U, s.Zero.U-in.X0, alone)
+	for k := range right {
+		out = append(out, record.Place{U: s.Zero.U + (in.X1-s.Zero.U)*float64(k+1)/float64(right), V: s.Zero.V})
+	}
+	for k := range left {
+		out = append(out, record.Place{U: s.Zero.U + (in.X0-s.Zero.U)*float64(k+1)/float64(left), V: s.Zero.V})
+	}
+	if alone {
+		return out
+	}
+	turned := false
+	for _, v := range p.gaugedRows(s, in) {
+		ends := [2]record.Place{{U: in.X0, V: v}, {U: in.X1, V: v}}
+		if turned {
+			ends[0], ends[1] = ends[1], ends[0]
+		}
+		out, turned = append(out, ends[0], ends[1]), !turned
+	}
+	return out
+}
+
+// sharedOut returns how many places lie to the right and to the left of the zero
+// place in its row: no farther than the spacing from each other, or as many as
+// were asked for in all, by the lengths of the sides, and never farther than a
+// hop may be.
+func (p Plan) sharedOut(right, left float64, alone bool) (n, m int) {
+	spacing := p.Spacing
+	if alone || p.GaugeColumns > 0 {
+		spacing = hopMost
+	}
+	count := func(d float64) int { return max(0, int(math.Ceil(math.Abs(d)/spacing-1e-9))) }
+	n, m = count(right), count(left)
+	for !alone && n+m+1 < p.GaugeColumns {
+		if right/float64(n+1) >= left/float64(m+1) {
+			n++
+		} else {
+			m++
+		}
+	}
+	return n, m
+}
+
+// gaugedRows are the rows beside the zero place's own: the edges, but for one that
+// the zero place's row covers; the farther one alone for two rows; more between
+// them for more than three.
+func (p Plan) gaugedRows(s record.Setup, in record.Rect) []float64 {
+	var out []float64
+	if p.GaugeRows == 1 {
+		return nil
+	}
+	if s.Zero.V-s.Reach.Y0 > s.Criteria.GaugedMargin {
+		out = append(out, in.Y0)
+	}
+	if s.Reach.Y1-s.Zero.V > s.Criteria.GaugedMargin {
+		out = append(out, in.Y1)
+	}
+	if p.GaugeRows == 2 && len(out) == 2 {
+		if s.Zero.V-in.Y0 >= in.Y1-s.Zero.V {
+			return out[:1]
+		}
+		return out[1:]
+	}
+	return append(out, p.rowsBetween(s, in)...)
+}
+
+// rowsBetween are the rows beyond three, evenly over the area, without the one that
+// the zero place's own stands for.
+func (p Plan) rowsBetween(s record.Setup, in record.Rect) []float64 {
+	if p.GaugeRows <= 3 {
+		return nil
+	}
+	at := spread(in.Y0, in.Y1, p.GaugeRows)
+	at = at[1 : len(at)-1]
+	nearest := 0
+	for i, v := range at {
+		if math.Abs(v-s.Zero.V) < math.Abs(at[nearest]-s.Zero.V) {
+			nearest = i
+		}
+	}
+	var out []float64
+	for i, v := range at {
+		if i != nearest && math.Abs(v-s.Zero.V) >= leastHop {
+			out = append(out, v)
+		}
+	}
+	return out
+}

@@ -1,0 +1,237 @@
+package probe
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"abbed/analysis"
+	"abbed/probe/record"
+)
+
+// Forecast is what is ahead of a run, before each step and after each record: how
+// long it takes, and how well it will know. Parts of steps that the run has not
+// are nil.
+type Forecast struct {
+	// Measured says that Scatter and Touch are this run's own; before the repeat
+	// test they are what is usual.
+	Measured bool
+	// Scatter is the standard deviation of one touch, mm; Touch and Record are
+	// how long a touch and a record at the blade take.
+	Scatter       float64
+	Touch, Record time.Duration
+	// Left is how long everything takes that is still to be done.
+	Left    time.Duration
+	Repeat  *RepeatAhead
+	Gauging *GaugingAhead
+	Survey  *SurveyAhead
+}
+
+// RepeatAhead is the repeat test.
+type RepeatAhead struct {
+	Touches int
+	Time    time.Duration
+}
+
+// GaugingAhead is the work at the blade.
+type GaugingAhead struct {
+	// Records were made, Left are still planned, Most is where it ends at the
+	// latest (the lean plan; 0: Left it is).
+	Records, Left, Most int
+	Time                time.Duration
+	// Now is the largest u95 in the gauged area, mm; nil while it is not told.
+	Now *float64
+	// Straight and Bent are the largest u95 that the plan will give where the gap
+	// error is linear, and where it bends; nil where it cannot.
+	Straight, Bent *float64
+	// Target is the largest u95 that is wanted, mm.
+	Target float64
+}
+
+// SurveyAhead is the survey.
+type SurveyAhead struct {
+	analysis.SurveyPlan
+	// Chosen says that the planner chose what nobody gave.
+	Chosen bool
+	Target float64
+	Time   time.Duration
+}
+
+// usualScatter is the scatter of a touch before it is measured, mm (common
+// practice, no source).
+const usualScatter = 0.005
+
+// Foresee says what is ahead of the run as its events stand.
+func Foresee(run record.Run, p Plan) Forecast {
+	f := Forecast{Scatter: usualScatter}
+	if s, _, _, ok := analysis.Needs(run); ok {
+		f.Scatter, f.Measured = s, true
+	}
+	f.Touch, f.Record = seconds(analysis.TouchTime(run)), seconds(analysis.RecordTime(run))
+	begun := func(s record.Step) bool { return run.Step == s || run.Did(s) }
+	if run.Asked(record.StepRepeat) {
+		n := 4*p.Rounds + p.Passes*len(p.row(run.Setup, NewRoom(run)))
+		f.Repeat = &RepeatAhead{Touches: n, Time: time.Duration(n) * f.Touch}
+		if !begun(record.StepRepeat) {
+			f.Left += f.Repeat.Time
+		}
+	}
+	if run.Asked(record.StepGauging) && !run.Setup.NoLever() {
+		f.Gauging = p.gaugingAhead(run, f.Record)
+		if !run.Did(record.StepGauging) {
+			f.Left += f.Gauging.Time
+		}
+	}
+	if run.Asked(record.StepSurvey) {
+		f.Survey = p.surveyAhead(run, f.Touch)
+		if !begun(record.StepSurvey) {
+			f.Left += f.Survey.Time
+		}
+	}
+	return f
+}
+
+func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
+
+// gaugingAhead foretells the gauging: the places that are still planned, and what
+// they and the records so far give.
+func (p Plan) gaugingAhead(run record.Run, each time.Duration) *GaugingAhead {
+	alone := len(run.Steps) == 1
+	gs := gaugedPlaces(run)
+	room := NewRoom(run)
+	r := route{aims: p.aims(run.Setup, alone), reach: run.Setup.Reach}
+	per := p.Records
+	if p.Lean || alone {
+		per = 1
+	}
+	var places []record.Place
+	for _, g := range run.Gaugings {
+		places = append(places, g.Place)
+	}
+	a := &GaugingAhead{Records: len(places), Target: p.Target}
+	if !run.Did(record.StepGauging) {
+		for _, q := range r.walk(gs, room) {
+			for range per {
+				places = append(places, q)
+			}
+		}
+		if last := len(places) - 1; !alone && last > 0 && places[last].Distance(run.Setup.Zero) >= 1 {
+			places = append(places, run.Setup.Zero)
+		}
+		if p.Lean && !alone {
+			a.Most = p.Most
+		}
+	}
+	a.Left = len(places) - a.Records
+	a.Time = time.Duration(a.Left) * each
+	for bent, to := range map[bool]**float64{false: &a.Straight, true: &a.Bent} {
+		if u, ok := analysis.Expect(places, run.Setup.Zero, bent, run.Setup.Criteria); ok {
+			*to = &u
+		}
+	}
+	if len(run.Gaugings) > 2 {
+		if now := analysis.Advise(run, nil, p.Target); now.Told && now.Now > 0 {
+			a.Now = &now.Now
+		}
+	}
+	return a
+}
+
+// surveyAhead foretells the survey: as it is planned from what is known now.
+func (p Plan) surveyAhead(run record.Run, each time.Duration) *SurveyAhead {
+	q := p.forSurvey(run)
+	return &SurveyAhead{SurveyPlan: q, Chosen: p.Chosen, Target: p.ProfileTarget, Time: time.Duration(q.Touches) * each}
+}
+
+// Says tells what is ahead to people, a sentence a part.
+func (f Forecast) Says() string {
+	var parts []string
+	if r := f.Repeat; r != nil && !f.Measured {
+		parts = append(parts, fmt.Sprintf("Repeat test: %d touches, about %s.", r.Touches, minutes(r.Time)))
+	}
+	if g := f.Gauging; g != nil {
+		parts = append(parts, g.says())
+	}
+	if s := f.Survey; s != nil {
+		parts = append(parts, fmt.Sprintf("Survey: %s, about %s.", s.Says(), minutes(s.Time)))
+	}
+	if !f.Measured && len(parts) > 0 {
+		parts = append(parts, "The probe's scatter and the times are what is usual until the repeat test has measured them.")
+	}
+	return strings.Join(parts, " ")
+}
+
+func (g GaugingAhead) says() string {
+	var parts []string
+	switch {
+	case g.Left > 0 && g.Records > 0:
+		parts = append(parts, fmt.Sprintf("Gauging: %d records made, %d to come, about %s", g.Records, g.Left, minutes(g.Time)))
+	case g.Left > 0:
+		parts = append(parts, fmt.Sprintf("Gauging: %d records at the blade, about %s", g.Left, minutes(g.Time)))
+	default:
+		parts = append(parts, fmt.Sprintf("Gauging: %d records made", g.Records))
+	}
+	if g.Most > g.Records+g.Left {
+		parts[0] += fmt.Sprintf(", up to %d where the gap error bends", g.Most)
+	}
+	if g.Now != nil {
+		parts = append(parts, fmt.Sprintf("the gap error is known to ± %.3f mm so far", *g.Now))
+	}
+	if g.Left > 0 && g.Straight != nil {
+		text := fmt.Sprintf("then expected to ± %.3f mm if it is a plain slope", *g.Straight)
+		if g.Bent != nil {
+			text += fmt.Sprintf(", ± %.3f mm if it bends", *g.Bent)
+		}
+		parts = append(parts, text)
+	}
+	return strings.Join(parts, "; ") + "."
+}
+
+// minutes says a time as people do.
+func minutes(d time.Duration) string {
+	if d < 90*time.Second {
+		return fmt.Sprintf("%.0f s", math.Ceil(d.Seconds()/10)*10)
+	}
+	return fmt.Sprintf("%.0f min", math.Round(d.Minutes()))
+}
+
+// forSurvey completes the survey by what the run has measured so far. Before
+// anything is measured the usual scatter counts.
+func (p Plan) forSurvey(run record.Run) analysis.SurveyPlan {
+	n := analysis.SurveyNeed{
+		Area: run.Setup.Probed(), Zero: run.Setup.Zero, Scatter: usualScatter,
+		Target: p.ProfileTarget, Finest: p.Finest, Columns: p.Columns, Rows: p.Rows, BaseEvery: p.BaseEvery,
+	}
+	if s, dof, drift, ok := analysis.Needs(run); ok {
+		n.Scatter, n.DoF, n.Drift = s, dof, drift
+	}
+	n.Even = !p.Chosen
+	return analysis.PlanSurvey(n)
+}
+
+// settled is the plan with a survey whose numbers are all there. Without a repeat
+// test in the run nothing says how few touches would do: then it is the full one.
+func (p Plan) settled(run record.Run) Plan {
+	if _, _, _, ok := analysis.Needs(run); p.Chosen && !ok {
+		full := DefaultPlan()
+		for to, from := range map[*int]int{&p.Columns: full.Columns, &p.Rows: full.Rows, &p.BaseEvery: full.BaseEvery} {
+			if *to <= 0 {
+				*to = from
+			}
+		}
+		return p
+	}
+	s := p.forSurvey(run)
+	p.Columns, p.Rows, p.BaseEvery = s.Columns, s.Rows, s.BaseEvery
+	return p
+}
+
+// surveyColumns are the places along X of the survey.
+func (p Plan) surveyColumns(r record.Rect) []float64 {
+	if p.Chosen {
+		return slices.Clone(analysis.SurveyColumns(r.X0, r.X1, p.Columns))
+	}
+	return spread(r.X0, r.X1, p.Columns)
+}
