@@ -180,9 +180,9 @@ func (g GaugingAhead) says() string {
 		parts = append(parts, fmt.Sprintf("the gap error is known to ± %.3f mm so far", *g.Now))
 	}
 	if g.Left > 0 && g.Straight != nil {
-		text := fmt.Sprintf("then expected to ± %.3f mm if it is a plain slope", *g.Straight)
+		text := fmt.Sprintf("with the survey ± %.3f mm is to be expected of a plain slope", *g.Straight)
 		if g.Bent != nil {
-			text += fmt.Sprintf(", ± %.3f mm if it bends", *g.Bent)
+			text += fmt.Sprintf(", ± %.3f mm where it bends", *g.Bent)
 		}
 		parts = append(parts, text)
 	}

@@ -28,7 +28,8 @@ type person struct {
 
 	presses, records int
 	shown            string // the step that was said last
-	ahead            string // what was said of what is ahead
+	ahead            string // for which what is ahead was said last
+	known            int    // records after which it was said how well the gap error is known
 	// seen is told each state of the run that comes; nil: nobody asks.
 	seen func(api.Run)
 	// answer says what they answer to a prompt; nil: no to all.
@@ -242,10 +243,7 @@ func (p *person) watch(r api.Run) {
 	if p.seen != nil {
 		p.seen(r)
 	}
-	if f := r.Forecast; f != nil && f.Says != p.ahead {
-		p.ahead = f.Says
-		p.tell("ahead, about %s", ahead(*f))
-	}
+	p.lookAhead(r)
 	mark := fmt.Sprintf("%s %d", r.Step, 10*r.Progress.Done/max(1, r.Progress.Of))
 	if mark == p.shown {
 		return
@@ -256,6 +254,24 @@ func (p *person) watch(r api.Run) {
 		left = fmt.Sprintf(", about %s left", time.Duration(math.Round(*r.Progress.ETA))*time.Second)
 	}
 	p.tell("%s: %d of %d%s", r.Step, r.Progress.Done, r.Progress.Of, left)
+}
+
+// lookAhead says what is ahead when a step begins, and how well the gap error is
+// known after each record.
+func (p *person) lookAhead(r api.Run) {
+	f := r.Forecast
+	if f == nil {
+		return
+	}
+	mark := fmt.Sprintf("%s %v", r.Step, f.Measured)
+	if mark != p.ahead {
+		p.ahead = mark
+		p.tell("ahead, about %s", ahead(*f))
+	}
+	if g := f.Gauging; g != nil && r.Step == "gauging" && g.Records != p.known && g.Now != nil {
+		p.known = g.Records
+		p.tell("after %d records the gap error is known to ± %.3f mm; %d to come", g.Records, *g.Now, g.Left)
+	}
 }
 
 func (p *person) tell(text string, args ...any) {
