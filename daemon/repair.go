@@ -171,7 +171,7 @@ func tramOf(run record.Run, v analysis.Verdict, a api.AskRepair, pitch float64) 
 	}
 	var met []workshop.Contact
 	for _, g := range run.Gaugings {
-		met = append(met, workshop.Contact{X: g.Place.U, Y: g.Place.V, Z: g.Z - g.Blade})
+		met = append(met, workshop.Contact{X: g.Place.U, Y: g.Place.V, Z: g.Z - g.Blade, T: g.T})
 	}
 	if slices.Contains(run.Steps, record.StepProve) {
 		return nil, "This run gauged with the stored levelling on, which hides the bed's tilt: take a run of the step gauging."
@@ -184,7 +184,7 @@ func tramOf(run record.Run, v analysis.Verdict, a api.AskRepair, pitch float64) 
 	for _, s := range a.Supports {
 		at = append(at, workshop.Support{X: s.X, Y: s.Y})
 	}
-	moves, err := workshop.Tram(p.A, p.B, at, pitch)
+	moves, err := workshop.Tram(p, at, pitch)
 	if err != nil {
 		return nil, strings.TrimPrefix(err.Error(), "workshop: ") + "."
 	}
@@ -197,6 +197,18 @@ func tramOf(run record.Run, v analysis.Verdict, a api.AskRepair, pitch float64) 
 	}
 	t.Says = "As the nozzle sees the bed, not as the probe does. Turn with a right-hand thread and the nut below the bed: clockwise seen from below (counter-clockwise seen from above) draws the bed down. Builds differ: try an eighth of a turn and look which way the bed goes. " +
 		"The first support stays. Afterwards set the Z offset, have the printer measure its map anew, and measure again. A correction in force expires with it."
+	switch d := p.Drift; {
+	case d == nil:
+		t.Says += " Too few places were gauged to tell a drift of the heights in time from the tilt: what there was is in these numbers."
+	case math.Abs(d.Value) > d.U95():
+		t.Says += fmt.Sprintf(" While you gauged, all heights moved by %+.3f ± %.3f mm; that is taken out.", d.Value, d.U95())
+	default:
+		t.Says += fmt.Sprintf(" What a drift of the heights while you gauged (%+.3f ± %.3f mm) makes unsure is in the doubt.", d.Value, d.U95())
+	}
+	if p.Drift != nil {
+		v := doubted(*p.Drift, "mm")
+		t.Drift = &v
+	}
 	if len(moves) > 3 {
 		t.Says += " Three supports carry a plane: loosen the others first, set the three, and bring the others up last until they just bear, since they would bend the bed."
 	}

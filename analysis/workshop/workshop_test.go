@@ -107,14 +107,14 @@ func TestDesk(t *testing.T) {
 // TestTram by hand: the bed rises 0.35 mm over 200 mm to the right: the right
 // supports go down by 0.35 mm, half a turn of M4 (0.7 mm, ISO 261).
 func TestTram(t *testing.T) {
-	a, err := workshop.Tram(workshop.Value{Value: 0.35 / 200}, workshop.Value{}, []workshop.Support{{X: 0, Y: 0}, {X: 200, Y: 0}, {X: 100, Y: 200}}, workshop.Pitches["M4"])
+	a, err := workshop.Tram(workshop.Plane{A: workshop.Value{Value: 0.35 / 200}, B: workshop.Value{}}, []workshop.Support{{X: 0, Y: 0}, {X: 200, Y: 0}, {X: 100, Y: 200}}, workshop.Pitches["M4"])
 	if err != nil {
 		t.Fatal(err)
 	}
 	near(t, "right", a[1].Up.Value, -0.35, 1e-12)
 	near(t, "turns", a[1].Turns.Value, -0.5, 1e-12)
 	near(t, "back", a[2].Up.Value, -0.175, 1e-12)
-	if _, err := workshop.Tram(workshop.Value{}, workshop.Value{}, nil, 0.7); err == nil {
+	if _, err := workshop.Tram(workshop.Plane{A: workshop.Value{}, B: workshop.Value{}}, nil, 0.7); err == nil {
 		t.Error("no supports were taken")
 	}
 }
@@ -141,7 +141,7 @@ func TestLevel(t *testing.T) {
 // supports on one line are refused.
 func TestFour(t *testing.T) {
 	s := []workshop.Support{{X: 0, Y: 0}, {X: 200, Y: 0}, {X: 200, Y: 200}, {X: 0, Y: 200}}
-	a, err := workshop.Tram(workshop.Value{Value: 0.001, U: 0.0001}, workshop.Value{Value: 0.002}, s, 0.5)
+	a, err := workshop.Tram(workshop.Plane{A: workshop.Value{Value: 0.001, U: 0.0001}, B: workshop.Value{Value: 0.002}}, s, 0.5)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -159,7 +159,7 @@ func TestFour(t *testing.T) {
 	for i := range s {
 		s[i].Y = 0
 	}
-	if _, err := workshop.Tram(workshop.Value{}, workshop.Value{}, s, 0.5); err == nil {
+	if _, err := workshop.Tram(workshop.Plane{A: workshop.Value{}, B: workshop.Value{}}, s, 0.5); err == nil {
 		t.Error("a line of supports was taken")
 	}
 }

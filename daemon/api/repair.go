@@ -63,8 +63,11 @@ type Twist struct {
 // Tram is how the bed's supports have to be moved, as the nozzle sees the bed.
 type Tram struct {
 	// SlopeX and SlopeY of the bed, mm per 100 mm: + rises to the right and back.
-	SlopeX   Doubted       `json:"slope_x"`
-	SlopeY   Doubted       `json:"slope_y"`
+	SlopeX Doubted `json:"slope_x"`
+	SlopeY Doubted `json:"slope_y"`
+	// Drift is by how much all heights moved while the places were gauged, mm, taken
+	// out of the slopes; nil where the places cannot tell it.
+	Drift    *Doubted      `json:"drift"`
 	Off      float64       `json:"off_plane"`
 	Thread   string        `json:"thread"`
 	Pitch    float64       `json:"pitch"`

@@ -66,7 +66,7 @@ func benchShapes() m {
 			"rail": orNull(d), "rail_side": text("the rail to raise at its right end"), "costs": d, "after": d, "says": text("for people"),
 		}),
 		"Tram": all(m{
-			"slope_x": d, "slope_y": d, "off_plane": number("standard deviation of the nozzle's contacts about the plane, mm"),
+			"slope_x": d, "slope_y": d, "drift": orNull(d), "off_plane": number("standard deviation of the nozzle's contacts about the plane, mm"),
 			"thread": text(""), "pitch": number("mm"), "says": text("for people"),
 			"supports": list(all(m{"x": number(""), "y": number(""), "up": d, "turns": d, "sure": boolean("more than its doubt"), "follows": boolean("three carry the plane; this one follows"), "says": text("")}), ""),
 		}),
