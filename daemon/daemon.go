@@ -78,6 +78,7 @@ type Daemon struct {
 	kept     status.Kept
 	told     told
 	inPrint  inPrint
+	movement movement
 	chapters map[string]chapter // of the history, by run
 	share    *float64           // of the host, in the latest run
 	calendar calendar

@@ -65,6 +65,7 @@ func (d *Daemon) publish() {
 	s.Limits = limits(d.owner().Judged())
 	d.showTold(&s)
 	d.showInPrint(&s)
+	d.showMoved(&s)
 	d.board.Publish(s)
 }
 

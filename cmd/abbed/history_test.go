@@ -61,6 +61,12 @@ func TestHistory(t *testing.T) {
 			if moved := last.Change != nil && last.Change.Beyond; last.Twist == nil || moved != (i == 2) || (last.Change == nil) != (i == 0) {
 				t.Fatalf("run %d: %+v", i, last)
 			}
+			wait(t)
+			text := w.metrics(t)
+			says := strings.Contains(text, `abbed_tilt_moved{of="twist",since="run"} `+map[bool]string{true: "1", false: "0"}[i == 2])
+			if told := strings.Contains(text, "abbed_tilt_moved{"); told != (i > 0) || told && !says {
+				t.Errorf("run %d: the metrics do not say whether the head tilts otherwise than in the run before", i)
+			}
 			if i < 2 {
 				continue
 			}

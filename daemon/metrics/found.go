@@ -20,6 +20,9 @@ var (
 	twistHalf    = gauge("twist_half_width_radians_per_meter", "Half width of the 95 % interval of the twist.")
 	pitch        = gauge("pitch_radians_per_meter", "How fast the head pitches along X, from end to end; the beam's straightness is in it.")
 	pitchHalf    = gauge("pitch_half_width_radians_per_meter", "Half width of the 95 % interval of the pitch.")
+	tiltChange   = gauge("tilt_change_radians_per_meter", "By how much the tilt rate changed up to the latest gauged run: since the run before it, and since the one of the correction in force.", "of", "since")
+	tiltHalf     = gauge("tilt_change_half_width_radians_per_meter", "Half width of the 95 % interval of that change.", "of", "since")
+	tiltMoved    = gauge("tilt_moved", "Whether that change is beyond its doubt.", "of", "since")
 	leverShare   = gauge("twist_share_ratio", "Share of the map's left-to-right shape that is lever error.")
 	leverHalf    = gauge("twist_share_half_width_ratio", "Half width of the 95 % interval of the share.")
 	level        = gauge("z_offset_error_meters", "Error of the Z offset; positive is too high.")
@@ -56,6 +59,10 @@ func stability(to sink, s status.Snapshot) {
 func gauged(to sink, s status.Snapshot) {
 	to.rate(twist, twistHalf, s.Tilt.Twist)
 	to.rate(pitch, pitchHalf, s.Tilt.Pitch)
+	for _, since := range []string{status.SinceRun, status.SinceCorrection} {
+		to.moved("twist", since, s.Moved[since].Twist)
+		to.moved("pitch", since, s.Moved[since].Pitch)
+	}
 	if s.Gauged != nil {
 		to.doubted(leverShare, leverHalf, s.Gauged.Share)
 		to.doubted(level, levelHalf, s.Gauged.Level)
@@ -68,6 +75,16 @@ func gauged(to sink, s status.Snapshot) {
 func (s sink) rate(f, half family, m *analysis.Measured) {
 	if m != nil {
 		s.doubted(f, half, &api.Measured{Value: m.Value, Lo95: m.Lo95, Hi95: m.Hi95, Unit: "rad/mm"})
+	}
+}
+
+// moved sends a change of a rate of tilt, given in the unit of its values.
+func (s sink) moved(of, since string, c *analysis.Change) {
+	if c != nil && base[c.By.Unit] > 0 {
+		k := base[c.By.Unit]
+		s.put(tiltChange, c.By.Value*k, of, since)
+		s.put(tiltHalf, c.By.U95()*k, of, since)
+		s.flag(tiltMoved, c.Beyond, of, since)
 	}
 }
 

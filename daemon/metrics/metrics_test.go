@@ -44,7 +44,11 @@ func busy() status.Snapshot {
 		Analysis: &found, Steady: &steady, Gauged: &found,
 		Tilt:        analysis.Rates{Twist: rate(5.2e-5), Pitch: rate(-1e-5)},
 		TiltApplied: analysis.Rates{Twist: rate(4e-5), Pitch: rate(-2e-5)},
-		Applied:     api.Applied{State: api.Kept, Digest: &digest}, AppliedAt: at.Add(-time.Hour), Expiry: status.ExpiredTwist,
+		Moved: map[string]status.Moved{
+			status.SinceRun:        {Twist: &analysis.Change{By: *rate(1e-6)}},
+			status.SinceCorrection: {Twist: &analysis.Change{By: *rate(1.2e-5), Beyond: true}, Pitch: &analysis.Change{By: *rate(1e-6)}},
+		},
+		Applied: api.Applied{State: api.Kept, Digest: &digest}, AppliedAt: at.Add(-time.Hour), Expiry: status.ExpiredTwist,
 		Counters:  status.Counters{Touches: 349, Gaugings: 20, Faults: 1, Resends: 2, Lines: 9001, Busy: 1200.5, Waited: 3.25},
 		HostShare: ptr(0.0027), PortHeld: true,
 		Kept:           status.Kept{Bytes: 4 << 20, Limit: 500 << 20, Free: 3 << 30, Due: 1, Dropped: 2},

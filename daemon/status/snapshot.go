@@ -82,9 +82,12 @@ type Snapshot struct {
 	// which the correction in force was made, rad per mm.
 	Gauged            *api.Analysis
 	Tilt, TiltApplied analysis.Rates
-	Applied           api.Applied
-	Counters          Counters
-	Kept              Kept
+	// Moved is how the tilt changed up to that run, against what Since says; absent
+	// where nothing can be compared.
+	Moved    map[string]Moved
+	Applied  api.Applied
+	Counters Counters
+	Kept     Kept
 	// Steps holds how each step of a run (by its name in the API, and "apply",
 	// "reapply" and "undo") last ended; a step that never ended is absent.
 	Steps map[string]Last
@@ -120,3 +123,16 @@ const (
 	ExpiredLever = "lever"
 	ExpiredMap   = "map"
 )
+
+// What the tilt of the latest gauged run is compared with: the run before it that
+// told one, and the run from which the correction in force was made.
+const (
+	SinceRun        = "run"
+	SinceCorrection = "correction"
+)
+
+// Moved is how the tilt of the head changed, rad per mm; nil where it was not told
+// twice.
+type Moved struct {
+	Twist, Pitch *analysis.Change
+}
