@@ -36,10 +36,25 @@ type Paired struct {
 // and the mean of those after, interpolated in time to the gauging. Gaugings
 // without a touch have Touches 0.
 func Pairs(run record.Run) []Paired {
+	var p Pairing
+	return p.Of(run)
+}
+
+// Pairing pairs the gaugings of one run again and again while it grows, and looks
+// at the repeat test only when that grew. The zero value is ready.
+type Pairing struct {
+	repeats int
+	steady  *steadiness
+}
+
+// Of returns what Pairs does.
+func (p *Pairing) Of(run record.Run) []Paired {
 	run = clean(run)
-	var s steadiness // of the repeat test: no gate is asked, and this is at every touch
-	s.repeatTest(run)
-	ps, _ := pairs(run, s)
+	if n := len(repeats(run)); p.steady == nil || n != p.repeats {
+		p.repeats, p.steady = n, &steadiness{} // no gate is asked
+		p.steady.repeatTest(run)
+	}
+	ps, _ := pairs(run, *p.steady)
 	return ps
 }
 

@@ -50,6 +50,7 @@ type soFar struct {
 	gaugings, touches int
 	last              int64
 	places            []gauged
+	pairing           analysis.Pairing
 }
 
 // gauged returns the gauged places of the run; the slice is not to be changed.
@@ -64,7 +65,7 @@ func (s *soFar) gauged(run record.Run) []gauged {
 		last = g.N
 	}
 	if len(run.Gaugings) != s.gaugings || touches != s.touches || last != s.last {
-		s.gaugings, s.touches, s.last, s.places = len(run.Gaugings), touches, last, gaugedPlaces(run)
+		s.gaugings, s.touches, s.last, s.places = len(run.Gaugings), touches, last, gaugedPlaces(s.pairing.Of(run), run)
 	}
 	return s.places
 }
@@ -114,9 +115,9 @@ func (r Room) slope() float64 {
 
 // gaugedPlaces returns the mean gap error of each gauged place, the zero place
 // first if it is gauged; without it g is against nothing and equals raw.
-func gaugedPlaces(run record.Run) []gauged {
+func gaugedPlaces(pairs []analysis.Paired, run record.Run) []gauged {
 	var out []gauged
-	for _, p := range analysis.Pairs(run) {
+	for _, p := range pairs {
 		if p.Touches == 0 {
 			continue
 		}

@@ -22,8 +22,15 @@ type book struct {
 	mu       sync.Mutex
 	compiler *jsonschema.Compiler
 	paths    map[string]any
+	split    []template
 	ready    map[string]*jsonschema.Schema
 	err      error
+}
+
+// template is a path of the description, and its parts.
+type template struct {
+	path  string
+	parts []string
 }
 
 var theBook = sync.OnceValue(func() *book { return read(description.JSON()) })
@@ -41,7 +48,11 @@ func read(b []byte) *book {
 	c.AssertFormat()
 	err = c.AddResource(docURL, doc)
 	paths, _ := doc.(map[string]any)["paths"].(map[string]any)
-	return &book{compiler: c, paths: paths, ready: map[string]*jsonschema.Schema{}, err: err}
+	out := &book{compiler: c, paths: paths, ready: map[string]*jsonschema.Schema{}, err: err}
+	for _, p := range slices.Sorted(maps.Keys(paths)) {
+		out.split = append(out.split, template{p, strings.Split(p, "/")})
+	}
+	return out
 }
 
 // closeShapes refuses unknown members in every object that does not say
@@ -117,11 +128,11 @@ func (b *book) validate(method, path string, status int, body []byte) error {
 // find returns the template that path fits.
 func (b *book) find(path string) (string, bool) {
 	parts := strings.Split(path, "/")
-	for _, template := range slices.Sorted(maps.Keys(b.paths)) {
-		if slices.EqualFunc(strings.Split(template, "/"), parts, func(t, p string) bool {
+	for _, t := range b.split {
+		if slices.EqualFunc(t.parts, parts, func(t, p string) bool {
 			return t == p || (strings.HasPrefix(t, "{") && p != "")
 		}) {
-			return template, true
+			return t.path, true
 		}
 	}
 	return "", false
@@ -184,8 +195,7 @@ func pointer(parts []string) string {
 	return strings.Join(parts, "/")
 }
 
+var inPointer = strings.NewReplacer("~", "~0", "/", "~1", "{", "%7B", "}", "%7D")
+
 // escape writes one part of a JSON pointer in a URL (RFC 6901).
-func escape(s string) string {
-	s = strings.NewReplacer("~", "~0", "/", "~1").Replace(s)
-	return strings.NewReplacer("{", "%7B", "}", "%7D").Replace(s)
-}
+func escape(s string) string { return inPointer.Replace(s) }
