@@ -99,7 +99,7 @@ func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Se
 // they and the records so far give.
 func (p Plan) gaugingAhead(run record.Run, each time.Duration) *GaugingAhead {
 	alone := len(run.Steps) == 1
-	gs := gaugedPlaces(run)
+	gs := gaugedPlaces(analysis.Pairs(run), run)
 	room := NewRoom(run)
 	r := route{aims: p.aims(run.Setup, alone), reach: run.Setup.Reach}
 	per := p.Records
