@@ -157,6 +157,9 @@ func (s *Store) Load(ctx context.Context, run string) (record.Run, error) {
 		return record.Run{}, err
 	}
 	r, foldErr := record.Fold(events)
+	if errors.Is(foldErr, record.ErrBounds) {
+		foldErr = fmt.Errorf("store: read run %.100s: %w: %w", run, ErrDamaged, foldErr)
+	}
 	return r, errors.Join(err, foldErr)
 }
 

@@ -80,6 +80,9 @@ func (r *Run) Add(e Event) error {
 	if e.Opened != nil && (e.Opened.Version < 1 || e.Opened.Version > Version) {
 		return ErrVersion
 	}
+	if err := e.bounded(); err != nil {
+		return err
+	}
 	r.fold(e)
 	r.Last, r.T = e.N, e.T
 	return nil
