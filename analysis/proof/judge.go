@@ -213,7 +213,7 @@ func (c Case) corrected(out *Result, s surface) {
 		}
 		proved = proved && math.Abs(alone.Error)-all*alone.U95 <= c.Tolerance
 	}
-	out.Doubt = fmt.Sprintf("Half widths of the 95 %% intervals up to %.3f mm, from %d patches; readings of one patch differ by %.4f mm (standard deviation, %g degrees of freedom). What the patches share (Z offset, plastic) is taken out.", doubt, len(out.Left), out.Scatter, out.ScatterDoF)
+	out.Doubt = fmt.Sprintf("Half widths of the 95 %% intervals up to %.3f mm, from %d patches; %s What the patches share (Z offset, plastic) is taken out.", doubt, len(out.Left), out.repeats())
 	where := fmt.Sprintf("%+.3f ± %.3f mm at (%.0f, %.0f)", off.Error, off.U95, off.U, off.V)
 	switch {
 	case proved:
@@ -229,6 +229,14 @@ func (c Case) corrected(out *Result, s surface) {
 		out.Sentence = fmt.Sprintf("The patches neither prove nor disprove the correction: what is left is below %.3f mm at them, and a first layer bears %.3f mm.", bound, c.Tolerance)
 		out.Next = "Print more patches (a smaller proof.spacing) in one print, and read each three times: the doubt has to come below the tolerance less what is left."
 	}
+}
+
+// repeats says how far readings of one patch differ, or what was taken for it.
+func (r Result) repeats() string {
+	if r.ScatterDoF == 0 {
+		return fmt.Sprintf("no patch was read twice, so that %.3f mm are taken for the scatter of a reading (common practice, not measured).", r.Scatter)
+	}
+	return fmt.Sprintf("readings of one patch differ by %.4f mm (standard deviation, %g degrees of freedom).", r.Scatter, r.ScatterDoF)
 }
 
 // suspect reads the share: what kind of wrong the correction is.

@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 
@@ -194,16 +195,22 @@ func TestCSV(t *testing.T) {
 			t.Errorf("%q: %v %v", text, r, err)
 		}
 	}
+	three, err := proof.ReadCSV(strings.NewReader("patch;thickness 1;thickness 2;thickness 3\n1;0,201;0,204;0.203\n2;0,198;;\n3;;0,2;\n"))
+	if want := []proof.Reading{{Patch: 1, MM: 0.201}, {Patch: 1, MM: 0.204}, {Patch: 1, MM: 0.203}, {Patch: 2, MM: 0.198}, {Patch: 3, MM: 0.2}}; err != nil || !slices.Equal(three, want) {
+		t.Errorf("three columns with commas: %v %v", three, err)
+	}
 	for text, says := range map[string]string{
-		"":                             "empty",
-		"a,b\n1,2\n":                   "header",
-		"patch,thickness\n1,0.2\n2,\n": "line 3",
-		"patch,thickness\n1,21\n":      "in mm?",
-		"patch,thickness\n1.5,0.2\n":   "number of a patch",
-		"patch,thickness\n1\n":         "no thickness",
-		"patch,thickness\n1,NaN\n":     "line 2",
-		"patch,thickness\n1,\"0.2\n":   "read thickness",
-		"u,thickness\n1,0.2\n":         "header",
+		"patch,thickness\n1,0,2\n2,0.2\n":  "cannot be right",
+		"patch;thickness;thickness\n1;;\n": "no number",
+		"":                                 "empty",
+		"a,b\n1,2\n":                       "header",
+		"patch,thickness\n1,0.2\n2,\n":     "line 3",
+		"patch,thickness\n1,21\n":          "in mm?",
+		"patch,thickness\n1.5,0.2\n":       "number of a patch",
+		"patch,thickness\n1\n":             "no thickness",
+		"patch,thickness\n1,NaN\n":         "line 2",
+		"patch,thickness\n1,\"0.2\n":       "read thickness",
+		"u,thickness\n1,0.2\n":             "header",
 	} {
 		if _, err := proof.ReadCSV(strings.NewReader(text)); err == nil || !strings.Contains(err.Error(), says) {
 			t.Errorf("%q: %v", text, err)

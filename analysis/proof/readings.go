@@ -30,7 +30,9 @@ const most = 2000
 
 // ReadCSV reads `patch,thickness` or `u,v,thickness` (x and y count as u and v)
 // with a header, in any order of columns, commas, semicolons or tabs between
-// them; a line for each reading. An error names the line.
+// them (with the latter two a number may have a comma for its point); a line for
+// each reading, or several columns whose names begin with thickness, as on the
+// worksheet, of which some may be empty. An error names the line.
 func ReadCSV(r io.Reader) ([]Reading, error) {
 	b, err := io.ReadAll(io.LimitReader(r, 1<<20))
 	if err != nil {
@@ -49,15 +51,26 @@ func ReadCSV(r io.Reader) ([]Reading, error) {
 	if err != nil {
 		return nil, errors.New("read thickness: the file is empty: give a header patch,thickness and a line for each reading")
 	}
-	col := map[string]int{}
+	t := sheet{place: map[string]int{}, comma: c.Comma != ','}
 	for i, name := range head {
 		name = strings.ToLower(strings.TrimSpace(name))
-		if alias, ok := map[string]string{"x": "u", "y": "v", "mm": "thickness"}[name]; ok {
-			name = alias
+		switch {
+		case name == "mm" || strings.HasPrefix(name, "thickness"):
+			t.thickness = append(t.thickness, i)
+		case name == "x" || name == "y":
+			t.place[map[string]string{"x": "u", "y": "v"}[name]] = i
+		default:
+			t.place[name] = i
 		}
-		col[name] = i
 	}
-	return rows(c, col)
+	return t.rows(c)
+}
+
+// sheet says which column holds what.
+type sheet struct {
+	place     map[string]int // patch, u, v
+	thickness []int
+	comma     bool // a number may have a comma for its point
 }
 
 // header is the first line that is no comment.
@@ -71,9 +84,9 @@ func header(text string) string {
 }
 
 // rows reads what stands under the header.
-func rows(c *csv.Reader, col map[string]int) ([]Reading, error) {
-	has := func(name string) bool { _, ok := col[name]; return ok }
-	if !has("thickness") || !has("patch") && !(has("u") && has("v")) {
+func (t sheet) rows(c *csv.Reader) ([]Reading, error) {
+	has := func(name string) bool { _, ok := t.place[name]; return ok }
+	if len(t.thickness) == 0 || !has("patch") && !(has("u") && has("v")) {
 		return nil, errors.New("read thickness: line 1: the header has to name thickness, and patch or u and v")
 	}
 	var out []Reading
@@ -86,42 +99,69 @@ func rows(c *csv.Reader, col map[string]int) ([]Reading, error) {
 			return nil, fmt.Errorf("read thickness: %w", err)
 		}
 		line, _ := c.FieldPos(0)
-		r, err := one(row, col)
+		of, err := t.patch(row)
 		if err != nil {
 			return nil, fmt.Errorf("read thickness: line %d: %w", line, err)
 		}
-		if out = append(out, r); len(out) > most {
+		if out = append(out, of...); len(out) > most {
 			return nil, fmt.Errorf("read thickness: line %d: more than %d readings: is it the right file?", line, most)
 		}
 	}
 }
 
-func one(row []string, col map[string]int) (r Reading, err error) {
-	number := func(name string) float64 {
-		i, ok := col[name]
+// patch reads one line: the readings of one patch.
+func (t sheet) patch(row []string) ([]Reading, error) {
+	var at Reading
+	var p float64
+	for _, q := range []struct {
+		name string
+		into *float64
+	}{{"patch", &p}, {"u", &at.U}, {"v", &at.V}} {
+		i, ok := t.place[q.name]
 		if !ok {
-			return 0
+			continue
 		}
-		if i >= len(row) {
-			err = errors.Join(err, fmt.Errorf("no %s", name))
-			return 0
+		v, err := t.number(row, i, q.name)
+		if err != nil {
+			return nil, err
 		}
-		text := strings.TrimSpace(row[i])
-		v, e := strconv.ParseFloat(text, 64)
-		if e != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-			err = errors.Join(err, fmt.Errorf("%s %q is no number: write it with a point, and leave out the lines of patches without a reading", name, text))
+		*q.into = v
+	}
+	if p != math.Trunc(p) || p < 0 || p > 1e6 {
+		return nil, fmt.Errorf("patch %g is no number of a patch", p)
+	}
+	at.Patch = int(p)
+	var out []Reading
+	for k, i := range t.thickness {
+		if empty := i >= len(row) || strings.TrimSpace(row[i]) == ""; empty && (len(out) > 0 || k < len(t.thickness)-1) {
+			continue
 		}
-		return v
+		v, err := t.number(row, i, "thickness")
+		if err != nil {
+			return nil, err
+		}
+		at.MM = v
+		if err := Check(at); err != nil {
+			return nil, err
+		}
+		out = append(out, at)
 	}
-	p := number("patch")
-	r = Reading{Patch: int(p), U: number("u"), V: number("v"), MM: number("thickness")}
-	if err == nil && (p != math.Trunc(p) || p < 0 || p > 1e6) {
-		err = fmt.Errorf("patch %g is no number of a patch", p)
+	return out, nil
+}
+
+func (t sheet) number(row []string, i int, name string) (float64, error) {
+	if i >= len(row) {
+		return 0, fmt.Errorf("no %s", name)
 	}
-	if err == nil {
-		err = Check(r)
+	text := strings.TrimSpace(row[i])
+	if t.comma {
+		text = strings.Replace(text, ",", ".", 1)
 	}
-	return r, err
+	v, err := strconv.ParseFloat(text, 64)
+	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0, fmt.Errorf("%s %q is no number: write it with a point, and leave out the lines of patches without a reading", name, row[i])
+	}
+	return v, nil
 }
 
 // Check refuses what cannot be the thickness of a single layer.

@@ -103,7 +103,8 @@ func proofReadCommand() *cobra.Command {
 		Use:   "proof-read RECORD|RUN READINGS",
 		Short: "Say what micrometer readings of a proof print prove",
 		Long: `READINGS is a file ("-": standard input) with a header patch,thickness or
-u,v,thickness and a line for each reading, several of a patch if you like. With the
+u,v,thickness and a line for each reading, several of a patch if you like, or with
+several columns thickness as on the worksheet. With the
 id of a run of the daemon they are kept with it, and join its fit if no correction
 was in force; with the record of a run they are judged and not kept. The same
 settings as for proof-print have to hold where patches are named by number.`,
