@@ -27,7 +27,7 @@ type view struct {
 // views are the smallest phone, a phone and a desk, in light and in dark; and a
 // desk's window at 200 % zoom, which leaves half the room (WCAG 2.2, 1.4.4).
 var views = []view{
-	{"320", 320, 568, "light", false}, {"320 dark", 320, 568, "dark", false}, {"390", 390, 844, "light", false}, {"390 dark", 390, 844, "dark", true},
+	{"320", 320, 568, "light", false}, {"320 dark", 320, 568, "dark", true}, {"390", 390, 844, "light", false}, {"390 dark", 390, 844, "dark", false},
 	{"1280", 1280, 900, "light", false}, {"1280 dark", 1280, 900, "dark", false}, {"zoomed", 640, 450, "light", false},
 }
 

@@ -36,13 +36,23 @@
     } catch { /* nothing is kept here */ }
   }
 
+  // Where there is little room the steps stand in a strip that is scrolled, also
+  // by the keyboard.
+  function scrollSteps(strip) {
+    const now = strip.querySelector('[aria-current]');
+    if (strip.scrollWidth <= strip.clientWidth) return strip.removeAttribute('tabindex');
+    strip.tabIndex = 0;
+    if (now) strip.scrollLeft = now.offsetLeft - (strip.clientWidth - now.offsetWidth) / 2;
+  }
+  addEventListener('resize', () => document.querySelectorAll('.stages').forEach(scrollSteps));
+
   // dress makes what came from the server this reader's own.
   function dress(root) {
     localTimes(root);
     offerName(root);
     for (const p of root.querySelectorAll('svg.picture')) if (spots(p).length) p.tabIndex = 0;
-    const now = root.querySelector('.stages [aria-current]'), strip = now && now.parentNode;
-    if (strip && strip.scrollWidth > strip.clientWidth) strip.scrollLeft = now.offsetLeft - (strip.clientWidth - now.offsetWidth) / 2;
+    const strip = root.matches && root.matches('.stages') ? root : root.querySelector('.stages');
+    if (strip) scrollSteps(strip);
   }
 
   // The values of a picture: what its dots say, and the field below them.
