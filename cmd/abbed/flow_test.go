@@ -19,7 +19,7 @@ import (
 	"abbed/gcode/clock"
 )
 
-var flows = flag.Bool("flow", false, "the whole job in a browser in every window, and what goes wrong in it (two minutes)")
+var flows = flag.Bool("flow", false, "the whole job in a browser in every window, and what goes wrong in it (a minute)")
 
 // flowSpeed is how much faster than real time the printer and the daemon are.
 const flowSpeed = 300
@@ -212,6 +212,7 @@ func (s *shop) measure(w *window) {
 	w.reads("See the findings")
 	w.see("over")
 	w.press(`.card a.main`)
+	w.arrives("/results")
 	w.reads("Decide")
 	w.see("results")
 }
@@ -220,6 +221,7 @@ func (s *shop) measure(w *window) {
 func (s *shop) correct(w *window) {
 	before := s.printer.Nodes()
 	w.press(`#decide a.main`)
+	w.arrives("/review")
 	w.reads("Review the correction")
 	w.see("review")
 	w.tickAll()
@@ -229,7 +231,7 @@ func (s *shop) correct(w *window) {
 	w.reads("Signed off by Ida")
 	w.see("signed")
 	w.press(`form[action^="/do/apply"] button.main`)
-	w.until(`location.pathname === '/applied' && document.readyState === 'complete'`)
+	w.arrives("/applied")
 	w.see("writing")
 	w.reads("Unproved")
 	w.see("kept")
@@ -268,6 +270,7 @@ func (s *shop) prove(w *window) {
 	}
 	w.see("prove-over")
 	w.press(`nav a[href="/applied"]`)
+	w.arrives("/applied")
 	w.reads("Proved")
 	w.see("proved")
 }
@@ -276,6 +279,7 @@ func long(t *testing.T) {
 	if !*flows {
 		t.Skip("long: -flow")
 	}
+	t.Parallel() // each has a printer, a house and a browser of its own, and mostly waits
 }
 
 // TestFlowDesktop does the same with a mouse on a desk, and proves it.
@@ -288,11 +292,14 @@ func TestFlowDesktop(t *testing.T) {
 	s.prove(w)
 	s.undo(w)
 	w.press(`nav a[href="/printer"]`)
+	w.arrives("/printer")
 	w.reads("What can be done")
 	w.see("printer")
 	w.press(`main a[href="/devices"]`)
+	w.arrives("/devices")
 	w.reads("this device")
 	w.press(`form[action="/do/pair"] button.main`)
+	w.arrives("/do/pair")
 	w.reads("Let the other device in")
 	w.see("devices")
 }
@@ -370,12 +377,14 @@ func TestFlowRefusal(t *testing.T) {
 	w.reads("See the findings")
 	w.see("over")
 	w.press(`.card a.main`)
+	w.arrives("/results")
 	w.reads("Not offered")
 	w.see("results")
 	if w.has(`#decide a.main`) {
 		t.Error("a review is offered all the same")
 	}
 	w.press(`.stages li:nth-child(7) a`)
+	w.arrives("/review")
 	w.reads("No correction is offered")
 	w.see("review")
 }

@@ -157,6 +157,13 @@ func (w *window) reads(text string) {
 	w.until(fmt.Sprintf(`document.body.innerText.replaceAll('\u00a0', ' ').includes(%q)`, text))
 }
 
+// arrives waits until the window shows a screen whose path ends so, as a whole:
+// what is read before that may stand on the screen that is just being left.
+func (w *window) arrives(path string) {
+	w.t.Helper()
+	w.until(fmt.Sprintf(`location.pathname.endsWith(%q) && document.readyState === 'complete'`, path))
+}
+
 // text is all that stands on the screen.
 func (w *window) text() string {
 	ctx, cancel := w.soon()

@@ -4,6 +4,9 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"abbed/daemon/api"
 )
@@ -66,6 +69,10 @@ func micrometres(s string) string { return inMicrometres.ReplaceAllString(s, thi
 func micro(f api.Finding) api.Finding {
 	for _, s := range []*string{&f.Sentence, &f.Evidence, &f.Doubt, &f.Next} {
 		*s = micrometres(*s)
+	}
+	if rest, ok := strings.CutPrefix(f.Next, "Decide: "); ok && rest != "" { // it stands below that heading
+		first, n := utf8.DecodeRuneInString(rest)
+		f.Next = string(unicode.ToUpper(first)) + rest[n:]
 	}
 	return f
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/http"
 	"slices"
+	"strings"
 
 	"abbed/daemon/api"
 	"abbed/probe/record"
@@ -17,8 +18,9 @@ type runView struct {
 	// Blade asks for the blade's thickness when the run is confirmed.
 	Blade bool
 	Gauge *gaugeView
-	// Told is what a run that is over found first; "" if nothing.
-	Told string
+	// Told is what a run that is over found first, Then what its own sentence adds
+	// to that; "" if nothing.
+	Told, Then string
 	// Heat is the temperatures as last heard, nil if never.
 	Heat *api.Temperatures
 	// Pictures of what came in so far.
@@ -50,7 +52,8 @@ func (p *page) showRun(w http.ResponseWriter, r *http.Request, id string, notice
 		}
 	}
 	if a, err := p.desk.Analysis(id); run.State == api.Done && err == nil && len(a.Findings) > 0 {
-		v.Told = a.Findings[0].Sentence
+		v.Told = micrometres(a.Findings[0].Sentence)
+		v.Then = strings.TrimSpace(strings.TrimPrefix(micrometres(run.Sentence), v.Told))
 	}
 	if run.Place != nil {
 		v.Gauge = gaugeOf(run, rec)

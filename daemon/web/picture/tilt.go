@@ -51,7 +51,7 @@ const (
 // SVG draws the heads side by side; the broken line is the height of the nozzle
 // that the map believes in everywhere.
 func (t Tilt) SVG() template.HTML {
-	c := newCanvas(172, t.Alt)
+	c := newCanvas(188, t.Alt)
 	c.rect(6, bedLine, width-12, 8, "bed")
 	c.line(6, bedLine, width-6, bedLine, "main")
 	c.line(6, bedLine-drawnRise, width-6, bedLine-drawnRise, "believed")
@@ -59,7 +59,7 @@ func (t Tilt) SVG() template.HTML {
 	for i, h := range t.Heads {
 		t.head(c, 6+room*(float64(i)+0.5), k*h.Gap/math.Abs(t.Lever), h)
 	}
-	c.text(width-8, bedLine+39, end, "label", "broken line: where the map believes the nozzle is")
+	c.text(width-8, bedLine+54, end, "label", "broken line: where the map believes the nozzle is")
 	return c.done()
 }
 
@@ -89,4 +89,24 @@ func (t Tilt) head(c *canvas, mid, angle float64, h Head) {
 	}
 	c.text(mid, 14, middle, "label", h.Name)
 	c.text(mid, bedLine+22, middle, "label strong", signed(h.Gap, 3)+" mm")
+	c.text(mid, bedLine+36, middle, "label", verdict(h.Gap))
+	if angle == 0 { // upright: what is what
+		left, right := "nozzle", "probe"
+		if to < 0 {
+			left, right = right, left
+		}
+		c.text(min(tip+to*10, tip-to*66)+3, bedLine-70, start, "label", left)
+		c.text(max(tip+to*10, tip-to*66)-3, bedLine-51, end, "label", right)
+	}
+}
+
+// verdict says what a gap means for the first layer.
+func verdict(gap float64) string {
+	switch {
+	case gap > 0:
+		return "too high"
+	case gap < 0:
+		return "too low"
+	}
+	return "as it was set"
 }

@@ -19,7 +19,7 @@
       const at = new Date(t.dateTime);
       if (!isNaN(at)) t.textContent = at.toLocaleString([], t.dataset.clock === undefined ? { dateStyle: 'medium', timeStyle: 'short' } : { timeStyle: 'short' });
     }
-    for (const z of root.querySelectorAll('[data-zone]')) z.textContent = 'Times are those of this device.';
+    for (const z of root.querySelectorAll('[data-zone]')) z.hidden = true; // they are the reader's own;
   }
 
   // The name that was given last on this device is offered again.
