@@ -198,11 +198,14 @@ func share(left []Left, inflated float64) *Share {
 // the half width that holds for all places at once (Sidak).
 func (c Case) corrected(out *Result, s surface) {
 	all := distuv.UnitNormal.Quantile(1-(1-math.Pow(0.95, 1/float64(s.m)))/2) / distuv.UnitNormal.Quantile(0.975)
-	worst, doubt, bound, off := 0.0, 0.0, 0.0, Left{}
+	worst, doubt, bound, off, most := 0.0, 0.0, 0.0, Left{}, Left{}
 	proved := true
 	for _, l := range out.Left {
 		proved = proved && math.Abs(l.Error)+l.U95 <= c.Tolerance
-		doubt, bound = math.Max(doubt, l.U95), math.Max(bound, math.Abs(l.Error)+l.U95)
+		doubt = math.Max(doubt, l.U95)
+		if b := math.Abs(l.Error) + l.U95; b > bound {
+			bound, most = b, l
+		}
 		// What is no smooth surface counts too: the patch alone.
 		alone := l
 		alone.Error, alone.U95 = l.MM-s.fit.Coef[0], s.k*math.Hypot(l.Doubt, math.Sqrt(s.fit.Unscaled.At(0, 0)))
@@ -214,15 +217,17 @@ func (c Case) corrected(out *Result, s surface) {
 		proved = proved && math.Abs(alone.Error)-all*alone.U95 <= c.Tolerance
 	}
 	out.Doubt = fmt.Sprintf("Half widths of the 95 %% intervals up to %.3f mm, from %d patches; %s What the patches share (Z offset, plastic) is taken out.", doubt, len(out.Left), out.repeats())
-	where := fmt.Sprintf("%+.3f ± %.3f mm at (%.0f, %.0f)", off.Error, off.U95, off.U, off.V)
+	where := func(l Left) string {
+		return fmt.Sprintf("%+.3f ± %.3f mm at (%.0f, %.0f)", l.Error, l.U95, l.U, l.V)
+	}
 	switch {
 	case proved:
 		out.Verdict = Proved
-		out.Sentence = fmt.Sprintf("The correction is proved on the first layer: at all %d patches what is left is within %.3f mm; most is %s.", len(out.Left), c.Tolerance, where)
+		out.Sentence = fmt.Sprintf("The correction is proved on the first layer: at all %d patches what is left is within %.3f mm; most is %s.", len(out.Left), c.Tolerance, where(most))
 		out.Next = "Print. Print patches again after each change to the machine."
 	case worst > c.Tolerance:
 		out.Verdict = Disproved
-		out.Sentence = fmt.Sprintf("The correction is disproved: it leaves %s, and a first layer bears %.3f mm.", where, c.Tolerance)
+		out.Sentence = fmt.Sprintf("The correction is disproved: it leaves %s, and a first layer bears %.3f mm.", where(off), c.Tolerance)
 		out.Next = c.suspect(out.Share)
 	default:
 		out.Verdict = CannotTell
