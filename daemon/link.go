@@ -3,9 +3,9 @@ package daemon
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io"
 	"log/slog"
+	"strings"
 	"sync"
 
 	"abbed/daemon/api"
@@ -77,6 +77,16 @@ func NewLink(o LinkOptions, changed func()) *Link {
 // Allow is the person's word that the port may be opened.
 func (l *Link) Allow() { l.allow.Do(func() { close(l.allowed) }) }
 
+// because says why the link was lost, behind words that say that it was.
+func because(err error) string {
+	lost := gcode.ErrLost.Error()
+	why := strings.ReplaceAll(err.Error(), lost+": ", "")
+	if why = strings.TrimSuffix(strings.TrimSuffix(why, lost), ": "); why == "" {
+		return ""
+	}
+	return ": " + why
+}
+
 // down says that the link is lost, and why.
 func (l *Link) down(err error) {
 	state, text := api.Lost, "The link to the printer is lost"
@@ -96,9 +106,9 @@ func (l *Link) down(err error) {
 	case errors.Is(err, gcode.ErrRestarted):
 		state, text = api.Connecting, "The printer restarted; connecting again."
 	case errors.Is(err, gcode.ErrGarbled):
-		text = fmt.Sprintf("%s: %v. Run abbed doctor, which finds the rate; it is being tried again.", text, err)
+		text += because(err) + ". Run abbed doctor, which finds the rate; it is being tried again."
 	case err != nil:
-		text = fmt.Sprintf("%s: %v. Check cable and power; it is being tried again.", text, err)
+		text += because(err) + ". Check cable and power; it is being tried again."
 	}
 	l.mu.Lock()
 	was := l.state

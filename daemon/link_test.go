@@ -3,6 +3,7 @@ package daemon_test
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"log/slog"
 	"net"
@@ -15,6 +16,7 @@ import (
 	"abbed/config"
 	"abbed/daemon"
 	"abbed/daemon/api"
+	"abbed/gcode"
 	"abbed/gcode/bench"
 	"abbed/gcode/clock"
 	"abbed/gcode/port"
@@ -113,6 +115,29 @@ func TestTaken(t *testing.T) {
 			t.Errorf("it is free: %+v", e)
 		}
 	})
+}
+
+// TestLostIsSaidOnce: why the link was lost stands behind the words that say that it
+// was, and does not say it again.
+func TestLostIsSaidOnce(t *testing.T) {
+	for _, c := range []struct {
+		err  error
+		says string
+	}{
+		{fmt.Errorf("%w: the other end closed it", gcode.ErrLost), "The link to the printer is lost: the other end closed it. Check"},
+		{fmt.Errorf("gcode: ask M105: %w: read: input/output error", gcode.ErrLost), "The link to the printer is lost: gcode: ask M105: read: input/output error. Check"},
+		{fmt.Errorf("gcode: greet: %w", gcode.ErrLost), "The link to the printer is lost: gcode: greet. Check"},
+		{gcode.ErrLost, "The link to the printer is lost. Check"},
+		{errors.New("no such device"), "The link to the printer is lost: no such device. Check"},
+	} {
+		b := &bay{taken: c.err}
+		linked(t, b, func(*daemon.LinkOptions) {}, func(t *testing.T, l *daemon.Link) {
+			time.Sleep(time.Second)
+			if e := refusedAs(t, l); e == nil || !strings.HasPrefix(e.Text, c.says) {
+				t.Errorf("%v: %+v", c.err, e)
+			}
+		})
+	}
 }
 
 // TestTakenWithCommands: where each try sends another program away, tries are
