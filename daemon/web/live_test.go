@@ -108,6 +108,10 @@ func TestLive(t *testing.T) {
 	until(t, ctx, says+`'74 of 175')`)
 	d.Change(func(s *webtest.Show) { s.Runs[0].Progress.Done, s.Runs[0].Number = 75, 691 })
 	until(t, ctx, says+`'75 of 175')`)
+	// What somebody opened stays open, though the numbers in its title change.
+	do(t, ctx, `document.querySelector('[data-part=step] details').open = true`)
+	d.Change(func(s *webtest.Show) { s.Runs[0].Forecast.Left, s.Runs[0].Number = 240, 692 })
+	until(t, ctx, `/about\s4\smin/.test((document.querySelector('[data-part=step] details[open] summary') || {}).textContent)`)
 	cut.Store(true)
 	d.Change(func(s *webtest.Show) { s.Runs[0].Progress.Done, s.Runs[0].Number = 80, 700 })
 	until(t, ctx, `document.getElementById('line').innerText.startsWith('No connection')`)

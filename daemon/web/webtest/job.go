@@ -183,7 +183,7 @@ func gauging(state api.State) api.Run {
 		spot.Records, spot.Heights, spot.Z = 2, []float64{0.031, 0.024}, 2
 	}
 	return api.Run{ID: "r1", State: state, Step: "gauging", Steps: threeSteps, Began: began, Touches: 159, Gaugings: 5, Number: 420, Place: spot,
-		Progress: api.Progress{Done: 5, Of: 20, ETA: ptr(17 * time.Minute.Seconds())}, Sentence: "Lower the nozzle until the blade just drags."}
+		Progress: api.Progress{Done: 5, Of: 20, ETA: ptr(17 * time.Minute.Seconds())}, Forecast: ahead(5), Sentence: "Lower the nozzle until the blade just drags."}
 }
 
 func gaugedSoFar() map[string]record.Run {

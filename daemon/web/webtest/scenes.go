@@ -65,12 +65,12 @@ var scenes = map[string]func(*Show){
 		s.Runs = []api.Run{failed()}
 	},
 	"confirm": func(s *Show) {
-		s.Runs = []api.Run{{ID: "r1", State: api.AwaitingConfirmation, Steps: threeSteps, Began: began, Cautions: RunCautions, Number: 1,
+		s.Runs = []api.Run{{ID: "r1", State: api.AwaitingConfirmation, Steps: threeSteps, Began: began, Cautions: RunCautions, Number: 1, Forecast: ahead(0),
 			Sentence: "Waiting for a person's word."}}
 	},
 	"repeat": func(s *Show) {
 		s.Runs = []api.Run{{ID: "r1", State: api.Running, Step: "repeat", Steps: threeSteps, Began: began, Touches: 38, Number: 61,
-			Progress: api.Progress{Done: 38, Of: 160, ETA: ptr(412.0)}, Sentence: "Touching near the middle again and again."}}
+			Progress: api.Progress{Done: 38, Of: 160, ETA: ptr(412.0)}, Forecast: ahead(0), Sentence: "Touching near the middle again and again."}}
 		r := wholeRun()
 		r.Touches, r.Gaugings, r.Map = r.Touches[:38], nil, nil
 		s.Records = map[string]record.Run{"r1": r}
@@ -84,7 +84,7 @@ var scenes = map[string]func(*Show){
 	},
 	"survey": func(s *Show) {
 		s.Runs = []api.Run{{ID: "r1", State: api.Running, Step: "survey", Steps: threeSteps, Began: began, Touches: 288, Gaugings: 20, Number: 690,
-			Progress: api.Progress{Done: 74, Of: 175, ETA: ptr(391.0)}, Sentence: "Probing the bed; nobody need watch."}}
+			Progress: api.Progress{Done: 74, Of: 175, ETA: ptr(391.0)}, Forecast: ahead(20), Sentence: "Probing the bed; nobody need watch."}}
 		r := wholeRun()
 		r.Touches = r.Touches[:len(r.Touches)-101]
 		s.Records = map[string]record.Run{"r1": r}

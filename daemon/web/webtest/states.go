@@ -92,3 +92,18 @@ var states = map[string]func(*Show){
 
 // kept is a correction in force.
 func kept(s *Show) { scenes["kept"](s) }
+
+// ahead is what is foretold of the job after so many records (the words are those
+// of the daemon).
+func ahead(records int) *api.Forecast {
+	left := 20 - records
+	f := &api.Forecast{Measured: records > 0, Scatter: 0.004, Touch: 4, Record: 45, Left: float64(700 + 45*left),
+		Gauging: &api.GaugeForecast{Records: records, Left: left, Time: float64(45 * left), Straight: ptr(0.007), Bent: ptr(0.012), Target: 0.012},
+		Survey:  &api.SurveyForecast{Columns: 25, Rows: 7, Repeats: 1, BaseEvery: 25, Touches: 182, Time: 700, U95: ptr(0.004), Target: 0.006, Chosen: true},
+		Says: "Gauging: 20 records at the blade, about 15 min; with the survey \u00b1 0.007 mm is to be expected of a plain slope, \u00b1 0.012 mm where it bends. Survey: 25 columns and 7 rows, about 12 min. " +
+			"The probe's scatter and the times are what is usual until the repeat test has measured them."}
+	if records == 0 {
+		f.Repeat = &api.RepeatForecast{Touches: 160, Time: 640}
+	}
+	return f
+}

@@ -178,10 +178,11 @@
       if (!fresh || came.get(part) === fresh.outerHTML) continue;
       if (!ours && touched.has(name) && part.dataset.key === fresh.dataset.key) continue;
       touched.delete(name);
-      const open = [...part.querySelectorAll('details[open] > summary')].map(s => s.textContent);
+      const titled = s => s.textContent.replace(/\d.*/s, ''); // its numbers change
+      const open = [...part.querySelectorAll('details[open] > summary')].map(titled);
       const next = document.importNode(fresh, true);
       came.set(next, fresh.outerHTML);
-      for (const s of next.querySelectorAll('details > summary')) if (open.includes(s.textContent)) s.parentNode.open = true;
+      for (const s of next.querySelectorAll('details > summary')) if (open.includes(titled(s))) s.parentNode.open = true;
       part.replaceWith(next);
       dress(next);
       // What comes next is read from its beginning, wherever one had scrolled to.
