@@ -143,3 +143,22 @@ func TestTold(t *testing.T) {
 		t.Errorf("assumed, own, first, outside, farthest: %s, want %s", got, want)
 	}
 }
+
+// TestSteep: of a move that hardly leads aside and climbs, X and Y are written fine
+// enough that Z still follows (found at random: 2.4 um beyond a tolerance of 2).
+func TestSteep(t *testing.T) {
+	for _, text := range []string{
+		"G1 Y10.0633 Z6.2 ; 1\n", "G1 X10.011 Z9.9 ; 1\n", "G91\nM83\nG1 Y0.0633 Z6 E1 ; 1\n", "G20\nG91\nM83\nG1 Y.002493 Z.24 E1 ; 1\n", "G2 X10.02 Y10 Z5 I0.01 ; 1\n",
+	} {
+		o := printfile.Defaults()
+		o.Tolerance = 0.002
+		var after strings.Builder
+		sum, err := printfile.Rewrite(&after, strings.NewReader(placed+text), bent(t), o)
+		if err != nil || sum.Cut != 1 {
+			t.Fatalf("%s: %v %+v", text, err, sum)
+		}
+		if err := compare(placed+text, after.String(), bent(t), o); err != nil {
+			t.Errorf("%v\n%s", err, after.String())
+		}
+	}
+}

@@ -28,6 +28,19 @@ func (p *path) at(t float64) (x, y, z float64) {
 	return p.cx + r*c, p.cy + r*s, z
 }
 
+// steep returns how many more decimals X and Y need along a way that climbs, so that
+// what they are rounded by moves Z no more than its own rounding does.
+func (p *path) steep() int {
+	across := math.Hypot(p.dx, p.dy)
+	if p.arc {
+		across = math.Abs(p.sweep) * max(p.r0, p.r1)
+	}
+	if math.Abs(p.dz) <= across {
+		return 0
+	}
+	return min(int(math.Ceil(math.Log10(math.Abs(p.dz)/across))), 4)
+}
+
 // move does a line with a move.
 func (r *rewriter) move(b, text []byte, motion int) (done bool, err error) {
 	k := &r.k
@@ -61,7 +74,8 @@ func (r *rewriter) move(b, text []byte, motion int) (done bool, err error) {
 	if !r.placed() {
 		return false, r.untold(across)
 	}
-	if err := r.outside(across && k.with('E')); err != nil {
+	lays := r.e[0].at > e0[0].at || r.e[1].at > e0[1].at
+	if err := r.outside(across && k.with('E') && lays); err != nil {
 		return false, err
 	}
 	started := before[inX].known && before[inY].known && before[inZ].known
