@@ -173,7 +173,7 @@ func historySentence(runs []api.Entry) string {
 		return fmt.Sprintf("In %d comparisons of a run with the one before it the head was never seen to tilt otherwise, beyond the doubt of both.", compared)
 	}
 	last := moved[len(moved)-1]
-	s := fmt.Sprintf("Last changed with the run of %s. %s", last.Began.Format("2006-01-02 15:04"), last.Change.Sentence)
+	s := fmt.Sprintf("Last changed with the run of %s. %s", last.Began.Local().Format("2 January 2006, 15:04"), last.Change.Sentence)
 	if compared >= 10 {
 		s += fmt.Sprintf(" Of %d comparisons one in twenty leaves its 95 %% interval by chance.", compared)
 	}

@@ -191,3 +191,19 @@ func TestTwoDevices(t *testing.T) {
 	}
 	_ = chromedp.Do(two, chromedp.Navigate("about:blank"))
 }
+
+// A gap error that a first layer bears is not said to spoil it, and where nothing
+// is to be decided nothing is offered.
+func TestHealthyIsCalm(t *testing.T) {
+	html := get(t, handler(webtest.Scene("healthy")), "/run/r1/results").Body.String()
+	for _, want := range []string{"the layer bears that", "Nothing to mend"} {
+		if !strings.Contains(html, want) {
+			t.Errorf("%q is missing", want)
+		}
+	}
+	for _, never := range []string{"does not stick", "digs in there", "<h3>Repair", "Review the correction"} {
+		if strings.Contains(html, never) {
+			t.Errorf("%q is said", never)
+		}
+	}
+}

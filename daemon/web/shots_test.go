@@ -6,6 +6,7 @@ import (
 	"net/http/httptest"
 	"net/url"
 	"os"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -134,5 +135,17 @@ func (s shot) open(t *testing.T, ctx context.Context, mode func(http.Handler) ht
 	return func() {
 		_ = chromedp.Do(ctx, chromedp.Navigate("about:blank")) // leaves the event stream
 		end()
+	}
+}
+
+// No screen shows what is no number, or a word that was not filled in.
+func TestNothingUnfilled(t *testing.T) {
+	bad := regexp.MustCompile(`%!|NaN|[+-]Inf\b|0xc0|0x1[0-9a-f]{8}|<nil>|&lt;nil&gt;|<no value>`)
+	for _, shot := range shots {
+		w := httptest.NewRecorder()
+		shot.handler(t).ServeHTTP(w, httptest.NewRequest("GET", shot.path, nil))
+		for _, m := range bad.FindAllStringIndex(w.Body.String(), -1) {
+			t.Errorf("%v: %.80s", shot, w.Body.String()[max(0, m[0]-40):])
+		}
 	}
 }

@@ -90,10 +90,7 @@ func layerSentences(layer float64, a *api.Analysis, t *api.Table, tolerance floa
 		bears = fmt.Sprintf(" Such a layer bears \u00b1%s (%s).", mm(tolerance), share(tolerance))
 	}
 	if a != nil && a.Largest != nil {
-		way := "too high: it does not stick there"
-		if a.Largest.Value < 0 {
-			way = "too low: it digs in there"
-		}
+		way := wayOff(*a.Largest, tolerance)
 		brief = fmt.Sprintf("up to %s of its height %s", share(a.Largest.Value), way)
 		now = fmt.Sprintf("At worst the nozzle is %s (%s of a first layer of %s) %s.%s", mm(math.Abs(a.Largest.Value)), share(a.Largest.Value), mm(layer), way, bears)
 	}
@@ -101,4 +98,20 @@ func layerSentences(layer float64, a *api.Analysis, t *api.Table, tolerance floa
 		after = fmt.Sprintf("Within \u00b1%s, as far as is known: %s of a first layer of %s.%s", mm(t.LargestU95), share(t.LargestU95), mm(layer), bears)
 	}
 	return now, brief, after
+}
+
+// wayOff says what a gap error does to a first layer that bears so much of it,
+// mm; 0: not known.
+func wayOff(largest api.Measured, tolerance float64) string {
+	way, does := "too high", "it does not stick there"
+	if largest.Value < 0 {
+		way, does = "too low", "it digs in there"
+	}
+	switch beyond := max(math.Abs(largest.Lo95), math.Abs(largest.Hi95)); {
+	case tolerance > 0 && beyond <= tolerance:
+		does = "the layer bears that"
+	case tolerance > 0 && math.Abs(largest.Value) <= tolerance:
+		does = "the layer bears that, if the doubt of \u00b1" + mm((largest.Hi95-largest.Lo95)/2) + " does not add to it"
+	}
+	return way + ": " + does
 }

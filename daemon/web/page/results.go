@@ -19,6 +19,8 @@ type resultsView struct {
 	Level   string
 	Table   *api.Table
 	NoTable *api.Error
+	// Fine: there is nothing to decide.
+	Fine    bool
 	Cards   []card
 	Figures []figure
 	Stats   []stat
@@ -70,6 +72,7 @@ func (p *page) resultsOf(r *http.Request, run api.Run) resultsView {
 		v.Figures = slices.Concat(p.whyFigure(run.ID, rec, a), p.gapFigure(run.ID, rec, v.Table), profileFigure(a), mapFigure(rec), repeatFigure(rec), rowFigure(rec), baseFigure(rec))
 	}
 	v.Level = levelSentence(a.Level, rec.Setup.Criteria.Tolerance)
+	v.Fine = len(a.Findings) > 0 && a.Findings[0].ID == "healthy"
 	v.Cards, v.Figures = cards(a.Findings, v.Figures)
 	v.Layer, v.Now, v.After = layerSentences(p.desk.Printer().Layer, v.Analysis, v.Table, rec.Setup.Criteria.Tolerance)
 	return v

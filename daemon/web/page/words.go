@@ -19,8 +19,19 @@ var words = template.FuncMap{
 	"linkword": func(l api.Link) string { return linkWords[l] }, "appliedword": func(a api.AppliedState) string { return appliedWords[a] },
 	"zone":     func() string { return time.Now().Format("UTC-07:00") },
 	"clock":    func(t time.Time) string { return t.Local().Format("15:04") },
-	"measured": measuredWords,
-	"fix":      fixed, "step": stepWords, "owed": owedWords, "um": micrometres, "sign": sign, "sum": func(a, b float64) float64 { return a + b },
+	"measured": measuredWords, "printf": printf,
+	"fix": fixed, "step": stepWords, "owed": owedWords, "um": micrometres, "sign": sign, "sum": func(a, b float64) float64 { return a + b },
+}
+
+// printf is that of fmt, for what may be told or not as well: a pointer stands for
+// the number that it leads to.
+func printf(format string, args ...any) string {
+	for i, a := range args {
+		if p, ok := a.(*float64); ok && p != nil {
+			args[i] = *p
+		}
+	}
+	return fmt.Sprintf(format, args...)
 }
 
 // The space between number and unit does not break.

@@ -12,7 +12,7 @@ func degrees(v, u float64) *api.Measured {
 
 // past is a printer whose beam was realigned between the second and the third run.
 func past() api.History {
-	h := api.History{Printer: "5be1", Sentence: "Last changed with the run of 2026-11-04 09:30. The twist of the beam: changed beyond its doubt."}
+	h := api.History{Printer: "5be1", Sentence: "Last changed with the run of 18 November 2026, 09:30. The twist of the beam: changed beyond its doubt."}
 	before := ""
 	for i, twist := range []float64{1.21, 1.26, 0.34, 0.29} {
 		e := api.Entry{Run: []string{"r3", "r2", "r0", "r1"}[i], Began: began.Add(time.Duration(7*(i-3)) * 24 * time.Hour), Lever: api.XY{X: -42, Y: -9},
