@@ -28,17 +28,18 @@ func (p *path) at(t float64) (x, y, z float64) {
 	return p.cx + r*c, p.cy + r*s, z
 }
 
-// steep returns how many more decimals X and Y need along a way that climbs, so that
-// what they are rounded by moves Z no more than its own rounding does.
-func (p *path) steep() int {
-	across := math.Hypot(p.dx, p.dy)
+// finer returns how many more decimals X and Y need: one on an arc, whose radius
+// they make, and along a way that climbs as many as what they are rounded by moves Z
+// no more than its own rounding does.
+func (p *path) finer() int {
+	across, d := math.Hypot(p.dx, p.dy), 0
 	if p.arc {
-		across = math.Abs(p.sweep) * max(p.r0, p.r1)
+		across, d = math.Abs(p.sweep)*max(p.r0, p.r1), 1
 	}
-	if math.Abs(p.dz) <= across {
-		return 0
+	if math.Abs(p.dz) > across {
+		d += int(math.Ceil(math.Log10(math.Abs(p.dz) / across)))
 	}
-	return min(int(math.Ceil(math.Log10(math.Abs(p.dz)/across))), 4)
+	return min(d, 4)
 }
 
 // move does a line with a move.

@@ -51,7 +51,7 @@ func (r *rewriter) pieces(text []byte, p *path, motion int, e0 [2]extruder, c *c
 			return r.refuse(fmt.Sprintf("the move is to be cut, but what %c does along it is not known", l), "slice the file without it")
 		}
 	}
-	m := cutter{r: r, p: p, places: placesXY + r.places - 4 + p.steep(), at: [2]float64{p.x0, p.y0}}
+	m := cutter{r: r, p: p, places: placesXY + r.places - 4 + p.finer(), at: [2]float64{p.x0, p.y0}}
 	if err := m.extruding(e0); err != nil {
 		return err
 	}
