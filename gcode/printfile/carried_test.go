@@ -120,7 +120,7 @@ func farOutside(text string, line int64) error {
 	}
 	for _, s := range m.strokes {
 		d := math.Hypot(math.Max(math.Max(5-s.to[0], s.to[0]-215), 0), math.Max(math.Max(10-s.to[1], s.to[1]-200), 0))
-		far := s.known && s.fed > 0 && s.to[2] < 10 && d > printfile.Beyond
+		far := s.known && s.fed > 0 && s.length() > 0 && s.to[2] < 10 && d > printfile.Beyond
 		if far || int64(s.line) >= line {
 			if far && int64(s.line) == line {
 				return nil

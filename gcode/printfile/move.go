@@ -76,7 +76,8 @@ func (r *rewriter) move(b, text []byte, motion int) (done bool, err error) {
 		return false, r.untold(across)
 	}
 	lays := r.e[0].at > e0[0].at || r.e[1].at > e0[1].at
-	if err := r.outside(across && k.with('E') && lays); err != nil {
+	moved := motion >= 2 || r.axes[inX].p != before[inX].p || r.axes[inY].p != before[inY].p
+	if err := r.outside(moved && lays); err != nil {
 		return false, err
 	}
 	started := before[inX].known && before[inY].known && before[inZ].known
