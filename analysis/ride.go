@@ -37,6 +37,7 @@ type Ride struct {
 	Suspect bool `json:"suspect"`
 
 	sides sides
+	some  sides // beyond three standard deviations
 	worn  bool
 }
 
@@ -78,8 +79,12 @@ func (s *steadiness) ride(run record.Run) {
 	rest := v.local()
 	r := &Ride{Touches: len(v.touches)}
 	flat := v.calm(rest)
-	limit := math.Max(4.5*math.Max(fit.MAD(v.quick(rest)), s.StepU), worthOff*c.Wander)
+	sigma := math.Max(fit.MAD(v.quick(rest)), s.StepU)
+	limit := math.Max(4.5*sigma, worthOff*c.Wander)
 	for i, e := range flat {
+		if math.Abs(e) > math.Max(3*sigma, worthOff*c.Wander) {
+			r.some.count(e, farOff*c.Wander)
+		}
 		if math.Abs(e) > limit && !r.sides.count(e, farOff*c.Wander) {
 			rest[i] -= e
 			v.touches[i].Z -= e
@@ -131,7 +136,8 @@ func (v *survey) thin() {
 // bed's (marks a few mm wide); two together are the carriage. Suspect is where
 // as many touches lie off on one side more than on the other as chance does not
 // give (two standard deviations of stray touches on either side, and four), or
-// a period with some.
+// a period with some, or where the passes differ at two places a few mm wide, or
+// at one and the survey leans.
 func (r *Ride) judge(c record.Criteria, d dips) {
 	share := float64(r.Off) / float64(r.Touches)
 	moved := r.AgainOff + d.wide.n() + d.lone.n()
@@ -142,7 +148,8 @@ func (r *Ride) judge(c record.Criteria, d dips) {
 	all := r.sides.and(d.lone)
 	excess := float64(all.most() - all.least() + r.AgainOff + 2*d.wide.n())
 	many := excess >= 4 && excess >= 2*math.Sqrt(float64(all.n()))
-	r.Suspect = !r.worn && (off || many || periodic && excess >= 2)
+	slipped := d.pair >= 2 || d.pair == 1 && r.some.most()-r.some.least() >= 2
+	r.Suspect = !r.worn && (off || many || slipped || periodic && excess >= 2)
 }
 
 // rideWears lets what the survey tells fail the gate of wandering.
