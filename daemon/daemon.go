@@ -284,15 +284,19 @@ func (d *Daemon) idleOff() int {
 // idleReport is the name under which the printer's idle switch-off is kept.
 const idleReport = "idle-off"
 
-// learnIdle keeps the printer's idle switch-off, before a run holds it off.
-func (d *Daemon) learnIdle() {
-	f := d.link.now().facts
-	if f == nil || f.IdleOff == nil || *f.IdleOff == probe.HeldOff {
-		return
+// hearSettings takes from the settings report with which a run begins what the idle
+// switch-off is put back to: the owner may have set it since the printer was
+// identified. It is kept, in case the run is cut off while it is held.
+func (d *Daemon) hearSettings(settings string) int {
+	said, ok := idleOffIn(settings)
+	if !ok || said == probe.HeldOff {
+		return d.idleOff()
 	}
-	if err := d.store.SaveReport(context.Background(), idleReport, strconv.Itoa(*f.IdleOff), time.Now()); err != nil {
+	d.link.learn(func(f *Facts) { f.IdleOff = &said })
+	if err := d.store.SaveReport(context.Background(), idleReport, strconv.Itoa(said), time.Now()); err != nil {
 		d.log.Error("the printer's idle switch-off cannot be kept", "err", err)
 	}
+	return d.idleOff()
 }
 
 // plan is how much is measured, by the settings; quick is the size of the

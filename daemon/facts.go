@@ -118,11 +118,19 @@ func (f *Facts) settings(ask askFunc, words *dialect.Dialect) error {
 var idleWord = regexp.MustCompile(`(?im)\bM(?:84|18)\s+S\s*(\d{1,6})\b`)
 
 func (f *Facts) takeIdle() {
-	if m := idleWord.FindStringSubmatch(f.Settings); m != nil {
-		if s, err := strconv.Atoi(m[1]); err == nil {
-			f.IdleOff = &s
-		}
+	if s, ok := idleOffIn(f.Settings); ok {
+		f.IdleOff = &s
 	}
+}
+
+// idleOffIn returns the idle switch-off of a settings report, s.
+func idleOffIn(settings string) (int, bool) {
+	m := idleWord.FindStringSubmatch(settings)
+	if m == nil {
+		return 0, false
+	}
+	s, err := strconv.Atoi(m[1])
+	return s, err == nil
 }
 
 func (f *Facts) takeLever(words *dialect.Dialect, r gcode.Reply) {

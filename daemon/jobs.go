@@ -122,7 +122,6 @@ func (d *Daemon) begin(a *active, word record.Confirmed) error {
 	a.mu.Lock()
 	a.cancel = cancel
 	a.mu.Unlock()
-	d.learnIdle()
 	a.step(record.StepPrepare, "Looking at the printer, then homing.")
 	d.jobs.Go(func() { d.carry(runCtx, a, loan) })
 	return nil
@@ -162,7 +161,7 @@ func (d *Daemon) carry(ctx context.Context, a *active, loan *Loan) {
 		})
 		line := &timed{line: sess, now: time.Now}
 		err := probe.Execute(ctx, probe.Job{
-			Line: line, Words: d.words, Manner: d.manner(), Log: a.log, Person: a, Clock: d.clk, Plan: d.plan(a.quick),
+			Line: line, Words: d.words, Manner: d.manner(), Log: a.log, Person: a, Clock: d.clk, Plan: d.plan(a.quick), Heard: d.hearSettings,
 			Show: func(v probe.View) { homed = v.Homed; line.show(v); a.Show(v) },
 		})
 		d.noteShare(line)

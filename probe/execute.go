@@ -22,6 +22,10 @@ type Job struct {
 	Plan   Plan
 	// Show is told where the run stands; it must not block.
 	Show func(View)
+	// Heard is told the settings report with which the run begins, before anything
+	// is switched; it returns what the idle switch-off of the motors is put back to,
+	// s. Nil: Manner says it.
+	Heard func(settings string) int
 }
 
 // job is a Job on its way.
@@ -117,7 +121,11 @@ func (j *job) readSettings(ctx context.Context) error {
 		return err
 	}
 	j.did()
-	if text := j.Words.ReadSettings(r); text != "" {
+	text := j.Words.ReadSettings(r)
+	if j.Heard != nil {
+		j.head.manner.IdleOff = j.Heard(text)
+	}
+	if text != "" {
 		return j.keep(record.Event{Settings: &record.Settings{Text: text}})
 	}
 	return nil

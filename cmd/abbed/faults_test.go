@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"math/rand/v2"
 	"slices"
 	"testing"
@@ -115,6 +116,30 @@ func TestStop(t *testing.T) {
 		safe(t, w)
 		w.wire.printer.Restart()
 		putBackAndGoOn(t, w, ready(t, w))
+	})
+}
+
+// TestIdleOffAsFound: the idle switch-off is put back to what it was when the run
+// began, and not to what it was when the printer was identified.
+func TestIdleOffAsFound(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		sc := lookup(t, "healthy")
+		printer := bench.New(sc, bench.Options{Seed: 1})
+		w := open(t, memoryDir(t), sc, &cable{printer: printer})
+		defer w.close()
+		ready(t, w)
+		for _, seconds := range []float64{300, 77} {
+			behind(t, printer, fmt.Sprintf("M84 S%.0f", seconds))
+			p := &person{api: w.api, feel: printer.Blade, rnd: rand.New(rand.NewPCG(1, 2)), name: "the played person"}
+			held := false
+			p.seen = func(api.Run) { held = held || printer.Safety().Idle > 10000 }
+			if run, err := p.measure(t.Context(), "repeat"); err != nil || run.State != api.Done {
+				t.Fatalf("%s, %v", run.State, err)
+			}
+			if got := printer.Safety().Idle; got != seconds || !held {
+				t.Errorf("put back to %v s, want %v; held off meanwhile: %v", got, seconds, held)
+			}
+		}
 	})
 }
 
