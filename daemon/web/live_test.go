@@ -251,3 +251,44 @@ func TestHiddenWindowHoldsNoLine(t *testing.T) {
 	until(t, ctx, says+`'99 of 175')`)
 	wait(1)
 }
+
+// A stream that breaks off while the line is well is no lost connection: nothing
+// is said, what came meanwhile is shown, and the stream is opened again.
+func TestBrokenStreamIsNoLostLine(t *testing.T) {
+	ctx := browser(t)
+	d := webtest.Scene("survey")
+	h := handler(d)
+	var streams atomic.Int64
+	cut := make(chan struct{})
+	s := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if !strings.HasSuffix(r.URL.Path, "/events") || streams.Add(1) > 1 {
+			h.ServeHTTP(w, r)
+			return
+		}
+		ctx, cancel := context.WithCancel(r.Context())
+		defer cancel()
+		go func() {
+			select {
+			case <-cut:
+				cancel()
+			case <-ctx.Done():
+			}
+		}()
+		h.ServeHTTP(w, r.WithContext(ctx))
+	}))
+	t.Cleanup(func() { s.CloseClientConnections(); s.Close() })
+	open(t, ctx, s.URL+"/run/r1")
+	do(t, ctx, `window.said = []; new MutationObserver(() => said.push(line.textContent)).observe(document.getElementById('line'), {childList: true, characterData: true, subtree: true})`)
+	for streams.Load() < 1 {
+		_ = eval[bool](t, ctx, `true`)
+	}
+	close(cut)
+	for streams.Load() < 2 {
+		_ = eval[bool](t, ctx, `true`)
+	}
+	d.Change(func(s *webtest.Show) { s.Runs[0].Progress.Done, s.Runs[0].Number = 99, 900 })
+	until(t, ctx, says+`'99 of 175')`)
+	if said := eval[[]string](t, ctx, `window.said`); len(said) > 0 {
+		t.Errorf("said %q", said)
+	}
+}

@@ -19,8 +19,23 @@ var words = template.FuncMap{
 	"linkword": func(l api.Link) string { return linkWords[l] }, "appliedword": func(a api.AppliedState) string { return appliedWords[a] },
 	"zone":     func() string { return time.Now().Format("UTC-07:00") },
 	"clock":    func(t time.Time) string { return t.Local().Format("15:04") },
-	"measured": measuredWords, "printf": printf,
+	"measured": measuredWords, "printf": printf, "lead": lead, "rest": rest,
 	"fix": fixed, "step": stepWords, "owed": owedWords, "um": micrometres, "sign": sign, "sum": func(a, b float64) float64 { return a + b },
+}
+
+// lead is the first sentence of a text, rest what follows it: the one is read at
+// arm's length, the other below it.
+func lead(s string) string {
+	first, _, more := strings.Cut(micrometres(s), ". ")
+	if more {
+		first += "."
+	}
+	return first
+}
+
+func rest(s string) string {
+	_, more, _ := strings.Cut(micrometres(s), ". ")
+	return more
 }
 
 // printf is that of fmt, for what may be told or not as well: a pointer stands for

@@ -203,7 +203,7 @@
     running = true;
     const before = answered;
     try {
-      const res = await fetch(document.body.dataset.here, { cache: 'no-store', signal: AbortSignal.timeout(15000) });
+      const res = await fetch(document.body.dataset.here, { cache: 'no-store', signal: AbortSignal.timeout(broken ? 4000 : 15000) });
       const text = await res.text();
       if (before === answered) put(text, false);
       else again = true;
@@ -226,6 +226,15 @@
     timer = setTimeout(refresh, 1500);
   }
 
+  // A stream that breaks off says nothing of the line yet: the screen is read, and
+  // that tells.
+  let broken = 0;
+  function reread() {
+    leave();
+    clearTimeout(timer);
+    timer = setTimeout(refresh, broken++ ? 1500 : 0);
+  }
+
   function leave() {
     if (stream) stream.close();
     stream = null;
@@ -240,8 +249,8 @@
     if (data.events && !stream) {
       stream = new EventSource(data.events);
       stream.onmessage = refresh;
-      stream.onopen = () => { if (lost) refresh(); };
-      stream.onerror = gone;
+      stream.onopen = () => { broken = 0; if (lost) refresh(); };
+      stream.onerror = reread;
     } else if (!data.events) {
       leave();
     }
