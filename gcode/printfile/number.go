@@ -18,19 +18,25 @@ func (a number) value() float64 { return float64(a.n) / pow10[a.d] }
 const mostDigits = 15
 
 // scan reads sign, digits and at most one point from b at i; ok is false where no
-// digit stands, or more than mostDigits of them that count, or behind the point.
+// digit stands, or more than mostDigits that count before the point. Decimals beyond
+// the mostDigits-th digit are left out: programs write floating-point numbers to 17.
 func scan(b []byte, i int) (a number, end int, ok bool) {
 	negative := false
 	if i < len(b) && (b[i] == '-' || b[i] == '+') {
 		negative = b[i] == '-'
 		i++
 	}
-	n, from, point := int64(0), i, -1
+	n, from, point, left := int64(0), i, -1, 0
 	for ; i < len(b); i++ {
 		c := b[i] - '0'
 		if c <= 9 {
-			if n = 10*n + int64(c); n >= 1e15 {
+			switch {
+			case point >= 0 && (n >= 1e14 || i-point > mostDigits):
+				left++
+			case n >= 1e14:
 				return number{}, i, false
+			default:
+				n = 10*n + int64(c)
 			}
 			continue
 		}
@@ -42,10 +48,7 @@ func scan(b []byte, i int) (a number, end int, ok bool) {
 	digits := i - from
 	if point >= 0 {
 		digits--
-		a.d = i - point - 1
-	}
-	if a.d > mostDigits {
-		return number{}, i, false
+		a.d = i - point - 1 - left
 	}
 	if negative {
 		n = -n
