@@ -20,10 +20,7 @@ type Suggestion struct {
 // lower the largest u95 of the gauged area most, the candidates' weights held.
 // It is false without a Gap that rests on gaugings, and where no place would
 // lower it.
-//
-// For each candidate of the average with covariance s^2 C and the place's row a
-// the covariance becomes s^2 (C - C a a' C / (1 + a' C a)) (Sherman, Morrison;
-// from memory), with one more degree of freedom.
+// What a record leaves is told by matrix.learn.
 func (v Verdict) Suggest(places []record.Place) (Suggestion, bool) {
 	if v.Gap == nil || len(v.Gap.surface.members) == 0 {
 		return Suggestion{}, false
@@ -45,39 +42,17 @@ func (v Verdict) Suggest(places []record.Place) (Suggestion, bool) {
 // if it is not nil.
 func (g *Gap) worst(at []record.Place, more *record.Place) float64 {
 	s := g.surface
-	var less matrix
+	cov := s.cov
 	if more != nil {
-		less = s.gain(*more)
+		cov.learn(s.frame.every(*more), s.spread())
 	}
 	worst := 0.0
 	for _, p := range at {
 		c, _ := s.difference(p, g.Zero, func(term) bool { return true })
-		v := s.cov.times(c) - less.times(c) + s.unsure(p, g.Zero, func(term) bool { return true })
+		v := cov.times(c) + s.unsure(p, g.Zero, func(term) bool { return true })
 		worst = math.Max(worst, v)
 	}
 	return z95 * math.Sqrt(worst)
-}
-
-// gain is by how much a record at more lowers the covariance of the average.
-func (s surface) gain(more record.Place) matrix {
-	var out matrix
-	for _, m := range s.members {
-		a := s.frame.row(m.terms, more)
-		ca := make([]float64, len(a))
-		for i := range a {
-			for j := range a {
-				ca[i] += m.fit.Unscaled.At(i, j) * a[j]
-			}
-		}
-		k := m.t / z95
-		f := m.weight * k * k * m.s2 / (1 + m.fit.Variance(a))
-		for i, x := range m.terms {
-			for j, y := range m.terms {
-				out[x][y] += f * ca[i] * ca[j]
-			}
-		}
-	}
-	return out
 }
 
 // Expect returns the largest u95 that gaugings at the places would give over

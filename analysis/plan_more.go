@@ -12,10 +12,16 @@ const TargetU95 = 0.020
 // not do the same twice (no gauging helps then), and where what is there is
 // enough.
 func (v Verdict) More(run record.Run) (Advice, bool) {
+	return v.MoreAt(run, reachable(run), TargetU95)
+}
+
+// MoreAt is More for the places that may be gauged now, and for a largest u95 of
+// target mm.
+func (v Verdict) MoreAt(run record.Run, places []record.Place, target float64) (Advice, bool) {
 	if _, failed := v.Stability.Failed(); failed || run.Setup.NoLever() || len(run.Gaugings) == 0 || !run.Setup.Reach.Valid() {
 		return Advice{}, false
 	}
-	a := Advise(run, reachable(run), TargetU95)
+	a := Advise(run, places, target)
 	if a.Why == "" || !a.Found {
 		return Advice{}, false
 	}

@@ -97,10 +97,10 @@ func (p planner) advise() Advice {
 // fit would foretell it; then of all.
 func (p planner) best(g *Gap) (record.Place, float64, bool) {
 	bare := func(q record.Place) bool { return p.times(q) == 0 && p.corner(q) }
-	if at, after, ok := p.lowest(g, bare); ok {
+	if at, after, ok := p.lowest(g, 1, bare); ok {
 		return at, after, ok
 	}
-	return p.lowest(g, func(record.Place) bool { return true })
+	return p.lowest(g, bentLeast-len(p.obs.pairs), func(record.Place) bool { return true })
 }
 
 // trial is the gap error as the fit has it, whether it may be believed or not;
@@ -136,7 +136,7 @@ func (p planner) wanted(settled bool) (record.Place, bool) {
 		return p.nearestOf(record.Place{U: p.mostBend(), V: p.run.Setup.Zero.V})
 	}
 	if g := p.trial(); g != nil && code == "hand-or-shape" {
-		at, _, ok := p.lowest(g, func(q record.Place) bool { return p.times(q) == 1 })
+		at, _, ok := p.lowest(g, 1, func(q record.Place) bool { return p.times(q) == 1 })
 		return at, ok
 	}
 	return record.Place{}, false
@@ -174,21 +174,19 @@ func (p planner) nearestOf(at record.Place) (record.Place, bool) {
 	return best, true
 }
 
-// lowest is the place, of those that pass, with the smallest largest u95 after
-// one more record there.
-func (p planner) lowest(g *Gap, pass func(record.Place) bool) (at record.Place, after float64, ok bool) {
+// lowest is the place, of those that pass, that leaves least of the largest u95,
+// with those that may follow it up to horizon records in view.
+func (p planner) lowest(g *Gap, horizon int, pass func(record.Place) bool) (at record.Place, after float64, ok bool) {
 	lattice := p.finely(g)
-	after = math.Inf(1)
+	var offers []record.Place
 	for _, q := range p.places {
-		if !pass(q) {
-			continue
-		}
-		if w := g.worst(lattice, &q); w < after-1e-9 {
-			at, after, ok = q, w, true
+		if pass(q) {
+			offers = append(offers, q)
 		}
 	}
-	if !ok {
-		after = g.worst(lattice, nil)
+	if len(offers) == 0 {
+		return at, g.worst(lattice, nil), false
 	}
-	return at, after, ok
+	at = offers[g.outlook(offers, lattice).choose(max(1, horizon))[0]]
+	return at, g.worst(lattice, &at), true
 }

@@ -17,7 +17,14 @@ const leastColumns = 5
 // corners, across from each other. A row at the edge is left out where the zero
 // place's own lies within margin of the edge of the area. The corners that are
 // left out come when the records ask for them (Advise).
+//
+// Where one place on either side is within hop of the zero place and of both
+// corners there, these two and the four corners are all: five columns and three
+// rows with one record less, and no corner is foretold.
 func Sparse(inner record.Rect, zero record.Place, hop, margin float64) []record.Place {
+	if out, ok := cornered(inner, zero, hop, margin); ok {
+		return out
+	}
 	right, left := inner.X1-zero.U, zero.U-inner.X0
 	out := []record.Place{zero}
 	n, m := columnsTo(right, left, hop)
@@ -41,6 +48,30 @@ func Sparse(inner record.Rect, zero record.Place, hop, margin float64) []record.
 		out = append(out, record.Place{U: inner.X0, V: inner.Y1})
 	}
 	return out
+}
+
+// cornered are the zero place, and on either side one place in its row and the
+// corners; ok is false where a row at an edge is not wanted, or a hop too wide.
+func cornered(inner record.Rect, zero record.Place, hop, margin float64) (out []record.Place, ok bool) {
+	up, down := inner.Y1-zero.V, zero.V-inner.Y0
+	if up <= margin || down <= margin {
+		return nil, false
+	}
+	out = []record.Place{zero}
+	for _, edge := range []float64{inner.X1, inner.X0} {
+		far, most := math.Abs(edge-zero.U), math.Max(up, down)
+		if most >= hop || far < 3*apart {
+			return nil, false
+		}
+		// Half way out, or as near to the corners as the hop asks.
+		d := math.Max(far/2, math.Ceil(far-math.Sqrt(hop*hop-most*most)))
+		if d > hop || far-d < apart {
+			return nil, false
+		}
+		u := zero.U + math.Copysign(d, edge-zero.U)
+		out = append(out, record.Place{U: u, V: zero.V}, record.Place{U: edge, V: inner.Y1}, record.Place{U: edge, V: inner.Y0})
+	}
+	return out, true
 }
 
 // columnsTo shares the columns beside the zero place out over its two sides, by

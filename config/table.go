@@ -102,7 +102,7 @@ var table = []Field{
 	{Key: "repeat.passes", Use: "passes over that row", Price: "each costs about 3 minutes; two cannot tell wandering from drift", Lo: 3, Hi: 20,
 		at: func(s *Settings) any { return &s.Repeat.Passes }},
 
-	{Key: "gauging.plan", Use: "full: every place of the plan, gauging.records records at each (some twenty); lean: one record a place, eight for a plain wedge, and more only while gauging.target is not reached or a bend cannot be excluded", Price: "full costs ten minutes more of a person, sees all four corners, and knows the gap error to about 10 um; lean foretells two corners of a plain wedge", Words: []string{PlanFull, PlanLean},
+	{Key: "gauging.plan", Use: "full: every place of the plan, gauging.records records at each (some twenty); lean: one record a place, eight for a plain wedge, and more only while gauging.target is not reached or a bend cannot be excluded", Price: "full costs ten minutes more of a person, sees all four corners, and knows the gap error to about 10 um; lean foretells what lies between its places, and two corners of a bed beyond some 240 mm", Words: []string{PlanFull, PlanLean},
 		at: func(s *Settings) any { return &s.Gauging.Plan }},
 	{Key: "gauging.target", Use: "largest 95 % half width of the gap error in the gauged area at which the lean plan is content, mm", Price: "smaller asks for more records, up to sixteen; 0.02 is two thirds of what a first layer bears", Lo: 0.005, Hi: 0.1, Unit: "mm",
 		at: func(s *Settings) any { return &s.Gauging.Target }},

@@ -29,6 +29,7 @@ type gauging struct {
 	// skippedBack says that the person skipped the return to the zero place.
 	skippedBack bool
 	proof       *record.Proof // of an applied table, or nil: then nothing is touched
+	once        bool          // one record a place is asked for, whatever the plan
 	// pending is the Done of a next whose move is still going on.
 	pending func(error)
 }
@@ -104,7 +105,7 @@ func (g *gauging) records() int {
 	if g.proof != nil {
 		return toProve(g.setup.Criteria)
 	}
-	if g.alone || g.plan.Lean {
+	if g.alone || g.once || g.plan.Lean {
 		return 1
 	}
 	return g.plan.Records

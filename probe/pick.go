@@ -39,7 +39,7 @@ func (g *gauging) advised(run record.Run, gs []gauged, room Room) (record.Place,
 	if len(run.Gaugings) == g.plan.Most-1 && g.owesReturn(gs) {
 		return g.setup.Zero, true
 	}
-	a := analysis.Advise(run, g.offers(gs, room), g.plan.Target)
+	a := analysis.Advise(run, g.anywhere(gs, room), g.plan.Target)
 	if a.Enough || a.Why == "" && g.skippedBack {
 		return record.Place{}, false
 	}
@@ -108,7 +108,7 @@ func (g *gauging) offer(ctx context.Context) error {
 		if len(gs) < 2 {
 			return nil
 		}
-		a := analysis.Advise(run, g.offers(gs, room), g.plan.Target)
+		a := analysis.Advise(run, g.anywhere(gs, room), g.plan.Target)
 		if a.Enough || !a.Found || a.Why == "" || !g.plan.Lean && a.Told {
 			return nil
 		}
@@ -127,10 +127,10 @@ func (g *gauging) offer(ctx context.Context) error {
 func (g *gauging) wantsMore(ctx context.Context, a analysis.Advice) (bool, error) {
 	text := "More could be told: " + a.Why + ". "
 	if a.Told {
-		text += fmt.Sprintf("One more record at %s lowers the largest doubt from ± %.3f to about ± %.3f mm. ", a.Place, a.Now, a.After)
+		text += fmt.Sprintf("One more place would help most at %s: the largest u95 is expected to fall from %.0f to %.0f um. ", a.Place, 1000*a.Now, 1000*a.After)
 	} else {
-		text += fmt.Sprintf("One more record at %s helps most. ", a.Place)
+		text += fmt.Sprintf("One more place would help most at %s. ", a.Place)
 	}
-	text += fmt.Sprintf("Gauge there? Without an answer in %s it goes on without; keep hands and blade out.", g.plan.Patience)
+	text += fmt.Sprintf("Gauge there now? Without an answer in %s it goes on without; keep hands and blade out.", g.plan.Patience)
 	return g.ifAnswered(ctx, record.Question{ID: fmt.Sprintf("more-places-%d", g.spot), Text: text})
 }

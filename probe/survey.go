@@ -42,7 +42,10 @@ func (j *job) survey(ctx context.Context) error {
 			Text: "There is too little room under the nozzle to survey the bed with this probe.",
 			Next: "Mount the probe lower, or repair the tilt of the head, then measure again."}}
 	}
-	return j.patrol(ctx, rows)
+	if err := j.patrol(ctx, rows); err != nil {
+		return err
+	}
+	return j.oneMore(ctx)
 }
 
 // foretold keeps and shows what the survey is to be.

@@ -1,0 +1,156 @@
+package main
+
+import (
+	"encoding/json"
+	"math/rand/v2"
+	"strings"
+	"testing"
+	"testing/synctest"
+
+	"abbed/config"
+	"abbed/daemon/api"
+	"abbed/gcode/bench"
+	"abbed/probe/record"
+)
+
+// TestPlannedJob does the whole job with a planned survey, over the API: what is ahead is told
+// before the run is confirmed, again from what the repeat test measured, and after
+// each record; the survey is then as it was told, takes a third fewer touches than the
+// full one, and the job ends as with that; what somebody set stands.
+func TestPlannedJob(t *testing.T) {
+	for name, c := range map[string]struct {
+		columns int // 0: nobody set it
+	}{"chosen": {}, "columns set": {21}} {
+		t.Run(name, func(t *testing.T) {
+			dir := memoryDir(t)
+			synctest.Test(t, func(t *testing.T) {
+				j := plannedJob(t, dir, 3, func(s *config.Settings) {
+					s.Survey.Plan = config.PlanLean
+					if c.columns > 0 {
+						s.Survey.Columns, s.Given = c.columns, map[string]string{"survey.columns": "a test"}
+					}
+				})
+				told := j.forecast["survey"]
+				if told == nil || told.Survey == nil || !told.Measured || told.Survey.U95 == nil || !told.Survey.Chosen {
+					t.Fatalf("foretold of the survey: %+v", told)
+				}
+				s := told.Survey
+				if n := len(j.run.Of(record.SeriesSurvey)) + len(j.run.Of(record.SeriesBase)); n != s.Touches {
+					t.Errorf("%d touches, foretold were %d", n, s.Touches)
+				}
+				if c.columns == 0 && (3*s.Touches > 2*183 || *s.U95 > s.Target) {
+					t.Errorf("%+v, u95 %.4f", *s, *s.U95)
+				}
+				if c.columns > 0 && s.Columns != c.columns {
+					t.Errorf("%d columns, set were %d", s.Columns, c.columns)
+				}
+				if j.o.table.Digest == nil || j.o.analysis.Findings[0].ID != "beam-twist" {
+					t.Errorf("found %s, table %v", j.o.analysis.Findings[0].ID, j.o.table.Refused)
+				}
+				if rms, _ := remaining(j.o.table, j.printer.Truth()); rms > 0.010 {
+					t.Errorf("%.1f um are left", 1000*rms)
+				}
+				j.foretold(t)
+			})
+		})
+	}
+}
+
+// TestOneMore: with a target that the plan does not reach the person is asked once the
+// survey is there, goes on to one more place, and has done enough with a no; the
+// findings say where the next would be.
+func TestOneMore(t *testing.T) {
+	dir := memoryDir(t)
+	synctest.Test(t, func(t *testing.T) {
+		asked := []string{}
+		j := plannedJob(t, dir, 3, func(s *config.Settings) { s.Gauging.Target = 0.005 }, func(q api.Prompt) (bool, *float64) {
+			asked = append(asked, q.Text)
+			return len(asked) == 1, nil
+		})
+		if len(asked) != 2 || !strings.Contains(asked[0], "One more place would help most at") || !strings.Contains(asked[0], "um") {
+			t.Fatalf("asked: %q", asked)
+		}
+		last := j.run.Gaugings[len(j.run.Gaugings)-1]
+		survey := j.run.Of(record.SeriesSurvey)
+		if last.N < survey[len(survey)-1].N {
+			t.Error("nothing was gauged after the survey")
+		}
+		before := 0
+		for _, g := range j.run.Gaugings {
+			if g.N < survey[0].N {
+				before++
+			}
+		}
+		if len(j.run.Gaugings) != before+1 {
+			t.Errorf("%d records before the survey, %d in all", before, len(j.run.Gaugings))
+		}
+		if j.o.table.Digest == nil {
+			t.Errorf("no table: %+v", j.o.table.Refused)
+		}
+	})
+}
+
+// planned is a job that was watched.
+type planned struct {
+	o       *outcome
+	run     record.Run
+	printer *bench.Printer
+	// forecast is what was foretold last in each step, "" before the confirmation;
+	// records how well the gap error was known after so many records.
+	forecast map[string]*api.Forecast
+	records  map[int]bool
+}
+
+func plannedJob(t *testing.T, dir string, seed uint64, set func(*config.Settings), answer ...func(api.Prompt) (bool, *float64)) planned {
+	t.Helper()
+	sc, err := bench.Lookup("beam-twist")
+	if err != nil {
+		t.Fatal(err)
+	}
+	j := planned{printer: bench.New(sc, bench.Options{Seed: seed}), forecast: map[string]*api.Forecast{}, records: map[int]bool{}}
+	w := open(t, dir, sc, &cable{printer: j.printer}, set)
+	defer w.close()
+	p := &person{api: w.api, feel: j.printer.Blade, rnd: rand.New(rand.NewPCG(seed, 5)), name: "the played person"}
+	if len(answer) > 0 {
+		p.answer = answer[0]
+	}
+	p.seen = func(r api.Run) {
+		step := r.Step
+		if r.State == api.AwaitingConfirmation {
+			step = ""
+		}
+		if r.Forecast != nil {
+			j.forecast[step] = r.Forecast
+			if g := r.Forecast.Gauging; g != nil && g.Now != nil {
+				j.records[g.Records] = true
+			}
+		}
+	}
+	if j.o, err = p.wholeJob(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	raw, err := w.api.Record(t.Context(), j.o.run.ID)
+	if err == nil {
+		err = json.Unmarshal(raw, &j.run)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	return j
+}
+
+// foretold holds what was told before the run, and after each record.
+func (j planned) foretold(t *testing.T) {
+	t.Helper()
+	first := j.forecast[""]
+	if first == nil || first.Measured || first.Repeat == nil || first.Gauging == nil || first.Survey == nil || first.Left < 60 ||
+		first.Gauging.Straight == nil || *first.Gauging.Straight > 0.020 || !strings.Contains(first.Says, "Survey:") {
+		t.Errorf("before the confirmation: %+v", first)
+	}
+	if n := len(j.run.Gaugings); len(j.records) < n/2 {
+		t.Errorf("how well the gap error is known was told after %d of %d records", len(j.records), n)
+	}
+	if g := j.forecast["gauging"].Gauging; g.Records != len(j.run.Gaugings) || g.Left != 0 {
+		t.Errorf("at the end of the gauging: %+v", g)
+	}
+}
