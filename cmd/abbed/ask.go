@@ -120,6 +120,13 @@ func coded(err error) error {
 	return err
 }
 
+// unknown reports whether the daemon does not know what it was asked for: after an
+// upgrade an older one goes on until it is started again.
+func unknown(err error) bool {
+	var e *api.Error
+	return errors.As(err, &e) && e.Code == "not-found"
+}
+
 func tellStatus(c *cobra.Command, a *client.Client, k caller, _ []string) error {
 	p, err := a.Printer(c.Context())
 	if err != nil {
@@ -134,7 +141,7 @@ func tellStatus(c *cobra.Command, a *client.Client, k caller, _ []string) error 
 		return err
 	}
 	check, err := a.Check(c.Context())
-	if err != nil {
+	if err != nil && !unknown(err) {
 		return err
 	}
 	if k.json {
