@@ -76,7 +76,7 @@ func (e evidence) ofGap() []Finding {
 		return e.withoutGap()
 	}
 	var fs []Finding
-	x := e.Gap.Largest()
+	x := e.largest
 	c := e.run.Setup.Criteria
 	if f, beyond := e.repair(x); beyond {
 		fs = append(fs, f)

@@ -154,10 +154,14 @@ func (g *Gap) lattice(n int) []record.Place {
 // part returns the largest |contribution| of the terms that pass over the
 // gauged area against the zero place, with the half width there.
 func (g *Gap) part(pass func(term) bool) (cost, u95 float64) {
+	at := g.Zero
 	for _, p := range g.lattice(5) {
-		if v, u := g.surface.part(p, g.Zero, pass); math.Abs(v) > math.Abs(cost) {
-			cost, u95 = v, u
+		if _, v := g.surface.difference(p, g.Zero, pass); math.Abs(v) > math.Abs(cost) {
+			cost, at = v, p
 		}
 	}
-	return cost, u95
+	if at == g.Zero {
+		return 0, 0
+	}
+	return g.surface.part(at, g.Zero, pass)
 }

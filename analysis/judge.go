@@ -9,6 +9,8 @@ type evidence struct {
 	survey *survey
 	gauged gauged
 	ways   ways
+	// largest is Gap.Largest, if there is a Gap.
+	largest Extreme
 	*Verdict
 }
 
@@ -32,6 +34,9 @@ func judge(run record.Run) Verdict {
 		e.ways.angles(run, &e.gauged)
 		v.Model, v.Gap, v.GapWhy, v.Level = e.gauged.model, e.gauged.gap, e.gauged.why, e.gauged.level
 		v.Share, v.ShareWhy = e.gauged.share(v.Profile)
+		if v.Gap != nil {
+			e.largest = v.Gap.Largest()
+		}
 	}
 	v.Findings = withKind(e.findings(), run.Setup.Kind)
 	v.Tells = e.tells()

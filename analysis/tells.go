@@ -62,7 +62,7 @@ func (e evidence) tellsGap() Tell {
 			t.By = append(t.By, w)
 		}
 	}
-	x := e.Gap.Largest()
+	x := e.largest
 	m := Measured{Value: x.Gap, U: x.U95 / z95, Lo95: x.Gap - x.U95, Hi95: x.Gap + x.U95, Unit: "mm", DoF: math.Inf(1)}
 	t.Value = &m
 	t.Text = fmt.Sprintf("It is largest at %s.", x.Place)
