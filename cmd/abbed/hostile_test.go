@@ -90,7 +90,7 @@ func TestHostileExport(t *testing.T) {
 	}
 	rnd := rand.New(rand.NewPCG(5, 7))
 	names := []string{"../../etc/x", `"><script>alert(1)</script>`, "\x1b[2J", strings.Repeat("r", 3000), "a/b", "%2e%2e"}
-	for k := range 12 {
+	for k := range 8 {
 		id := fmt.Sprintf("018f%04d-0000-7000-8000-000000000000", k)
 		if k < len(names) {
 			id = names[k]
@@ -128,7 +128,7 @@ func TestHostileExport(t *testing.T) {
 		look(path)
 	}
 	var runs []api.Run
-	if err := json.Unmarshal(look("/api/v1/runs").Body.Bytes(), &runs); err != nil || len(runs) < 8 {
+	if err := json.Unmarshal(look("/api/v1/runs").Body.Bytes(), &runs); err != nil || len(runs) < 5 {
 		t.Fatalf("%d runs, %v", len(runs), err)
 	}
 	offered := 0

@@ -89,6 +89,7 @@ type killer struct {
 	before, after [][]float64
 	touches       int           // of a whole run
 	applying      time.Duration // how long an apply takes here
+	judging       time.Duration // how long an analysis takes
 
 	mu    sync.Mutex
 	kills map[string]int
@@ -142,6 +143,10 @@ func (k *killer) maps(t *testing.T) {
 	}
 	k.touches = runs[0].Touches
 	began := time.Now()
+	if _, err := d.api.Analysis(t.Context(), runs[0].ID); err != nil {
+		t.Fatal(err)
+	}
+	k.judging, began = time.Since(began), time.Now()
 	if _, err := at.correct(t.Context(), d, func() {}); err != nil {
 		t.Fatal(err)
 	}
@@ -340,7 +345,7 @@ func (k *killer) analysis(t *testing.T, at *stand, d *served, rnd *rand.Rand) *s
 	if err != nil || len(runs) != 1 {
 		t.Fatalf("%d runs, %v", len(runs), err)
 	}
-	d.dies(time.Duration(rnd.IntN(60)) * time.Millisecond)
+	d.dies(time.Duration(1 + rnd.Int64N(int64(2*k.judging))))
 	_, errA := d.api.Analysis(t.Context(), runs[0].ID)
 	was, errT := d.api.Table(t.Context(), runs[0].ID)
 	d.gone()
