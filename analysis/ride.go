@@ -55,6 +55,10 @@ const (
 	manyOff   = 9
 	shareSome = 0.04
 	someOff   = 7
+	// aloneP is for the survey alone, where no pass and no place found again tells of
+	// any: the ridges of a rough plate lie on one side as often as stray touches do
+	// (seven of seven, ten of eleven).
+	aloneP = 0.02
 	// worthOff is the share of what may wander from which a touch can be off:
 	// flats of twice what may wander then show in one touch of ten.
 	worthOff = 0.8
@@ -140,14 +144,15 @@ func (v *survey) thin() {
 // at one and the survey leans.
 func (r *Ride) judge(c record.Criteria, d dips) {
 	share := float64(r.Off) / float64(r.Touches)
-	moved := r.AgainOff + d.wide.n() + d.lone.n()
-	off := share >= shareOff && r.sides.leaning() || r.Off >= manyOff && share >= shareBoth ||
-		r.Off >= someOff && share >= shareSome && moved > 0
+	moved := r.AgainOff + d.wide.n() + d.lone.n() + d.pair
+	leans := share >= shareOff && r.sides.leaning()
+	alone := leans && r.sides.chance() <= aloneP || r.Off >= manyOff && share >= shareBoth
+	off := alone || moved > 0 && (leans || r.Off >= someOff && share >= shareSome)
 	periodic := r.Wanders != nil && r.Wanders.Name == wheel && r.Wanders.Amplitude > c.Wander/4
-	r.worn = off && (periodic || r.AgainOff >= 2) || periodic && r.AgainOff >= 3
+	r.worn = off && (periodic && moved > 0 || r.AgainOff >= 2) || periodic && r.AgainOff >= 3
 	all := r.sides.and(d.lone)
 	excess := float64(all.most() - all.least() + r.AgainOff + 2*d.wide.n())
-	many := excess >= 4 && excess >= 2*math.Sqrt(float64(all.n()))
+	many := moved > 0 && excess >= 4 && excess >= 2*math.Sqrt(float64(all.n()))
 	slipped := d.pair >= 2 || d.pair == 1 && r.some.most()-r.some.least() >= 2
 	r.Suspect = !r.worn && (off || many || slipped || periodic && excess >= 2)
 }
