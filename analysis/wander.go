@@ -61,6 +61,8 @@ func (s *steadiness) wander(run record.Run) {
 		size = math.Hypot(math.Max(size, w.Smooth), calm.levels())
 	}
 	places := ps.dips(noise, limit)
+	// Coarse reports look alike until they differ by a whole step.
+	places.pair = ps.pairs(math.Max(noise, s.sigma)+s.Step/(5*math.Sqrt2), farOff*limit)
 	s.dips = places
 	w.Local, w.Places = places.size, places.n
 	w.P = math.Min(math.Min(pAll, pSmooth)*2, 1)
@@ -142,7 +144,6 @@ func (ps passes) dips(sigma, limit float64) dips {
 		for j := range row {
 			rest[j] = row[j] - smooth[j]
 		}
-		d.pair += pairsOut(rest, sigma, farOff*limit)
 		for j := 0; j < len(rest); j++ {
 			v := rest[j]
 			if math.Abs(v) < limit || math.Abs(v) < 5*sigma {
@@ -164,6 +165,19 @@ func (ps passes) dips(sigma, limit float64) dips {
 		d.n += d.lone.most()
 	}
 	return d
+}
+
+// pairs counts pairsOut over the passes, their bends taken out.
+func (ps passes) pairs(sigma, far float64) int {
+	n := 0
+	for _, row := range ps.off(fit.Median) {
+		smooth := movingMedian(row, 7)
+		for j := range row {
+			smooth[j] = row[j] - smooth[j]
+		}
+		n += pairsOut(smooth, sigma, far)
+	}
+	return n
 }
 
 // pairsOut counts where two touches beside each other lie off on the same side:
