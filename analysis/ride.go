@@ -151,7 +151,8 @@ func (r *Ride) judge(c record.Criteria, d dips) {
 	periodic := r.Wanders != nil && r.Wanders.Name == wheel && r.Wanders.Amplitude > c.Wander/4
 	r.worn = off && (periodic && moved > 0 || r.AgainOff >= 2) || periodic && r.AgainOff >= 3
 	all := r.sides.and(d.lone)
-	excess := float64(all.most() - all.least() + r.AgainOff + 2*d.wide.n())
+	// Many places at another height later may be a drift: two of them count.
+	excess := float64(all.most() - all.least() + min(r.AgainOff, 2) + 2*d.wide.n())
 	many := moved > 0 && excess >= 4 && excess >= 2*math.Sqrt(float64(all.n()))
 	slipped := d.pair >= 2 || d.pair == 1 && r.some.most()-r.some.least() >= 2
 	r.Suspect = !r.worn && (off || many || slipped || periodic && excess >= 2)
