@@ -11,6 +11,7 @@ import (
 	"sync"
 	"testing"
 	"testing/synctest"
+	"unicode"
 
 	"abbed/daemon/api"
 	"abbed/gcode/bench"
@@ -60,9 +61,19 @@ func TestNothingTypedReachesTheWire(t *testing.T) {
 		x.everyField(r.ID)
 		// The one field that is meant for free text: the person's name.
 		how := api.Confirm{Person: strings.Join(typed[:10], " ")}
+		visible := strings.Map(func(r rune) rune {
+			if unicode.IsPrint(r) {
+				return r
+			}
+			return -1
+		}, how.Person)
 		for _, c := range r.Cautions {
 			how.Cautions = append(how.Cautions, c.ID)
 		}
+		if err := w.api.Confirm(t.Context(), r.ID, how); err == nil {
+			t.Fatal("a name with line ends in it was taken")
+		}
+		how.Person = visible
 		if err := w.api.Confirm(t.Context(), r.ID, how); err != nil {
 			t.Fatal(err)
 		}
