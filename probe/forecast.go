@@ -66,8 +66,9 @@ const usualScatter = 0.005
 // Foresee says what is ahead of the run as its events stand.
 func Foresee(run record.Run, p Plan) Forecast {
 	f := Forecast{Scatter: usualScatter}
-	if s, _, _, ok := analysis.Needs(run); ok {
-		f.Scatter, f.Measured = s, true
+	needs := needsOf(run)
+	if needs.measured {
+		f.Scatter, f.Measured = needs.scatter, true
 	}
 	f.Touch, f.Record = seconds(analysis.TouchTime(run)), seconds(analysis.RecordTime(run))
 	begun := func(s record.Step) bool { return run.Step == s || run.Did(s) }
@@ -85,7 +86,7 @@ func Foresee(run record.Run, p Plan) Forecast {
 		}
 	}
 	if run.Asked(record.StepSurvey) {
-		f.Survey = p.surveyAhead(run, f.Touch)
+		f.Survey = p.surveyAhead(run, needs, f.Touch)
 		if !begun(record.StepSurvey) {
 			f.Left += f.Survey.Time
 		}
@@ -140,8 +141,8 @@ func (p Plan) gaugingAhead(run record.Run, each time.Duration) *GaugingAhead {
 }
 
 // surveyAhead foretells the survey: as it is planned from what is known now.
-func (p Plan) surveyAhead(run record.Run, each time.Duration) *SurveyAhead {
-	q := p.forSurvey(run)
+func (p Plan) surveyAhead(run record.Run, needs needs, each time.Duration) *SurveyAhead {
+	q := p.forSurvey(run, needs)
 	return &SurveyAhead{SurveyPlan: q, Chosen: p.Chosen, Target: p.ProfileTarget, Time: time.Duration(q.Touches) * each}
 }
 
@@ -197,15 +198,27 @@ func minutes(d time.Duration) string {
 	return fmt.Sprintf("%.0f min", math.Round(d.Minutes()))
 }
 
+// needs is what the repeat test of a run says that a survey needs: the scatter of
+// a touch and the drift within it, mm.
+type needs struct {
+	scatter, dof, drift float64
+	measured            bool
+}
+
+func needsOf(run record.Run) (n needs) {
+	n.scatter, n.dof, n.drift, n.measured = analysis.Needs(run)
+	return n
+}
+
 // forSurvey completes the survey by what the run has measured so far. Before
 // anything is measured the usual scatter counts.
-func (p Plan) forSurvey(run record.Run) analysis.SurveyPlan {
+func (p Plan) forSurvey(run record.Run, needs needs) analysis.SurveyPlan {
 	n := analysis.SurveyNeed{
 		Area: run.Setup.Probed(), Zero: run.Setup.Zero, Scatter: usualScatter,
 		Target: p.ProfileTarget, Finest: p.Finest, Columns: p.Columns, Rows: p.Rows, BaseEvery: p.BaseEvery,
 	}
-	if s, dof, drift, ok := analysis.Needs(run); ok {
-		n.Scatter, n.DoF, n.Drift = s, dof, drift
+	if needs.measured {
+		n.Scatter, n.DoF, n.Drift = needs.scatter, needs.dof, needs.drift
 	}
 	n.Even = !p.Chosen
 	return analysis.PlanSurvey(n)
@@ -214,7 +227,8 @@ func (p Plan) forSurvey(run record.Run) analysis.SurveyPlan {
 // settled is the plan with a survey whose numbers are all there. Without a repeat
 // test in the run nothing says how few touches would do: then it is the full one.
 func (p Plan) settled(run record.Run) Plan {
-	if _, _, _, ok := analysis.Needs(run); p.Chosen && !ok {
+	needs := needsOf(run)
+	if p.Chosen && !needs.measured {
 		full := DefaultPlan()
 		for to, from := range map[*int]int{&p.Columns: full.Columns, &p.Rows: full.Rows, &p.BaseEvery: full.BaseEvery} {
 			if *to <= 0 {
@@ -223,7 +237,7 @@ func (p Plan) settled(run record.Run) Plan {
 		}
 		return p
 	}
-	s := p.forSurvey(run)
+	s := p.forSurvey(run, needs)
 	p.Columns, p.Rows, p.BaseEvery = s.Columns, s.Rows, s.BaseEvery
 	return p
 }

@@ -50,7 +50,6 @@ func (g *gauging) touches(ctx context.Context) error {
 			return err
 		}
 	}
-	g.view.Forecast = Foresee(g.log.Run(), g.job.plan)
 	return nil
 }
 
