@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"net"
 	"os"
+	"os/signal"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -60,9 +61,19 @@ func hears(t *testing.T, from <-chan string, want string) string {
 	}
 }
 
+// heedHangUps has SIGHUP heeded where the tests were started with it ignored
+// (nohup), which the program itself respects.
+func heedHangUps(t *testing.T) {
+	t.Helper()
+	c := make(chan os.Signal, 1)
+	signal.Notify(c, syscall.SIGHUP)
+	t.Cleanup(func() { signal.Stop(c) })
+}
+
 // TestServiceManager: what a service manager hears of serve, from the start to
 // the end (sd_notify(3) names the words).
 func TestServiceManager(t *testing.T) {
+	heedHangUps(t)
 	from := said(t)
 	t.Setenv("WATCHDOG_USEC", "300000")
 	t.Setenv("WATCHDOG_PID", fmt.Sprint(os.Getpid()))
