@@ -87,8 +87,8 @@ func (e evidence) ofGap() []Finding {
 		causes := e.causes()
 		fs = append(fs, causes...)
 		if len(causes) == 0 && len(fs) == 0 {
-			missing = append([]string{fmt.Sprintf("Somewhere the gap error may be beyond the tolerance of %s, but that is not certain: it is largest at %s, %s ± %s.",
-				um(c.Tolerance), x.Place, um(x.Gap), um(x.U95))}, missing...)
+			e.undecided = fmt.Sprintf("somewhere the gap error may be beyond the tolerance of %s, but that is not certain", um(c.Tolerance))
+			missing = append([]string{fmt.Sprintf("%s: it is largest at %s, %s ± %s.", capital(e.undecided), x.Place, um(x.Gap), um(x.U95))}, missing...)
 		}
 	}
 	if len(missing) > 0 {

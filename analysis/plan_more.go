@@ -16,12 +16,16 @@ func (v Verdict) More(run record.Run) (Advice, bool) {
 }
 
 // MoreAt is More for the places that may be gauged now, and for a largest u95 of
-// target mm.
+// target mm. Where that is reached and yet the tolerance is not decided, more
+// records are still what decides it.
 func (v Verdict) MoreAt(run record.Run, places []record.Place, target float64) (Advice, bool) {
 	if _, failed := v.Stability.Failed(); failed || run.Setup.NoLever() || len(run.Gaugings) == 0 || !run.Setup.Reach.Valid() {
 		return Advice{}, false
 	}
 	a := Advise(run, places, target)
+	if a.Why == "" {
+		a.Why = v.undecided
+	}
 	if a.Why == "" || !a.Found {
 		return Advice{}, false
 	}

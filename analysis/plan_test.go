@@ -1,6 +1,7 @@
 package analysis_test
 
 import (
+	"strings"
 	"testing"
 
 	"abbed/analysis"
@@ -63,4 +64,33 @@ func TestExpect(t *testing.T) {
 	if mean < 0.66*straight || mean > 2*straight {
 		t.Errorf("promised %.4f, runs give %.4f", straight, mean)
 	}
+}
+
+// TestMoreUndecided: where the doubt is as small as wanted, and yet the gap error may
+// be beyond the tolerance, one more place is asked for; where it is decided, none.
+func TestMoreUndecided(t *testing.T) {
+	asked, open := 0, 0
+	for seed := range uint64(40) {
+		m := good()
+		m.gap = shaped(func(x, y float64) float64 { return 0.022 * x })
+		run := simulate(m, standard(), seed+1)
+		v := analysis.Judge(run)
+		a, more := v.More(run)
+		switch first := v.Findings[0].ID; {
+		case first == analysis.Undetermined:
+			open++
+			if !more || a.Why == "" {
+				t.Errorf("seed %d: undetermined, and nothing more is asked for: %+v", seed, a)
+			}
+		case more && strings.Contains(a.Why, "tolerance"):
+			t.Errorf("seed %d: %s, and yet: %s", seed, first, a.Why)
+		}
+		if more {
+			asked++
+		}
+	}
+	if open == 0 {
+		t.Error("no run was undecided: the case is not tried")
+	}
+	t.Logf("%d undecided, %d asked for more", open, asked)
 }

@@ -28,6 +28,8 @@ type Verdict struct {
 	Tells []Tell `json:"tells"`
 
 	facts *facts
+	// undecided says what of the tolerance only more records decide; empty: nothing.
+	undecided string
 }
 
 // Finding is a named conclusion: the plain sentence first, then the numbers,

@@ -148,6 +148,7 @@ func (d *demo) job(ctx context.Context, h *house, printer *bench.Printer) error 
 	p := &person{
 		api:  client.New(h.url(), strings.TrimSpace(string(token))),
 		feel: printer.Blade, rnd: rand.New(rand.NewPCG(d.seed, 0x9a06e)), say: d.errs, name: "the demo's person",
+		answer: gaugesMore(6),
 	}
 	p.seen, p.phase = d.later.strikeAt(printer, p.tell)
 	began := time.Now()

@@ -79,7 +79,7 @@ func job(t *testing.T, dir string, sc bench.Scenario, seed uint64) fleetRow {
 	wire := &cable{printer: printer}
 	w := open(t, dir, sc, wire)
 	defer w.close()
-	p := &person{api: w.api, feel: printer.Blade, rnd: rand.New(rand.NewPCG(seed, 0x9a06e)), name: "the played person"}
+	p := &person{api: w.api, feel: printer.Blade, rnd: rand.New(rand.NewPCG(seed, 0x9a06e)), name: "the played person", answer: gaugesMore(6)}
 	d := demo{scenario: sc, errs: t.Output()}
 	var before [][]float64
 	p.phase = func(string) {

@@ -7,6 +7,7 @@ import (
 	"io"
 	"math"
 	"math/rand/v2"
+	"strings"
 	"time"
 
 	"abbed/daemon/api"
@@ -114,6 +115,18 @@ func (p *person) act(ctx context.Context, run api.Run) error {
 		return p.gauge(ctx, run.ID, api.GaugeAction{Action: "next"})
 	}
 	return p.bringDown(ctx, run)
+}
+
+// gaugesMore is the answer of somebody who gauges one more place when asked, at
+// most n times.
+func gaugesMore(n int) func(api.Prompt) (bool, *float64) {
+	return func(q api.Prompt) (bool, *float64) {
+		if n == 0 || !strings.HasPrefix(q.ID, "more-places") {
+			return false, nil
+		}
+		n--
+		return true, nil
+	}
 }
 
 // reply answers the prompt of a run.
