@@ -101,7 +101,7 @@ func kind(e record.Event) string {
 		{"confirmed", e.Confirmed != nil}, {"began", e.Began != nil}, {"arrived", e.Arrived != nil},
 		{"gauging", e.Gauging != nil}, {"forgot", e.Forgot != nil}, {"map", e.Map != nil},
 		{"settings", e.Settings != nil}, {"question", e.Question != nil}, {"answer", e.Answer != nil},
-		{"switched", e.Switched != nil}, {"cut", e.Cut != nil}, {"note", e.Note != nil},
+		{"joined", e.Joined != nil}, {"switched", e.Switched != nil}, {"cut", e.Cut != nil}, {"note", e.Note != nil},
 		{"fault", e.Fault != nil}, {"ended", e.Ended != nil},
 	} {
 		if k.there {
@@ -167,9 +167,12 @@ func (s *Store) Load(ctx context.Context, run string) (record.Run, error) {
 type RunRow struct {
 	ID    string
 	Steps []record.Step
+	// For is the earlier run that it was made for, "" for none.
+	For   string
 	Began time.Time
 	// Ended is zero and State empty for a run that was never ended: it goes on,
-	// or the program was killed in its middle.
+	// or the program was killed in its middle. What was read or joined after its end
+	// stands behind that, and changes nothing of it.
 	Ended time.Time
 	State record.End
 	// Last is the number of the last event that is durable.
@@ -198,7 +201,18 @@ ORDER BY r.id DESC`)
 		}
 		out = append(out, row)
 	}
-	return out, failed("list runs", rows.Err())
+	if err := rows.Err(); err != nil {
+		return nil, failed("list runs", err)
+	}
+	for i := range out {
+		if out[i].State != "" {
+			continue
+		}
+		if err := s.findEnd(ctx, &out[i]); err != nil {
+			return nil, failed("list runs", err)
+		}
+	}
+	return out, nil
 }
 
 // scanRun reads a run off its first and its last event, which carry checksums.
@@ -210,15 +224,38 @@ func scanRun(rows *sql.Rows) (RunRow, error) {
 		return row, err
 	}
 	if e, err := record.Decode([]byte(first)); err == nil && e.Opened != nil && sum(row.ID, 1, []byte(first)) == firstSum {
-		row.Began, row.Steps = e.Wall, e.Opened.Steps
+		row.Began, row.Steps, row.For = e.Wall, e.Opened.Steps, e.Opened.For
 	} else {
 		row.Damaged = true
 	}
-	e, err := record.Decode([]byte(last))
-	if err != nil || sum(row.ID, row.Last, []byte(last)) != lastSum {
-		row.Damaged = true
-	} else if e.Ended != nil {
-		row.Ended, row.State = e.Wall, e.Ended.State
-	}
+	row.Damaged = !row.ended(row.Last, last, lastSum) || row.Damaged
 	return row, nil
+}
+
+// ended takes the end of the run off one of its events, if that is it; false if the
+// event is not what was written.
+func (r *RunRow) ended(n int64, body string, want int64) bool {
+	e, err := record.Decode([]byte(body))
+	if err != nil || sum(r.ID, n, []byte(body)) != want {
+		return false
+	}
+	if e.Ended != nil {
+		r.Ended, r.State = e.Wall, e.Ended.State
+	}
+	return true
+}
+
+// findEnd looks for the end of a run of which the last event is something else: what
+// was read or joined after its end stands behind that.
+func (s *Store) findEnd(ctx context.Context, r *RunRow) error {
+	var n, want int64
+	var body string
+	err := s.read.QueryRowContext(ctx, "SELECT n, body, sum FROM events WHERE run = ? AND kind = 'ended' ORDER BY n DESC LIMIT 1", r.ID).Scan(&n, &body, &want)
+	if err == nil && !r.ended(n, body, want) {
+		r.Damaged = true
+	}
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil // it goes on, or the program was killed in its middle
+	}
+	return err
 }

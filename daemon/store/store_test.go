@@ -334,3 +334,28 @@ func TestUnwritable(t *testing.T) {
 		t.Errorf("a file for a directory: %v", err)
 	}
 }
+
+// What was read or joined after the end of a run stands behind it: the run is no less
+// ended for that, and is not taken for one whose program was killed.
+func TestAfterTheEnd(t *testing.T) {
+	s := open(t, t.TempDir())
+	ctx := t.Context()
+	all := events("a", 4)
+	all[0].Opened.For = "earlier"
+	all = append(all, record.Event{N: 5, Wall: time.Unix(1e9+9, 0).UTC(), Ended: &record.Ended{State: record.EndDone}},
+		record.Event{N: 6, Reading: &record.Reading{Quantity: record.QuantityRoll, U: 1e-4}},
+		record.Event{N: 7, Joined: &record.Joined{Run: "b", Gaps: []record.GapReading{{Event: 3, G: 0.1, U: 0.01}}}},
+		record.Event{N: 8, Joined: &record.Joined{Run: "b", Gaps: []record.GapReading{{Event: 3, G: 0.7, U: 0.01}}}},
+		record.Event{N: 9, Note: &record.Note{Text: "joined"}})
+	if err := s.Append(ctx, "a", all...); err != nil {
+		t.Fatal(err)
+	}
+	rows, err := s.Runs(ctx)
+	if err != nil || len(rows) != 1 || rows[0].State != record.EndDone || rows[0].Last != 9 || rows[0].For != "earlier" || !rows[0].Ended.Equal(time.Unix(1e9+9, 0)) {
+		t.Errorf("runs %+v, %v", rows, err)
+	}
+	r, err := s.Load(ctx, "a")
+	if err != nil || len(r.Joined) != 1 || r.Joined[0].N != 7 || r.Joined[0].Gaps[0].G != 0.1 || r.For != "earlier" || !r.Has("b") || r.Has("a") {
+		t.Errorf("the run %+v, %v: another run is joined once, as it was first", r.Joined, err)
+	}
+}

@@ -33,6 +33,11 @@ func (e Event) bounded() error {
 	case e.Reading != nil:
 		r := e.Reading
 		lengths = map[string]float64{"x": r.Place.U, "y": r.Place.V, "value": r.Value, "u": r.U}
+	case e.Joined != nil:
+		lengths = e.Joined.lengths()
+		if len(e.Joined.Gaps) > mostGaps {
+			return fmt.Errorf("%w: event %d: %d gaugings of another run", ErrBounds, e.N, len(e.Joined.Gaps))
+		}
 	case e.Map != nil:
 		if err := e.Map.bounded(); err != nil {
 			return fmt.Errorf("%w: event %d: %w", ErrBounds, e.N, err)

@@ -7,8 +7,11 @@ import (
 )
 
 // Version is the version of the event format that this package writes: 2 knows
-// Warmth and Opened.Heat.
-const Version = 2
+// Warmth and Opened.Heat, 3 Opened.For and Joined.
+const Version = 3
+
+// joinedSince is the first version that knows Joined.
+const joinedSince = 3
 
 // Step is a part of a run.
 type Step string
@@ -71,6 +74,7 @@ type Event struct {
 	Answer    *Answer    `json:"answer,omitempty"`
 	Reading   *Reading   `json:"reading,omitempty"`
 	Laid      *Laid      `json:"laid,omitempty"`
+	Joined    *Joined    `json:"joined,omitempty"`
 	Switched  *Switched  `json:"switched,omitempty"`
 	Cut       *Cut       `json:"cut,omitempty"`
 	Note      *Note      `json:"note,omitempty"`
@@ -91,6 +95,8 @@ type Opened struct {
 	Proof *Proof `json:"proof,omitempty"`
 	// Heat is what the run heats, as the person asked; nil for a run as it is.
 	Heat *Heat `json:"heat,omitempty"`
+	// For is the earlier run that this one gauges more places for, "" for none.
+	For string `json:"for,omitempty"`
 }
 
 // Proof says where an applied table is gauged with the levelling on, and what is
@@ -222,7 +228,7 @@ func (e Event) bodies() int {
 	for _, there := range []bool{
 		e.Opened != nil, e.Confirmed != nil, e.Began != nil, e.Touch != nil,
 		e.Arrived != nil, e.Pressed != nil, e.Gauging != nil, e.Forgot != nil,
-		e.Map != nil, e.Settings != nil, e.Question != nil, e.Answer != nil, e.Reading != nil, e.Laid != nil,
+		e.Map != nil, e.Settings != nil, e.Question != nil, e.Answer != nil, e.Reading != nil, e.Laid != nil, e.Joined != nil,
 		e.Switched != nil, e.Cut != nil, e.Note != nil, e.Warmth != nil, e.Fault != nil, e.Ended != nil,
 	} {
 		if there {

@@ -34,6 +34,10 @@ type Run struct {
 	// what lay on the bed, in their order.
 	Readings []Reading `json:"readings,omitempty"`
 	Laid     []Laid    `json:"laid,omitempty"`
+	// For is the earlier run that this one was made for; Joined are the gaugings of
+	// later runs that were made for this one.
+	For    string   `json:"for,omitempty"`
+	Joined []Joined `json:"joined,omitempty"`
 	// Off lists the switches that this run threw and has not put back.
 	Off   []Switch `json:"off,omitempty"`
 	Cut   *Cut     `json:"cut,omitempty"`
@@ -93,7 +97,7 @@ func (r *Run) fold(e Event) {
 	case e.Opened != nil:
 		o := e.Opened
 		r.Version, r.ID, r.Steps, r.By, r.Setup, r.Began = o.Version, o.ID, o.Steps, o.By, o.Setup, e.Wall
-		r.Proof, r.Heat = o.Proof, o.Heat
+		r.Proof, r.Heat, r.For = o.Proof, o.Heat, o.For
 	case e.Confirmed != nil:
 		r.Confirmed = e.Confirmed
 		if e.Confirmed.Paper {
@@ -135,6 +139,8 @@ func (r *Run) fold(e Event) {
 		l := *e.Laid
 		l.N = e.N
 		r.Laid = append(r.Laid, l)
+	case e.Joined != nil:
+		r.join(*e.Joined, e.N)
 	case e.Switched != nil:
 		r.switched(*e.Switched)
 	case e.Cut != nil:
@@ -153,6 +159,23 @@ func (r *Run) fold(e Event) {
 		}
 		r.Ended = e.Ended
 	}
+}
+
+// join takes the gaugings of another run, once: a run counts once however often it
+// was written down. The record is then one of the version that knows them, so that
+// an older program does not read it as if they were not there.
+func (r *Run) join(j Joined, n int64) {
+	if r.Has(j.Run) {
+		return
+	}
+	j.N = n
+	r.Joined = append(r.Joined, j)
+	r.Version = max(r.Version, joinedSince)
+}
+
+// Has reports whether the gaugings of the other run are joined.
+func (r Run) Has(other string) bool {
+	return slices.ContainsFunc(r.Joined, func(j Joined) bool { return j.Run == other })
 }
 
 // finish notes that the step in hand came to its end.
@@ -184,6 +207,7 @@ func (r Run) Clone() Run {
 	r.Answers = slices.Clone(r.Answers)
 	r.Readings = slices.Clone(r.Readings)
 	r.Laid = slices.Clone(r.Laid)
+	r.Joined = slices.Clone(r.Joined)
 	r.Off = slices.Clone(r.Off)
 	r.Notes = slices.Clone(r.Notes)
 	r.Warmth = slices.Clone(r.Warmth)

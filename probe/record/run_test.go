@@ -112,3 +112,31 @@ func TestNodePlace(t *testing.T) {
 		t.Errorf("node (1,1) at %v", p)
 	}
 }
+
+// The gaugings of another run are joined once, and make the record one of the version
+// that knows them: a program that does not must not read it as if they were not there.
+func TestJoined(t *testing.T) {
+	first := opened()
+	first.Opened.Version = 2
+	joined := func(run string, g float64) *record.Joined {
+		return &record.Joined{Run: run, Gaps: []record.GapReading{{Event: 9, Place: record.Place{U: 5}, G: g, U: 0.01}}}
+	}
+	events := []record.Event{first, {N: 2, Ended: &record.Ended{State: record.EndDone}}}
+	r, err := record.Fold(events)
+	if err != nil || r.Version != 2 {
+		t.Fatalf("version %d, %v", r.Version, err)
+	}
+	r, err = record.Fold(append(events, record.Event{N: 3, Joined: joined("b", 0.1)}, record.Event{N: 4, Joined: joined("b", 0.5)}, record.Event{N: 5, Joined: joined("c", 0.2)}))
+	if err != nil || len(r.Joined) != 2 || r.Joined[0].Gaps[0].G != 0.1 || r.Joined[1].N != 5 || r.Version != 3 || r.Ended == nil {
+		t.Errorf("%+v, version %d, %v", r.Joined, r.Version, err)
+	}
+	for name, j := range map[string]*record.Joined{
+		"far away":    {Run: "b", Gaps: []record.GapReading{{Place: record.Place{U: 1e6}, U: 0.01}}},
+		"no number":   {Run: "b", Gaps: []record.GapReading{{G: math.NaN(), U: 0.01}, {G: 0.1, U: 0.01}}},
+		"a long list": {Run: "b", Gaps: make([]record.GapReading, 1001)},
+	} {
+		if _, err := record.Fold(append(events, record.Event{N: 3, Joined: j})); !errors.Is(err, record.ErrBounds) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
