@@ -45,6 +45,17 @@ func clean(run record.Run) record.Run {
 		r := l.Reference
 		return r == nil || tame(r.Y, r.Thickness, r.Straight) && r.Straight >= 0
 	})
+	once := map[string]bool{run.ID: true} // a run tells nothing beside itself, and nothing twice
+	run.Joined = keep(run.Joined, func(j record.Joined) bool {
+		was := once[j.Run]
+		once[j.Run] = true
+		return !was
+	})
+	for i, j := range run.Joined {
+		run.Joined[i].Gaps = keep(j.Gaps, func(g record.GapReading) bool {
+			return tame(g.Place.U, g.Place.V, g.G) && g.U > 0 && g.U <= wild
+		})
+	}
 	s := &run.Setup
 	s.Criteria = usable(s.Criteria)
 	if !tame(s.Lever.X, s.Lever.Y) {

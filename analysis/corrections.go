@@ -35,7 +35,7 @@ func (v Verdict) forbidden(run record.Run) *Refusal {
 	if f, failed := v.Stability.Failed(); failed {
 		return finding(f)
 	}
-	if c := run.Cut; c != nil && len(v.Findings) > 0 {
+	if (run.Cut != nil || cutLater(run) != nil) && len(v.Findings) > 0 {
 		return finding(v.Findings[0])
 	}
 	if run.Setup.NoLever() {
@@ -65,6 +65,8 @@ func (v Verdict) unready(run record.Run) *Refusal {
 				return finding(f)
 			}
 		}
+	case v.otherwise() != nil:
+		return &Refusal{FindingPrefix + Undetermined, "What was gauged later contradicts this run. " + v.otherwise().Text, otherwiseNext}
 	case !v.facts.steady.measured || v.facts.steady.Wander == nil:
 		return &Refusal{FindingPrefix + Undetermined, "The repeat test with its passes over one row is missing: whether the machine does the same twice is not known.", "Run the steps repeat, gauging and survey together."}
 	case v.Stability.Ride != nil && v.Stability.Ride.Suspect:

@@ -18,7 +18,7 @@ func (e evidence) findings() []Finding {
 	if e.run.Setup.NoLever() {
 		fs = append(fs, e.noLever())
 	} else if passed {
-		fs = append(fs, e.ofGap()...)
+		fs = append(fs, e.sayLater(e.ofGap())...)
 	}
 	if f, ok := e.driftRemoved(); ok && passed {
 		fs = append(fs, f)
@@ -27,7 +27,11 @@ func (e evidence) findings() []Finding {
 		fs = slices.DeleteFunc(fs, func(f Finding) bool { return f.ID == DriftFound })
 		fs = append(fs, f)
 	}
-	if c := e.run.Cut; c != nil {
+	c := e.run.Cut
+	if c == nil {
+		c = cutLater(e.run)
+	}
+	if c != nil {
 		fs = slices.DeleteFunc(fs, func(f Finding) bool { return f.ID == c.Finding })
 		fs = append([]Finding{e.cut(*c)}, fs...)
 	}
@@ -125,6 +129,9 @@ func capital(s string) string {
 // measured, gauging that was not finished, a second row.
 func (e evidence) missing() []string {
 	var out []string
+	if l := e.otherwise(); l != nil {
+		out = append(out, "What was gauged later contradicts this run. "+l.Text)
+	}
 	switch {
 	case !e.steady.measured:
 		out = append(out, "The repeat test is missing, so that nobody knows whether the machine does the same twice.")
@@ -146,6 +153,8 @@ func (e evidence) missing() []string {
 
 func (e evidence) nextStep() string {
 	switch {
+	case e.otherwise() != nil:
+		return otherwiseNext
 	case !e.steady.measured, e.steady.Wander == nil:
 		return "Run the step repeat to its end, then the others."
 	case e.steady.Ride != nil && e.steady.Ride.Suspect:

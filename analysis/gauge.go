@@ -22,6 +22,7 @@ type gauged struct {
 	// did not; alone is the fit of the gaugings without them.
 	joined, refused []string
 	alone           surface
+	later           []Later
 }
 
 // gauge fits the gap error. The reason says why there is none.
@@ -43,10 +44,12 @@ func gauge(run record.Run, s steadiness, prof, mach *Profile) gauged {
 	g.support.again = g.obs.again()
 	f := newFrame(placesOf(ps), prof)
 	candidates := g.support.candidates()
-	if mach != nil || len(run.Readings) > 0 {
+	if mach != nil || len(run.Readings) > 0 || len(run.Joined) > 0 {
 		if sf, ok := average(g.obs, candidates, f); ok {
 			g.alone = sf
 			g.join(run, sf)
+			g.joinLater(run, sf)
+			f = newFrame(g.obs.area(), prof)
 		}
 		f.mach, g.support.machine = mach, mach != nil && mach.Significant
 		candidates = g.support.candidates()
@@ -66,7 +69,7 @@ func gauge(run record.Run, s steadiness, prof, mach *Profile) gauged {
 		g.setLevel(run, c)
 	}
 	if g.why = g.whyNot(run, ok); g.why == nil {
-		g.gap = &Gap{Zero: run.Setup.Zero, Area: placesOf(ps), Margin: c.GaugedMargin, surface: g.surface, steep: c.Steepest / 10}
+		g.gap = &Gap{Zero: run.Setup.Zero, Area: g.obs.area(), Margin: c.GaugedMargin, surface: g.surface, steep: c.Steepest / 10}
 	}
 	return g
 }

@@ -33,6 +33,7 @@ func judge(run record.Run) Verdict {
 		e.gauged = gauge(run, s, v.Profile, e.ways.machine(v.Profile))
 		e.ways.angles(run, &e.gauged)
 		v.Model, v.Gap, v.GapWhy, v.Level = e.gauged.model, e.gauged.gap, e.gauged.why, e.gauged.level
+		v.Later = e.gauged.later
 		v.Share, v.ShareWhy = e.gauged.share(v.Profile)
 		if v.Gap != nil {
 			e.largest = v.Gap.Largest()

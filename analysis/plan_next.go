@@ -100,7 +100,7 @@ func (p planner) best(g *Gap) (record.Place, float64, bool) {
 	if at, after, ok := p.lowest(g, 1, bare); ok {
 		return at, after, ok
 	}
-	return p.lowest(g, bentLeast-len(p.obs.pairs), func(record.Place) bool { return true })
+	return p.lowest(g, bentLeast-p.obs.records(), func(record.Place) bool { return true })
 }
 
 // trial is the gap error as the fit has it, whether it may be believed or not;
@@ -109,14 +109,14 @@ func (p planner) trial() *Gap {
 	if len(p.surface.members) == 0 {
 		return nil
 	}
-	return &Gap{Zero: p.run.Setup.Zero, Area: placesOf(p.obs.pairs), surface: p.surface}
+	return &Gap{Zero: p.run.Setup.Zero, Area: p.obs.area(), surface: p.surface}
 }
 
 // wanted is the place that something asks for before all others: the return to
 // the zero place before the first time that the records may be enough, and at
 // the end; what keeps the fit from being believed, second records among it.
 func (p planner) wanted(settled bool) (record.Place, bool) {
-	n := len(p.obs.pairs)
+	n := p.obs.records()
 	if p.owed() && (settled || n+1 >= leanLeast && p.times(p.run.Setup.Zero) < 2) {
 		if at, ok := p.nearestOf(p.run.Setup.Zero); ok && at.Distance(p.run.Setup.Zero) < 1 {
 			return at, true
@@ -144,7 +144,7 @@ func (p planner) wanted(settled bool) (record.Place, bool) {
 
 // corner reports whether q is a corner of the gauged rectangle.
 func (p planner) corner(q record.Place) bool {
-	r := placesOf(p.obs.pairs)
+	r := p.obs.area()
 	return (math.Abs(q.U-r.X0) < apart || math.Abs(q.U-r.X1) < apart) && (math.Abs(q.V-r.Y0) < apart || math.Abs(q.V-r.Y1) < apart)
 }
 

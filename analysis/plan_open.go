@@ -10,7 +10,7 @@ import (
 
 // open says what is not settled yet; empty if nothing.
 func (p planner) open() string {
-	n := len(p.obs.pairs)
+	n := p.obs.records()
 	switch {
 	case p.run.Setup.NoLever():
 		return ""
@@ -30,8 +30,13 @@ func (p planner) open() string {
 
 // owed reports whether the zero place is to be gauged again: it was not among
 // the last records.
+//
+// What drifts within this run a later one cannot tell any more.
 func (p planner) owed() bool {
 	ps := p.obs.pairs
+	if p.obs.records() > len(ps) {
+		return false
+	}
 	for _, q := range ps[max(min(1, len(ps)), len(ps)-returnAfter):] {
 		if q.Place.Distance(p.run.Setup.Zero) < 1 {
 			return false
@@ -45,6 +50,11 @@ func (p planner) times(at record.Place) int {
 	n := 0
 	for _, q := range p.obs.pairs {
 		if q.Place.Distance(at) < 1 {
+			n++
+		}
+	}
+	for _, x := range p.obs.extra {
+		if x.kind == gauging && x.place.Distance(at) < 1 {
 			n++
 		}
 	}
@@ -71,7 +81,7 @@ func (p planner) unstraight() string {
 		for i := len(base); i < len(terms); i++ {
 			u := math.Sqrt(m.s2 * m.fit.Unscaled.At(i, i))
 			if 2*fit.TTail(math.Abs(m.fit.Coef[i])/u, m.dof) < doubtful {
-				return fmt.Sprintf("%d records leave it open whether the gap error has a %s", len(p.obs.pairs), termSays[terms[i]])
+				return fmt.Sprintf("%d records leave it open whether the gap error has a %s", p.obs.records(), termSays[terms[i]])
 			}
 		}
 	}

@@ -10,12 +10,21 @@ import (
 
 // extra is a direct reading of the gap error beside the gaugings, with its own
 // standard uncertainty: a printed patch, or the roll of the head turned into
-// what it costs at the lever. Each kind has an unknown constant of its own.
+// what it costs at the lever, or a gauging of a later run. Those of one mate share
+// an unknown constant of their own.
 type extra struct {
 	kind  kind
+	mate  int
 	place record.Place
 	y, u  float64 // mm
 }
+
+// Mates: all patches, all rolls, and each later run by itself.
+const (
+	thePatches = iota
+	theRolls
+	firstLater
+)
 
 // kind is where an extra comes from.
 type kind int
@@ -23,17 +32,15 @@ type kind int
 const (
 	patch kind = iota
 	roll
-	kinds
+	gauging // of a later run
 )
 
-// mates is how many unknown constants the extras bring.
-func (o observations) mates() (n int, at [kinds]int) {
-	for k := range kinds {
-		at[k] = -1
-	}
+// mates is how many unknown constants the extras bring, and which is whose.
+func (o observations) mates() (n int, at map[int]int) {
+	at = map[int]int{}
 	for _, x := range o.extra {
-		if at[x.kind] < 0 {
-			at[x.kind] = n
+		if _, there := at[x.mate]; !there {
+			at[x.mate] = n
 			n++
 		}
 	}
@@ -41,10 +48,10 @@ func (o observations) mates() (n int, at [kinds]int) {
 }
 
 // extraRow is the row of the design for an extra: the terms, then a 1 at its
-// own constant. A patch reads the whole gap error. A roll of the head reads
+// own constant. A patch or a gauging reads the whole gap error. A roll of the head reads
 // what the beam does to it: nothing of the Y axis (s, t s, and the part of t
 // that termY takes away again).
-func (f frame) extraRow(x extra, terms []term, n int, at [kinds]int) []float64 {
+func (f frame) extraRow(x extra, terms []term, n int, at map[int]int) []float64 {
 	row := make([]float64, len(terms)+n)
 	for i, t := range terms {
 		switch {
@@ -55,7 +62,7 @@ func (f frame) extraRow(x extra, terms []term, n int, at [kinds]int) []float64 {
 			row[i] = f.value(t, x.place)
 		}
 	}
-	row[len(terms)+at[x.kind]] = 1
+	row[len(terms)+at[x.mate]] = 1
 	return row
 }
 
@@ -74,7 +81,7 @@ func patches(run record.Run, area record.Rect) []extra {
 	var out []extra
 	for _, r := range run.Readings {
 		if r.Quantity == record.QuantityCoupon && !r.Corrected && r.Print == last && area.Has(r.Place) {
-			out = append(out, extra{patch, r.Place, r.Value, r.U})
+			out = append(out, extra{patch, thePatches, r.Place, r.Value, r.U})
 		}
 	}
 	return out
@@ -91,7 +98,7 @@ func rolls(run record.Run) []extra {
 	for _, r := range run.Readings {
 		if r.Quantity == record.QuantityRoll {
 			p := record.Place{U: r.Place.U + l.X, V: r.Place.V}
-			out = append(out, extra{roll, p, -l.Y * math.Sin(r.Value), math.Abs(l.Y) * r.U})
+			out = append(out, extra{roll, theRolls, p, -l.Y * math.Sin(r.Value), math.Abs(l.Y) * r.U})
 		}
 	}
 	return out
@@ -137,13 +144,18 @@ func (g *gauged) join(run record.Run, s surface) {
 		g.obs.extra = append(g.obs.extra, group.xs...)
 		g.joined = append(g.joined, group.name)
 	}
+	g.supported()
+}
+
+// supported counts what the extras support beside the gaugings.
+func (g *gauged) supported() {
 	var us, vs []float64
 	for _, p := range g.obs.pairs {
 		us, vs = append(us, p.Place.U), append(vs, p.Place.V)
 	}
 	for _, x := range g.obs.extra {
 		us = append(us, x.place.U)
-		if x.kind == patch {
+		if x.kind != roll {
 			vs = append(vs, x.place.V)
 		}
 		g.support.rolls = g.support.rolls || x.kind == roll

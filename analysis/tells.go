@@ -31,6 +31,7 @@ const (
 	byCoupons   = "coupons"
 	byAngles    = "angles"
 	byReference = "reference"
+	byLater     = "later-gauging"
 )
 
 // tells lists what can be told with what, in the order in which it matters at
@@ -57,7 +58,7 @@ func (e evidence) tellsGap() Tell {
 	}
 	t.By, t.Next = []string{byGauging}, ""
 	for _, x := range e.gauged.obs.extra {
-		w := map[kind]string{patch: byCoupons, roll: byAngles}[x.kind]
+		w := map[kind]string{patch: byCoupons, roll: byAngles, gauging: byLater}[x.kind]
 		if !slices.Contains(t.By, w) {
 			t.By = append(t.By, w)
 		}
@@ -70,10 +71,13 @@ func (e evidence) tellsGap() Tell {
 		before := *e.Gap
 		before.surface = e.gauged.alone
 		at := e.Gap.lattice(5)
-		t.Text += fmt.Sprintf(" The gaugings alone leave a doubt of up to %s, all readings together %s.", um(before.worst(at, nil)), um(e.Gap.worst(at, nil)))
+		t.Text += fmt.Sprintf(" This run's gaugings alone leave a doubt of up to %s, all readings together %s.", um(before.worst(at, nil)), um(e.Gap.worst(at, nil)))
 	}
 	for _, why := range e.gauged.refused {
 		t.Text += " " + why
+	}
+	for _, l := range e.Later {
+		t.Text += " " + l.Text
 	}
 	if e.run.Setup.Applied != nil && slices.ContainsFunc(e.run.Readings, func(r record.Reading) bool { return r.Quantity == record.QuantityCoupon }) {
 		t.Text += " The printed patches were left out: with a correction of ours in force they show what it left."

@@ -20,6 +20,9 @@ type Verdict struct {
 	Level *Measured `json:"level"`
 	// Model is how the gap error was fitted.
 	Model Model `json:"model"`
+	// Later is what became of the gaugings of later runs for this one, the earliest
+	// first.
+	Later []Later `json:"later,omitempty"`
 	// Findings are the conclusions, the gravest first; at least one.
 	Findings []Finding `json:"findings"`
 

@@ -22,7 +22,7 @@ import (
 //     say whether the hand or the shape makes them;
 //   - places that repeat well and yet do not fit any candidate.
 func (g *gauged) whyNot(run record.Run, fitted bool) *Reason {
-	area := placesOf(g.obs.pairs)
+	area := g.obs.area()
 	c := run.Setup.Criteria
 	switch cols := len(g.support.columns); {
 	case !area.Grown(c.GaugedMargin).Has(run.Setup.Zero):
@@ -35,9 +35,9 @@ func (g *gauged) whyNot(run record.Run, fitted bool) *Reason {
 	case cols == 3 && bend > 0.5 && !g.support.profile:
 		g.model.CannotTell = append(g.model.CannotTell, CannotTell{[]string{"t2", "t3"}, "three columns cannot tell a bow from an S shape", g.nextColumn(run)})
 		return &Reason{"bend-unclear", "the gap error bends from left to right, and three columns cannot tell how", "gauge on: " + g.nextColumn(run)}
-	case len(g.obs.pairs) < leastForBend && g.surface.openTo() > 0.5:
-		g.model.CannotTell = append(g.model.CannotTell, CannotTell{[]string{"t2", "t3"}, fmt.Sprintf("%d gaugings are too few to tell a bow from an S shape", len(g.obs.pairs)), g.nextColumn(run)})
-		return &Reason{"bend-unclear", fmt.Sprintf("the gap error bends from left to right in a way that the map does not show, or one of the records is a slip: %d gaugings are too few to say", len(g.obs.pairs)), "gauge on: " + g.nextColumn(run)}
+	case g.obs.records() < leastForBend && g.surface.openTo() > 0.5:
+		g.model.CannotTell = append(g.model.CannotTell, CannotTell{[]string{"t2", "t3"}, fmt.Sprintf("%d gaugings are too few to tell a bow from an S shape", g.obs.records()), g.nextColumn(run)})
+		return &Reason{"bend-unclear", fmt.Sprintf("the gap error bends from left to right in a way that the map does not show, or one of the records is a slip: %d gaugings are too few to say", g.obs.records()), "gauge on: " + g.nextColumn(run)}
 	}
 	if r := g.shareUnclear(run); r != nil {
 		return r
@@ -131,12 +131,9 @@ func (g *gauged) shareUnclear(run record.Run) *Reason {
 	if size <= tolerance {
 		return nil
 	}
-	rows := make([][]float64, len(g.obs.pairs))
-	for i, p := range g.obs.pairs {
-		rows[i] = g.surface.frame.row([]term{termOne, termT, termF}, p.Place)
-	}
-	r, err := fit.Least(rows, g.obs.g, g.obs.w)
-	if err == nil && r.Rank == 3 && size*r.U(2, math.Sqrt(g.obs.sigma02)) <= tolerance {
+	rows, y, w := g.told([]term{termOne, termT, termF})
+	r, err := fit.Least(rows, y, w)
+	if err == nil && r.Rank == len(rows[0]) && size*r.U(2, math.Sqrt(g.obs.sigma02)) <= tolerance {
 		return nil
 	}
 	p := g.mostBend()
@@ -145,18 +142,47 @@ func (g *gauged) shareUnclear(run record.Run) *Reason {
 		fmt.Sprintf("gauge on: a column at x=%.0f, where the shape stands out", p)}
 }
 
+// told returns rows, values and weights of the terms as gaugings told them, those of
+// later runs with their constants behind the terms.
+func (g *gauged) told(terms []term) (rows [][]float64, y, w []float64) {
+	var o observations
+	for _, x := range g.obs.extra {
+		if x.kind == gauging {
+			o.extra = append(o.extra, x)
+		}
+	}
+	n, at := o.mates()
+	for _, p := range g.obs.pairs {
+		rows = append(rows, append(g.surface.frame.row(terms, p.Place), make([]float64, n)...))
+	}
+	y, w = slices.Clone(g.obs.g), slices.Clone(g.obs.w)
+	for _, x := range o.extra {
+		rows = append(rows, g.surface.frame.extraRow(x, terms, n, at))
+		y, w = append(y, x.y), append(w, g.obs.sigma02/(x.u*x.u))
+	}
+	return rows, y, w
+}
+
 // mostBend returns where the survey's left-right shape lies farthest from a
 // line through what it has at the gauged places.
 func (g *gauged) mostBend() float64 {
 	f := g.surface.frame
-	rows := make([][]float64, len(g.obs.pairs))
-	y := make([]float64, len(rows))
-	for i, p := range g.obs.pairs {
-		rows[i], y[i] = f.row([]term{termOne, termT}, p.Place), f.value(termF, p.Place)
+	var rows [][]float64
+	var y []float64
+	add := func(p record.Place) {
+		rows, y = append(rows, f.row([]term{termOne, termT}, p)), append(y, f.value(termF, p))
+	}
+	for _, p := range g.obs.pairs {
+		add(p.Place)
+	}
+	for _, x := range g.obs.extra {
+		if x.kind == gauging {
+			add(x.place)
+		}
 	}
 	line, err := fit.Least(rows, y, nil)
 	at, most := f.mid.U, -1.0
-	area := placesOf(g.obs.pairs)
+	area := g.obs.area()
 	for _, c := range f.prof.Columns {
 		if err != nil || c.At < area.X0 || c.At > area.X1 {
 			continue
@@ -183,7 +209,7 @@ func (g *gauged) nextColumn(run record.Run) string {
 // second row rather than for a column.
 func (g *gauged) nextPlace(run record.Run) (record.Place, bool) {
 	reach := run.Setup.Reach
-	area := placesOf(g.obs.pairs)
+	area := g.obs.area()
 	if !reach.Valid() {
 		reach = area.Grown(40)
 	}
