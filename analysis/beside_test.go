@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -17,6 +18,10 @@ func TestReadReadings(t *testing.T) {
 	got, err := analysis.ReadReadings(strings.NewReader("\ufeff" + text))
 	if err != nil {
 		t.Fatal(err)
+	}
+	comma, err := analysis.ReadReadings(strings.NewReader(strings.ReplaceAll(text, ".", ",")))
+	if err != nil || !slices.Equal(comma, got) {
+		t.Errorf("with decimal commas: %v, %v", comma, err)
 	}
 	want := []record.Reading{
 		{Quantity: record.QuantityCoupon, Place: record.Place{U: 20, V: 50}, Value: 0.213, U: 0.012},

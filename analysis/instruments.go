@@ -1,14 +1,13 @@
 package analysis
 
 import (
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
 	"math"
-	"strconv"
 	"strings"
 
+	"abbed/analysis/typed"
 	"abbed/probe/record"
 )
 
@@ -30,131 +29,81 @@ const (
 // roll or pitch (of the head with the nozzle at x, y; degrees), u the standard
 // uncertainty in the same unit. A coupon without u has 0.012 mm; an angle wants
 // one, since only its reader knows the instrument. Columns may stand in any order;
-// blank lines and lines from `#` on are skipped; commas, semicolons or tabs
-// separate. Angles come back in rad. Errors name the line, the cause and the
+// how it may be typed says the package typed. Angles come back in rad. Errors name the line, the cause and the
 // remedy, and wrap ErrReadings.
 func ReadReadings(r io.Reader) ([]record.Reading, error) {
-	rows, err := table(r)
+	t, err := typed.Read(r)
+	switch {
+	case errors.Is(err, typed.ErrEmpty):
+		return nil, fmt.Errorf("read readings: %w: %w; give a header quantity,x,y,value,u and a line for each reading", ErrReadings, err)
+	case err != nil:
+		return nil, fmt.Errorf("read readings: %w: %w", ErrReadings, err)
+	}
+	at, err := columnsOf(t.Columns)
 	if err != nil {
-		return nil, fmt.Errorf("read readings: %w", err)
+		return nil, fmt.Errorf("read readings: line 1: %w: %w", ErrReadings, err)
+	}
+	if len(t.Lines) == 0 {
+		return nil, fmt.Errorf("read readings: %w: nothing follows the header; add one reading a line", ErrReadings)
 	}
 	var out []record.Reading
-	for _, row := range rows {
-		v, err := readingOf(row)
+	for _, l := range t.Lines {
+		v, err := readingOf(l, at)
+		if err == nil && len(out) == mostReadings {
+			err = fmt.Errorf("more than %d readings; is it the right file?", mostReadings)
+		}
 		if err != nil {
-			return nil, fmt.Errorf("read readings: line %d: %w: %w", row.line, ErrReadings, err)
+			return nil, fmt.Errorf("read readings: line %d: %w: %w", l.At, ErrReadings, err)
 		}
 		out = append(out, v)
 	}
 	return out, nil
 }
 
-// told is one line of a table, by the names of its columns.
-type told struct {
-	line  int
-	cells map[string]string
-}
-
-// table reads lines under a header that names quantity, x, y, value and perhaps u.
-func table(r io.Reader) ([]told, error) {
-	b, err := io.ReadAll(io.LimitReader(r, 1<<20))
-	if err != nil {
-		return nil, err
-	}
-	text := strings.TrimPrefix(string(b), "\ufeff")
-	c := csv.NewReader(strings.NewReader(text))
-	c.Comment, c.TrimLeadingSpace, c.FieldsPerRecord = '#', true, -1
-	c.Comma = separator(text)
-	head, err := c.Read()
-	if err != nil {
-		return nil, fmt.Errorf("%w: the file is empty; give a header quantity,x,y,value,u and a line for each reading", ErrReadings)
-	}
-	names, err := columnsOf(head)
-	if err != nil {
-		return nil, fmt.Errorf("line 1: %w: %w", ErrReadings, err)
-	}
-	var out []told
-	for {
-		row, err := c.Read()
-		switch {
-		case errors.Is(err, io.EOF) && len(out) == 0:
-			return nil, fmt.Errorf("%w: nothing follows the header; add one reading a line", ErrReadings)
-		case errors.Is(err, io.EOF):
-			return out, nil
-		case err != nil:
-			return nil, fmt.Errorf("%w: %w", ErrReadings, err)
-		}
-		at, _ := c.FieldPos(0)
-		if len(row) != len(names) {
-			return nil, fmt.Errorf("line %d: %w: %d values where the header has %d columns; write one value a column, with a point for decimals", at, ErrReadings, len(row), len(names))
-		}
-		l := told{at, map[string]string{}}
-		for i, name := range names {
-			l.cells[name] = strings.TrimSpace(row[i])
-		}
-		if out = append(out, l); len(out) > mostReadings {
-			return nil, fmt.Errorf("line %d: %w: more than %d readings; is it the right file?", at, ErrReadings, mostReadings)
-		}
-	}
-}
-
-// separator is what stands between the columns of the first line that is no comment.
-func separator(text string) rune {
-	for l := range strings.Lines(text) {
-		if l = strings.TrimSpace(l); l == "" || l[0] == '#' {
-			continue
-		}
-		for _, c := range ";\t" {
-			if strings.ContainsRune(l, c) {
-				return c
-			}
-		}
-		break
-	}
-	return ','
-}
-
-func columnsOf(head []string) ([]string, error) {
+// columnsOf says in which column each name stands.
+func columnsOf(names []string) (map[string]int, error) {
 	const wanted = "the header is quantity,x,y,value and, if wanted, u"
-	seen := map[string]bool{}
-	names := make([]string, len(head))
-	for i, name := range head {
-		name = strings.ToLower(strings.TrimSpace(name))
+	at := map[string]int{}
+	for i, name := range names {
 		switch name {
 		case "quantity", "x", "y", "value", "u":
 		default:
 			return nil, fmt.Errorf("column %q is not known; %s", name, wanted)
 		}
-		if seen[name] {
+		if _, twice := at[name]; twice {
 			return nil, fmt.Errorf("column %q stands twice; leave one out", name)
 		}
-		seen[name], names[i] = true, name
+		at[name] = i
 	}
 	for _, name := range []string{"quantity", "x", "y", "value"} {
-		if !seen[name] {
+		if _, ok := at[name]; !ok {
 			return nil, fmt.Errorf("column %q is missing; %s", name, wanted)
 		}
 	}
-	return names, nil
+	return at, nil
 }
 
-func readingOf(l told) (record.Reading, error) {
+// readingOf takes a line whose names stand in the columns at. Without a doubt, or
+// with an empty one, U is what NewReading makes of 0.
+func readingOf(l typed.Line, at map[string]int) (record.Reading, error) {
+	if len(l.Cells) != len(at) {
+		return record.Reading{}, fmt.Errorf("%d values where the header has %d columns; write one value a column, with a point for decimals, or with semicolons between the columns", len(l.Cells), len(at))
+	}
 	var n [4]float64
 	for i, name := range []string{"x", "y", "value", "u"} {
-		cell := l.cells[name]
-		if cell == "" && name == "u" {
+		column, ok := at[name]
+		if name == "u" && (!ok || l.Cell(column) == "") {
 			continue
 		}
-		v, err := strconv.ParseFloat(cell, 64)
-		if err != nil || !finite(v) {
-			return record.Reading{}, fmt.Errorf("%s is %q, not a number; correct it, or take the line out", name, cell)
+		var err error
+		if n[i], err = l.Number(column); err != nil {
+			return record.Reading{}, err
 		}
-		n[i] = v
+		if name == "u" && n[i] == 0 {
+			return record.Reading{}, errors.New("u is 0, and no instrument is exact; give half of its smallest step, or leave u out for a coupon")
+		}
 	}
-	if cell := l.cells["u"]; cell != "" && n[3] == 0 {
-		return record.Reading{}, errors.New("u is 0, and no instrument is exact; give half of its smallest step, or leave u out for a coupon")
-	}
-	return NewReading(record.Quantity(strings.ToLower(l.cells["quantity"])), record.Place{U: n[0], V: n[1]}, n[2], n[3])
+	return NewReading(record.Quantity(strings.ToLower(l.Cell(at["quantity"]))), record.Place{U: n[0], V: n[1]}, n[2], n[3])
 }
 
 // NewReading makes a reading from what a person gives: value and its standard

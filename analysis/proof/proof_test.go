@@ -204,7 +204,7 @@ func TestCSV(t *testing.T) {
 	}
 	for text, says := range map[string]string{
 		"patch,thickness\n1,0,2\n2,0.2\n":  "cannot be right",
-		"patch;thickness;thickness\n1;;\n": "no number",
+		"patch;thickness;thickness\n1;;\n": "no thickness",
 		"":                                 "empty",
 		"a,b\n1,2\n":                       "header",
 		"patch,thickness\n1,0.2\n2,\n":     "line 3",

@@ -1,14 +1,14 @@
 package proof
 
 import (
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
 	"math"
 	"slices"
-	"strconv"
 	"strings"
+
+	"abbed/analysis/typed"
 )
 
 // Reading is one value of the micrometer. Patch is its number on the worksheet,
@@ -29,99 +29,73 @@ const (
 const most = 2000
 
 // ReadCSV reads `patch,thickness` or `u,v,thickness` (x and y count as u and v)
-// with a header, in any order of columns, commas, semicolons or tabs between
-// them (with the latter two a number may have a comma for its point); a line for
-// each reading, or several columns whose names begin with thickness, as on the
+// with a header, in any order of columns, typed as the package typed says; a line
+// for each reading, or several columns whose names begin with thickness, as on the
 // worksheet, of which some may be empty. An error names the line.
 func ReadCSV(r io.Reader) ([]Reading, error) {
-	b, err := io.ReadAll(io.LimitReader(r, 1<<20))
-	if err != nil {
+	t, err := typed.Read(r)
+	switch {
+	case errors.Is(err, typed.ErrEmpty):
+		return nil, fmt.Errorf("read thickness: %w: give a header patch,thickness and a line for each reading", err)
+	case err != nil:
 		return nil, fmt.Errorf("read thickness: %w", err)
 	}
-	text := strings.TrimPrefix(string(b), "\ufeff")
-	c := csv.NewReader(strings.NewReader(text))
-	c.Comment, c.TrimLeadingSpace, c.FieldsPerRecord = '#', true, -1
-	first := header(text)
-	for _, comma := range ";\t" {
-		if strings.ContainsRune(first, comma) {
-			c.Comma = comma
-		}
-	}
-	head, err := c.Read()
+	s, err := sheetOf(t.Columns)
 	if err != nil {
-		return nil, errors.New("read thickness: the file is empty: give a header patch,thickness and a line for each reading")
+		return nil, fmt.Errorf("read thickness: line 1: %w", err)
 	}
-	t := sheet{place: map[string]int{}, comma: c.Comma != ','}
-	for i, name := range head {
-		name = strings.ToLower(strings.TrimSpace(name))
-		switch {
-		case name == "mm" || strings.HasPrefix(name, "thickness"):
-			t.thickness = append(t.thickness, i)
-		case name == "x" || name == "y":
-			t.place[map[string]string{"x": "u", "y": "v"}[name]] = i
-		default:
-			t.place[name] = i
+	var out []Reading
+	for _, l := range t.Lines {
+		of, err := s.patch(l)
+		if err == nil && len(out)+len(of) > most {
+			err = fmt.Errorf("more than %d readings: is it the right file?", most)
 		}
+		if err != nil {
+			return nil, fmt.Errorf("read thickness: line %d: %w", l.At, err)
+		}
+		out = append(out, of...)
 	}
-	return t.rows(c)
+	return out, nil
 }
 
 // sheet says which column holds what.
 type sheet struct {
 	place     map[string]int // patch, u, v
 	thickness []int
-	comma     bool // a number may have a comma for its point
 }
 
-// header is the first line that is no comment.
-func header(text string) string {
-	for line := range strings.Lines(text) {
-		if line = strings.TrimSpace(line); line != "" && line[0] != '#' {
-			return line
+func sheetOf(columns []string) (sheet, error) {
+	s := sheet{place: map[string]int{}}
+	for i, name := range columns {
+		switch {
+		case name == "mm" || strings.HasPrefix(name, "thickness"):
+			s.thickness = append(s.thickness, i)
+		case name == "x" || name == "y":
+			s.place[map[string]string{"x": "u", "y": "v"}[name]] = i
+		default:
+			s.place[name] = i
 		}
 	}
-	return ""
-}
-
-// rows reads what stands under the header.
-func (t sheet) rows(c *csv.Reader) ([]Reading, error) {
-	has := func(name string) bool { _, ok := t.place[name]; return ok }
-	if len(t.thickness) == 0 || !has("patch") && !(has("u") && has("v")) {
-		return nil, errors.New("read thickness: line 1: the header has to name thickness, and patch or u and v")
+	has := func(name string) bool { _, ok := s.place[name]; return ok }
+	if len(s.thickness) == 0 || !has("patch") && !(has("u") && has("v")) {
+		return s, errors.New("the header has to name thickness, and patch or u and v")
 	}
-	var out []Reading
-	for {
-		row, err := c.Read()
-		if errors.Is(err, io.EOF) {
-			return out, nil
-		}
-		if err != nil {
-			return nil, fmt.Errorf("read thickness: %w", err)
-		}
-		line, _ := c.FieldPos(0)
-		of, err := t.patch(row)
-		if err != nil {
-			return nil, fmt.Errorf("read thickness: line %d: %w", line, err)
-		}
-		if out = append(out, of...); len(out) > most {
-			return nil, fmt.Errorf("read thickness: line %d: more than %d readings: is it the right file?", line, most)
-		}
-	}
+	return s, nil
 }
 
 // patch reads one line: the readings of one patch.
-func (t sheet) patch(row []string) ([]Reading, error) {
+func (s sheet) patch(l typed.Line) ([]Reading, error) {
 	var at Reading
 	var p float64
 	for _, q := range []struct {
 		name string
 		into *float64
 	}{{"patch", &p}, {"u", &at.U}, {"v", &at.V}} {
-		i, ok := t.place[q.name]
+		i, ok := s.place[q.name]
 		if !ok {
 			continue
 		}
-		v, err := t.number(row, i, q.name)
+		v, err := l.Number(i)
 		if err != nil {
 			return nil, err
 		}
@@ -132,11 +106,11 @@ func (t sheet) patch(row []string) ([]Reading, error) {
 	}
 	at.Patch = int(p)
 	var out []Reading
-	for k, i := range t.thickness {
-		if empty := i >= len(row) || strings.TrimSpace(row[i]) == ""; empty && (len(out) > 0 || k < len(t.thickness)-1) {
+	for k, i := range s.thickness {
+		if l.Cell(i) == "" && (len(out) > 0 || k < len(s.thickness)-1) {
 			continue
 		}
-		v, err := t.number(row, i, "thickness")
+		v, err := l.Number(i)
 		if err != nil {
 			return nil, err
 		}
@@ -147,21 +121,6 @@ func (t sheet) patch(row []string) ([]Reading, error) {
 		out = append(out, at)
 	}
 	return out, nil
-}
-
-func (t sheet) number(row []string, i int, name string) (float64, error) {
-	if i >= len(row) {
-		return 0, fmt.Errorf("no %s", name)
-	}
-	text := strings.TrimSpace(row[i])
-	if t.comma {
-		text = strings.Replace(text, ",", ".", 1)
-	}
-	v, err := strconv.ParseFloat(text, 64)
-	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-		return 0, fmt.Errorf("%s %q is no number: write it with a point, and leave out the lines of patches without a reading", name, row[i])
-	}
-	return v, nil
 }
 
 // Check refuses what cannot be the thickness of a single layer.
