@@ -2,36 +2,19 @@ package main
 
 import (
 	"math"
-	"math/rand/v2"
 	"testing"
-	"testing/synctest"
-
-	"abbed/daemon/api"
-	"abbed/gcode/bench"
 )
 
 // TestFiveMinutes: the gauging alone, a few places along X, gives the wedge with
 // its doubt, the level, and no table, since the stored map could not be checked.
 func TestFiveMinutes(t *testing.T) {
-	sc, err := bench.Lookup("twist-level")
-	if err != nil {
-		t.Fatal(err)
-	}
-	dir := memoryDir(t)
-	synctest.Test(t, func(t *testing.T) {
-		printer := bench.New(sc, bench.Options{Seed: 8})
-		w := open(t, dir, sc, &cable{printer: printer})
-		defer w.close()
-		p := &person{api: w.api, feel: printer.Blade, rnd: rand.New(rand.NewPCG(8, 2)), name: "the played person"}
-		run, err := p.measure(t.Context(), "gauging")
-		if err != nil || run.State != api.Done {
-			t.Fatalf("%s, %v", run.State, err)
-		}
+	measuredHouse(t, 8, 8, []string{"gauging"}, func(t *testing.T, m *measuredWorld) {
+		run := m.run
 		if run.Gaugings < 3 || run.Gaugings > 6 {
 			t.Errorf("%d records: three to five places are meant", run.Gaugings)
 		}
 		o := &outcome{run: run}
-		if err := o.read(t.Context(), w.api); err != nil {
+		if err := o.read(t.Context(), m.api); err != nil {
 			t.Fatal(err)
 		}
 		for _, f := range o.analysis.Findings {
@@ -42,12 +25,9 @@ func TestFiveMinutes(t *testing.T) {
 		} else {
 			t.Logf("table: %s: %s", o.table.Refused.Code, o.table.Refused.Text)
 		}
-		truth := printer.Truth()
+		truth := m.printer.Truth()
 		points := [][2]float64{{40, truth.Zero[1]}, {190, truth.Zero[1]}, {117.5, 20}}
-		gaps, err := w.api.Gap(t.Context(), run.ID, points)
-		if err != nil {
-			t.Fatal(err)
-		}
+		gaps := m.gaps(points)
 		for i, g := range gaps[:2] {
 			want := truth.Gap(points[i][0], points[i][1])
 			if g.Gap == nil || math.Abs(*g.Gap-want) > 1.5**g.U95 {

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/json"
 	"math"
-	"math/rand/v2"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -17,25 +16,12 @@ import (
 )
 
 // TestPaper: a sheet of paper in place of the blade is kept in the record with its
-// doubt; the level holds what all its gaugings share , the gap error does
+// doubt; the level holds what all its gaugings share, the gap error does
 // not: with the same records a blade's level is surer by that alone.
 func TestPaper(t *testing.T) {
-	sc, err := bench.Lookup("twist-level")
-	if err != nil {
-		t.Fatal(err)
-	}
-	dir := memoryDir(t)
-	synctest.Test(t, func(t *testing.T) {
-		printer := bench.New(sc, bench.Options{Seed: 8})
-		w := open(t, dir, sc, &cable{printer: printer})
-		defer w.close()
-		p := &person{api: w.api, feel: printer.Blade, rnd: rand.New(rand.NewPCG(8, 2)), name: "the played person", paper: true}
-		run, err := p.measure(t.Context(), "gauging")
-		if err != nil || run.State != api.Done {
-			t.Fatalf("%s, %v", run.State, err)
-		}
+	measuredHouse(t, 8, 8, []string{"gauging"}, func(t *testing.T, m *measuredWorld) {
 		var rec record.Run
-		b, err := w.api.Record(t.Context(), run.ID)
+		b, err := m.api.Record(t.Context(), m.run.ID)
 		if err == nil {
 			err = json.Unmarshal(b, &rec)
 		}
@@ -52,7 +38,7 @@ func TestPaper(t *testing.T) {
 		if paper.Gap == nil || rest.Gap == nil || paper.Gap.Largest() != rest.Gap.Largest() {
 			t.Error("what all gaugings share is in the gap error, which compares places")
 		}
-	})
+	}, func(p *person) { p.paper = true })
 }
 
 // TestConfirmFromTerminal: without cautions nothing moves, and they are read out;

@@ -9,52 +9,17 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"testing/synctest"
 
 	"abbed/daemon/api"
-	"abbed/gcode/bench"
 )
 
 // TestReadings: what instruments showed comes after the run, as a list or as CSV; it
 // is kept with the run, joins its fit, and is there after a restart. Bad input is
 // refused whole, and nothing of it is kept.
 func TestReadings(t *testing.T) {
-	sc, err := bench.Lookup("twist-level")
-	if err != nil {
-		t.Fatal(err)
-	}
-	dir := memoryDir(t)
-	synctest.Test(t, func(t *testing.T) {
-		printer := bench.New(sc, bench.Options{Seed: 2})
-		w := open(t, dir, sc, &cable{printer: printer})
-		p := &person{api: w.api, feel: printer.Blade, rnd: rand.New(rand.NewPCG(1, 2)), name: "the played person"}
-		run, err := p.measure(t.Context(), "repeat", "gauging")
-		if err != nil {
-			t.Fatal(err)
-		}
-		var places [][2]float64
-		for j := range 6 {
-			for i := range 7 {
-				places = append(places, [2]float64{40 + 25*float64(i), 60 + 25*float64(j)})
-			}
-		}
-		doubt := func() (sum float64) {
-			gaps, err := w.api.Gap(t.Context(), run.ID, places)
-			if err != nil {
-				t.Fatal(err)
-			}
-			for _, g := range gaps {
-				if g.U95 != nil {
-					sum += *g.U95
-				}
-			}
-			return sum
-		}
-		before, err := w.api.Gap(t.Context(), run.ID, places)
-		if err != nil {
-			t.Fatal(err)
-		}
-		alone := doubt()
+	measuredHouse(t, 2, 1, []string{"repeat", "gauging"}, func(t *testing.T, m *measuredWorld) {
+		places := sevenBySix()
+		before, alone := m.gaps(places), m.doubt(places)
 		for name, bad := range map[string]api.Readings{
 			"nothing":               {Person: "Ida"},
 			"no word of force":      {CSV: "quantity,x,y,value\ncoupon,100,100,0.2\n"},
@@ -65,11 +30,11 @@ func TestReadings(t *testing.T) {
 			"a bar passed once":     {Reference: &api.ReferenceBar{Thickness: 10, Straight: 0.01, CSV: "x,y,z\n20,90,10\n60,90,10\n100,90,10\n140,90,10\n180,90,10\n"}},
 			"a bar without grade":   {Reference: &api.ReferenceBar{Thickness: 10, CSV: "x,y,z\n20,90,10\n"}},
 		} {
-			if _, err := w.api.Readings(t.Context(), run.ID, bad); err == nil || !strings.Contains(err.Error(), "readings") {
+			if _, err := m.api.Readings(t.Context(), m.run.ID, bad); err == nil || !strings.Contains(err.Error(), "readings") {
 				t.Errorf("%s: %v", name, err)
 			}
 		}
-		if again := doubt(); again != alone {
+		if again := m.doubt(places); again != alone {
 			t.Errorf("what was refused changed the fit: %.6f, was %.6f", again, alone)
 		}
 		rng := rand.New(rand.NewPCG(4, 4))
@@ -79,7 +44,7 @@ func TestReadings(t *testing.T) {
 				csv += fmt.Sprintf("coupon,%g,%g,%.4f,\n", at[0], at[1], 0.21+*before[i].Gap+0.01*rng.NormFloat64())
 			}
 		}
-		kept, err := w.api.Readings(t.Context(), run.ID, api.Readings{CSV: csv, InForce: "none", Person: "Ida",
+		kept, err := m.api.Readings(t.Context(), m.run.ID, api.Readings{CSV: csv, InForce: "none", Person: "Ida",
 			Readings: []api.InstrumentReading{{Quantity: "pitch", U: 60, V: 117, Value: 0.1, Doubt: 0.02}}})
 		if err != nil {
 			t.Fatal(err)
@@ -87,15 +52,13 @@ func TestReadings(t *testing.T) {
 		if kept.Coupons < 20 || kept.Pitches != 1 || !strings.Contains(strings.Join(kept.Tells, " "), "coupons") {
 			t.Errorf("kept %+v", kept)
 		}
-		joined := doubt()
+		joined := m.doubt(places)
 		if !(joined < alone) {
 			t.Errorf("the patches made nothing surer: %.4f, alone %.4f", joined, alone)
 		}
-		safe(t, w)
-		w.close()
-		w = open(t, dir, sc, &cable{printer: printer})
-		defer w.close()
-		if again := doubt(); math.Abs(again-joined) > 1e-9 {
+		safe(t, m.world)
+		m.restart()
+		if again := m.doubt(places); math.Abs(again-joined) > 1e-9 {
 			t.Errorf("after a restart the doubt is %.6f, was %.6f", again, joined)
 		}
 	})
