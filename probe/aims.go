@@ -45,6 +45,28 @@ func (p Plan) aims(s record.Setup, alone bool) []record.Place {
 	return out
 }
 
+// recordsAt is how many records the place owes that is visited as number spot, from
+// 0, at its first visit: in the five-minute answer two at the zero place, with which
+// all others are compared, and one elsewhere; one in the lean plan, which asks for
+// more where they help most; else the plan's.
+func (p Plan) recordsAt(spot int, alone bool) int {
+	switch {
+	case alone && spot == 0:
+		return 2
+	case alone || p.Lean:
+		return 1
+	}
+	return p.Records
+}
+
+// recordsOver is how many n places owe from number spot on.
+func (p Plan) recordsOver(spot, n int, alone bool) (sum int) {
+	for k := range n {
+		sum += p.recordsAt(spot+k, alone)
+	}
+	return sum
+}
+
 // sharedOut returns how many places lie to the right and to the left of the zero
 // place in its row: no farther than the spacing from each other, or as many as
 // were asked for in all, by the lengths of the sides, and never farther than a

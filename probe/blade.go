@@ -177,6 +177,7 @@ func (g *gauging) forget(phase Phase) error {
 	if err := g.keep(record.Event{Forgot: &record.Forgot{Gauging: here[len(here)-1].N}}); err != nil {
 		return err
 	}
+	g.view.Forecast = Foresee(g.log.Run(), g.job.plan)
 	if phase == PhaseGauge {
 		g.way = g.foretell()
 	}

@@ -103,18 +103,17 @@ func (p Plan) gaugingAhead(run record.Run, each time.Duration) *GaugingAhead {
 	gs := gaugedPlaces(analysis.Pairs(run), run)
 	room := NewRoom(run)
 	r := route{aims: p.aims(run.Setup, alone), reach: run.Setup.Reach}
-	per := p.Records
-	if p.Lean || alone {
-		per = 1
-	}
 	var places []record.Place
 	for _, g := range run.Gaugings {
 		places = append(places, g.Place)
 	}
 	a := &GaugingAhead{Records: len(places), Target: p.Target}
 	if !run.Did(record.StepGauging) {
-		for _, q := range r.walk(gs, room) {
-			for range per {
+		for range p.owedHere(run, alone) {
+			places = append(places, places[len(places)-1])
+		}
+		for k, q := range r.walk(gs, room) {
+			for range p.recordsAt(len(gs)+k, alone) {
 				places = append(places, q)
 			}
 		}
@@ -138,6 +137,28 @@ func (p Plan) gaugingAhead(run record.Run, each time.Duration) *GaugingAhead {
 		}
 	}
 	return a
+}
+
+// owedHere is how many records the place still owes that was recorded last: none
+// once the head has gone on, or where the place had been gauged before and was come
+// back to.
+func (p Plan) owedHere(run record.Run, alone bool) int {
+	if len(run.Gaugings) == 0 {
+		return 0
+	}
+	last, here := run.Gaugings[len(run.Gaugings)-1], 0
+	if last.Spot != spots(run)-1 {
+		return 0
+	}
+	for _, g := range run.Gaugings {
+		switch {
+		case g.Spot == last.Spot:
+			here++
+		case g.Place.Distance(last.Place) < 1:
+			return 0
+		}
+	}
+	return max(0, p.recordsAt(last.Spot, alone)-here)
 }
 
 // surveyAhead foretells the survey: as it is planned from what is known now.

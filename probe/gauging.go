@@ -54,7 +54,7 @@ func (j *job) gauge(ctx context.Context) (err error) {
 	}
 	g := j.newGauging(run)
 	places := g.route.ahead(nil, g.head.told.room(run))
-	if err := j.begin(record.StepGauging, places*g.records()+g.returns()); err != nil {
+	if err := j.begin(record.StepGauging, g.plan.recordsOver(0, places, g.alone)+g.returns()); err != nil {
 		return err
 	}
 	if err := j.awake(ctx); err != nil {
@@ -101,14 +101,15 @@ func (g *gauging) returns() int {
 	return 1
 }
 
+// records is how many records the place in hand owes.
 func (g *gauging) records() int {
-	if g.proof != nil {
+	switch {
+	case g.proof != nil:
 		return toProve(g.setup.Criteria)
-	}
-	if g.alone || g.once || g.plan.Lean {
+	case g.once || g.before():
 		return 1
 	}
-	return g.plan.Records
+	return g.plan.recordsAt(g.spot, g.alone)
 }
 
 // end closes the step; places that the room forbids are a finding only if

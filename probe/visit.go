@@ -9,14 +9,8 @@ import (
 
 // at visits one place until it has its records or the person skips it.
 func (g *gauging) at(ctx context.Context, p record.Place) error {
-	g.place, g.wanted, g.skip = p, g.records(), false
-	switch {
-	case g.proof != nil:
-	case g.alone && g.spot == 0:
-		g.wanted = 2
-	case g.before():
-		g.wanted = 1
-	}
+	g.place, g.skip = p, false
+	g.wanted = g.records()
 	for g.visit = 0; ; g.visit++ {
 		if err := g.touches(ctx); err != nil {
 			return err

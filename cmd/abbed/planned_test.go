@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/json"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -99,6 +100,83 @@ type planned struct {
 	// records how well the gap error was known after so many records.
 	forecast map[string]*api.Forecast
 	records  map[int]bool
+	// totals are the records made and to come, as foretold from the confirmation to
+	// the end of the gauging, in their order; ofs what the gauging's progress was of.
+	totals []int
+	ofs    map[int]bool
+}
+
+// watch keeps what is told of a run.
+func (j *planned) watch(r api.Run) {
+	step := r.Step
+	if r.State == api.AwaitingConfirmation {
+		step = ""
+	}
+	if r.Forecast == nil {
+		return
+	}
+	j.forecast[step] = r.Forecast
+	g := r.Forecast.Gauging
+	if g != nil && g.Now != nil {
+		j.records[g.Records] = true
+	}
+	if g == nil || slices.Contains([]string{"survey", "analysis"}, step) || r.State == api.Done {
+		return
+	}
+	j.totals = append(j.totals, g.Records+g.Left)
+	if step == "gauging" {
+		j.ofs[r.Progress.Of] = true
+	}
+}
+
+// totalsHold holds that what was foretold before a run was neither more nor less than
+// what it took.
+func (j *planned) totalsHold(t *testing.T, made int) {
+	t.Helper()
+	if len(j.totals) < made || slices.Min(j.totals) != made || slices.Max(j.totals) != made {
+		t.Errorf("%d records were made; made and to come, as foretold: %v", made, j.totals)
+	}
+	if len(j.ofs) != 1 || !j.ofs[made] {
+		t.Errorf("%d records were made; the progress was of %v", made, j.ofs)
+	}
+}
+
+// TestTotals: how many records there will be is told before the run, and stays so
+// after each of them; in the five-minute answer, where the zero place owes two, and in
+// the full plan, with one record a place and with two.
+func TestTotals(t *testing.T) {
+	for name, c := range map[string]struct {
+		records int
+		steps   []string
+	}{
+		"five minutes": {2, []string{"gauging"}},
+		"one a place":  {1, []string{"repeat", "gauging"}},
+		"two a place":  {2, []string{"repeat", "gauging"}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			sc, err := bench.Lookup("beam-twist")
+			if err != nil {
+				t.Fatal(err)
+			}
+			dir := memoryDir(t)
+			synctest.Test(t, func(t *testing.T) {
+				j := watched(sc, 3)
+				w := open(t, dir, sc, &cable{printer: j.printer}, func(s *config.Settings) { s.Gauging.Records = c.records })
+				defer w.close()
+				p := &person{api: w.api, feel: j.printer.Blade, rnd: rand.New(rand.NewPCG(3, 5)), name: "the played person", seen: j.watch}
+				run, err := p.measure(t.Context(), c.steps...)
+				if err != nil || run.State != api.Done {
+					t.Fatalf("%s, %v", run.State, err)
+				}
+				j.totalsHold(t, run.Gaugings)
+			})
+		})
+	}
+}
+
+// watched is a virtual printer of a job that is to be watched.
+func watched(sc bench.Scenario, seed uint64) planned {
+	return planned{printer: bench.New(sc, bench.Options{Seed: seed}), forecast: map[string]*api.Forecast{}, records: map[int]bool{}, ofs: map[int]bool{}}
 }
 
 func plannedJob(t *testing.T, dir string, seed uint64, set func(*config.Settings), answer ...func(api.Prompt) (bool, *float64)) planned {
@@ -107,25 +185,14 @@ func plannedJob(t *testing.T, dir string, seed uint64, set func(*config.Settings
 	if err != nil {
 		t.Fatal(err)
 	}
-	j := planned{printer: bench.New(sc, bench.Options{Seed: seed}), forecast: map[string]*api.Forecast{}, records: map[int]bool{}}
+	j := watched(sc, seed)
 	w := open(t, dir, sc, &cable{printer: j.printer}, set)
 	defer w.close()
 	p := &person{api: w.api, feel: j.printer.Blade, rnd: rand.New(rand.NewPCG(seed, 5)), name: "the played person"}
 	if len(answer) > 0 {
 		p.answer = answer[0]
 	}
-	p.seen = func(r api.Run) {
-		step := r.Step
-		if r.State == api.AwaitingConfirmation {
-			step = ""
-		}
-		if r.Forecast != nil {
-			j.forecast[step] = r.Forecast
-			if g := r.Forecast.Gauging; g != nil && g.Now != nil {
-				j.records[g.Records] = true
-			}
-		}
-	}
+	p.seen = j.watch
 	if j.o, err = p.wholeJob(t.Context()); err != nil {
 		t.Fatal(err)
 	}
