@@ -75,7 +75,7 @@ type SurveyPlan struct {
 //
 //   - columns for perWave of them on the shortest wave, closer at the ends;
 //   - rows until the profile's half width is within the target, at least five
-//     and none farther than 45 mm from the next;
+//     and none farther than rowPitch from the next;
 //   - a return as often as the heights stay within two scatters in between, and
 //     at least four times.
 //
