@@ -65,8 +65,11 @@ func RepairOf(run record.Run, v analysis.Verdict, a api.AskRepair) (api.Repair, 
 	return out, nil
 }
 
-func doubted(v workshop.Value, unit string) api.Doubted {
-	return api.Doubted{Value: v.Value, U: v.U, Lo95: v.Value - v.U95(), Hi95: v.Value + v.U95(), Unit: unit}
+// doubted is a value of the workshop in the contract's shape. Its interval is twice u,
+// and u half of what was known to 95 %: the degrees of freedom are spent in it, and
+// none are said.
+func doubted(v workshop.Value, unit string) api.Measured {
+	return api.Measured{Value: v.Value, U: v.U, Lo95: v.Value - v.U95(), Hi95: v.Value + v.U95(), Unit: unit}
 }
 
 func inDeg(v workshop.Value) workshop.Value {
@@ -131,7 +134,7 @@ func twistOf(run record.Run, v analysis.Verdict, a api.AskRepair) (*api.Twist, s
 // twistSays says it for people.
 func twistSays(t *api.Twist, a api.AskRepair, thick float64) string {
 	var b strings.Builder
-	pm := func(d api.Doubted) string {
+	pm := func(d api.Measured) string {
 		return fmt.Sprintf("%.3f ± %.3f %s", d.Value, d.Hi95-d.Value, d.Unit)
 	}
 	fmt.Fprintf(&b, "The head rolls by %s from x=%.0f to x=%.0f mm (+: its back rises to the right).\n", strings.TrimSpace(fmt.Sprintf("%+.3f ± %.3f deg", t.Roll.Value, t.Roll.Hi95-t.Roll.Value)), t.From, t.To)
@@ -188,7 +191,7 @@ func tramOf(run record.Run, v analysis.Verdict, a api.AskRepair, pitch float64) 
 	if err != nil {
 		return nil, strings.TrimPrefix(err.Error(), "workshop: ") + "."
 	}
-	per := func(w workshop.Value) api.Doubted {
+	per := func(w workshop.Value) api.Measured {
 		return doubted(workshop.Value{Value: 100 * w.Value, U: 100 * w.U}, "mm per 100 mm")
 	}
 	t := &api.Tram{SlopeX: per(p.A), SlopeY: per(p.B), Off: p.Off, Thread: a.Thread, Pitch: pitch}

@@ -23,51 +23,42 @@ type Repair struct {
 	Advice   []HandAdvice `json:"advice"`
 }
 
-// Doubted is a number with its standard uncertainty and its 95 % interval.
-type Doubted struct {
-	Value float64 `json:"value"`
-	U     float64 `json:"u"`
-	Lo95  float64 `json:"lo95"`
-	Hi95  float64 `json:"hi95"`
-	Unit  string  `json:"unit"`
-}
-
 // Twist is the roll of the head along the beam, and what undoes it.
 type Twist struct {
-	From float64 `json:"from"`
-	To   float64 `json:"to"`
-	Roll Doubted `json:"roll"`
+	From float64  `json:"from"`
+	To   float64  `json:"to"`
+	Roll Measured `json:"roll"`
 	// High is the side, back or front, that is too high at the right end; neither:
 	// within its doubt, and there is nothing to shim.
 	High     string  `json:"high_at_right"`
 	Mounting float64 `json:"mounting"`
 	// Rocking is the gap under a bare profile's fourth corner on a flat reference;
 	// BladeIn should go under it, BladeOut should not; 0: no blade of a usual set.
-	Rocking    Doubted `json:"rocking"`
-	BladeIn    float64 `json:"blade_in"`
-	BladeOut   float64 `json:"blade_out"`
-	AllowedDeg float64 `json:"allowed_deg"`
-	TwistDeg   Doubted `json:"twist_deg"`
-	Shim       Doubted `json:"shim"`
-	Under      string  `json:"under_at_right"`
+	Rocking    Measured `json:"rocking"`
+	BladeIn    float64  `json:"blade_in"`
+	BladeOut   float64  `json:"blade_out"`
+	AllowedDeg float64  `json:"allowed_deg"`
+	TwistDeg   Measured `json:"twist_deg"`
+	Shim       Measured `json:"shim"`
+	Under      string   `json:"under_at_right"`
 	// Rail is by how much RailSide has to be raised at its right end; nil: one beam.
-	Rail     *Doubted `json:"rail"`
-	RailSide string   `json:"rail_side"`
+	Rail     *Measured `json:"rail"`
+	RailSide string    `json:"rail_side"`
 	// Costs is the change of the gap error now, After what is predicted once a shim
 	// of that thickness, to 0.01 mm, is in place.
-	Costs Doubted `json:"costs"`
-	After Doubted `json:"after"`
-	Says  string  `json:"says"`
+	Costs Measured `json:"costs"`
+	After Measured `json:"after"`
+	Says  string   `json:"says"`
 }
 
 // Tram is how the bed's supports have to be moved, as the nozzle sees the bed.
 type Tram struct {
 	// SlopeX and SlopeY of the bed, mm per 100 mm: + rises to the right and back.
-	SlopeX Doubted `json:"slope_x"`
-	SlopeY Doubted `json:"slope_y"`
+	SlopeX Measured `json:"slope_x"`
+	SlopeY Measured `json:"slope_y"`
 	// Drift is by how much all heights moved while the places were gauged, mm, taken
 	// out of the slopes; nil where the places cannot tell it.
-	Drift    *Doubted      `json:"drift"`
+	Drift    *Measured     `json:"drift"`
 	Off      float64       `json:"off_plane"`
 	Thread   string        `json:"thread"`
 	Pitch    float64       `json:"pitch"`
@@ -77,13 +68,13 @@ type Tram struct {
 
 // TramSupport is one support: + is up.
 type TramSupport struct {
-	X       float64 `json:"x"`
-	Y       float64 `json:"y"`
-	Up      Doubted `json:"up"`
-	Turns   Doubted `json:"turns"`
-	Sure    bool    `json:"sure"`
-	Follows bool    `json:"follows"`
-	Says    string  `json:"says"`
+	X       float64  `json:"x"`
+	Y       float64  `json:"y"`
+	Up      Measured `json:"up"`
+	Turns   Measured `json:"turns"`
+	Sure    bool     `json:"sure"`
+	Follows bool     `json:"follows"`
+	Says    string   `json:"says"`
 }
 
 // HandAdvice is what to look for by hand.

@@ -49,11 +49,10 @@ func benchPaths() m {
 }
 
 func benchShapes() m {
-	d := ref("Doubted")
+	d := ref("Measured")
 	return m{
 		"ReadingsKept": all(m{"coupons": count(""), "rolls": count(""), "pitches": count(""), "reference": count("touches of a straight reference"),
 			"tells": list(m{"type": "string"}, "what can be told now, and by what")}),
-		"Doubted": all(m{"value": number(""), "u": number("standard uncertainty"), "lo95": number(""), "hi95": number(""), "unit": text("")}),
 		"Repair": all(m{
 			"cautions": list(m{"type": "string"}, "before anything is done with tools"),
 			"twist":    orNull(ref("Twist")), "twist_why": text("why there is none"), "tram": orNull(ref("Tram")), "tram_why": text("why there is none"),

@@ -55,8 +55,8 @@ func nothingToShim() api.Repair {
 // virtual printer's run).
 func twistToShim() api.Repair {
 	r := nothingToShim()
-	num := func(v, u float64, unit string) api.Doubted {
-		return api.Doubted{Value: v, U: u, Lo95: v - 2*u, Hi95: v + 2*u, Unit: unit}
+	num := func(v, u float64, unit string) api.Measured {
+		return api.Measured{Value: v, U: u, Lo95: v - 2*u, Hi95: v + 2*u, Unit: unit}
 	}
 	r.TwistWhy, r.TramWhy = "", ""
 	r.Twist = &api.Twist{From: 20, To: 190, Roll: num(0.464, 0.008, "deg"), High: "back", Mounting: 219, Rocking: num(0.162, 0.003, "mm"), BladeIn: 0.15, BladeOut: 0.2,
