@@ -159,7 +159,7 @@ func twistSays(t *api.Twist, a api.AskRepair, thick float64) string {
 	if t.Rail != nil {
 		fmt.Fprintf(&b, "With two rails %.0f mm apart: raise the %s rail at its right end by %s, or lower the other there.\n", a.Rails, t.RailSide, pm(*t.Rail))
 	}
-	fmt.Fprintf(&b, "Now it costs %.3f mm from end to end; with a shim of %.2f mm %.3f ± %.3f mm should be left. Afterwards tram the bed, set the Z offset, and measure again: that has to lie within the doubt of both.\n", math.Abs(t.Costs.Value), thick, t.After.Value, t.After.Hi95-t.After.Value)
+	fmt.Fprintf(&b, "Now it costs %.3f ± %.3f mm from end to end; with a shim of %.2f mm %.3f ± %.3f mm should be left. Afterwards tram the bed, set the Z offset, and measure again: that has to lie within the doubt of both.\n", math.Abs(t.Costs.Value), t.Costs.Hi95-t.Costs.Value, thick, t.After.Value, t.After.Hi95-t.After.Value)
 	b.WriteString("The Y axis that rolls evenly costs the same as a twisted beam; angle readings at the head tell them apart. Intervals are 95 %.\n")
 	return b.String()
 }

@@ -66,7 +66,7 @@ func twistToShim() api.Repair {
 			"First confirm it on the bench: the bare profile, 20 mm wide, over 219 mm on a flat reference should rock by 0.162 \u00b1 0.005 mm; a blade of 0.15 mm goes in; one of 0.20 mm does not.",
 			"If it does not, the brackets or what they stand on are twisted, and not the profile.",
 			"Shim: 0.162 \u00b1 0.005 mm under the front fasteners (20 mm apart) of the right bracket, or under the back ones of the left.",
-			"Now it costs 0.364 mm from end to end; with a shim of 0.16 mm 0.004 \u00b1 0.029 mm should be left. Afterwards tram the bed, set the Z offset, and measure again: that has to lie within the doubt of both.",
+			"Now it costs 0.364 \u00b1 0.012 mm from end to end; with a shim of 0.16 mm 0.004 \u00b1 0.029 mm should be left. Afterwards tram the bed, set the Z offset, and measure again: that has to lie within the doubt of both.",
 		}, "\n")}
 	r.Tram = &api.Tram{SlopeX: num(-0.002, 0.0015, "mm/100mm"), SlopeY: num(0.03, 0.003, "mm/100mm"), Off: 0.004, Thread: "M4", Pitch: 0.7,
 		Supports: []api.TramSupport{
