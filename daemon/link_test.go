@@ -94,14 +94,14 @@ func refusedAs(t *testing.T, l *daemon.Link) *api.Error {
 // TestTaken: by which process and what to do is said; the port is had once it is
 // free, by a try every 10 s at the most.
 func TestTaken(t *testing.T) {
-	b := &bay{taken: &port.TakenError{Device: "/dev/bay", Holder: port.Holder{PID: 4711, Name: "other"}, Hint: "Let it disconnect."}}
+	b := &bay{taken: &port.TakenError{Device: "/dev/bay", Holder: port.Holder{PID: 4218, Name: "other"}, Hint: "Let it disconnect."}}
 	linked(t, b, func(*daemon.LinkOptions) {}, func(t *testing.T, l *daemon.Link) {
 		time.Sleep(time.Minute)
 		e := refusedAs(t, l)
 		if e == nil || e.Code != "taken" || e.Status != 503 || e.RetryAfter == 0 {
 			t.Fatalf("%+v", e)
 		}
-		for _, want := range []string{"other", "4711", "/dev/bay", "Let it disconnect"} {
+		for _, want := range []string{"other", "4218", "/dev/bay", "Let it disconnect"} {
 			if !strings.Contains(e.Text, want) {
 				t.Errorf("%q does not say %q", e.Text, want)
 			}

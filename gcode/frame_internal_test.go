@@ -28,6 +28,6 @@ func BenchmarkFrame(b *testing.B) {
 	buf := make([]byte, 0, 256)
 	b.ReportAllocs()
 	for b.Loop() {
-		buf = appendFrame(buf[:0], 4711, "G1 X104.5 Y88.25 F6000")
+		buf = appendFrame(buf[:0], 4218, "G1 X104.5 Y88.25 F6000")
 	}
 }

@@ -196,7 +196,7 @@ func TestCalendarWaits(t *testing.T) {
 		"as hot as set":        {change: func(s *config.Settings) { weekly(s); s.Check.Heat, s.Heat.Bed = true, 60 }, state: api.AwaitingConfirmation, hot: true},
 		"hot by itself":        {change: func(s *config.Settings) { begin(s); s.Check.Heat, s.Heat.Bed = true, 60 }, state: api.AwaitingConfirmation, hot: true},
 		"no calendar":          {change: func(s *config.Settings) { s.Check.Every = 0 }},
-		"another has it":       {change: begin, deny: &port.TakenError{Device: "/dev/x", Holder: port.Holder{PID: 4711, Name: "other"}}, waits: "other"},
+		"another has it":       {change: begin, deny: &port.TakenError{Device: "/dev/x", Holder: port.Holder{PID: 4218, Name: "other"}}, waits: "other"},
 		"port is given back":   {change: func(s *config.Settings) { begin(s); s.Hold = config.HoldRun }, state: api.AwaitingConfirmation},
 		"hot, and only asks":   {change: weekly, before: tellIt("M104 S60"), waits: "heat"},
 		"still warm":           {change: begin, before: warmed, waits: "cold"},

@@ -206,7 +206,7 @@ func (w wording) badNode() string {
 }
 
 func (w wording) kept() string {
-	return w.pre + []string{"all settings kept (612 bytes)", "written to storage", "saved", "settings stored, sum 4711"}[w.at]
+	return w.pre + []string{"all settings kept (612 bytes)", "written to storage", "saved", "settings stored, sum 4218"}[w.at]
 }
 
 func (w wording) recalled() string {

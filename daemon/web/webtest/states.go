@@ -14,7 +14,7 @@ func init() { maps.Copy(scenes, states) }
 // that goes well.
 var states = map[string]func(*Show){
 	"taken": func(s *Show) {
-		s.Printer.Link, s.Printer.Sentence = api.Taken, "Another program holds the port: print-sender, process 4711. End it, or have it let go."
+		s.Printer.Link, s.Printer.Sentence = api.Taken, "Another program holds the port: print-sender, process 4218. End it, or have it let go."
 		s.Printer.Steps = noStep("the port is held by another program")
 	},
 	"warming": func(s *Show) {
