@@ -7,7 +7,6 @@ import (
 	"math"
 	"os"
 	"strings"
-	"time"
 
 	"abbed/analysis"
 	"abbed/analysis/proof"
@@ -108,7 +107,8 @@ func Printed(p patches.Print) (api.ProofPrint, error) {
 // Thickness takes the readings of a proof print, keeps them with the run, and says
 // what they prove. Without a correction in force they join the run's fit.
 func (d *Daemon) Thickness(ctx context.Context, id string, t api.Thickness, by string) (api.Proof, error) {
-	if t.InForce != "none" && t.InForce != "map" && t.InForce != "file" {
+	corrected, ok := api.Corrected(t.InForce)
+	if !ok {
 		return api.Proof{}, api.Errorf(422, "bad-value", "none, map or file", "thickness: \"in_force\" %q: whether a correction was in force has to be said", t.InForce)
 	}
 	if t.Person != "" {
@@ -128,7 +128,6 @@ func (d *Daemon) Thickness(ctx context.Context, id string, t api.Thickness, by s
 	if err != nil {
 		return api.Proof{}, err
 	}
-	corrected := t.InForce != "none"
 	r, err := proof.Judge(readings, Case(j.run, j.verdict, corrected))
 	if err != nil {
 		return api.Proof{}, api.Errorf(422, "bad-value", "look at the readings", "%v", err)
@@ -216,40 +215,24 @@ func Numbered(p patches.Print, plan string, in []proof.Reading) ([]proof.Reading
 // keepThickness adds the readings to the run: each as it was read in a note, the
 // mean of each patch as a reading of the gap.
 func (d *Daemon) keepThickness(ctx context.Context, id string, readings []proof.Reading, corrected bool, t api.Thickness, by string) error {
-	d.starting.Lock()
-	defer d.starting.Unlock()
-	run, err := d.load(id)
-	if err != nil {
-		return err
-	}
-	number := 1
-	for _, r := range run.Readings {
-		number = max(number, r.Print+1)
-	}
-	var raw strings.Builder
-	fmt.Fprintf(&raw, "proof print %d read by %s, in force: %s; u,v,thickness:", number, t.Person, t.InForce)
-	for _, r := range readings {
-		fmt.Fprintf(&raw, " %.2f,%.2f,%.4f", r.U, r.V, r.MM)
-	}
-	events := []record.Event{{Note: &record.Note{Text: raw.String()}}}
-	ps, _, _ := proof.Patches(readings)
-	for _, p := range ps {
-		events = append(events, record.Event{Reading: &record.Reading{Quantity: record.QuantityCoupon, Place: record.Place{U: p.U, V: p.V},
-			Value: p.MM, U: p.Doubt, Print: number, Corrected: corrected}})
-	}
-	for i := range events {
-		events[i].N, events[i].Wall = run.Last+int64(i)+1, time.Now().UTC().Round(time.Microsecond)
-		events[i].T = math.Max(run.T, math.Round(time.Since(run.Began).Seconds()*1e6)/1e6)
-	}
-	if err := d.store.Append(ctx, id, events...); err != nil {
-		return storeRefusal(err)
-	}
-	d.mu.Lock()
-	delete(d.ended, id)
-	d.mu.Unlock()
-	d.audit(by, "thickness of a proof print", fmt.Sprintf("run %s, %d readings of %d patches, in force: %s, person %s", id, len(readings), len(ps), t.InForce, t.Person))
-	d.publish()
-	return nil
+	return d.keepBeside(ctx, id, by, "thickness of a proof print", func(run record.Run) ([]record.Event, string) {
+		number := 1
+		for _, r := range run.Readings {
+			number = max(number, r.Print+1)
+		}
+		var raw strings.Builder
+		fmt.Fprintf(&raw, "proof print %d read by %s, in force: %s; u,v,thickness:", number, t.Person, t.InForce)
+		for _, r := range readings {
+			fmt.Fprintf(&raw, " %.2f,%.2f,%.4f", r.U, r.V, r.MM)
+		}
+		events := []record.Event{{Note: &record.Note{Text: raw.String()}}}
+		ps, _, _ := proof.Patches(readings)
+		for _, p := range ps {
+			events = append(events, record.Event{Reading: &record.Reading{Quantity: record.QuantityCoupon, Place: record.Place{U: p.U, V: p.V},
+				Value: p.MM, U: p.Doubt, Print: number, Corrected: corrected}})
+		}
+		return events, fmt.Sprintf("run %s, %d readings of %d patches, in force: %s, person %s", id, len(readings), len(ps), t.InForce, t.Person)
+	})
 }
 
 // Proved turns a result into the API's words.

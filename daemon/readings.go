@@ -3,9 +3,7 @@ package daemon
 import (
 	"context"
 	"fmt"
-	"math"
 	"strings"
-	"time"
 
 	"abbed/analysis"
 	"abbed/daemon/api"
@@ -28,10 +26,11 @@ func (d *Daemon) Readings(ctx context.Context, id string, r api.Readings, by str
 		return api.ReadingsKept{}, err
 	}
 	kept := counted(b)
-	if kept.Coupons > 0 && r.InForce != "none" && r.InForce != "map" && r.InForce != "file" {
+	corrected, ok := api.Corrected(r.InForce)
+	if kept.Coupons > 0 && !ok {
 		return api.ReadingsKept{}, api.Errorf(422, "bad-value", "none, map or file", "readings: \"in_force\" %q: whether a correction was in force while the coupons were printed has to be said", r.InForce)
 	}
-	if err := d.keepReadings(ctx, id, b, r, by); err != nil {
+	if err := d.keepReadings(ctx, id, b, corrected, r.Person, by); err != nil {
 		return api.ReadingsKept{}, err
 	}
 	j, err := d.judged(id)
@@ -98,27 +97,10 @@ func counted(b analysis.Beside) api.ReadingsKept {
 }
 
 // keepReadings adds the readings to the log of the run, with a note of who read.
-func (d *Daemon) keepReadings(ctx context.Context, id string, b analysis.Beside, r api.Readings, by string) error {
-	d.starting.Lock()
-	defer d.starting.Unlock()
-	run, err := d.load(id)
-	if err != nil {
-		return err
-	}
-	events := b.Events(run, r.InForce != "" && r.InForce != "none")
-	events = append(events, record.Event{N: run.Last + int64(len(events)) + 1, Note: &record.Note{
-		Text: fmt.Sprintf("%d readings and %d touches of a reference entered after the run by %s", len(b.Readings), len(b.Touches), r.Person)}})
-	for i := range events {
-		events[i].Wall = time.Now().UTC().Round(time.Microsecond)
-		events[i].T = math.Max(run.T, math.Round(time.Since(run.Began).Seconds()*1e6)/1e6)
-	}
-	if err := d.store.Append(ctx, id, events...); err != nil {
-		return storeRefusal(err)
-	}
-	d.mu.Lock()
-	delete(d.ended, id)
-	d.mu.Unlock()
-	d.audit(by, "readings of instruments", fmt.Sprintf("run %s, %d readings, %d touches of a reference, person %s", id, len(b.Readings), len(b.Touches), r.Person))
-	d.publish()
-	return nil
+func (d *Daemon) keepReadings(ctx context.Context, id string, b analysis.Beside, corrected bool, person, by string) error {
+	return d.keepBeside(ctx, id, by, "readings of instruments", func(run record.Run) ([]record.Event, string) {
+		note := fmt.Sprintf("%d readings and %d touches of a reference entered after the run by %s", len(b.Readings), len(b.Touches), person)
+		return append(b.Events(run, corrected), record.Event{Note: &record.Note{Text: note}}),
+			fmt.Sprintf("run %s, %d readings, %d touches of a reference, person %s", id, len(b.Readings), len(b.Touches), person)
+	})
 }

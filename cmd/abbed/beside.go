@@ -74,7 +74,8 @@ func (b beside) join(run *record.Run, in io.Reader) error {
 	for _, r := range found.Readings {
 		coupons = coupons || r.Quantity == record.QuantityCoupon
 	}
-	if coupons && b.inForce != "none" && b.inForce != "map" && b.inForce != "file" {
+	corrected, ok := api.Corrected(b.inForce)
+	if coupons && !ok {
 		return errors.New("--in-force none, map or file has to be said with coupons: with a correction in force they show what it left")
 	}
 	if r := text.Reference; r != nil {
@@ -82,7 +83,7 @@ func (b beside) join(run *record.Run, in io.Reader) error {
 			return fmt.Errorf("%s: %w", b.reference, err)
 		}
 	}
-	found.Join(run, b.inForce == "map" || b.inForce == "file")
+	found.Join(run, corrected)
 	return nil
 }
 

@@ -117,7 +117,7 @@ settings as for proof-print have to hold where patches are named by number.`,
 	f.StringVar(&plan, "plan", "", "the plan on the worksheet, where patches are named by number")
 	f.StringVar(&person, "person", "", "who read")
 	c.RunE = func(c *cobra.Command, args []string) error {
-		if inForce != "none" && inForce != "map" && inForce != "file" {
+		if _, ok := api.Corrected(inForce); !ok {
 			return usage(errors.New("proof-read: --in-force none, map or file has to be said: with a correction in force the patches show what it left"))
 		}
 		b, err := readAll(args[1], c.InOrStdin())
@@ -171,7 +171,8 @@ func (d *desk) proved(c *cobra.Command, name string, t api.Thickness) (api.Proof
 		}
 		break
 	}
-	r, err := proof.Judge(readings, daemon.Case(run, v, t.InForce != "none"))
+	corrected, _ := api.Corrected(t.InForce)
+	r, err := proof.Judge(readings, daemon.Case(run, v, corrected))
 	return daemon.Proved(r), err
 }
 

@@ -1,11 +1,9 @@
 package web
 
 import (
-	"math"
 	"net/http"
 	"net/url"
 	"strconv"
-	"strings"
 
 	"abbed/daemon/api"
 )
@@ -53,17 +51,11 @@ func askRepair(q url.Values) (api.AskRepair, error) {
 			*into = v
 		}
 	}
-	for pair := range strings.FieldsSeq(q.Get("supports")) {
-		if len(a.Supports) == maxLevers {
-			return a, badValue("%q: at most %d", "supports", maxLevers)
-		}
-		x, y, _ := strings.Cut(pair, ",")
-		u, err := strconv.ParseFloat(x, 64)
-		v, no := strconv.ParseFloat(y, 64)
-		if err != nil || no != nil || !(max(math.Abs(u), math.Abs(v)) <= 2000) {
-			return a, badValue("%q: %q is no place x,y in mm", "supports", pair)
-		}
-		a.Supports = append(a.Supports, api.XY{X: u, Y: v})
+	places, bad := api.ReadPlaces(q.Get("supports"))
+	if bad != nil {
+		bad.Text = "\"supports\": " + bad.Text
+		return a, bad
 	}
+	a.Supports = places
 	return a, nil
 }

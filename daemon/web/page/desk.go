@@ -1,8 +1,6 @@
 package page
 
 import (
-	"math"
-	"net/http"
 	"net/url"
 	"strings"
 
@@ -31,14 +29,8 @@ func measuresOf(q url.Values) (m measures, a api.AskRepair, bad *api.Error) {
 			*l.into = *v
 		}
 	}
-	for pair := range strings.FieldsSeq(m.Supports) {
-		x, y, _ := strings.Cut(pair, ",")
-		u, badX := decimal(x)
-		v, badY := decimal(y)
-		if badX != nil || badY != nil || u == nil || v == nil || max(math.Abs(*u), math.Abs(*v)) > 2000 {
-			return m, api.AskRepair{}, api.Errorf(http.StatusUnprocessableEntity, "bad-value", "x,y in mm of each screw with blanks between them: 30,30 205,30 117.5,205", "%q is no place of a screw", pair)
-		}
-		a.Supports = append(a.Supports, api.XY{X: *u, Y: *v})
+	if a.Supports, bad = api.ReadPlaces(m.Supports); bad != nil {
+		return m, api.AskRepair{}, bad
 	}
 	return m, a, nil
 }
