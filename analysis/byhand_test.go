@@ -5,10 +5,11 @@ import (
 	"testing"
 
 	"abbed/analysis"
+	"abbed/analysis/workshop"
 )
 
 // TestByHand: whoever has wheels that are worn, or play, reads where to look and
-// what to do, and before all of it what to switch off.
+// what to do (workshop's advice), and before all of it what to switch off.
 func TestByHand(t *testing.T) {
 	first := []string{"switch off, unplug", "cool below 43 C", "maker's instructions"}
 	worn := drawn(3)["flats that slip"].m
@@ -16,11 +17,12 @@ func TestByHand(t *testing.T) {
 		m     machine
 		id    string
 		words []string
+		not   string
 	}{
-		"wheels": {worn, analysis.WornWheels, []string{"by hand", "flats", "eccentric nuts", "Replace", "bearings", "belt"}},
+		"wheels": {worn, analysis.WornWheels, []string{"Push the head slowly by hand", "flats", "eccentric nuts", "Replace", "bearings", "belt"}, "rock the head"},
 		"play along X": {playing(0.04, 0), analysis.LooseCarriage,
-			[]string{"rock the head", "eccentric nuts", "holder of the nozzle", "probe's bracket", "joints of the beam", "belt", "replaced"}},
-		"play along Y": {playing(0, 0.04), analysis.LooseCarriage, []string{"rock the head", "rock the bed at each corner", "belt"}},
+			[]string{"rock the head", "eccentric nuts", "holder of the nozzle", "probe's bracket", "joints of the beam", "belt", "replaced"}, "rock the bed"},
+		"play along Y": {playing(0, 0.04), analysis.LooseCarriage, []string{"rock the head", "rock the bed at each corner", "belt"}, "joints of the beam"},
 	} {
 		p := standard()
 		p.places, p.survey = nil, false
@@ -29,18 +31,23 @@ func TestByHand(t *testing.T) {
 			t.Errorf("%s: finding %q, failed %t", name, f.ID, failed)
 			continue
 		}
-		at := -1
-		for _, w := range append(first, c.words...) {
-			i := strings.Index(f.Next, w)
-			if i < 0 {
-				t.Errorf("%s: %q is not said in %q", name, w, f.Next)
-			}
-			if w == first[2] {
-				at = i
+		cautions := strings.Join(workshop.Cautions(), " ")
+		work, ok := strings.CutPrefix(f.Next, cautions)
+		if !ok {
+			t.Errorf("%s: the cautions do not stand before the work: %q", name, f.Next)
+		}
+		for _, w := range first {
+			if !strings.Contains(cautions, w) {
+				t.Errorf("%q is no caution: %q", w, cautions)
 			}
 		}
-		if i := strings.Index(f.Next, c.words[0]); i < at {
-			t.Errorf("%s: the cautions stand behind the work: %q", name, f.Next)
+		for _, w := range c.words {
+			if !strings.Contains(work, w) {
+				t.Errorf("%s: %q is not said in %q", name, w, work)
+			}
+		}
+		if strings.Contains(work, c.not) {
+			t.Errorf("%s: %q is said in %q", name, c.not, work)
 		}
 		if !strings.HasSuffix(f.Next, "run the repeat test again.") {
 			t.Errorf("%s: it does not end with measuring again: %q", name, f.Next)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"abbed/analysis/workshop"
 	"abbed/probe/record"
 )
 
@@ -151,7 +152,7 @@ func (s Stability) playGate(c record.Criteria) Gate {
 			Sentence: "The carriage has play: the height depends on the side from which the head comes. No correction is offered.",
 			Evidence: fmt.Sprintf("Along %s the two sides of approach differ by %s (reversal value B of ISO 230-2); the limit is %s.", axis, um(math.Abs(worst.Value)), um(c.Play)),
 			Doubt:    fmt.Sprintf("The difference lies between %s and %s (95 %%).", um(worst.Lo95), um(worst.Hi95)),
-			Next:     playNext(axis),
+			Next:     workshop.Play(axis).Says(),
 		}
 	})
 }
@@ -165,7 +166,7 @@ func (s Stability) wanderGate(c record.Criteria) Gate {
 			ID:       WornWheels,
 			Sentence: "The head does not take the same way twice: passes over the same row differ. This is what worn, flat or dirty wheels do; a correction would be wrong the next time. No correction is offered.",
 			Doubt:    "Loose rails or a belt that pulls unevenly can look the same.",
-			Next:     wheelsNext,
+			Next:     workshop.Wheels().Says(),
 		}
 		f.Evidence = fmt.Sprintf("Over %d passes the height at one place differs by %s (standard deviation, scatter taken out; limit %s).",
 			w.Passes, um(w.Between.Value), um(c.Wander))

@@ -65,9 +65,8 @@ func RepairOf(run record.Run, v analysis.Verdict, a api.AskRepair) (api.Repair, 
 	return out, nil
 }
 
-// doubted is a value of the workshop in the contract's shape. Its interval is twice u,
-// and u half of what was known to 95 %: the degrees of freedom are spent in it, and
-// none are said.
+// doubted is a value of the workshop in the contract's shape: its u is judged, and has
+// no finite degrees of freedom (see workshop).
 func doubted(v workshop.Value, unit string) api.Measured {
 	return api.Measured{Value: v.Value, U: v.U, Lo95: v.Value - v.U95(), Hi95: v.Value + v.U95(), Unit: unit}
 }

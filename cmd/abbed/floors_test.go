@@ -25,7 +25,7 @@ var floors = map[string][]string{
 	"gcode/gcodetest":   {"gcode"},
 	"gcode/printfile":   {"gcode"},
 	"gcode/patches":     {},
-	"analysis":          {"probe/record", "analysis/fit", "analysis/plan", "analysis/typed"},
+	"analysis":          {"probe/record", "analysis/fit", "analysis/plan", "analysis/typed", "analysis/workshop"},
 	"analysis/fit":      {},
 	"analysis/plan":     {"probe/record", "analysis", "analysis/fit"},
 	"analysis/workshop": {"analysis/fit"},
