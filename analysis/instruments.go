@@ -15,13 +15,11 @@ import (
 // blame for.
 var ErrReadings = errors.New("not readings of an instrument")
 
-// What instruments can have shown: a single layer, mm, and the tilt of a head,
-// deg, with the standard uncertainties that go with them.
+// The largest tilt of a head that an instrument can have shown, deg, and how many
+// readings a person can have typed.
 const (
-	layerLeast, layerMost = 0.02, 2.0
-	tiltMost              = 20.0
-	layerDoubt            = 0.012 // where none is given, mm (probe.Plan.CouponU)
-	mostReadings          = 2000
+	tiltMost     = 20.0
+	mostReadings = 2000
 )
 
 // ReadReadings reads what a person read from instruments of their own, from
@@ -117,10 +115,10 @@ func NewReading(q record.Quantity, at record.Place, value, u float64) (record.Re
 	switch q {
 	case record.QuantityCoupon:
 		if u == 0 {
-			r.U = layerDoubt
+			r.U = record.PatchU
 		}
-		if !(value >= layerLeast && value <= layerMost) || !(r.U >= 0.0005 && r.U <= 0.2) {
-			return r, fmt.Errorf("a patch of %g mm with a standard uncertainty of %g mm cannot be right: %g to %g mm is taken, and 0.0005 to 0.2 mm; are they in mm?", value, r.U, layerLeast, layerMost)
+		if !(value >= record.LayerLeast && value <= record.LayerMost) || !(r.U >= 0.0005 && r.U <= 0.2) {
+			return r, fmt.Errorf("a patch of %g mm with a standard uncertainty of %g mm cannot be right: %g to %g mm is taken, and 0.0005 to 0.2 mm; are they in mm?", value, r.U, record.LayerLeast, record.LayerMost)
 		}
 	case record.QuantityRoll, record.QuantityPitch:
 		if u == 0 {

@@ -25,7 +25,7 @@ func (j *job) coupons(ctx context.Context) error {
 		a, _, err := j.question(ctx, record.Question{
 			ID:    fmt.Sprintf("coupon-%d", i+1),
 			Text:  fmt.Sprintf("Patch %d of %d, at %s: its thickness in mm. No if there is none.", i+1, len(places), p),
-			Value: &record.Wanted{Unit: "mm", Least: 0.02, Most: 2},
+			Value: &record.Wanted{Unit: "mm", Least: record.LayerLeast, Most: record.LayerMost},
 		}, nil)
 		if err != nil {
 			return err

@@ -69,7 +69,7 @@ func DefaultPlan() Plan {
 		Rounds: 6, Move: runUp, RowHalf: 60, RowStep: 3, Passes: 3,
 		Spacing: 55, Records: 2, Pairs: 2, Target: 0.020, Most: 16, Patience: 5 * time.Minute,
 		Columns: 25, Rows: 7, BaseEvery: 1, ProfileTarget: 0.005, Finest: 55, Inset: 8,
-		TurnedColumns: 13, TurnedRows: 5, AnglePlaces: 6, CouponU: 0.012,
+		TurnedColumns: 13, TurnedRows: 5, AnglePlaces: 6, CouponU: record.PatchU,
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"abbed/analysis/fit"
+	"abbed/probe/record"
 )
 
 // Verdict is what the patches say.
@@ -187,7 +188,7 @@ func share(left []Left, inflated float64) *Share {
 		rows, y, w = append(rows, []float64{1, g}), append(y, l.MM), append(w, 1/(l.Doubt*l.Doubt))
 	}
 	r, err := fit.Least(rows, y, w)
-	if len(rows) < fewest || err != nil || r.Rank < 2 || hi-lo < 4*PatchU {
+	if len(rows) < fewest || err != nil || r.Rank < 2 || hi-lo < 4*record.PatchU {
 		return nil
 	}
 	return &Share{r.Coef[1], fit.T95(r.DoF) * math.Max(inflated, math.Max(1, r.S())) * r.U(1, 1)}
@@ -264,7 +265,7 @@ const agrees = 0.001
 
 // bare judges patches that were printed without a correction.
 func (c Case) bare(out *Result) {
-	out.Doubt = fmt.Sprintf("Each patch is good to about %.3f mm (standard uncertainty); what all share is taken out.", PatchU)
+	out.Doubt = fmt.Sprintf("Each patch is good to about %.3f mm (standard uncertainty); what all share is taken out.", record.PatchU)
 	var sw, swr float64
 	n := 0
 	type part struct{ r, w float64 }

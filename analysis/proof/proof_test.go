@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"abbed/analysis/proof"
+	"abbed/probe/record"
 )
 
 // print makes readings of 21 patches (73 if dense) with the true error left(t, s), t and s from
@@ -18,7 +19,7 @@ import (
 func print(rng *rand.Rand, dense bool, left func(t, s float64) float64) []proof.Reading {
 	var out []proof.Reading
 	place := func(u, v float64) {
-		own := 0.45 + left((u-117.5)/104.5, (v-117.5)/104.5) + proof.PatchU*rng.NormFloat64()
+		own := 0.45 + left((u-117.5)/104.5, (v-117.5)/104.5) + record.PatchU*rng.NormFloat64()
 		for range 3 {
 			out = append(out, proof.Reading{U: u, V: v, MM: own + 0.004*rng.NormFloat64()})
 		}

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"abbed/analysis/typed"
+	"abbed/probe/record"
 )
 
 // Reading is one value of the micrometer. Patch is its number on the worksheet,
@@ -18,12 +19,6 @@ type Reading struct {
 	U, V  float64
 	MM    float64
 }
-
-// Least and Most bound what can be the thickness of a single layer, mm.
-const (
-	Least = 0.02
-	Most  = 2.0
-)
 
 // most readings of one print.
 const most = 2000
@@ -125,8 +120,8 @@ func (s sheet) patch(l typed.Line) ([]Reading, error) {
 
 // Check refuses what cannot be the thickness of a single layer.
 func Check(r Reading) error {
-	if !(r.MM >= Least && r.MM <= Most) {
-		return fmt.Errorf("a thickness of %g mm cannot be right: %g to %g mm is taken; is it in mm?", r.MM, Least, Most)
+	if !(r.MM >= record.LayerLeast && r.MM <= record.LayerMost) {
+		return fmt.Errorf("a thickness of %g mm cannot be right: %g to %g mm is taken; is it in mm?", r.MM, record.LayerLeast, record.LayerMost)
 	}
 	return nil
 }
@@ -139,13 +134,9 @@ type Patch struct {
 	Doubt float64 // standard uncertainty of MM as a reading of the gap, mm
 }
 
-// Doubts before there are repeats (common practice, no source): a patch's own
-// roughness and the stored map between its nodes; one reading of a micrometer by
-// hand.
-const (
-	PatchU   = 0.012
-	ReadingU = 0.005
-)
+// ReadingU is the standard uncertainty of one reading of a micrometer by hand, mm,
+// before there are repeats (common practice, no source).
+const ReadingU = 0.005
 
 // Patches takes the mean of the readings of each place, in the order of their
 // first readings. scatter is the standard deviation between readings of one
@@ -179,7 +170,7 @@ func Patches(readings []Reading) (out []Patch, scatter, dof float64) {
 		scatter = max(math.Sqrt(sum/dof), ReadingU/2)
 	}
 	for i := range out {
-		out[i].Doubt = math.Hypot(PatchU, scatter/math.Sqrt(float64(out[i].N)))
+		out[i].Doubt = math.Hypot(record.PatchU, scatter/math.Sqrt(float64(out[i].N)))
 	}
 	return slices.Clip(out), scatter, dof
 }

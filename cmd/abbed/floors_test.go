@@ -30,7 +30,7 @@ var floors = map[string][]string{
 	"analysis/plan":     {"probe/record", "analysis", "analysis/fit"},
 	"analysis/workshop": {"analysis/fit"},
 	"analysis/typed":    {},
-	"analysis/proof":    {"analysis/fit", "analysis/typed"},
+	"analysis/proof":    {"probe/record", "analysis/fit", "analysis/typed"},
 	"probe":             {"gcode", "gcode/clock", "gcode/dialect", "probe/record", "analysis"},
 	"daemon/api":        {},
 	"daemon/status":     {"daemon/api", "analysis", "probe/record"},

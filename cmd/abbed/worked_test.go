@@ -15,7 +15,6 @@ import (
 	"text/template"
 
 	"abbed/analysis"
-	"abbed/analysis/proof"
 	"abbed/config"
 	"abbed/gcode/patches"
 	"abbed/gcode/printfile"
@@ -147,7 +146,7 @@ func TestWorkedExample(t *testing.T) {
 	var out bytes.Buffer
 	err = page.ExecuteTemplate(&out, "worked-example.md.tmpl", map[string]any{
 		"Bed": run.Setup.Bed.W(), "Lever": run.Setup.Lever.Y, "Letters": fewest, "Full": o.Full, "Taper": o.Taper,
-		"Patch": patches.Defaults().Size, "PatchU": proof.PatchU, "Tolerance": s.Criteria.Tolerance,
+		"Patch": patches.Defaults().Size, "PatchU": record.PatchU, "Tolerance": s.Criteria.Tolerance,
 	})
 	if err != nil {
 		t.Fatal(err)

@@ -18,6 +18,15 @@ const (
 	QuantityPitch Quantity = "pitch"
 )
 
+// What a printed single layer can be, mm, and the standard uncertainty of its
+// thickness as a reading of the gap where nothing better is known: its own roughness,
+// and the stored map between its nodes (common practice, no source).
+const (
+	LayerLeast = 0.02
+	LayerMost  = 2.0
+	PatchU     = 0.012
+)
+
 // Reading is one value that a person read from an instrument of their own.
 type Reading struct {
 	// N is the number of its event.
