@@ -37,7 +37,10 @@ type Later struct {
 // of their thickness is added then (JCGM 100:2008, 5.1.2).
 func Joining(run record.Run) record.Joined {
 	run = clean(run)
-	out := record.Joined{Run: run.ID, Began: run.Began, Cut: run.Cut, Gaps: []record.GapReading{}}
+	out := record.Joined{Run: run.ID, Began: run.Began, Gaps: []record.GapReading{}}
+	if c := run.Cut; c != nil && c.Finding == Repair {
+		out.Cut = c // what else ends a run says nothing of the places
+	}
 	if w, ok := WarmthOf(run); ok {
 		w.Step, w.T = record.StepGauging, 0
 		out.Warmth = &w
@@ -254,4 +257,31 @@ func cutLater(run record.Run) *record.Cut {
 	c := *last.Cut
 	c.Text = "A later run that gauged more for this one ended early. " + c.Text
 	return &c
+}
+
+// offsetMost is by how much the height at which the probe triggers may be another,
+// mm: a person who sets the Z offset anew changes it by less, and each run has a
+// constant for that; a probe that was mounted anew is off by more, or has another
+// lever (common practice, no source).
+const offsetMost = 0.3
+
+// Joinable returns why what is gauged with the other setup cannot be joined to a
+// run, or nil. What either does not know is not held against it.
+func Joinable(run record.Run, other record.Setup) *Reason {
+	was := run.Setup
+	for _, c := range []struct {
+		what  string
+		other bool
+	}{
+		{"another printer", was.Printer.ID != other.Printer.ID && was.Printer.ID != "" && other.Printer.ID != ""},
+		{"another lever from nozzle to probe", was.Lever != other.Lever || was.LeverUnknown != other.LeverUnknown},
+		{"another trigger height of the probe", was.TriggerKnown && other.TriggerKnown && math.Abs(was.Trigger-other.Trigger) > offsetMost},
+		{"another layout of the machine", was.Layout != other.Layout && was.Layout != "" && other.Layout != ""},
+		{"another kind of probe", was.Kind != other.Kind && was.Kind != "" && other.Kind != ""},
+	} {
+		if c.other {
+			return &Reason{"printer-changed", fmt.Sprintf("run %s was made with %s: what is gauged now tells nothing of it", run.ID, c.what), "measure the whole job again"}
+		}
+	}
+	return nil
 }

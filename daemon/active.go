@@ -21,7 +21,8 @@ type active struct {
 	over    chan struct{} // closed when the run has ended
 	cancel  context.CancelCauseFunc
 	changed func()
-	quick   bool // a small survey will do
+	quick   bool           // a small survey will do
+	earlier *probe.Earlier // the run that more is gauged for, nil for none
 
 	mu    sync.Mutex
 	state api.State
@@ -179,7 +180,7 @@ func (a *active) show() api.Run {
 func shown(run record.Run) api.Run {
 	out := api.Run{
 		ID: run.ID, Step: string(run.Step), Began: run.Began, Touches: len(run.Touches),
-		Gaugings: len(run.Gaugings), Number: run.Last, Steps: names(run.Steps), State: api.Failed,
+		Gaugings: len(run.Gaugings), Number: run.Last, Steps: names(run.Steps), State: api.Failed, For: run.For,
 	}
 	if h := run.Heat; h != nil {
 		out.Heat = &api.Heat{Nozzle: &h.Nozzle, Bed: &h.Bed}
@@ -213,6 +214,8 @@ func ending(run record.Run) string {
 		return "The run did not come to its end."
 	case run.Cut != nil:
 		return run.Cut.Text + " " + run.Cut.Next
+	case run.Ended.State == record.EndDone && run.For != "":
+		return "Done: what was gauged counts in the earlier run that it was made for; see the findings there."
 	case run.Ended.State == record.EndDone:
 		return "Done: see the findings."
 	case run.Ended.State == record.EndStopped:

@@ -83,7 +83,7 @@ func (d *Daemon) chapterOf(id, before string) (chapter, bool) {
 
 func (d *Daemon) writeChapter(id, before string) (chapter, error) {
 	j, err := d.judged(id)
-	if err != nil || j.run.Proof != nil || len(j.run.Touches) == 0 {
+	if err != nil || j.run.Proof != nil || j.run.For != "" || len(j.run.Touches) == 0 {
 		return chapter{against: before}, err
 	}
 	now := analysis.Judged{Run: j.run, Verdict: j.verdict}

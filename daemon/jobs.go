@@ -36,13 +36,19 @@ func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
 	if err != nil {
 		return api.Run{}, err
 	}
-	log, err := store.NewLog(d.store, record.Opened{Steps: asked, By: by, Setup: k.setup, Heat: heat}, d.clk.Now)
+	var earlier *probe.Earlier
+	if n.For != "" {
+		if earlier, err = d.earlierOf(n.For, asked, k.setup, d.plan(n.Quick)); err != nil {
+			return api.Run{}, err
+		}
+	}
+	log, err := store.NewLog(d.store, record.Opened{Steps: asked, By: by, Setup: k.setup, Heat: heat, For: n.For}, d.clk.Now)
 	if err != nil {
 		return api.Run{}, refusal(err)
 	}
 	a := newActive(log, d.changed)
-	a.quick = n.Quick
-	a.view.Forecast = probe.Foresee(log.Run(), d.plan(n.Quick))
+	a.quick, a.earlier = n.Quick, earlier
+	a.view.Forecast = probe.Foresee(log.Run(), d.planOf(a))
 	d.mu.Lock()
 	d.active = a
 	d.mu.Unlock()
@@ -161,7 +167,7 @@ func (d *Daemon) carry(ctx context.Context, a *active, loan *Loan) {
 		})
 		line := &timed{line: sess, now: time.Now}
 		err := probe.Execute(ctx, probe.Job{
-			Line: line, Words: d.words, Manner: d.manner(), Log: a.log, Person: a, Clock: d.clk, Plan: d.plan(a.quick), Heard: d.hearSettings,
+			Line: line, Words: d.words, Manner: d.manner(), Log: a.log, Person: a, Clock: d.clk, Plan: d.planOf(a), Heard: d.hearSettings,
 			Show: func(v probe.View) { homed = v.Homed; line.show(v); a.Show(v) },
 		})
 		d.noteShare(line)
@@ -251,6 +257,9 @@ func (d *Daemon) finish(a *active, why error) {
 	d.append(a, record.Event{Ended: &record.Ended{State: state, Owed: run.Off}})
 	if err := a.log.Close(); err != nil {
 		d.log.Error("the end of the run cannot be kept", "run", run.ID, "err", err)
+	}
+	if err := d.joinEarlier(context.Background(), a.log.Run()); err != nil {
+		d.log.Error("the gaugings cannot be kept with the earlier run; the next start tries again", "run", run.ID, "earlier", run.For, "err", err)
 	}
 	d.learnRun(d.judge(a.log.Run()))
 	d.learnMap(a.log.Run())

@@ -80,7 +80,7 @@ func (d *Daemon) comparable(run record.Run) string {
 		}
 		for _, row := range rows[i+1 : min(len(rows), i+1+lookBack)] {
 			j, err := d.judged(row.ID)
-			if err != nil || j.run.Setup.Printer.ID != run.Setup.Printer.ID || row.State != record.EndDone {
+			if err != nil || j.run.Setup.Printer.ID != run.Setup.Printer.ID || row.For != "" || row.State != record.EndDone {
 				continue
 			}
 			if r := j.verdict.Rates(j.run.Setup.Lever); r.Twist != nil || r.Pitch != nil {

@@ -25,6 +25,7 @@ func (d *Daemon) recover(ctx context.Context) error {
 			}
 		}
 	}
+	d.joinLeft(ctx, rows)
 	owed, err := d.store.Owed(ctx)
 	if err != nil {
 		return fmt.Errorf("daemon: read what is owed: %w", err)

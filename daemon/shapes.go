@@ -6,6 +6,7 @@ import (
 
 	"abbed/analysis"
 	"abbed/daemon/api"
+	"abbed/probe"
 	"abbed/probe/record"
 )
 
@@ -29,7 +30,7 @@ func Analysis(run record.Run, v analysis.Verdict) api.Analysis {
 		by := append([]string{}, t.By...)
 		out.Tells = append(out.Tells, api.Tell{What: t.What, Says: t.Says, By: by, Value: measured(t.Value), Text: t.Text, Next: t.Next})
 	}
-	out.More = more(run, v)
+	out.More, out.Later = more(run, v), laters(run, v)
 	for _, f := range v.Findings {
 		out.Findings = append(out.Findings, api.Finding(f))
 	}
@@ -47,6 +48,8 @@ func more(run record.Run, v analysis.Verdict) *api.More {
 		now, after := finite(a.Now), finite(a.After)
 		out.Now, out.After = &now, &after
 	}
+	left, takes := (&probe.Earlier{Run: run, Wanted: a}).Ahead()
+	out.Left, out.Time = left, takes.Seconds()
 	return out
 }
 

@@ -35,13 +35,14 @@ func (d *Daemon) learnRun(j judged) {
 	t := &telling{j, Analysis(j.run, j.verdict)}
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	if d.told.latest.newer(j.run.ID) {
+	own := j.run.For == "" // else its gaugings count in the earlier run
+	if own && d.told.latest.newer(j.run.ID) {
 		d.told.latest = t
 	}
 	if t.analysis.Stability.Scatter != nil && j.run.Did(record.StepRepeat) && d.told.steady.newer(j.run.ID) {
 		d.told.steady = t
 	}
-	if t.analysis.Largest != nil && d.told.gauged.newer(j.run.ID) {
+	if own && t.analysis.Largest != nil && d.told.gauged.newer(j.run.ID) {
 		d.told.gauged = t
 	}
 }

@@ -19,6 +19,9 @@ func (p Plan) inner(s record.Setup) record.Rect {
 // to either edge, then both ends of each further row, the edges first. alone
 // leaves the further rows out: the five-minute answer.
 func (p Plan) aims(s record.Setup, alone bool) []record.Place {
+	if p.Earlier != nil {
+		return p.goesOn(s)
+	}
 	in := p.inner(s)
 	if p.Lean && !alone {
 		return analysis.Sparse(in, s.Zero, hopMost, s.Criteria.GaugedMargin)

@@ -48,6 +48,8 @@ type GaugingAhead struct {
 	Straight, Bent *float64
 	// Target is the largest u95 that is wanted, mm.
 	Target float64
+	// First says, of a later run, what the earlier one asks for; "" else.
+	First string
 }
 
 // SurveyAhead is the survey.
@@ -99,7 +101,7 @@ func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Se
 // gaugingAhead foretells the gauging: the places that are still planned, and what
 // they and the records so far give.
 func (p Plan) gaugingAhead(run record.Run, each time.Duration) *GaugingAhead {
-	alone := len(run.Steps) == 1
+	alone := len(run.Steps) == 1 || p.Earlier != nil
 	gs := gaugedPlaces(analysis.Pairs(run), run)
 	room := NewRoom(run)
 	r := route{aims: p.aims(run.Setup, alone), reach: run.Setup.Reach}
@@ -135,6 +137,9 @@ func (p Plan) gaugingAhead(run record.Run, each time.Duration) *GaugingAhead {
 		if now := analysis.Advise(run, nil, p.Target); now.Told && now.Now > 0 {
 			a.Now = &now.Now
 		}
+	}
+	if p.Earlier != nil {
+		p.laterAhead(a, run, each)
 	}
 	return a
 }
@@ -200,6 +205,9 @@ func (g GaugingAhead) says() string {
 	}
 	if g.Now != nil {
 		parts = append(parts, fmt.Sprintf("the gap error is known to ± %.3f mm so far", *g.Now))
+	}
+	if g.First != "" {
+		parts = append(parts, g.First)
 	}
 	if g.Left > 0 && g.Straight != nil {
 		text := fmt.Sprintf("with the survey ± %.3f mm is to be expected of a plain slope", *g.Straight)

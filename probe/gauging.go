@@ -64,6 +64,9 @@ func (j *job) gauge(ctx context.Context) (err error) {
 		return err
 	}
 	defer func() { g.release(err) }()
+	if g.plan.Earlier != nil {
+		return g.goOn(ctx)
+	}
 	for g.spot = 0; ; g.spot++ {
 		p, more, cramped := g.pick()
 		if !more {
@@ -80,7 +83,7 @@ func (j *job) gauge(ctx context.Context) (err error) {
 }
 
 func (j *job) newGauging(run record.Run) *gauging {
-	g := &gauging{job: j, blade: defaultBlade, alone: len(run.Steps) == 1}
+	g := &gauging{job: j, blade: defaultBlade, alone: len(run.Steps) == 1 || j.plan.Earlier != nil}
 	if run.Confirmed != nil && run.Confirmed.Blade > 0 {
 		g.blade = run.Confirmed.Blade
 	}

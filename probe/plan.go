@@ -53,6 +53,9 @@ type Plan struct {
 	// CouponU is the standard uncertainty of a patch's thickness as a reading
 	// of the gap, mm: its own roughness, the micrometer, the stored map there.
 	CouponU float64
+	// Earlier is the run that this one gauges more for: its places are those that the
+	// earlier one still asks for. Nil for a run of its own.
+	Earlier *Earlier
 	// Inset is how far inside the reach the outermost places lie, mm.
 	Inset float64
 }

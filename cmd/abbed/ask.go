@@ -200,6 +200,7 @@ func measureCommand() *cobra.Command {
 			n.Steps = steps
 			return measure(c, a, k, n)
 		})
+	c.Flags().StringVar(&n.For, "for", "", "an earlier run: gauge the places that it still asks for; the records join its own (steps gauging, or repeat gauging)")
 	c.Flags().BoolVar(&n.Quick, "quick", false, "repeat and survey if no steps are named, with a survey as small as that of the calendar's check")
 	c.Flags().Float64Var(&bed, "heat-bed", 0, "heat the bed first, degrees C; it burns, and goes off when the run ends")
 	c.Flags().Float64Var(&nozzle, "heat-nozzle", 0, "heat the nozzle first, degrees C; it burns and oozes, and goes off when the run ends")
@@ -210,7 +211,10 @@ func measureCommand() *cobra.Command {
 func measure(c *cobra.Command, a *client.Client, k caller, n api.NewRun) error {
 	if len(n.Steps) == 0 {
 		n.Steps = []string{"repeat", "gauging", "survey"}
-		if n.Quick {
+		switch {
+		case n.For != "":
+			n.Steps = []string{"gauging"}
+		case n.Quick:
 			n.Steps = []string{"repeat", "survey"}
 		}
 	}
@@ -284,7 +288,10 @@ func outcomeOf(c *cobra.Command, a *client.Client, args []string) (*outcome, err
 	if err != nil {
 		return nil, err
 	}
-	o := &outcome{run: api.Run{ID: id}}
+	o := &outcome{}
+	if o.run, err = a.Run(c.Context(), id); err != nil {
+		return nil, err
+	}
 	return o, o.read(c.Context(), a)
 }
 

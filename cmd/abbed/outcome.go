@@ -85,6 +85,15 @@ func (o *outcome) tell(w io.Writer) {
 	}
 	if x := o.analysis.More; x != nil {
 		fmt.Fprintf(w, "one more gauging: %s\n", oneMore(*x))
+		if o.run.ID != "" {
+			fmt.Fprintf(w, "  now or later: abbed measure --for %s (%d records at the blade, about %.0f min)\n", o.run.ID, x.Left, math.Ceil(x.Time/60))
+		}
+	}
+	for _, l := range o.analysis.Later {
+		fmt.Fprintf(w, "gauged later: %s\n", l.Text)
+	}
+	if o.run.For != "" {
+		fmt.Fprintf(w, "made for run %s: what was gauged here counts there (abbed report %s)\n", o.run.For, o.run.For)
 	}
 	if l := o.analysis.Level; l != nil {
 		fmt.Fprintf(w, "level: the Z offset is too high by %s\n", withDoubt(*l))

@@ -1,5 +1,7 @@
 package api
 
+import "time"
+
 // Measured is a value with its doubt; the interval covers 95 %.
 type Measured struct {
 	Value float64 `json:"value"`
@@ -137,6 +139,23 @@ type Analysis struct {
 	Tells []Tell `json:"tells,omitempty"`
 	// More is where one more gauging would help most; nil if none is wanted.
 	More *More `json:"more_gauging"`
+	// Later is what became of the gaugings of later runs that were made for this
+	// one, the earliest first.
+	Later []Later `json:"later,omitempty"`
+}
+
+// Later is what became of the gaugings of a later run.
+type Later struct {
+	Run     string    `json:"run"`
+	Began   time.Time `json:"began"`
+	Records int       `json:"records"`
+	// Aside is how many records the later run itself set aside.
+	Aside int `json:"aside"`
+	// Used says that they are in the fit; Contradicts that they were left out because
+	// they contradict it. Text says it, or why else they are not in it.
+	Used        bool   `json:"used"`
+	Contradicts bool   `json:"contradicts"`
+	Text        string `json:"text"`
 }
 
 // More is where one more record at the blade would help most.
@@ -150,6 +169,10 @@ type More struct {
 	Now   *float64 `json:"now"`
 	After *float64 `json:"after"`
 	Why   string   `json:"why"`
+	// Left is how many records a later run for it takes until this place is gauged,
+	// Time about how long they take, s; 0 where the setup is not known.
+	Left int     `json:"records"`
+	Time float64 `json:"time_s"`
 }
 
 // Tell is one quantity with the steps that have told it, or what would tell it.

@@ -40,6 +40,10 @@ type NewRun struct {
 	Heat *Heat `json:"heat,omitempty"`
 	// Quick makes the survey as small as that of the calendar's check.
 	Quick bool `json:"quick,omitempty"`
+	// For is an earlier run: this one gauges the places that it still asks for, and
+	// its records join the earlier run's. The steps are gauging, or repeat and
+	// gauging.
+	For string `json:"for,omitempty"`
 }
 
 // Heat is what a run heats, degrees C; 0 heats nothing. In a question a nil part
@@ -125,6 +129,8 @@ type Run struct {
 	Number int64 `json:"number"`
 	// Heat is what the run heats, nil if nothing.
 	Heat *Heat `json:"heat,omitempty"`
+	// For is the earlier run that this one gauges more for, "" for none.
+	For string `json:"for,omitempty"`
 	// Forecast is what is ahead; nil once the run is over.
 	Forecast *Forecast `json:"forecast,omitempty"`
 }

@@ -60,8 +60,14 @@ func resultShapes() m {
 				"u": number("place of one more record at the blade, of the bed, mm"), "v": number("place of one more record at the blade, of the bed, mm"),
 				"again": boolean("it was gauged before"),
 				"now":   orNull(number("largest 95 % half width in the gauged area, mm")), "after": orNull(number("the same with one more record there, mm")),
-				"why": text("what is still open"),
+				"why":     text("what is still open"),
+				"records": count("that a later run for this one takes until the place is gauged"), "time_s": number("about how long they take"),
 			})),
+			"later": list(all(m{
+				"run": text("the later run"), "began": moment(""), "records": count("of its records at the blade"), "aside": count("of them set aside by the later run itself"),
+				"used": boolean("they are in the fit"), "contradicts": boolean("they were left out because they contradict the rest"),
+				"text": text("what became of them, in words"),
+			}), "the gaugings of later runs that were made for this one (runs with for), the earliest first"),
 		}, "stability", "profile", "share", "model", "level", "largest_gap", "findings"),
 		"Ride": all(m{
 			"touches": count("touches of the survey that were judged"), "off": count("of them off their neighbours"), "low": count("of those below"), "stray": count("of them alone and far off, set aside"),

@@ -7,8 +7,9 @@ func runPaths() m {
 		body: closed(object(m{"steps": with(list(m{"type": "string"}, "repeat, gauging, survey, plate-turn, coupons, angles, reference"), "minItems", 1),
 			"attended": m{"type": "boolean", "default": false, "description": "somebody stands at the machine and has confirmed the cautions: if the owner has set attended_starts the run begins at once, else it waits as ever"},
 			"heat":     describe("Heat up before anything is measured; a part that is left out takes the owner's setting. The run then has one caution more, and switches the heaters off at its end.", closed(object(heatParts()))),
-			"quick":    m{"type": "boolean", "default": false, "description": "a survey as small as that of the calendar's check"}}, "steps")),
-		status: 201, says: "The run, waiting for its cautions.", shape: ref("Run"), refusals: []int{409, 503},
+			"quick":    m{"type": "boolean", "default": false, "description": "a survey as small as that of the calendar's check"},
+			"for":      text("an earlier run that has ended: this one gauges the zero place and then the places that the earlier run still asks for, and its records join the earlier run's once it has ended; steps are gauging, or repeat and gauging")}, "steps")),
+		status: 201, says: "The run, waiting for its cautions.", shape: ref("Run"), refusals: []int{404, 409, 503},
 	}
 	confirm := verb{
 		id: "confirmRun", summary: "Give a person's word on the cautions; the run begins.",
@@ -100,6 +101,7 @@ func runShapes() m {
 			"gaugings": count("records at the blade"),
 			"number":   count("of the run's last event"),
 			"heat":     describe("what the run heats; absent if nothing", all(heatParts())),
+			"for":      text("the earlier run that this one gauges more for; absent for a run of its own"),
 			"forecast": describe("what is ahead; absent where nothing can be foretold, and once the run is over", ref("Forecast")),
 		}, "id", "state", "step", "steps", "began", "progress", "prompt", "place", "error", "sentence", "touches", "gaugings", "number"),
 		"Forecast": forecastShape(),

@@ -1,0 +1,347 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"abbed/config"
+	"abbed/daemon/api"
+	"abbed/daemon/client"
+	"abbed/daemon/store"
+	"abbed/gcode/bench"
+	"abbed/probe/record"
+)
+
+// TestLaterRun: a run that leaves something open is gone on with by a later one: it
+// begins at the zero place, keeps the rules of gauging by its own records, asks
+// before each further place, and what it gauged joins the earlier run: findings, gap
+// and table are anew, an old sign-off fits no more, and a restart or a move to
+// another state directory changes nothing of it.
+func TestLaterRun(t *testing.T) {
+	sc, err := bench.Lookup("twist-curved")
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir, moved := memoryDir(t), memoryDir(t)
+	synctest.Test(t, func(t *testing.T) {
+		printer := bench.New(sc, bench.Options{Seed: 4})
+		wants := func(s *config.Settings) {
+			s.Gauging.Columns, s.Gauging.Rows, s.Gauging.Records, s.Gauging.Target = 4, 2, 1, 0.014
+		}
+		w := open(t, dir, sc, &cable{printer: printer}, wants)
+		defer func() { w.close() }()
+		p := &person{api: w.api, feel: printer.Blade, rnd: rand.New(rand.NewPCG(4, 5)), name: "the played person"}
+		first, err := p.measure(t.Context(), "repeat", "gauging", "survey")
+		if err != nil {
+			t.Fatal(err)
+		}
+		before := outcomeFor(t, w, first)
+		if m := before.analysis.More; before.table.Digest == nil || m == nil || m.Left < 3 || m.Time <= 0 {
+			t.Fatalf("no table: %+v, or nothing is open: %+v", before.table.Refused, m)
+		}
+		signed, err := p.signOff(t.Context(), before.table)
+		if err != nil {
+			t.Fatal(err)
+		}
+		refusedFor(t, w, first.ID)
+
+		asked := 0
+		p.answer = func(q api.Prompt) (bool, *float64) {
+			if !strings.HasPrefix(q.ID, "more-places") || !strings.Contains(q.Text, "One more place would help most at") {
+				t.Errorf("asked: %+v", q)
+			}
+			asked++
+			return asked == 1, nil
+		}
+		later := p.goesOn(t, w, first.ID, "gauging")
+		run := laterRecord(t, w, later.ID)
+		if later.State != api.Done || later.For != first.ID || asked != 2 {
+			t.Errorf("%+v, asked %d times", later, asked)
+		}
+		keepsRules(t, run)
+		after := outcomeFor(t, w, first)
+		same := func(o *outcome, when string) {
+			t.Helper()
+			l := o.analysis.Later
+			if len(l) != 1 || !l[0].Used || l[0].Run != later.ID || l[0].Records != len(run.Gaugings) || !l[0].Began.Equal(later.Began) {
+				t.Errorf("%s: %+v", when, l)
+			}
+			if o.table.Digest == nil || *o.table.Digest != *after.table.Digest {
+				t.Errorf("%s: the table is %v, %+v", when, o.table.Digest, o.table.Refused)
+			}
+		}
+		same(after, "joined")
+		if after.table.Digest == nil || *after.table.Digest == *before.table.Digest || !(after.table.LargestU95 < before.table.LargestU95) {
+			t.Fatalf("the table is as before: ± %.4f, was ± %.4f", after.table.LargestU95, before.table.LargestU95)
+		}
+		if rms, _ := remaining(after.table, printer.Truth()); rms > 0.010 {
+			t.Errorf("%.1f um are left", 1000*rms)
+		}
+		for _, digest := range []string{*before.table.Digest, *after.table.Digest} {
+			if err := w.api.Apply(t.Context(), digest, signed); err == nil {
+				t.Errorf("the old sign-off wrote table %.8s", digest)
+			}
+		}
+		if err := p.correct(t.Context(), after); err != nil {
+			t.Errorf("the new table: %v", err)
+		}
+		safe(t, w)
+
+		// One that was withdrawn does not count.
+		p.answer = nil
+		half, err := startFor(t, w, first.ID, "gauging")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := w.api.Withdraw(t.Context(), half.ID); err != nil {
+			t.Fatal(err)
+		}
+		same(outcomeFor(t, w, first), "after one was withdrawn")
+		w.close()
+
+		w = open(t, dir, sc, &cable{printer: printer}, wants)
+		same(outcomeFor(t, w, first), "after a restart")
+		if r, err := w.api.Run(t.Context(), first.ID); err != nil || r.State != api.Done {
+			t.Errorf("the earlier run is %s after a restart, %v", r.State, err)
+		}
+		if h, err := w.api.History(t.Context()); err != nil || len(h.Runs) != 1 || h.Runs[0].Run != first.ID {
+			t.Errorf("history: %+v, %v", h.Runs, err)
+		}
+		w.close()
+
+		var b bytes.Buffer
+		if _, _, err := store.Export(t.Context(), dir, &b, time.Now()); err != nil {
+			t.Fatal(err)
+		}
+		if _, _, err := store.Import(t.Context(), moved, &b); err != nil {
+			t.Fatal(err)
+		}
+		w = open(t, moved, sc, &cable{printer: printer}, wants)
+		same(outcomeFor(t, w, first), "in another state directory")
+		w.close()
+
+		// Another probe, another printer: what is gauged now tells nothing of then.
+		w = open(t, moved, sc, &cable{printer: printer}, wants, func(s *config.Settings) { s.Lever = &config.XY{X: 0, Y: 30} })
+		refusedAs(t, w, "printer-changed", "another lever", first.ID, "gauging")
+		refusedAs(t, w, "not-first", "name run "+first.ID, later.ID, "gauging")
+		w.close()
+		other := bench.New(sc, bench.Options{Seed: 4})
+		w = open(t, moved, sc, &cable{printer: other}, wants, func(s *config.Settings) { trigger := 4.4; s.Trigger = &trigger })
+		refusedAs(t, w, "printer-changed", "another trigger height", first.ID, "gauging")
+		w.close()
+
+		// Stopped with two places it counts too.
+		w = open(t, moved, sc, &cable{printer: printer}, wants)
+		p.api = w.api
+		half, err = startFor(t, w, first.ID, "gauging")
+		if err != nil {
+			t.Fatal(err)
+		}
+		p.seen = func(r api.Run) {
+			if r.Gaugings == 3 && r.State == api.AwaitingNext {
+				if err := w.api.Stop(t.Context()); err != nil {
+					t.Error(err)
+				}
+			}
+		}
+		_, _ = p.carry(t.Context(), half) // ends with the stop, wherever that finds it
+		if _, err := w.api.Wait(t.Context(), half.ID, func(r api.Run) bool { return r.State.Over() }); err != nil {
+			t.Fatal(err)
+		}
+		if l := outcomeFor(t, w, first).analysis.Later; len(l) != 2 || l[1].Run != half.ID || l[1].Records != 3 || !l[1].Used {
+			t.Errorf("after one was stopped: %+v", l)
+		}
+	})
+}
+
+// TestLaterKept: a daemon that is killed between the end of a later run and the
+// joining joins at its next start, once; that the later run is dropped by age loses
+// nothing then.
+func TestLaterKept(t *testing.T) {
+	sc, err := bench.Lookup("beam-twist")
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := memoryDir(t)
+	synctest.Test(t, func(t *testing.T) {
+		printer := bench.New(sc, bench.Options{Seed: 6})
+		w := open(t, dir, sc, &cable{printer: printer})
+		p := &person{api: w.api, feel: printer.Blade, rnd: rand.New(rand.NewPCG(6, 5)), name: "the played person"}
+		first, err := p.measure(t.Context(), "repeat", "gauging")
+		if err != nil {
+			t.Fatal(err)
+		}
+		later := p.goesOn(t, w, first.ID, "gauging")
+		want := outcomeFor(t, w, first).analysis.Later
+		if len(want) != 1 || !want[0].Used {
+			t.Fatalf("%+v", want)
+		}
+		w.close()
+
+		// The same store as a kill leaves it: the later run has ended, and the earlier
+		// one knows nothing of it.
+		killed := memoryDir(t)
+		from, _, err := store.Open(t.Context(), dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		to, _, err := store.Open(t.Context(), killed)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, id := range []string{first.ID, later.ID} {
+			events, err := from.Events(t.Context(), id, 0)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for i, e := range events {
+				if e.Joined != nil {
+					events = events[:i]
+					break
+				}
+			}
+			if err := to.Append(t.Context(), id, events...); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := errors.Join(from.Close(), to.Close()); err != nil {
+			t.Fatal(err)
+		}
+		for start := range 3 {
+			w = open(t, killed, sc, &cable{printer: printer})
+			got := outcomeFor(t, w, first)
+			if l := got.analysis.Later; len(l) != 1 || !l[0].Used || l[0].Records != want[0].Records {
+				t.Errorf("start %d: %+v, want %+v", start, l, want)
+			}
+			var run record.Run
+			if err := json.Unmarshal(got.record, &run); err != nil || len(run.Joined) != 1 || run.Version < 3 {
+				t.Errorf("start %d: %d joined, version %d, %v", start, len(run.Joined), run.Version, err)
+			}
+			w.close()
+		}
+		s, _, err := store.Open(t.Context(), killed)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := errors.Join(s.Drop(t.Context(), later.ID, "retention: 1 day"), s.Close()); err != nil {
+			t.Fatal(err)
+		}
+		w = open(t, killed, sc, &cable{printer: printer})
+		defer w.close()
+		if l := outcomeFor(t, w, first).analysis.Later; len(l) != 1 || !l[0].Used {
+			t.Errorf("once the later run is dropped: %+v", l)
+		}
+		if _, err := w.api.Run(t.Context(), later.ID); err == nil {
+			t.Error("the later run is still there")
+		}
+	})
+}
+
+// refusedFor holds what a run for an earlier one is refused for.
+func refusedFor(t *testing.T, w *world, first string) {
+	t.Helper()
+	for _, c := range []struct {
+		id, code string
+		steps    []string
+	}{
+		{"nobody", "not-found", []string{"gauging"}},
+		{first, "other-steps", []string{"gauging", "survey"}},
+		{first, "other-steps", []string{"repeat"}},
+		{first, "unknown-step", []string{"gauge"}},
+	} {
+		refusedAs(t, w, c.code, "", c.id, c.steps...)
+	}
+}
+
+func refusedAs(t *testing.T, w *world, code, says, id string, steps ...string) {
+	t.Helper()
+	_, err := startFor(t, w, id, steps...)
+	var e *api.Error
+	if !errors.As(err, &e) || e.Code != code || e.Hint == "" || !strings.Contains(e.Text+e.Hint, says) {
+		t.Errorf("for %s %v: %v, want %s: %s", id, steps, err, code, says)
+	}
+}
+
+// startFor asks for a run for an earlier one, once the printer is there.
+func startFor(t *testing.T, w *world, id string, steps ...string) (run api.Run, err error) {
+	err = client.Patiently(t.Context(), func() (err error) {
+		run, err = w.api.Start(t.Context(), api.NewRun{Steps: steps, For: id})
+		return err
+	})
+	return run, err
+}
+
+// goesOn does a later run for an earlier one, from its beginning to its end.
+func (p *person) goesOn(t *testing.T, w *world, id string, steps ...string) api.Run {
+	t.Helper()
+	run, err := startFor(t, w, id, steps...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if f := run.Forecast; run.For != id || f == nil || f.Gauging == nil || f.Gauging.Left < 3 || f.Left <= 0 || !strings.Contains(f.Says, "the earlier run asks for") {
+		t.Errorf("before it: %+v", run.Forecast)
+	}
+	if run, err = p.carry(t.Context(), run); err != nil {
+		t.Fatal(err)
+	}
+	return run
+}
+
+// signOff signs a table off, and returns the token.
+func (p *person) signOff(ctx context.Context, t api.Table) (string, error) {
+	how := api.SignOff{Person: p.name}
+	for _, c := range t.Cautions {
+		how.Cautions = append(how.Cautions, c.ID)
+	}
+	s, err := p.api.SignOff(ctx, *t.Digest, how)
+	return s.Token, err
+}
+
+func outcomeFor(t *testing.T, w *world, run api.Run) *outcome {
+	t.Helper()
+	o := &outcome{run: run}
+	if err := o.read(t.Context(), w.api); err != nil {
+		t.Fatal(err)
+	}
+	return o
+}
+
+func laterRecord(t *testing.T, w *world, id string) (run record.Run) {
+	t.Helper()
+	raw, err := w.api.Record(t.Context(), id)
+	if err == nil {
+		err = json.Unmarshal(raw, &run)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	return run
+}
+
+// keepsRules holds a later run to the rules of gauging by its own records: the zero
+// place first, twice, and each further place within 80 mm of one that it has gauged
+// itself (design: safety, rule 5).
+func keepsRules(t *testing.T, run record.Run) {
+	t.Helper()
+	gs := run.Gaugings
+	if len(gs) < 4 || gs[0].Place != run.Setup.Zero || gs[1].Place != run.Setup.Zero {
+		t.Fatalf("gauged %+v", gs)
+	}
+	for i, g := range gs[1:] {
+		near := math.Inf(1)
+		for _, was := range gs[:i+1] {
+			near = min(near, was.Place.Distance(g.Place))
+		}
+		if near > 80 {
+			t.Errorf("%s is %.0f mm from the nearest place that this run gauged", g.Place, near)
+		}
+	}
+}

@@ -1,0 +1,146 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"abbed/analysis"
+	"abbed/daemon/api"
+	"abbed/daemon/store"
+	"abbed/probe"
+	"abbed/probe/record"
+)
+
+// earlierOf returns the run that a new one gauges more for, on the machine as it is
+// now; or why it cannot.
+func (d *Daemon) earlierOf(id string, steps []record.Step, now record.Setup, p probe.Plan) (*probe.Earlier, error) {
+	if !slices.Equal(steps, []record.Step{record.StepGauging}) && !slices.Equal(steps, []record.Step{record.StepRepeat, record.StepGauging}) {
+		return nil, api.Errorf(422, "other-steps", `{"steps":["gauging"]}, or repeat and gauging; a survey belongs to a run of its own`, "start a run: for an earlier run only gauging, or repeat and gauging, can be done")
+	}
+	run, err := d.load(id)
+	if err != nil {
+		return nil, err
+	}
+	switch {
+	case run.Ended == nil:
+		return nil, api.Errorf(409, "wrong-state", "wait until it has ended; it asks by itself whether more is to be gauged", "start a run: run %s goes on", id)
+	case run.For != "":
+		return nil, api.Errorf(409, "not-first", "name run "+run.For, "start a run: run %s was itself made for an earlier one", id)
+	case len(run.Gaugings) == 0 || run.Proof != nil:
+		return nil, api.Errorf(409, "no-gauging", "name a run with gaugings, or measure the whole job", "start a run: in run %s nothing was gauged that could be gone on with", id)
+	}
+	if why := analysis.Joinable(run, now); why != nil {
+		return nil, api.Errorf(409, why.Code, why.Hint, "start a run: %s", why.Text)
+	}
+	if f, failed := d.judge(run).verdict.Stability.Failed(); failed {
+		return nil, api.Errorf(409, "nothing-known", f.Next, "start a run: of its gap error run %s tells nothing: %s", id, f.Sentence)
+	}
+	if analysis.Places(analysis.Joining(run).Gaps) < 2 {
+		return nil, api.Errorf(409, "nothing-known", "measure the whole job again", "start a run: of its gap error run %s tells nothing, with fewer than two places gauged", id)
+	}
+	return probe.NewEarlier(run, now, p), nil
+}
+
+// planOf is how much the run measures.
+func (d *Daemon) planOf(a *active) probe.Plan {
+	p := d.plan(a.quick)
+	p.Earlier = a.earlier
+	return p
+}
+
+// joinTries is how often the earlier run is looked at anew while something else is
+// added to it.
+const joinTries = 5
+
+// joinEarlier keeps the gaugings of a run that has ended with the run that it was made
+// for, once. A run that failed, or gauged fewer than two places, tells it nothing,
+// unless it met what calls for a repair.
+func (d *Daemon) joinEarlier(ctx context.Context, run record.Run) error {
+	if run.For == "" || run.Ended == nil || run.Ended.State == record.EndFailed {
+		return nil
+	}
+	j := analysis.Joining(run)
+	if analysis.Places(j.Gaps) < 2 && j.Cut == nil {
+		return nil
+	}
+	var err error
+	for range joinTries {
+		if err = d.keepJoined(ctx, run.For, j); !errors.Is(err, store.ErrOrder) {
+			break
+		}
+	}
+	if errors.Is(err, store.ErrNone) {
+		return nil // the earlier run is not kept any more
+	}
+	return err
+}
+
+func (d *Daemon) keepJoined(ctx context.Context, id string, j record.Joined) error {
+	earlier, err := d.store.Load(ctx, id)
+	if err != nil || earlier.Has(j.Run) {
+		return err
+	}
+	now := time.Now().UTC().Round(time.Microsecond)
+	text := fmt.Sprintf("%d records at the blade of the later run %s were joined", len(j.Gaps), j.Run)
+	err = d.store.Append(ctx, id,
+		record.Event{N: earlier.Last + 1, T: earlier.T, Wall: now, Joined: &j},
+		record.Event{N: earlier.Last + 2, T: earlier.T, Wall: now, Note: &record.Note{Text: text}})
+	if err != nil {
+		return err
+	}
+	d.audit("abbed", "join a later run", fmt.Sprintf("run %s, %d records of run %s", id, len(j.Gaps), j.Run))
+	return d.learnAnew(ctx, id)
+}
+
+// learnAnew forgets what was worked out from a run before something was added to it.
+func (d *Daemon) learnAnew(ctx context.Context, id string) error {
+	d.mu.Lock()
+	delete(d.ended, id)
+	d.chapters, d.inPrint, d.movement = nil, inPrint{}, movement{}
+	d.mu.Unlock()
+	run, err := d.store.Load(ctx, id)
+	if err != nil {
+		return err
+	}
+	d.learnRun(d.judge(run))
+	d.changed()
+	return nil
+}
+
+// joinLeft joins what an earlier daemon did not come to join: it was killed between
+// the end of a later run and that.
+func (d *Daemon) joinLeft(ctx context.Context, rows []store.RunRow) {
+	for _, row := range rows {
+		if row.For == "" || row.State != record.EndDone && row.State != record.EndStopped {
+			continue
+		}
+		if earlier, err := d.store.Load(ctx, row.For); err != nil || earlier.Has(row.ID) {
+			continue // it is not kept any more, or cannot be read; or all is well
+		}
+		run, err := d.store.Load(ctx, row.ID)
+		if err == nil {
+			err = d.joinEarlier(ctx, run)
+		}
+		if err != nil {
+			d.log.Error("the gaugings of a later run cannot be kept with the earlier one", "run", row.For, "later", row.ID, "err", err)
+		}
+	}
+}
+
+// laters turns what became of later runs into the API's words.
+func laters(run record.Run, v analysis.Verdict) []api.Later {
+	var out []api.Later
+	for _, l := range v.Later {
+		x := api.Later{Run: l.Run, Records: l.Records, Aside: l.Aside, Used: l.Used, Contradicts: l.Contradicts, Text: l.Text}
+		for _, j := range run.Joined {
+			if j.Run == l.Run {
+				x.Began = j.Began
+			}
+		}
+		out = append(out, x)
+	}
+	return out
+}
