@@ -126,15 +126,15 @@ func (g *gauged) joinLater(run record.Run, sf surface) {
 		l := Later{Run: j.Run, Records: len(j.Gaps), Aside: j.Aside}
 		switch chi, dof := g.against(run, j, sf); {
 		case Places(j.Gaps) < 2:
-			l.Text = fmt.Sprintf("The later run %s gauged fewer than two places, which by itself tells nothing here.", j.Run)
+			l.Text = fmt.Sprintf("%s gauged fewer than two places, which by itself tells nothing here.", capital(whichRun(j)))
 		case dof < 1:
-			l.Text = fmt.Sprintf("The gaugings of the later run %s could not be compared with this run's, and were left out of the fit.", j.Run)
+			l.Text = fmt.Sprintf("The gaugings of %s could not be compared with this run's, and were left out of the fit.", whichRun(j))
 		case fit.FTail(chi/dof, dof, 1e6) < contradicted:
 			l.Contradicts = true
-			l.Text = fmt.Sprintf("The %d gaugings of the later run %s contradict this run's (chi-square %.0f on %.0f degrees of freedom), and were left out of the fit: the head tilts otherwise than then, the blade was drawn in another way, or one of the records is a slip.", len(j.Gaps), j.Run, chi, dof)
+			l.Text = fmt.Sprintf("The %d gaugings of %s contradict this run's (chi-square %.0f on %.0f degrees of freedom), and were left out of the fit: the head tilts otherwise than then, the blade was drawn in another way, or one of the records is a slip.", len(j.Gaps), whichRun(j), chi, dof)
 		default:
 			l.Used = true
-			l.Text = fmt.Sprintf("%d gaugings of the later run %s are in it, with a constant of their own%s.", len(j.Gaps), j.Run, warmer(run, j))
+			l.Text = fmt.Sprintf("%d gaugings of %s are in it, with a constant of their own; they hold as long as nothing was worked on between%s.", len(j.Gaps), whichRun(j), warmer(run, j))
 			for _, x := range j.Gaps {
 				g.obs.extra = append(g.obs.extra, extra{gauging, firstLater + k, x.Place, x.G, x.U})
 			}
@@ -147,6 +147,14 @@ func (g *gauged) joinLater(run record.Run, sf surface) {
 		}
 		g.later = append(g.later, l)
 	}
+}
+
+// whichRun says which run it was, as people know it.
+func whichRun(j record.Joined) string {
+	if j.Began.IsZero() {
+		return "the later run"
+	}
+	return "the later run of " + j.Began.Local().Format("2 January 2006, 15:04")
 }
 
 // warmer says by how much the other run was warmer or colder, if it was cold

@@ -40,7 +40,7 @@ func Analysis(run record.Run, v analysis.Verdict) api.Analysis {
 // more says where one more record at the blade would help most.
 func more(run record.Run, v analysis.Verdict) *api.More {
 	a, ok := v.More(run)
-	if !ok {
+	if !ok || run.For != "" { // the earlier run says what it still wants
 		return nil
 	}
 	out := &api.More{U: a.Place.U, V: a.Place.V, Again: a.Again, Why: a.Why}

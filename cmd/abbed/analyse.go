@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -26,11 +27,13 @@ func analyseCommand() *cobra.Command {
 touches with the header x,y,z[,t][,side][,repeat]: x and y of the probe, mm and
 s. "-" reads standard input. Flags for lever, bed and the rest replace what the
 record holds; a CSV holds none of it. Readings of instruments of your own join the
-fit with --readings and --reference.`,
+fit with --readings and --reference, the gaugings of another run with --with.`,
 		Args: cobra.ExactArgs(1),
 	}
 	asJSON := c.Flags().Bool("json", false, "for programs")
 	config.AddFlags(c.Flags())
+	var with []string
+	c.Flags().StringArrayVar(&with, "with", nil, "a record of a later run of gauging for this one (or of any with gaugings on the same machine): they join the fit; may be given again")
 	var b beside
 	b.add(c.Flags())
 	c.RunE = func(c *cobra.Command, args []string) error {
@@ -44,6 +47,11 @@ fit with --readings and --reference.`,
 		}
 		if err := b.join(&run, c.InOrStdin()); err != nil {
 			return usage(fmt.Errorf("analyse: %w", err))
+		}
+		for _, name := range with {
+			if err := joinRecord(&run, name, c.InOrStdin()); err != nil {
+				return usage(fmt.Errorf("analyse: --with %s: %w", name, err))
+			}
 		}
 		v := analysis.Judge(run)
 		t, refusedTable := v.Table(run)
@@ -81,6 +89,36 @@ func readRun(name string, in io.Reader, s config.Settings, flagged func(string) 
 	run := record.Run{Version: record.Version, ID: name, Touches: touches}
 	run.Setup = daemon.Given(s)
 	return run, nil
+}
+
+// joinRecord joins the gaugings of another record, as the daemon does for a later run.
+func joinRecord(run *record.Run, name string, in io.Reader) error {
+	b, err := readAll(name, in)
+	if err != nil {
+		return err
+	}
+	other, err := readRecord(b)
+	if err != nil {
+		return fmt.Errorf("%w; is it the whole record of a run?", err)
+	}
+	if err := record.CheckVersion(other); err != nil {
+		return err
+	}
+	if other.ID == run.ID {
+		return errors.New("it is the same run: name the record of a later one")
+	}
+	if run.Has(other.ID) {
+		return nil // it is in the record already, and counts once
+	}
+	if why := analysis.Joinable(*run, other.Setup); why != nil {
+		return fmt.Errorf("%s; %s", why.Text, why.Hint)
+	}
+	j := analysis.Joining(other)
+	if len(j.Gaps) == 0 && j.Cut == nil {
+		return errors.New("nothing was gauged in it that could be joined; name the record of a run with gaugings")
+	}
+	run.Joined = append(run.Joined, j)
+	return nil
 }
 
 // readRecord reads a record, or the file that demo leaves.

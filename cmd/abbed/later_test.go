@@ -7,6 +7,8 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -243,6 +245,91 @@ func TestLaterKept(t *testing.T) {
 			t.Error("the later run is still there")
 		}
 	})
+}
+
+// TestAnalyseWith: analyse joins a later record as the daemon does, once, and refuses
+// what cannot be joined.
+func TestAnalyseWith(t *testing.T) {
+	sc, err := bench.Lookup("beam-twist")
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir, files := memoryDir(t), t.TempDir()
+	at := func(name string, r api.Record) string {
+		path := filepath.Join(files, name)
+		if err := os.WriteFile(path, r, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	var alone, joined, later, elsewhere, gone string
+	var want api.Analysis
+	synctest.Test(t, func(t *testing.T) {
+		printer := bench.New(sc, bench.Options{Seed: 8})
+		w := open(t, dir, sc, &cable{printer: printer})
+		defer w.close()
+		p := &person{api: w.api, feel: printer.Blade, rnd: rand.New(rand.NewPCG(8, 5)), name: "the played person"}
+		first, err := p.measure(t.Context(), "repeat", "gauging")
+		if err != nil {
+			t.Fatal(err)
+		}
+		alone = at("a.json", outcomeFor(t, w, first).record)
+		run := p.goesOn(t, w, first.ID, "repeat", "gauging")
+		later = at("b.json", outcomeFor(t, w, run).record)
+		o := outcomeFor(t, w, first)
+		joined, want = at("ab.json", o.record), o.analysis
+		other := laterRecord(t, w, run.ID)
+		other.Setup.Lever.X += 5
+		b, err := json.Marshal(other)
+		if err != nil {
+			t.Fatal(err)
+		}
+		elsewhere = at("c.json", b)
+		other = laterRecord(t, w, run.ID)
+		other.Gaugings = nil
+		if b, err = json.Marshal(other); err != nil {
+			t.Fatal(err)
+		}
+		gone = at("d.json", b)
+	})
+	analyse := func(args ...string) (string, error) {
+		c := analyseCommand()
+		var out bytes.Buffer
+		c.SetOut(&out)
+		c.SetErr(&out)
+		c.SilenceErrors, c.SilenceUsage = true, true
+		c.SetArgs(append(args, "--json"))
+		err := c.Execute()
+		return out.String(), err
+	}
+	told := func(args ...string) (a api.Analysis) {
+		t.Helper()
+		out, err := analyse(args...)
+		var all struct{ Analysis api.Analysis }
+		if err == nil {
+			err = json.Unmarshal([]byte(out), &all)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		return all.Analysis
+	}
+	if a := told(alone); len(a.Later) != 0 {
+		t.Errorf("alone: %+v", a.Later)
+	}
+	for _, args := range [][]string{{alone, "--with", later}, {joined}, {joined, "--with", later}, {alone, "--with", later, "--with", later}} {
+		a := told(args...)
+		if len(a.Later) != 1 || !a.Later[0].Used || a.Later[0].Records != want.Later[0].Records || math.Abs(a.Largest.Value-want.Largest.Value) > 1e-9 || math.Abs(a.Largest.U-want.Largest.U) > 1e-9 {
+			t.Errorf("%v: %+v, largest %+v, want %+v", args, a.Later, a.Largest, want.Largest)
+		}
+	}
+	for _, c := range []struct{ with, says string }{
+		{alone, "it is the same run"}, {elsewhere, "another lever"}, {gone, "nothing was gauged in it"}, {filepath.Join(files, "none.json"), "none.json"},
+	} {
+		if _, err := analyse(alone, "--with", c.with); err == nil || !strings.Contains(err.Error(), c.says) {
+			t.Errorf("with %s: %v, want %q", c.with, err, c.says)
+		}
+	}
 }
 
 // refusedFor holds what a run for an earlier one is refused for.

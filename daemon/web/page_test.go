@@ -150,6 +150,7 @@ func TestForms(t *testing.T) {
 			`Confirm "r1" {"cautions":["bed-clear","head-free"],"person":"Ida","gauge_mm":0.15}`},
 		{"withdraw", "confirm", "/do/run/r1/withdraw", url.Values{}, 303, "/", `Withdraw "r1" "page"`},
 		{"a quick check", "ready", "/do/run", url.Values{"step": {"repeat", "survey"}, "quick": {"yes"}}, 303, "/run/new", `StartRun {"steps":["repeat","survey"],"quick":true} "page"`},
+		{"gauge one more place", "undetermined", "/do/run", url.Values{"step": {"gauging"}, "for": {"r1"}}, 303, "/run/new", `StartRun {"steps":["gauging"],"for":"r1"} "page"`},
 		{"confirm without a name", "confirm", "/do/run/r1/confirm", url.Values{"caution": {"bed-clear"}}, 422, "", ""},
 		{"confirm an odd blade", "confirm", "/do/run/r1/confirm", url.Values{"person": {"Ida"}, "gauge_mm": {"thin"}}, 422, "", ""},
 		{"confirm no number", "confirm", "/do/run/r1/confirm", url.Values{"person": {"Ida"}, "gauge_mm": {"NaN"}}, 422, "", ""},
@@ -342,5 +343,33 @@ func TestLooks(t *testing.T) {
 	}
 	if w := ask(t, h, "GET", "/run/r1/results", ""); !strings.Contains(w.Body.String(), "From left to right a wedge.") {
 		t.Error("the five-minute answer is not shown")
+	}
+}
+
+// TestGaugedLater: where a run names a place to gauge, a button starts the run that
+// does it; either run's screen names the other, and one that was dropped is no link.
+func TestGaugedLater(t *testing.T) {
+	h := handler(webtest.Scene("later"))
+	for path, c := range map[string]struct{ has, not []string }{
+		"/run/r1/results": {has: []string{`name="for" value="r1"`, "Gauge it now", "4 records at the blade, about ", `href="/run/r2/results"`, "<b>contradicts this one</b>", "5 gaugings of the later run"}, not: []string{`href="/run/gone`, "This run gauged more for"}},
+		"/run/r2/results": {has: []string{"This run gauged more for", `href="/run/r1/results"`}, not: []string{`name="for"`}},
+		"/run/r3/results": {has: []string{"an earlier run, which is not kept any more"}, not: []string{"/run/dropped"}},
+		"/run/r2":         {has: []string{"See the findings of the earlier run", `href="/run/r1/results"`}},
+		"/run/r4":         {has: []string{"This run gauges more for", "the zero place, then what that one asks for"}},
+	} {
+		html := get(t, h, path).Body.String()
+		for _, s := range c.has {
+			if !strings.Contains(html, s) {
+				t.Errorf("%s: without %q", path, s)
+			}
+		}
+		for _, s := range c.not {
+			if strings.Contains(html, s) {
+				t.Errorf("%s: with %q", path, s)
+			}
+		}
+	}
+	if html := get(t, handler(webtest.Scene("done")), "/run/r1/results").Body.String(); strings.Contains(html, "Gauge it now") {
+		t.Error("a run to which nothing is open asks for more")
 	}
 }

@@ -86,7 +86,7 @@ func (p *page) doRun(w http.ResponseWriter, r *http.Request) {
 	if !p.form(w, r) {
 		return
 	}
-	n := api.NewRun{Steps: r.PostForm["step"], Quick: r.PostForm.Get("quick") == "yes"}
+	n := api.NewRun{Steps: r.PostForm["step"], Quick: r.PostForm.Get("quick") == "yes", For: r.PostForm.Get("for")}
 	if r.PostFormValue("heat") != "" {
 		nozzle, bad := decimal(r.PostFormValue("heat_nozzle"))
 		bed, worse := decimal(r.PostFormValue("heat_bed"))

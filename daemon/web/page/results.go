@@ -29,6 +29,10 @@ type resultsView struct {
 	Layer, After, Now string
 	// Earlier are runs to compare this one with.
 	Earlier []api.Run
+	// For is the run that this one gauged more for, nil for a run of its own; Later
+	// are those that gauged more for this one.
+	For   *another
+	Later []gaugedLater
 }
 
 // stat is a line of the statistics.
@@ -67,6 +71,7 @@ func (p *page) resultsOf(r *http.Request, run api.Run) resultsView {
 		v.Table = &t
 	}
 	v.Earlier = p.earlier(run)
+	v.For, v.Later = p.earlierOf(run), p.laterOf(v.Analysis)
 	rec, has := p.record(run.ID)
 	if has {
 		v.Figures = slices.Concat(p.whyFigure(run.ID, rec, a), p.gapFigure(run.ID, rec, v.Table), profileFigure(a), mapFigure(rec), repeatFigure(rec), rowFigure(rec), baseFigure(rec))

@@ -25,6 +25,8 @@ type runView struct {
 	Heat *api.Temperatures
 	// Pictures of what came in so far.
 	Pictures []figure
+	// For is the run that this one gauges more for, nil for a run of its own.
+	For *another
 }
 
 func (p *page) run(w http.ResponseWriter, r *http.Request) { p.showRun(w, r, r.PathValue("id"), nil) }
@@ -51,7 +53,8 @@ func (p *page) showRun(w http.ResponseWriter, r *http.Request, id string, notice
 			v.Now = st
 		}
 	}
-	if a, err := p.desk.Analysis(id); run.State == api.Done && err == nil && len(a.Findings) > 0 {
+	v.For = p.earlierOf(run)
+	if a, err := p.desk.Analysis(id); v.For == nil && run.State == api.Done && err == nil && len(a.Findings) > 0 {
 		v.Told = micrometres(a.Findings[0].Sentence)
 		v.Then = strings.TrimSpace(strings.TrimPrefix(micrometres(run.Sentence), v.Told))
 	}

@@ -76,11 +76,30 @@ var states = map[string]func(*Show){
 		a := s.Analyses["r1"]
 		a.Largest, a.Model, a.Share = nil, nil, nil
 		a.Wedge = &api.Wedge{From: 20, To: 190, Row: 117.5, By: *mm(0.11, 0.01), Worth: "yes", Sentence: "From left to right the nozzle rises by 0.11 mm against the map, 0.09 to 0.13 mm.", Next: "Run the whole job: it says what causes it."}
-		a.More = &api.More{U: 190, V: 20, Why: "Two terms cannot be told apart without it", Now: ptr(0.041), After: ptr(0.018)}
+		a.More = &api.More{U: 190, V: 20, Why: "Two terms cannot be told apart without it", Now: ptr(0.041), After: ptr(0.018), Left: 4, Time: 260}
 		a.Findings = []api.Finding{{ID: "undetermined", Sentence: "The data cannot tell whether the beam or the bed is twisted.", Evidence: "both fit the same places", Doubt: "0.5 to 0.5", Next: "Gauge one place more, at x 190, y 20 mm."}}
 		s.Analyses["r1"] = a
 		s.Tables["r1"] = api.Table{Run: "r1", Refused: api.Errorf(0, "finding-undetermined", "gauge one place more", "no table: what cannot be told cannot be corrected")}
 		s.Repair = nothingToShim()
+	},
+	"later": func(s *Show) {
+		scenes["undetermined"](s)
+		a := s.Analyses["r1"]
+		a.Later = []api.Later{
+			{Run: "r2", Began: began.Add(48 * time.Hour), Records: 4, Contradicts: true, Text: "The 4 gaugings of the later run of 27 November 2026, 09:30 contradict this run's (chi-square 31 on 3 degrees of freedom), and were left out of the fit: the head tilts otherwise than then, the blade was drawn in another way, or one of the records is a slip."},
+			{Run: "gone", Began: began.Add(72 * time.Hour), Records: 5, Used: true, Text: "5 gaugings of the later run of 28 November 2026, 09:30 are in it, with a constant of their own; they hold as long as nothing was worked on between."},
+		}
+		s.Analyses["r1"] = a
+		later := api.Run{ID: "r2", State: api.Done, Step: "analysis", Steps: []string{"gauging"}, Began: began.Add(48 * time.Hour), Touches: 14, Gaugings: 4, Number: 80, For: "r1",
+			Sentence: "Done: what was gauged counts in the earlier run that it was made for; see the findings there."}
+		orphan := later
+		orphan.ID, orphan.For = "r3", "dropped"
+		s.Runs = append([]api.Run{orphan, later}, s.Runs...)
+		s.Analyses["r2"], s.Records["r2"] = s.Analyses["r1"], s.Records["r1"]
+		waits := later
+		waits.ID, waits.State, waits.Step, waits.Cautions, waits.Sentence = "r4", api.AwaitingConfirmation, "prepare", RunCautions, "Waiting for a person's word."
+		waits.Forecast = ahead(18)
+		s.Runs = append([]api.Run{waits}, s.Runs...)
 	},
 	"no-analysis": func(s *Show) {
 		finished(s)
