@@ -73,6 +73,9 @@ func Foresee(run record.Run, p Plan) Forecast {
 		f.Scatter, f.Measured = needs.scatter, true
 	}
 	f.Touch, f.Record = seconds(analysis.TouchTime(run)), seconds(analysis.RecordTime(run))
+	if p.Earlier != nil && len(run.Gaugings) < 3 {
+		f.Record = seconds(analysis.RecordTime(p.Earlier.Run)) // the person's own pace then
+	}
 	begun := func(s record.Step) bool { return run.Step == s || run.Did(s) }
 	if run.Asked(record.StepRepeat) {
 		n := 4*p.Rounds + p.Passes*len(p.row(run.Setup, NewRoom(run)))
@@ -139,7 +142,7 @@ func (p Plan) gaugingAhead(run record.Run, each time.Duration) *GaugingAhead {
 		}
 	}
 	if p.Earlier != nil {
-		p.laterAhead(a, run, each)
+		p.laterAhead(a, run)
 	}
 	return a
 }

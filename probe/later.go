@@ -193,13 +193,10 @@ func (w *wish) offered(run record.Run) []record.Place {
 	return out
 }
 
-// laterAhead completes what is ahead of a later run: a second record at the zero
-// place, and how well the earlier run knows by now.
-func (p Plan) laterAhead(a *GaugingAhead, run record.Run, each time.Duration) {
+// laterAhead completes what is ahead of a later run: how well the earlier run knows
+// by now.
+func (p Plan) laterAhead(a *GaugingAhead, run record.Run) {
 	a.Most, a.Straight, a.Bent = p.most(), nil, nil
-	if len(run.Gaugings) < 2 && !run.Did(record.StepGauging) {
-		a.Left, a.Time = a.Left+1, a.Time+each
-	}
 	if w := p.Earlier.Wanted; len(run.Gaugings) < 2 && w.Found {
 		a.First = fmt.Sprintf("the earlier run asks for %s first", w.Place)
 		if w.Told {

@@ -376,8 +376,12 @@ func (p *person) goesOn(t *testing.T, w *world, id string, steps ...string) api.
 	if f := run.Forecast; run.For != id || f == nil || f.Gauging == nil || f.Gauging.Left < 3 || f.Left <= 0 || !strings.Contains(f.Says, "the earlier run asks for") {
 		t.Errorf("before it: %+v", run.Forecast)
 	}
+	foretold := run.Forecast.Gauging.Left
 	if run, err = p.carry(t.Context(), run); err != nil {
 		t.Fatal(err)
+	}
+	if p.answer == nil && run.Gaugings != foretold {
+		t.Errorf("%d records, foretold were %d", run.Gaugings, foretold)
 	}
 	return run
 }
