@@ -66,7 +66,7 @@ func (v Verdict) unready(run record.Run) *Refusal {
 			}
 		}
 	case v.otherwise() != nil:
-		return &Refusal{FindingPrefix + Undetermined, "What was gauged later contradicts this run. " + v.otherwise().Text, otherwiseNext}
+		return &Refusal{FindingPrefix + Undetermined, otherwiseSays, otherwiseNext}
 	case !v.facts.steady.measured || v.facts.steady.Wander == nil:
 		return &Refusal{FindingPrefix + Undetermined, "The repeat test with its passes over one row is missing: whether the machine does the same twice is not known.", "Run the steps repeat, gauging and survey together."}
 	case v.Stability.Ride != nil && v.Stability.Ride.Suspect:

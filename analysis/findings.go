@@ -95,13 +95,14 @@ func (e evidence) ofGap() []Finding {
 			missing = append([]string{fmt.Sprintf("%s: it is largest at %s, %s ± %s.", capital(e.undecided), x.Place, um(x.Gap), um(x.U95))}, missing...)
 		}
 	}
+	fs = append(fs, e.contradicted()...)
 	if len(missing) > 0 {
 		fs = append(fs, e.undetermined(missing[0], e.nextStep()))
 	}
 	if f, ok := e.trueShape(good); ok {
 		fs = append(fs, f)
 	}
-	if good && len(e.missing()) == 0 {
+	if good && len(e.missing()) == 0 && e.otherwise() == nil {
 		fs = append(fs, e.healthy(x))
 	}
 	return fs
@@ -115,7 +116,7 @@ func (e evidence) withoutGap() []Finding {
 		sentence = "The gap error cannot be told yet: " + w.Text + "."
 		next = capital(w.Hint) + "."
 	}
-	return []Finding{e.undetermined(sentence, next)}
+	return append([]Finding{e.undetermined(sentence, next)}, e.contradicted()...)
 }
 
 func capital(s string) string {
@@ -129,9 +130,6 @@ func capital(s string) string {
 // measured, gauging that was not finished, a second row.
 func (e evidence) missing() []string {
 	var out []string
-	if l := e.otherwise(); l != nil {
-		out = append(out, "What was gauged later contradicts this run. "+l.Text)
-	}
 	switch {
 	case !e.steady.measured:
 		out = append(out, "The repeat test is missing, so that nobody knows whether the machine does the same twice.")
@@ -153,8 +151,6 @@ func (e evidence) missing() []string {
 
 func (e evidence) nextStep() string {
 	switch {
-	case e.otherwise() != nil:
-		return otherwiseNext
 	case !e.steady.measured, e.steady.Wander == nil:
 		return "Run the step repeat to its end, then the others."
 	case e.steady.Ride != nil && e.steady.Ride.Suspect:

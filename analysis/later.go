@@ -131,7 +131,7 @@ func (g *gauged) joinLater(run record.Run, sf surface) {
 			l.Text = fmt.Sprintf("The gaugings of %s could not be compared with this run's, and were left out of the fit.", whichRun(j))
 		case fit.FTail(chi/dof, dof, 1e6) < contradicted:
 			l.Contradicts = true
-			l.Text = fmt.Sprintf("The %d gaugings of %s contradict this run's (chi-square %.0f on %.0f degrees of freedom), and were left out of the fit: the head tilts otherwise than then, the blade was drawn in another way, or one of the records is a slip.", len(j.Gaps), whichRun(j), chi, dof)
+			l.Text = fmt.Sprintf("The %d gaugings of %s contradict this run's (chi-square %.0f on %.0f degrees of freedom), and were left out of the fit.", len(j.Gaps), whichRun(j), chi, dof)
 		default:
 			l.Used = true
 			l.Text = fmt.Sprintf("%d gaugings of %s are in it, with a constant of their own; they hold as long as nothing was worked on between%s.", len(j.Gaps), whichRun(j), warmer(run, j))
@@ -236,14 +236,35 @@ func (v Verdict) otherwise() *Later {
 	return nil
 }
 
-// otherwiseNext is what to do then.
+// contradicted is the finding that a later run contradicts this one, if the latest
+// does.
+func (e evidence) contradicted() []Finding {
+	l := e.otherwise()
+	if l == nil {
+		return nil
+	}
+	f := e.undetermined(otherwiseSays, otherwiseNext)
+	f.Evidence = l.Text
+	f.Doubt = "Which of them it is, the records do not tell. What was found without them stands in the other findings."
+	return []Finding{f}
+}
+
+// otherwiseSays says it, otherwiseNext what to do then.
+const otherwiseSays = "What was gauged later contradicts this run: the head tilts otherwise now, the blade was drawn in another way, or one of the records is a slip."
+
 const otherwiseNext = "Gauge more for this run once again: if that agrees, the later records were a slip. If it contradicts this run too, the machine is another than then: measure the whole job again."
 
 // sayLater puts into the doubt of the first finding what became of later runs; one
 // that contradicts has a finding of its own.
 func (v Verdict) sayLater(fs []Finding) []Finding {
 	for i, l := range v.Later {
-		if len(fs) > 0 && !(l.Contradicts && i == len(v.Later)-1) {
+		switch {
+		case len(fs) == 0:
+		case l.Contradicts && i == len(v.Later)-1:
+			if fs[0].Sentence != otherwiseSays {
+				fs[0].Doubt += " What was gauged later contradicts it; see below."
+			}
+		default:
 			fs[0].Doubt += " " + l.Text
 		}
 	}

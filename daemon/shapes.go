@@ -164,6 +164,11 @@ func largest(v analysis.Verdict, run record.Run) *api.Measured {
 	for _, g := range run.Gaugings {
 		places = append(places, g.Place)
 	}
+	for _, j := range run.Joined {
+		for _, g := range j.Gaps {
+			places = append(places, g.Place)
+		}
+	}
 	var out *api.Measured
 	for _, p := range places {
 		g, u95, reason := v.Gap.At(p)

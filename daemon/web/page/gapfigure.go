@@ -3,6 +3,7 @@ package page
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 
 	"abbed/daemon/api"
@@ -63,6 +64,19 @@ func gridOn(bed picture.Area) (picture.Field, api.AskGap) {
 	return f, ask
 }
 
+// markedLater marks the places that later runs gauged, where there is no mark yet.
+func markedLater(rec record.Run, there []picture.Mark) (out []picture.Mark) {
+	for _, j := range rec.Joined {
+		for _, g := range j.Gaps {
+			has := func(m picture.Mark) bool { return math.Hypot(m.U-g.Place.U, m.V-g.Place.V) < 1 }
+			if !slices.ContainsFunc(there, has) && !slices.ContainsFunc(out, has) {
+				out = append(out, picture.Mark{U: g.Place.U, V: g.Place.V, Kind: "done", Tip: "gauged later, " + place(g.Place.U, g.Place.V)})
+			}
+		}
+	}
+	return out
+}
+
 // gauged marks the gauged places, each once, and the zero place.
 func gauged(rec record.Run) []picture.Mark {
 	var out []picture.Mark
@@ -83,6 +97,7 @@ func gauged(rec record.Run) []picture.Mark {
 		}
 		out = append(out, picture.Mark{U: at[spot].U, V: at[spot].V, Kind: "done", Tip: tip})
 	}
+	out = append(out, markedLater(rec, out)...)
 	z := rec.Setup.Zero
 	return append(out, picture.Mark{U: z.U, V: z.V, Kind: "zero"})
 }

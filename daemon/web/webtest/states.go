@@ -90,6 +90,9 @@ var states = map[string]func(*Show){
 			{Run: "gone", Began: began.Add(72 * time.Hour), Records: 5, Used: true, Text: "5 gaugings of the later run of 28 November 2026, 09:30 are in it, with a constant of their own; they hold as long as nothing was worked on between."},
 		}
 		s.Analyses["r1"] = a
+		r := s.Records["r1"]
+		r.Joined = []record.Joined{{Run: "r2", Gaps: []record.GapReading{{Event: 40, Place: record.Place{U: 60, V: 200}, U: 0.01}, {Event: 44, Place: record.Place{U: 60, V: 200}, U: 0.01}}}}
+		s.Records["r1"] = r
 		later := api.Run{ID: "r2", State: api.Done, Step: "analysis", Steps: []string{"gauging"}, Began: began.Add(48 * time.Hour), Touches: 14, Gaugings: 4, Number: 80, For: "r1",
 			Sentence: "Done: what was gauged counts in the earlier run that it was made for; see the findings there."}
 		orphan := later
