@@ -436,3 +436,59 @@ func keepsRules(t *testing.T, run record.Run) {
 		}
 	}
 }
+
+// TestLaterMoved: the head tilts otherwise when it is gauged again. The later run asks
+// for nothing more once that shows, its records are kept and left out, and the
+// correction of the earlier run is offered no more.
+func TestLaterMoved(t *testing.T) {
+	was, err := bench.Lookup("beam-twist")
+	if err != nil {
+		t.Fatal(err)
+	}
+	is, err := bench.Lookup("true-shape")
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := memoryDir(t)
+	synctest.Test(t, func(t *testing.T) {
+		printer := bench.New(was, bench.Options{Seed: 2})
+		w := open(t, dir, was, &cable{printer: printer})
+		p := &person{api: w.api, feel: printer.Blade, rnd: rand.New(rand.NewPCG(2, 5)), name: "the played person"}
+		first, err := p.measure(t.Context(), "repeat", "gauging", "survey")
+		if err != nil {
+			t.Fatal(err)
+		}
+		before := outcomeFor(t, w, first)
+		if before.table.Digest == nil {
+			t.Fatalf("no table: %+v", before.table.Refused)
+		}
+		w.close()
+		printer = bench.New(is, bench.Options{Seed: 2}) // somebody put the beam right
+		w = open(t, dir, was, &cable{printer: printer})
+		defer w.close()
+		p.api, p.feel = w.api, printer.Blade
+		p.answer = func(q api.Prompt) (bool, *float64) {
+			t.Errorf("asked: %s", q.Text)
+			return false, nil
+		}
+		later := p.goesOn(t, w, first.ID, "gauging")
+		if notes := strings.Join(laterRecord(t, w, later.ID).Notes, " "); !strings.Contains(notes, "no more is asked for") || !strings.Contains(notes, "contradict") {
+			t.Errorf("%s: %s", later.State, notes)
+		}
+		after := outcomeFor(t, w, first)
+		if l := after.analysis.Later; len(l) != 1 || !l[0].Contradicts || l[0].Used {
+			t.Errorf("%+v", l)
+		}
+		if r := after.table.Refused; r == nil || r.Code != "finding-undetermined" || !strings.Contains(r.Hint, "measure the whole job again") {
+			t.Errorf("the table: %+v", r)
+		}
+		if a, b := after.analysis.Largest, before.analysis.Largest; a == nil || a.Value != b.Value || a.U != b.U {
+			t.Errorf("what it found by itself: %+v, was %+v", a, b)
+		}
+		_, err = w.api.SignOff(t.Context(), *before.table.Digest, api.SignOff{Person: "Ida"})
+		if err == nil {
+			t.Error("the old table can still be signed off")
+		}
+		safe(t, w)
+	})
+}
