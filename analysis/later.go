@@ -162,7 +162,7 @@ func whichRun(j record.Joined) string {
 func warmer(run record.Run, j record.Joined) string {
 	w, ok := WarmthOf(run)
 	switch {
-	case !ok || j.Warmth == nil:
+	case !ok || j.Warmth == nil || !tame(j.Warmth.Bed, j.Warmth.Nozzle):
 		return "; whether it was as warm then is not known"
 	case math.Abs(j.Warmth.Bed-w.Bed) < hotter && math.Abs(j.Warmth.Nozzle-w.Nozzle) < hotter:
 		return ""

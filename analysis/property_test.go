@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"math"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 
@@ -75,7 +76,25 @@ func anyRun(t *rapid.T) record.Run {
 	if rapid.IntRange(0, 5).Draw(t, "cut") == 0 {
 		r.Cut = &record.Cut{Finding: rapid.SampledFrom([]string{analysis.Repair, analysis.Undetermined, "?"}).Draw(t, "cut finding"), Text: "cut"}
 	}
+	for range max(0, rapid.IntRange(-2, 3).Draw(t, "later runs")) {
+		r.Joined = append(r.Joined, anyJoined(t))
+	}
 	return r
+}
+
+// anyJoined are the gaugings of a later run, as a file may hold them.
+func anyJoined(t *rapid.T) record.Joined {
+	j := record.Joined{Run: rapid.SampledFrom([]string{"", "a", "b", "c"}).Draw(t, "later")}
+	for range rapid.IntRange(0, 6).Draw(t, "gaps") {
+		j.Gaps = append(j.Gaps, record.GapReading{Place: anyPlace(t), G: anyFloat(t, "later g") / 100, U: anyFloat(t, "later u") / 1000})
+	}
+	if rapid.Bool().Draw(t, "warm") {
+		j.Warmth = &record.Warmth{Nozzle: anyFloat(t, "nozzle"), Bed: anyFloat(t, "bed")}
+	}
+	if rapid.IntRange(0, 9).Draw(t, "later cut") == 0 {
+		j.Cut = &record.Cut{Finding: analysis.Repair, Text: "cut"}
+	}
+	return j
 }
 
 // Whatever the run, there is a verdict: no panic, at least one finding, every
@@ -88,7 +107,7 @@ func TestJudgeAnything(t *testing.T) {
 			t.Fatal("no finding")
 		}
 		for _, f := range v.Findings {
-			if f.Sentence == "" || f.Next == "" && run.Cut == nil {
+			if f.Sentence == "" || f.Next == "" && run.Cut == nil && !slices.ContainsFunc(run.Joined, func(j record.Joined) bool { return j.Cut != nil }) {
 				t.Fatalf("a finding without sentence or next step: %+v", f)
 			}
 			if strings.Contains(f.Sentence+f.Evidence+f.Doubt, "NaN") || strings.Contains(f.Evidence, "Inf") {
@@ -115,6 +134,11 @@ func TestJudgeAnything(t *testing.T) {
 		again, _ := json.Marshal(analysis.Judge(run))
 		if string(again) != string(b) {
 			t.Fatal("not the same twice")
+		}
+		for _, g := range analysis.Joining(run).Gaps {
+			if math.IsNaN(g.G) || !(g.U > 0) || math.IsInf(g.U, 0) {
+				t.Fatalf("%+v", g)
+			}
 		}
 		for _, p := range analysis.Pairs(run) {
 			if math.IsNaN(p.G) || math.IsNaN(p.U) {

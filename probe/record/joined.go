@@ -38,7 +38,7 @@ type GapReading struct {
 
 // mostGaps is how many records of another run are taken: far more than a person
 // gauges (common practice, no source).
-const mostGaps = 1000
+const mostGaps = 200
 
 // lengths are the readings by name, mm.
 func (j Joined) lengths() map[string]float64 {
