@@ -33,8 +33,9 @@ type member struct {
 	dof    float64
 	t      float64 // two-sided 95 % point of Student's t for dof
 	aicc   float64
-	weight float64
-	odd    int // the record that it holds to be wild, counted from 1; 0: none
+	weight float64 // in what is foretold
+	doubt  float64 // in the doubt of it
+	odd    int     // the record that it holds to be wild, counted from 1; 0: none
 }
 
 // design is the observations with every term that a candidate has, in the order
@@ -77,7 +78,8 @@ type chosen struct {
 	idx       []int
 	precision []float64
 	dof       float64 // of the variance of one record
-	log       float64 // of its weight
+	log       float64 // of its weight in what is foretold
+	unsure    float64 // of its weight in the doubt of it
 	design    *design
 	odd       int // the record that is held to be wild, counted from 1; 0: none
 }
@@ -109,7 +111,8 @@ func (d design) choose(c candidate) (chosen, bool) {
 		return chosen{}, false
 	}
 	ss := priorDoF*d.o.sigma02 + s.RSS
-	return chosen{c, s, idx, precision, dof, c.log - (s.LogDet-held)/2 - dof/2*math.Log(ss), nil, 0}, true
+	likely := -(s.LogDet-held)/2 - dof/2*math.Log(ss)
+	return chosen{c, s, idx, precision, dof, c.log + likely, c.doubt + likely, nil, 0}, true
 }
 
 // leastForWild is how many records are needed before one may be wild.
@@ -136,6 +139,7 @@ func (d design) wild(candidates []candidate) []*chosen {
 				continue
 			}
 			c.log = c.rough + math.Log(wildShare) - math.Log(more)/2
+			c.doubt = c.log
 			if one, ok := e.choose(c); ok {
 				one.design, one.odd = &e, i+1
 				out = append(out, &one)
@@ -186,7 +190,7 @@ func fitOne(o observations, c candidate, f frame) (member, bool) {
 		return member{}, false
 	}
 	m := d.member(one)
-	m.t, m.weight = fit.T95(m.dof), 1
+	m.t, m.weight, m.doubt = fit.T95(m.dof), 1, 1
 	return m, true
 }
 
@@ -199,8 +203,9 @@ func freely(terms []term) candidate {
 	return c
 }
 
-// average fits every candidate and weighs it by its marginal likelihood: the one
-// with the largest weight first. ok is false where nothing could be fitted.
+// average fits every candidate and weighs it by its marginal likelihood, once for
+// what is foretold and once for the doubt of it: the one with the largest weight in
+// the former first. ok is false where nothing could be fitted.
 //
 // Weights by AICc with the same priors were tried (a sketch, 600 runs a case): at
 // twenty gaugings the 95th percentile of no gap error at all is 5.7 um then, not
@@ -224,25 +229,45 @@ func average(o observations, candidates []candidate, f frame) (surface, bool) {
 		return s, false
 	}
 	slices.SortStableFunc(all, func(a, b *chosen) int { return cmp(b.log, a.log) })
-	best, sum := all[0].log, 0.0
-	for _, c := range all {
-		sum += math.Exp(c.log - best)
-	}
-	kept, t := 0.0, fit.T95(all[0].dof)
-	for _, c := range all {
-		if kept > (1-negligible)*sum {
-			break
+	weights := shares(all, func(c *chosen) float64 { return c.log })
+	doubts := shares(all, func(c *chosen) float64 { return c.unsure })
+	t := fit.T95(all[0].dof)
+	for i, c := range all {
+		if weights[i] == 0 && doubts[i] == 0 {
+			continue
 		}
 		m := c.design.member(*c)
-		m.t, m.weight = t, math.Exp(c.log-best)
-		kept += m.weight
+		m.t, m.weight, m.doubt = t, weights[i], doubts[i]
 		s.members = append(s.members, m)
-	}
-	for i := range s.members {
-		s.members[i].weight /= kept
 	}
 	s.sum()
 	return s, true
+}
+
+// shares returns the weights of the candidates, which sum to 1, from their
+// logarithms; 0 for the lightest, which are negligible together.
+func shares(all []*chosen, log func(*chosen) float64) []float64 {
+	w, order := make([]float64, len(all)), make([]int, len(all))
+	best, sum := math.Inf(-1), 0.0
+	for _, c := range all {
+		best = math.Max(best, log(c))
+	}
+	for i, c := range all {
+		w[i], order[i] = math.Exp(log(c)-best), i
+		sum += w[i]
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp(w[b], w[a]) })
+	kept := 0.0
+	for _, i := range order {
+		if kept > (1-negligible)*sum {
+			w[i] = 0
+		}
+		kept += w[i]
+	}
+	for i := range w {
+		w[i] /= kept
+	}
+	return w
 }
 
 // best returns the candidate with the largest weight, and its fit.

@@ -21,7 +21,8 @@ type surface struct {
 	// is one vector, and its variance one matrix: sum w_k (t_k^2 cov_k + (b_k - b)(b_k - b)')
 	// with t in units of the normal's 1.96, the spread between the members
 	// included (Burnham, Anderson, Model Selection and Multimodel Inference,
-	// 2002, eq. 4.9 with 4.3.3's t; from memory).
+	// 2002, eq. 4.9 with 4.3.3's t; from memory). b is the average under the members'
+	// weights, the w_k of the matrix are their weights in the doubt (see bowed).
 	mean vector
 	cov  matrix
 	// profs is what the doubt of the survey's own shape is multiplied by: the
@@ -48,16 +49,16 @@ func (s *surface) sum() {
 		k := m.t / z95
 		for a := range off {
 			for b := range off {
-				s.cov[a][b] += m.weight * off[a] * off[b]
+				s.cov[a][b] += m.doubt * off[a] * off[b]
 			}
 		}
 		for i, a := range m.terms {
 			for j, b := range m.terms {
-				s.cov[a][b] += m.weight * k * k * m.s2 * m.fit.Unscaled.At(i, j)
+				s.cov[a][b] += m.doubt * k * k * m.s2 * m.fit.Unscaled.At(i, j)
 			}
 		}
 		for i, t := range shapes {
-			s.profs[i] += m.weight * k * k * m.at(t) * m.at(t)
+			s.profs[i] += m.doubt * k * k * m.at(t) * m.at(t)
 		}
 	}
 }
@@ -157,7 +158,7 @@ func (s surface) raw(p record.Place) (g, u, dof float64) {
 	}
 	v := 0.0
 	for i, m := range s.members {
-		v += m.weight * (m.s2*m.fit.Variance(s.frame.row(m.terms, p)) + (gs[i]-g)*(gs[i]-g))
+		v += m.doubt * (m.s2*m.fit.Variance(s.frame.row(m.terms, p)) + (gs[i]-g)*(gs[i]-g))
 	}
 	return g, math.Sqrt(v), dof
 }

@@ -76,7 +76,7 @@ func (s surface) bow(x0, x1, v float64) (bow, u, dof float64) {
 		dof += m.weight * m.dof
 	}
 	for i, m := range s.members {
-		variance += m.weight * (us[i] + (vs[i]-bow)*(vs[i]-bow))
+		variance += m.doubt * (us[i] + (vs[i]-bow)*(vs[i]-bow))
 	}
 	return bow, math.Sqrt(variance), math.Max(dof, 1)
 }
