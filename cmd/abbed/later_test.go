@@ -492,3 +492,46 @@ func TestLaterMoved(t *testing.T) {
 		safe(t, w)
 	})
 }
+
+// TestLaterRefused: a run can be gone on with only if it tells something of its gap
+// error, and one run at a time.
+func TestLaterRefused(t *testing.T) {
+	sc, err := bench.Lookup("beam-twist")
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := memoryDir(t)
+	synctest.Test(t, func(t *testing.T) {
+		printer := bench.New(sc, bench.Options{Seed: 3})
+		w := open(t, dir, sc, &cable{printer: printer})
+		defer func() { w.close() }()
+		p := &person{api: w.api, feel: printer.Blade, rnd: rand.New(rand.NewPCG(3, 5)), name: "the played person"}
+		steady, err := p.measure(t.Context(), "repeat")
+		if err != nil {
+			t.Fatal(err)
+		}
+		refusedAs(t, w, "no-gauging", "nothing was gauged", steady.ID, "gauging")
+		half, err := w.api.StartRun(t.Context(), "gauging")
+		if err != nil {
+			t.Fatal(err)
+		}
+		refusedAs(t, w, "run-active", "", half.ID, "gauging")
+		p.seen = func(r api.Run) {
+			if r.Gaugings == 1 && r.State == api.AwaitingNext {
+				if err := w.api.Stop(t.Context()); err != nil {
+					t.Error(err)
+				}
+			}
+		}
+		_, _ = p.carry(t.Context(), half) // ends with the stop, wherever that finds it
+		if _, err := w.api.Wait(t.Context(), half.ID, func(r api.Run) bool { return r.State.Over() }); err != nil {
+			t.Fatal(err)
+		}
+		w.close()
+		w = open(t, dir, sc, &cable{printer: bench.New(sc, bench.Options{Seed: 3})}) // switched off and on
+		refusedAs(t, w, "nothing-known", "fewer than two places", half.ID, "gauging")
+		if runs, err := w.api.Runs(t.Context()); err != nil || len(runs) != 2 {
+			t.Errorf("a refused run was kept: %d, %v", len(runs), err)
+		}
+	})
+}
