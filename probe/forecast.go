@@ -13,7 +13,7 @@ import (
 
 // Forecast is what is ahead of a run, before each step and after each record: how
 // long it takes, and how well it will know. Parts of steps that the run has not
-// are nil.
+// are nil, and a survey that is done.
 type Forecast struct {
 	// Measured says that Scatter and Touch are this run's own; before the repeat
 	// test they are what is usual.
@@ -90,7 +90,7 @@ func Foresee(run record.Run, p Plan) Forecast {
 			f.Left += f.Gauging.Time
 		}
 	}
-	if run.Asked(record.StepSurvey) {
+	if run.Asked(record.StepSurvey) && !run.Did(record.StepSurvey) {
 		f.Survey = p.surveyAhead(run, needs, f.Touch)
 		if !begun(record.StepSurvey) {
 			f.Left += f.Survey.Time
