@@ -32,6 +32,7 @@ type Forecast struct {
 // RepeatAhead is the repeat test.
 type RepeatAhead struct {
 	Touches int
+	Begun   bool // it is under way or done: its time is no longer in Left
 	Time    time.Duration
 }
 
@@ -57,6 +58,7 @@ type SurveyAhead struct {
 	analysis.SurveyPlan
 	// Chosen says that the planner chose what nobody gave.
 	Chosen bool
+	Begun  bool // it is under way: its time is no longer in Left
 	Target float64
 	Time   time.Duration
 }
@@ -79,8 +81,8 @@ func Foresee(run record.Run, p Plan) Forecast {
 	begun := func(s record.Step) bool { return run.Step == s || run.Did(s) }
 	if run.Asked(record.StepRepeat) {
 		n := 4*p.Rounds + p.Passes*len(p.row(run.Setup, NewRoom(run)))
-		f.Repeat = &RepeatAhead{Touches: n, Time: time.Duration(n) * f.Touch}
-		if !begun(record.StepRepeat) {
+		f.Repeat = &RepeatAhead{Touches: n, Time: time.Duration(n) * f.Touch, Begun: begun(record.StepRepeat)}
+		if !f.Repeat.Begun {
 			f.Left += f.Repeat.Time
 		}
 	}
@@ -92,7 +94,8 @@ func Foresee(run record.Run, p Plan) Forecast {
 	}
 	if run.Asked(record.StepSurvey) && !run.Did(record.StepSurvey) {
 		f.Survey = p.surveyAhead(run, needs, f.Touch)
-		if !begun(record.StepSurvey) {
+		f.Survey.Begun = begun(record.StepSurvey)
+		if !f.Survey.Begun {
 			f.Left += f.Survey.Time
 		}
 	}
@@ -175,16 +178,17 @@ func (p Plan) surveyAhead(run record.Run, needs needs, each time.Duration) *Surv
 	return &SurveyAhead{SurveyPlan: q, Chosen: p.Chosen, Target: p.ProfileTarget, Time: time.Duration(q.Touches) * each}
 }
 
-// Says tells what is ahead to people, a sentence a part.
+// Says tells what is ahead to people, a sentence a part. A step that is under way has
+// its own progress.
 func (f Forecast) Says() string {
 	var parts []string
-	if r := f.Repeat; r != nil && !f.Measured {
+	if r := f.Repeat; r != nil && !r.Begun {
 		parts = append(parts, fmt.Sprintf("Repeat test: %d touches, about %s.", r.Touches, minutes(r.Time)))
 	}
 	if g := f.Gauging; g != nil {
 		parts = append(parts, g.says())
 	}
-	if s := f.Survey; s != nil {
+	if s := f.Survey; s != nil && !s.Begun {
 		parts = append(parts, fmt.Sprintf("Survey: %s, about %s.", s.Says(), minutes(s.Time)))
 	}
 	if !f.Measured && len(parts) > 0 {

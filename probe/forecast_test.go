@@ -8,8 +8,9 @@ import (
 	"abbed/probe/record"
 )
 
-// TestSurveyIsBehind: a survey that was done is no longer foretold, neither in words
-// nor in what is left, while one more place is gauged after it.
+// TestSurveyIsBehind: a survey that is under way is no longer in the words and in what
+// is left, since it has a progress of its own; one that was done is foretold no more,
+// while one more place is gauged after it.
 func TestSurveyIsBehind(t *testing.T) {
 	run := record.Run{
 		Steps: []record.Step{record.StepRepeat, record.StepGauging, record.StepSurvey},
@@ -22,7 +23,12 @@ func TestSurveyIsBehind(t *testing.T) {
 	if before.Survey == nil || !strings.Contains(before.Says(), "Survey: ") || before.Left < before.Survey.Time {
 		t.Fatalf("before the survey: %+v: %s", before, before.Says())
 	}
-	run.Finished = append(run.Finished, record.StepGauging, record.StepSurvey)
+	run.Step, run.Finished = record.StepSurvey, append(run.Finished, record.StepGauging)
+	during := probe.Foresee(run, probe.DefaultPlan())
+	if during.Survey == nil || strings.Contains(during.Says(), "Survey: ") || during.Left != 0 {
+		t.Errorf("during the survey: %+v: %s", during, during.Says())
+	}
+	run.Step, run.Finished = record.StepGauging, append(run.Finished, record.StepSurvey)
 	after := probe.Foresee(run, probe.DefaultPlan())
 	if after.Survey != nil || strings.Contains(after.Says(), "Survey: ") || after.Left != 0 {
 		t.Errorf("after the survey: %+v: %s", after, after.Says())
