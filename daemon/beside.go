@@ -19,17 +19,42 @@ func (d *Daemon) keepBeside(ctx context.Context, id, by, what string, make func(
 		return err
 	}
 	events, detail := make(run)
+	if err := d.addBehind(ctx, run, by, what, events, detail); err != nil {
+		return storeRefusal(err)
+	}
+	d.publish()
+	return nil
+}
+
+// addBehind adds events behind the end of a run, as it was read, numbers them, tells
+// the audit, and works anew what was worked out from the run before. It wraps
+// store.ErrOrder where something else was added since the run was read.
+func (d *Daemon) addBehind(ctx context.Context, run record.Run, by, what string, events []record.Event, detail string) error {
 	for i := range events {
 		events[i].N, events[i].Wall = run.Last+int64(i)+1, time.Now().UTC().Round(time.Microsecond)
 		events[i].T = math.Max(run.T, math.Round(time.Since(run.Began).Seconds()*1e6)/1e6)
 	}
-	if err := d.store.Append(ctx, id, events...); err != nil {
-		return storeRefusal(err)
+	if err := d.store.Append(ctx, run.ID, events...); err != nil {
+		return err
 	}
+	d.audit(by, what, detail)
+	if err := d.learnAnew(ctx, run.ID); err != nil { // it is kept all the same
+		d.log.Error("what was added to the run is kept, and not yet in what is shown; restart", "run", run.ID, "err", err)
+	}
+	return nil
+}
+
+// learnAnew forgets what was worked out from a run before something was added to it.
+func (d *Daemon) learnAnew(ctx context.Context, id string) error {
 	d.mu.Lock()
 	delete(d.ended, id)
+	d.chapters, d.inPrint, d.movement = nil, inPrint{}, movement{}
 	d.mu.Unlock()
-	d.audit(by, what, detail)
-	d.publish()
+	run, err := d.store.Load(ctx, id)
+	if err != nil {
+		return err
+	}
+	d.learnRun(d.judge(run))
+	d.changed()
 	return nil
 }

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"time"
 
 	"abbed/analysis"
 	"abbed/daemon/api"
@@ -83,31 +82,9 @@ func (d *Daemon) keepJoined(ctx context.Context, id string, j record.Joined) err
 	if err != nil || earlier.Has(j.Run) {
 		return err
 	}
-	now := time.Now().UTC().Round(time.Microsecond)
 	text := fmt.Sprintf("%d records at the blade of the later run %s were joined", len(j.Gaps), j.Run)
-	err = d.store.Append(ctx, id,
-		record.Event{N: earlier.Last + 1, T: earlier.T, Wall: now, Joined: &j},
-		record.Event{N: earlier.Last + 2, T: earlier.T, Wall: now, Note: &record.Note{Text: text}})
-	if err != nil {
-		return err
-	}
-	d.audit("abbed", "join a later run", fmt.Sprintf("run %s, %d records of run %s", id, len(j.Gaps), j.Run))
-	return d.learnAnew(ctx, id)
-}
-
-// learnAnew forgets what was worked out from a run before something was added to it.
-func (d *Daemon) learnAnew(ctx context.Context, id string) error {
-	d.mu.Lock()
-	delete(d.ended, id)
-	d.chapters, d.inPrint, d.movement = nil, inPrint{}, movement{}
-	d.mu.Unlock()
-	run, err := d.store.Load(ctx, id)
-	if err != nil {
-		return err
-	}
-	d.learnRun(d.judge(run))
-	d.changed()
-	return nil
+	return d.addBehind(ctx, earlier, "abbed", "join a later run", []record.Event{{Joined: &j}, {Note: &record.Note{Text: text}}},
+		fmt.Sprintf("run %s, %d records of run %s", id, len(j.Gaps), j.Run))
 }
 
 // joinLeft joins what an earlier daemon did not come to join: it was killed between

@@ -114,7 +114,7 @@ type wish struct {
 	*gauging
 	place   record.Place
 	on      bool // on the way to place
-	reached int  // places that were asked for and reached, or given up
+	reached int  // places that were asked for and reached
 	cramped bool
 }
 

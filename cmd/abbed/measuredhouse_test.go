@@ -73,6 +73,22 @@ func (m *measuredWorld) doubt(places [][2]float64) (sum float64) {
 	return sum
 }
 
+// historyHolds: what the history tells of the run is what its analysis tells now.
+func (m *measuredWorld) historyHolds(t *testing.T) {
+	t.Helper()
+	h, err := m.api.History(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, err := m.api.Analysis(t.Context(), m.run.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(h.Runs) != 1 || h.Runs[0].Largest == nil || a.Largest == nil || *h.Runs[0].Largest != *a.Largest {
+		t.Errorf("the history tells %+v, the analysis %+v", h.Runs, a.Largest)
+	}
+}
+
 // sevenBySix are places all over the bed, seven along X in six rows, mm.
 func sevenBySix() (places [][2]float64) {
 	for j := range 6 {

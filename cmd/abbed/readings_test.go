@@ -20,6 +20,7 @@ func TestReadings(t *testing.T) {
 	measuredHouse(t, 2, 1, []string{"repeat", "gauging"}, func(t *testing.T, m *measuredWorld) {
 		places := sevenBySix()
 		before, alone := m.gaps(places), m.doubt(places)
+		m.historyHolds(t)
 		for name, bad := range map[string]api.Readings{
 			"nothing":               {Person: "Ida"},
 			"no word of force":      {CSV: "quantity,x,y,value\ncoupon,100,100,0.2\n"},
@@ -56,6 +57,7 @@ func TestReadings(t *testing.T) {
 		if !(joined < alone) {
 			t.Errorf("the patches made nothing surer: %.4f, alone %.4f", joined, alone)
 		}
+		m.historyHolds(t)
 		safe(t, m.world)
 		m.restart()
 		if again := m.doubt(places); math.Abs(again-joined) > 1e-9 {
