@@ -79,8 +79,9 @@ type Daemon struct {
 	told     told
 	inPrint  inPrint
 	movement movement
-	chapters map[string]chapter // of the history, by run
-	share    *float64           // of the host, in the latest run
+	chapters map[string]chapter  // of the history, by run
+	laterOf  map[string][]string // the runs made for an earlier one, by that
+	share    *float64            // of the host, in the latest run
 	calendar calendar
 	// reapplyRefused counts the refusals of a re-apply by their code.
 	reapplyRefused map[string]uint64

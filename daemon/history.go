@@ -49,6 +49,7 @@ func (d *Daemon) History() (api.History, error) {
 		if c.printer != h.Printer {
 			continue
 		}
+		c.entry.Later = d.madeFor(c.entry.Run)
 		h.Runs = append(h.Runs, c.entry)
 		if c.tells {
 			before = c.entry.Run

@@ -52,6 +52,7 @@ func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
 	d.mu.Lock()
 	d.active = a
 	d.mu.Unlock()
+	d.noteFor(log.ID(), n.For)
 	d.audit(by, "start a run", fmt.Sprint(asked))
 	d.changed()
 	if n.Attended && d.owner().AttendedStarts {

@@ -43,6 +43,33 @@ func (d *Daemon) earlierOf(id string, steps []record.Step, now record.Setup, p p
 	return probe.NewEarlier(run, now, p), nil
 }
 
+// noteFor notes that a run was made for an earlier one, "" for none.
+func (d *Daemon) noteFor(id, earlier string) {
+	if earlier == "" {
+		return
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.laterOf == nil {
+		d.laterOf = map[string][]string{}
+	}
+	d.laterOf[earlier] = append(d.laterOf[earlier], id)
+}
+
+// madeFor are the kept runs that were made for an earlier one, the earliest first.
+func (d *Daemon) madeFor(id string) []string {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return slices.Clone(d.laterOf[id])
+}
+
+// forgetLater forgets a run that is not kept any more; d.mu is held.
+func (d *Daemon) forgetLater(id string) {
+	for earlier, later := range d.laterOf {
+		d.laterOf[earlier] = slices.DeleteFunc(later, func(l string) bool { return l == id })
+	}
+}
+
 // planOf is how much the run measures.
 func (d *Daemon) planOf(a *active) probe.Plan {
 	p := d.plan(a.quick)

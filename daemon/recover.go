@@ -18,6 +18,9 @@ func (d *Daemon) recover(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("daemon: read the runs: %w", err)
 	}
+	for _, row := range slices.Backward(rows) { // the earliest first
+		d.noteFor(row.ID, row.For)
+	}
 	for _, row := range rows {
 		if row.State == "" {
 			if err := d.bury(ctx, row); err != nil {

@@ -111,7 +111,7 @@ func (d *Daemon) Runs() ([]api.Run, error) {
 		if err != nil {
 			d.log.Error("a run cannot be read", "run", row.ID, "err", err)
 			r = api.Run{ID: row.ID, Began: row.Began, Steps: names(row.Steps), State: api.Failed, Step: string(record.StepPrepare),
-				Sentence: "The record of this run cannot be read.", Error: refusal(err)}
+				For: row.For, Later: d.madeFor(row.ID), Sentence: "The record of this run cannot be read.", Error: refusal(err)}
 		}
 		out = append(out, r)
 	}
@@ -120,6 +120,15 @@ func (d *Daemon) Runs() ([]api.Run, error) {
 
 // Run returns one run.
 func (d *Daemon) Run(id string) (api.Run, error) {
+	r, err := d.runItself(id)
+	if err == nil {
+		r.Later = d.madeFor(id)
+	}
+	return r, err
+}
+
+// runItself is a run without what was made for it later.
+func (d *Daemon) runItself(id string) (api.Run, error) {
 	if a := d.current(); a != nil && a.log.ID() == id {
 		return a.show(), nil
 	}

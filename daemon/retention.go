@@ -129,6 +129,7 @@ func (d *Daemon) drop(ctx context.Context, row store.RunRow, now time.Time) erro
 	}
 	d.mu.Lock()
 	delete(d.ended, row.ID)
+	d.forgetLater(row.ID)
 	d.kept.Dropped++
 	d.mu.Unlock()
 	d.audit("abbed", "drop a run", row.ID+": "+why)

@@ -30,7 +30,7 @@ type caller struct {
 func askCommands() []*cobra.Command {
 	return []*cobra.Command{
 		ask("status", "Say where printer, run and correction stand", cobra.NoArgs, tellStatus),
-		measureCommand(), confirmCommand(), historyCommand(), compareCommand(), whatIfCommand(),
+		measureCommand(), confirmCommand(), runsCommand(), historyCommand(), compareCommand(), whatIfCommand(),
 		ask("stop", "Send the stop request at once; it is no emergency stop", cobra.NoArgs, stop),
 		ask("report [RUN]", "Say what a run found (the latest if none is named)", cobra.MaximumNArgs(1), report),
 		ask("table [RUN]", "Print the correction table of a run as CSV", cobra.MaximumNArgs(1), table),
@@ -154,7 +154,7 @@ func tellStatus(c *cobra.Command, a *client.Client, k caller, _ []string) error 
 	}
 	if len(runs) > 0 {
 		r := runs[0]
-		fmt.Fprintf(out, "run %s: %s, %s %d of %d: %s\n", r.ID, r.State, r.Step, r.Progress.Done, r.Progress.Of, r.Sentence)
+		fmt.Fprintf(out, "run %s%s: %s, %s %d of %d: %s\n", r.ID, strings.TrimPrefix(goneOn(r.For, r.Later), " "), r.State, r.Step, r.Progress.Done, r.Progress.Of, r.Sentence)
 		if f := r.Forecast; f != nil {
 			fmt.Fprintf(out, "ahead: %s\n", ahead(*f))
 		}

@@ -9,6 +9,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -81,6 +82,7 @@ func TestLaterRun(t *testing.T) {
 			}
 		}
 		same(after, "joined")
+		marked(t, w, first.ID, later.ID)
 		doubt := func(o *outcome) (sum float64) {
 			for _, n := range o.table.Nodes {
 				sum += n.U95
@@ -113,10 +115,12 @@ func TestLaterRun(t *testing.T) {
 			t.Fatal(err)
 		}
 		same(outcomeFor(t, w, first), "after one was withdrawn")
+		marked(t, w, first.ID, later.ID, half.ID)
 		w.close()
 
 		w = open(t, dir, sc, &cable{printer: printer}, wants)
 		same(outcomeFor(t, w, first), "after a restart")
+		marked(t, w, first.ID, later.ID, half.ID)
 		if r, err := w.api.Run(t.Context(), first.ID); err != nil || r.State != api.Done {
 			t.Errorf("the earlier run is %s after a restart, %v", r.State, err)
 		}
@@ -168,6 +172,37 @@ func TestLaterRun(t *testing.T) {
 			t.Errorf("after one was stopped: %+v", l)
 		}
 	})
+}
+
+// marked holds that a run names the later ones that go on with it, and they it,
+// wherever runs are listed.
+func marked(t *testing.T, w *world, first string, later ...string) {
+	t.Helper()
+	runs, err := w.api.Runs(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range runs {
+		one, err := w.api.Run(t.Context(), r.ID)
+		if err != nil || one.For != r.For || !slices.Equal(one.Later, r.Later) {
+			t.Errorf("run %s: by itself for %q, later %v, %v; in the list for %q, later %v", r.ID, one.For, one.Later, err, r.For, r.Later)
+		}
+		switch {
+		case r.ID == first && (r.For != "" || !slices.Equal(r.Later, later)), slices.Contains(later, r.ID) && (r.For != first || len(r.Later) > 0):
+			t.Errorf("run %s: for %q, later %v; want %v made for %s", r.ID, r.For, r.Later, later, first)
+		}
+	}
+	h, err := w.api.History(t.Context())
+	if err != nil || len(h.Runs) != 1 || !slices.Equal(h.Runs[0].Later, later) {
+		t.Errorf("history: %+v, %v", h.Runs, err)
+	}
+	var list, history bytes.Buffer
+	tellRuns(&list, runs)
+	tellHistory(&history, h)
+	names := "gone on with later: " + strings.Join(later, ", ")
+	if !strings.Contains(history.String(), names) || strings.Count(list.String(), names) != 1 || strings.Count(list.String(), "goes on with "+first) != len(later) {
+		t.Errorf("told:\n%s%s", &list, &history)
+	}
 }
 
 // TestLaterKept: a daemon that is killed between the end of a later run and the
@@ -249,6 +284,9 @@ func TestLaterKept(t *testing.T) {
 		}
 		if _, err := w.api.Run(t.Context(), later.ID); err == nil {
 			t.Error("the later run is still there")
+		}
+		if r, err := w.api.Run(t.Context(), first.ID); err != nil || len(r.Later) != 0 {
+			t.Errorf("a later run that is not kept is named: %v, %v", r.Later, err)
 		}
 	})
 }

@@ -113,6 +113,9 @@ type Entry struct {
 	Against *string `json:"against"`
 	Change  *Change `json:"change"`
 	Why     string  `json:"why,omitempty"`
+	// Later are the runs that gauged more for this one as far as they are kept, the
+	// earliest first; they have no entry of their own.
+	Later []string `json:"later,omitempty"`
 }
 
 // AskLevers asks what the gap error would be with other levers.

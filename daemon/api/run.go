@@ -131,6 +131,9 @@ type Run struct {
 	Heat *Heat `json:"heat,omitempty"`
 	// For is the earlier run that this one gauges more for, "" for none.
 	For string `json:"for,omitempty"`
+	// Later are the runs that gauge more for this one as far as they are kept, the
+	// earliest first; what became of their gaugings says the analysis.
+	Later []string `json:"later,omitempty"`
 	// Forecast is what is ahead; nil once the run is over.
 	Forecast *Forecast `json:"forecast,omitempty"`
 }

@@ -351,11 +351,14 @@ func TestLooks(t *testing.T) {
 func TestGaugedLater(t *testing.T) {
 	h := handler(webtest.Scene("later"))
 	for path, c := range map[string]struct{ has, not []string }{
-		"/run/r1/results": {has: []string{`name="for" value="r1"`, "Gauge it now", "4 records at the blade, about ", `href="/run/r2/results"`, "<b>contradicts this one</b>", "5 gaugings of the later run", "gauged later, x"}, not: []string{`href="/run/gone`, "This run gauged more for"}},
+		"/run/r1/results": {has: []string{`name="for" value="r1"`, "Gauge it now", "4 records at the blade, about ", `href="/run/r2/results"`, "<b>contradicts this one</b>", "5 gaugings of the later run", "gauged later, x", `href="/run/r4"`, "Waiting for a person&#39;s word."}, not: []string{`href="/run/gone`, "This run gauged more for"}},
 		"/run/r2/results": {has: []string{"This run gauged more for", `href="/run/r1/results"`}, not: []string{`name="for"`}},
 		"/run/r3/results": {has: []string{"an earlier run, which is not kept any more"}, not: []string{"/run/dropped"}},
 		"/run/r2":         {has: []string{"See the findings of the earlier run", `href="/run/r1/results"`}},
-		"/run/r4":         {has: []string{"This run gauges more for", "the zero place, then what that one asks for"}},
+		"/runs": {has: []string{`Gone on with later: <a href="/run/r2/results">run of `, `</time></a> (done), <a href="/run/r4">run of `, "</time></a> (waits for your word)",
+			`Goes on with the <a href="/run/r1/results">run of `, "Goes on with an earlier run, which is not kept any more"}, not: []string{"/run/dropped"}},
+		"/":       {has: []string{`Goes on with the <a href="/run/r1/results">run of `, "Goes on with an earlier run, which is not kept any more"}},
+		"/run/r4": {has: []string{"This run gauges more for", "the zero place, then what that one asks for"}},
 	} {
 		html := get(t, h, path).Body.String()
 		for _, s := range c.has {
@@ -368,6 +371,13 @@ func TestGaugedLater(t *testing.T) {
 				t.Errorf("%s: with %q", path, s)
 			}
 		}
+	}
+	d := webtest.Scene("later")
+	d.Change(func(s *webtest.Show) {
+		s.Past.Runs = []api.Entry{{Run: "r1", Began: s.Runs[0].Began, Later: []string{"r2"}}}
+	})
+	if html := get(t, handler(d), "/history").Body.String(); !strings.Contains(html, `Gone on with later: <a href="/run/r2/results">run of `) {
+		t.Error("the history does not say that a run was gone on with")
 	}
 	if html := get(t, handler(webtest.Scene("done")), "/run/r1/results").Body.String(); strings.Contains(html, "Gauge it now") {
 		t.Error("a run to which nothing is open asks for more")

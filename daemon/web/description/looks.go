@@ -64,6 +64,7 @@ func lookShapes() m {
 			"run": text(""), "began": moment(""), "lever": xy, "twist": measured, "pitch": measured, "scatter": measured, "level": measured, "largest_gap": measured,
 			"nozzle": orNull(number("degrees C")), "bed": orNull(number("degrees C")), "finding": text("that weighed most"),
 			"against": orNull(text("the run before it that tells the same angle")), "change": orNull(ref("Change")), "why": text("why there is no change"),
+			"later": list(m{"type": "string"}, "the runs that gauged more for this one, as far as they are kept, the earliest first; absent if there are none"),
 		}, "run", "began", "lever", "twist", "pitch", "scatter", "level", "largest_gap", "nozzle", "bed", "finding", "against", "change"),
 		"History": all(m{"printer": text("fingerprint"), "runs": list(ref("Entry"), "the oldest first"), "sentence": text("")}),
 		"Levers": all(m{

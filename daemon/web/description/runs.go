@@ -102,6 +102,7 @@ func runShapes() m {
 			"number":   count("of the run's last event"),
 			"heat":     describe("what the run heats; absent if nothing", all(heatParts())),
 			"for":      text("the earlier run that this one gauges more for; absent for a run of its own"),
+			"later":    list(m{"type": "string"}, "the runs that gauge more for this one, as far as they are kept, the earliest first; absent if there are none; what became of their gaugings says the analysis"),
 			"forecast": describe("what is ahead; absent where nothing can be foretold, and once the run is over", ref("Forecast")),
 		}, "id", "state", "step", "steps", "began", "progress", "prompt", "place", "error", "sentence", "touches", "gaugings", "number"),
 		"Forecast": forecastShape(),

@@ -18,20 +18,25 @@ func (p *page) history(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	s := p.begin(r, "History")
-	s.View = historyView{History: h, Figures: courses(h)}
+	v := historyView{Figures: courses(h), Sentence: h.Sentence}
+	for _, e := range slices.Backward(h.Runs) {
+		v.Newest = append(v.Newest, entry{e, p.others(e.Later)})
+	}
+	s.View = v
 	p.show(w, r, "history", s)
 }
 
 type historyView struct {
-	api.History
+	Sentence string
+	// Newest are the runs, the newest first.
+	Newest  []entry
 	Figures []figure
 }
 
-// Newest lists the runs, the newest first.
-func (v historyView) Newest() []api.Entry {
-	out := slices.Clone(v.Runs)
-	slices.Reverse(out)
-	return out
+// entry is a run in the history, with those that gauged more for it.
+type entry struct {
+	api.Entry
+	Laters []another
 }
 
 // courses draws the angle that the runs tell, if two of them do.

@@ -15,7 +15,7 @@ type overviewView struct {
 	// Quick: the gauging alone can be done.
 	Quick   bool
 	Applied api.Applied
-	Recent  []api.Run
+	Recent  []listed
 	Check   api.Check
 	// CanCheck says that the steps of a quick check can be done, Room that
 	// there are other printers.
@@ -49,8 +49,8 @@ func (p *page) showOverview(w http.ResponseWriter, r *http.Request, notice *api.
 	if others, err := p.desk.Room(); err == nil {
 		v.Room = len(others) > 1
 	}
-	v.Recent, _ = p.desk.Runs()
-	v.Recent = v.Recent[:min(len(v.Recent), 3)]
+	runs, _ := p.desk.Runs()
+	v.Recent = p.listed(runs[:min(len(runs), 3)])
 	if v.Printer.Link != api.Ready && v.Printer.Link != api.Resting && v.Printer.Link != api.Unopened {
 		s.Poll, s.Again = 2, 5
 	}
@@ -84,7 +84,7 @@ func (p *page) runs(w http.ResponseWriter, r *http.Request) {
 		p.refused(w, r, err)
 		return
 	}
-	s.View = runs
+	s.View = p.listed(runs)
 	p.show(w, r, "runs", s)
 }
 

@@ -71,7 +71,7 @@ func (p *page) resultsOf(r *http.Request, run api.Run) resultsView {
 		v.Table = &t
 	}
 	v.Earlier = p.earlier(run)
-	v.For, v.Later = p.earlierOf(run), p.laterOf(v.Analysis)
+	v.For, v.Later = p.earlierOf(run), p.laterOf(run, v.Analysis)
 	rec, has := p.record(run.ID)
 	if has {
 		v.Figures = slices.Concat(p.whyFigure(run.ID, rec, a), p.gapFigure(run.ID, rec, v.Table), profileFigure(a), mapFigure(rec), repeatFigure(rec), rowFigure(rec), baseFigure(rec))

@@ -103,6 +103,11 @@ var states = map[string]func(*Show){
 		waits.ID, waits.State, waits.Step, waits.Cautions, waits.Sentence = "r4", api.AwaitingConfirmation, "prepare", RunCautions, "Waiting for a person's word."
 		waits.Forecast = ahead(18)
 		s.Runs = append([]api.Run{waits}, s.Runs...)
+		for i := range s.Runs {
+			if s.Runs[i].ID == "r1" {
+				s.Runs[i].Later = []string{"r2", "r4"}
+			}
+		}
 	},
 	"no-analysis": func(s *Show) {
 		finished(s)

@@ -1,0 +1,49 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"abbed/daemon/api"
+	"abbed/daemon/client"
+)
+
+func runsCommand() *cobra.Command {
+	return ask("runs", "List all runs, newest first, and which of them goes on with which", cobra.NoArgs,
+		func(c *cobra.Command, a *client.Client, k caller, _ []string) error {
+			runs, err := a.Runs(c.Context())
+			if err != nil {
+				return err
+			}
+			if k.json {
+				return writeJSON(c.OutOrStdout(), runs)
+			}
+			tellRuns(c.OutOrStdout(), runs)
+			return nil
+		})
+}
+
+func tellRuns(w io.Writer, runs []api.Run) {
+	if len(runs) == 0 {
+		fmt.Fprintln(w, "no run yet: abbed measure starts one")
+	}
+	for _, r := range runs {
+		fmt.Fprintf(w, "%s  %s  %s  %s  %d touches, %d records%s\n", r.Began.Local().Format("2006-01-02 15:04"), r.ID, r.State,
+			strings.Join(r.Steps, " "), r.Touches, r.Gaugings, goneOn(r.For, r.Later))
+	}
+}
+
+// goneOn says in brackets which run one goes on with, and which later ones go on
+// with it; "" if there are none.
+func goneOn(earlier string, later []string) string {
+	switch {
+	case earlier != "":
+		return "  (goes on with " + earlier + ")"
+	case len(later) > 0:
+		return "  (gone on with later: " + strings.Join(later, ", ") + ")"
+	}
+	return ""
+}
