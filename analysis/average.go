@@ -46,10 +46,12 @@ type design struct {
 	y, w   []float64
 	mates  int
 	normal fit.Normal
+	factor *fit.Factor
+	priors []fit.Prior // room
 }
 
-func newDesign(o observations, f frame) (design, bool) {
-	d := design{o: o, y: o.g, w: o.w}
+func newDesign(o observations, f frame) (*design, bool) {
+	d := &design{o: o, y: o.g, w: o.w, factor: new(fit.Factor)}
 	all := make([]term, termCount)
 	for t := range all {
 		all[t] = term(t)
@@ -74,14 +76,34 @@ func newDesign(o observations, f frame) (design, bool) {
 // chosen is a candidate fitted, before it is worth a member.
 type chosen struct {
 	candidate
-	fit.Selection
-	idx       []int
-	precision []float64
-	dof       float64 // of the variance of one record
-	log       float64 // of its weight in what is foretold
-	unsure    float64 // of its weight in the doubt of it
-	design    *design
-	odd       int // the record that is held to be wild, counted from 1; 0: none
+	rss    float64
+	dof    float64 // of the variance of one record
+	log    float64 // of its weight in what is foretold
+	unsure float64 // of its weight in the doubt of it
+	design *design
+	odd    int // the record that is held to be wild, counted from 1; 0: none
+}
+
+// prior puts the candidate's terms, the extras' constants behind them, for a fit:
+// how many are free, and the logarithm of the others' precisions.
+func (d *design) prior(terms []sized) (ps []fit.Prior, free int, held float64) {
+	ps, free = d.priors[:0], d.mates
+	precisions := 1.0
+	for _, s := range terms {
+		if s.sd == 0 {
+			free++
+			ps = append(ps, fit.Prior{Term: int(s.term)})
+			continue
+		}
+		p := d.o.sigma02 / (s.sd * s.sd)
+		precisions *= p
+		ps = append(ps, fit.Prior{Term: int(s.term), Precision: p, Mean: s.mean})
+	}
+	for i := range d.mates {
+		ps = append(ps, fit.Prior{Term: int(termCount) + i})
+	}
+	d.priors = ps
+	return ps, free, math.Log(precisions)
 }
 
 // choose fits a candidate: normal priors on its terms, and an inverse chi-square
@@ -89,30 +111,15 @@ type chosen struct {
 // likelihood, from which all constants that the candidates share are left out
 // (Gelman and others, Bayesian Data Analysis, 3.3 and 14.8; Hoeting and others,
 // Bayesian model averaging, Stat. Sci. 14, 1999; from memory).
-func (d design) choose(c candidate) (chosen, bool) {
-	k := len(c.terms) + d.mates
-	idx, precision, mean := make([]int, k), make([]float64, k), make([]float64, k)
-	held, free := 0.0, d.mates
-	for i, s := range c.terms {
-		idx[i], mean[i] = int(s.term), s.mean
-		if s.sd == 0 {
-			free++
-			continue
-		}
-		precision[i] = d.o.sigma02 / (s.sd * s.sd)
-		held += math.Log(precision[i])
-	}
-	for i := range d.mates {
-		idx[len(c.terms)+i] = int(termCount) + i
-	}
-	s, ok := d.normal.Select(idx, precision, mean)
+func (d *design) choose(c candidate) (chosen, bool) {
+	ps, free, held := d.prior(c.terms)
+	s, ok := d.normal.Select(d.factor, ps)
 	dof := float64(priorDoF + d.normal.N - free)
 	if !ok || dof < 1 {
 		return chosen{}, false
 	}
-	ss := priorDoF*d.o.sigma02 + s.RSS
-	likely := -(s.LogDet-held)/2 - dof/2*math.Log(ss)
-	return chosen{c, s, idx, precision, dof, c.log + likely, c.doubt + likely, nil, 0}, true
+	likely := -(s.LogDet-held)/2 - dof/2*math.Log(priorDoF*d.o.sigma02+s.RSS)
+	return chosen{c, s.RSS, dof, c.log + likely, c.doubt + likely, d, 0}, true
 }
 
 // leastForWild is how many records are needed before one may be wild.
@@ -120,29 +127,28 @@ const leastForWild = 6
 
 // wild fits the rough candidates with one record after the other held to be wild:
 // its variance larger by slip^2.
-func (d design) wild(candidates []candidate) []*chosen {
-	var out []*chosen
+func (d *design) wild(candidates []candidate) []chosen {
 	if len(d.o.pairs) < leastForWild {
 		return nil
 	}
+	rough := keep(candidates, func(c candidate) bool { return !math.IsInf(c.rough, 0) })
+	out := make([]chosen, 0, len(d.o.pairs)*len(rough))
 	for i := range d.o.pairs {
 		if d.w[i] == 0 {
 			continue
 		}
 		more := 1 + slip*slip*d.w[i]/d.o.sigma02
-		e := d
+		e := *d
+		e.factor, e.priors = new(fit.Factor), nil
 		e.w = slices.Clone(d.w)
 		e.w[i] /= more
 		e.normal = d.normal.Lighter(d.rows[i], d.y[i], d.w[i]-e.w[i])
-		for _, c := range candidates {
-			if math.IsInf(c.rough, 0) {
-				continue
-			}
+		for _, c := range rough {
 			c.log = c.rough + math.Log(wildShare) - math.Log(more)/2
 			c.doubt = c.log
 			if one, ok := e.choose(c); ok {
-				one.design, one.odd = &e, i+1
-				out = append(out, &one)
+				one.odd = i + 1
+				out = append(out, one)
 			}
 		}
 	}
@@ -150,22 +156,25 @@ func (d design) wild(candidates []candidate) []*chosen {
 }
 
 // member completes what is worth keeping.
-func (d design) member(c chosen) member {
-	m := member{terms: c.list(), priors: c.terms, odd: c.odd, dof: c.dof, s2: (priorDoF*d.o.sigma02 + c.RSS) / c.dof}
-	m.fit = fit.Result{Coef: c.Coef, Unscaled: c.Unscaled(), N: d.normal.N, Rank: len(c.Coef)}
+func (d *design) member(c chosen) member {
+	m := member{terms: c.list(), priors: c.terms, odd: c.odd, dof: c.dof, s2: (priorDoF*d.o.sigma02 + c.rss) / c.dof}
+	ps, _, _ := d.prior(c.terms)
+	d.normal.Select(d.factor, ps)
+	coef, unscaled := d.factor.Solve()
+	m.fit = fit.Result{Coef: coef, Unscaled: unscaled, N: d.normal.N, Rank: len(coef), Residuals: make([]float64, 0, len(d.o.pairs))}
 	for i, row := range d.rows {
 		e := d.y[i]
-		for k, j := range c.idx {
-			e -= row[j] * c.Coef[k]
+		for k, p := range ps {
+			e -= row[p.Term] * coef[k]
 		}
 		m.fit.RSS += d.w[i] * e * e
 		if i < len(d.o.pairs) {
 			m.fit.Residuals = append(m.fit.Residuals, e)
 		}
 	}
-	kept := float64(len(c.Coef))
-	for k, p := range c.precision {
-		kept -= p * m.fit.Unscaled.At(k, k)
+	kept := float64(len(coef))
+	for k, p := range ps {
+		kept -= p.Precision * unscaled.At(k, k)
 	}
 	m.fit.DoF = math.Max(float64(m.fit.N)-kept, 0.5)
 	m.aicc = akaike(priorDoF*d.o.sigma02+m.fit.RSS, float64(m.fit.N)+priorDoF, kept+1)
@@ -217,26 +226,32 @@ func average(o observations, candidates []candidate, f frame) (surface, bool) {
 	if !ok {
 		return s, false
 	}
-	var all []*chosen
+	all := make([]chosen, 0, len(candidates))
 	for _, c := range candidates {
 		if one, ok := d.choose(c); ok {
-			one.design = &d
-			all = append(all, &one)
+			all = append(all, one)
 		}
 	}
 	all = append(all, d.wild(candidates)...)
 	if len(all) == 0 {
 		return s, false
 	}
-	slices.SortStableFunc(all, func(a, b *chosen) int { return cmp(b.log, a.log) })
 	weights := shares(all, func(c *chosen) float64 { return c.log })
 	doubts := shares(all, func(c *chosen) float64 { return c.unsure })
-	t := fit.T95(all[0].dof)
-	for i, c := range all {
-		if weights[i] == 0 && doubts[i] == 0 {
-			continue
+	var worth []int
+	first := 0
+	for i := range all {
+		if weights[i] > 0 || doubts[i] > 0 {
+			worth = append(worth, i)
 		}
-		m := c.design.member(*c)
+		if all[i].log > all[first].log {
+			first = i
+		}
+	}
+	slices.SortStableFunc(worth, func(a, b int) int { return cmp(all[b].log, all[a].log) })
+	t := fit.T95(all[first].dof)
+	for _, i := range worth {
+		m := all[i].design.member(all[i])
 		m.t, m.weight, m.doubt = t, weights[i], doubts[i]
 		s.members = append(s.members, m)
 	}
@@ -246,21 +261,33 @@ func average(o observations, candidates []candidate, f frame) (surface, bool) {
 
 // shares returns the weights of the candidates, which sum to 1, from their
 // logarithms; 0 for the lightest, which are negligible together.
-func shares(all []*chosen, log func(*chosen) float64) []float64 {
-	w, order := make([]float64, len(all)), make([]int, len(all))
+func shares(all []chosen, log func(*chosen) float64) []float64 {
+	w := make([]float64, len(all))
 	best, sum := math.Inf(-1), 0.0
-	for _, c := range all {
-		best = math.Max(best, log(c))
+	for i := range all {
+		best = math.Max(best, log(&all[i]))
 	}
-	for i, c := range all {
-		w[i], order[i] = math.Exp(log(c)-best), i
+	for i := range all {
+		w[i] = math.Exp(log(&all[i]) - best)
 		sum += w[i]
+	}
+	// What is below an even part of the negligible is never kept.
+	var order []int
+	for i, v := range w {
+		if v >= negligible*sum/float64(len(w)) {
+			order = append(order, i)
+		} else {
+			w[i] = 0
+		}
 	}
 	slices.SortStableFunc(order, func(a, b int) int { return cmp(w[b], w[a]) })
 	kept := 0.0
-	for _, i := range order {
+	for k, i := range order {
 		if kept > (1-negligible)*sum {
-			w[i] = 0
+			for _, i := range order[k:] {
+				w[i] = 0
+			}
+			break
 		}
 		kept += w[i]
 	}

@@ -1,7 +1,6 @@
 package analysis
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -40,21 +39,31 @@ func (g *gauged) report() {
 // selections lists the selections of terms, those that differ in nothing but
 // what was held of their sizes as one.
 func (g *gauged) selections() {
-	m := &g.model
-	at := map[string]int{}
-	for _, c := range g.surface.members {
-		key := fmt.Sprint(c.terms)
-		if i, there := at[key]; there {
-			m.Candidates[i].Weight += c.weight
-			continue
-		}
-		at[key] = len(m.Candidates)
-		_, condition := g.crossed(c)
-		m.Candidates = append(m.Candidates, Candidate{Terms: names(c.terms), AICc: c.aicc, Weight: c.weight,
-			S: math.Sqrt(c.s2), DoF: c.dof, Condition: condition})
+	type selection struct {
+		first  member
+		weight float64
 	}
-	slices.SortStableFunc(m.Candidates, func(a, b Candidate) int { return cmp(b.Weight, a.Weight) })
-	m.Candidates = m.Candidates[:min(len(m.Candidates), listed)]
+	var all []selection
+	at := map[[termCount]bool]int{}
+	for _, c := range g.surface.members {
+		var key [termCount]bool
+		for _, t := range c.terms {
+			key[t] = true
+		}
+		i, there := at[key]
+		if !there {
+			i = len(all)
+			at[key] = i
+			all = append(all, selection{first: c})
+		}
+		all[i].weight += c.weight
+	}
+	slices.SortStableFunc(all, func(a, b selection) int { return cmp(b.weight, a.weight) })
+	for _, s := range all[:min(len(all), listed)] {
+		_, condition := g.crossed(s.first)
+		g.model.Candidates = append(g.model.Candidates, Candidate{Terms: names(s.first.terms), AICc: s.first.aicc, Weight: s.weight,
+			S: math.Sqrt(s.first.s2), DoF: s.first.dof, Condition: condition})
+	}
 }
 
 // listed is how many selections of terms are reported.
@@ -98,7 +107,7 @@ func names(ts []term) []string {
 
 func (g *gauged) residuals() {
 	for i, p := range g.obs.pairs {
-		v, _, _ := g.surface.raw(p.Place)
+		v := g.surface.value(p.Place)
 		g.model.Residuals = append(g.model.Residuals, Residual{N: p.N, Place: p.Place, Gap: p.G, Fitted: v, Residual: p.G - v, Outlier: g.obs.w[i] == 0})
 	}
 }

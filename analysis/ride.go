@@ -95,9 +95,9 @@ func (s *steadiness) ride(run record.Run) {
 		}
 	}
 	r.Off, r.Low, r.Stray = r.sides.n(), r.sides.low, r.sides.far
-	s.again(run, v, r, limit)
-	rows := v.lines(rest)
 	ps := s.calmPasses(run)
+	s.again(run, v, ps, r, limit)
+	rows := v.lines(rest)
 	if len(ps.z) >= 2 && len(ps.x) >= 20 {
 		for _, e := range ps.off(mean) {
 			rows = append(rows, line{ps.x, e})
@@ -195,11 +195,13 @@ func (r Ride) Says() string {
 func (v *survey) local() []float64 {
 	rest := heights(v.touches)
 	sweep := func(at []int, n int) {
-		groups := make([][]float64, n)
+		groups, m := make([][]float64, n), make([]float64, n)
+		for k := range groups {
+			groups[k] = make([]float64, 0, 2*len(at)/n)
+		}
 		for i, k := range at {
 			groups[k] = append(groups[k], rest[i])
 		}
-		m := make([]float64, n)
 		for k := range groups {
 			m[k] = fit.Median(groups[k])
 		}
@@ -218,7 +220,7 @@ func (v *survey) local() []float64 {
 		sweep(v.row, len(v.rows))
 		sweep(v.col, len(v.columns))
 		if f, ok := robustly(terms, rest); ok {
-			rest = f.Residuals
+			rest = f
 		}
 	}
 	return rest
@@ -226,20 +228,44 @@ func (v *survey) local() []float64 {
 
 // robustly fits twice, the second time without what the first leaves beyond
 // four robust standard deviations.
-func robustly(rows [][]float64, y []float64) (fit.Result, bool) {
-	f, err := fit.Least(rows, y, nil)
-	if err != nil {
-		return f, false
+func robustly(rows [][]float64, y []float64) (rest []float64, ok bool) {
+	if rest, ok = left(rows, y, nil); !ok {
+		return nil, false
 	}
 	w := make([]float64, len(y))
-	limit := 4 * fit.MAD(f.Residuals)
-	for i, e := range f.Residuals {
+	limit := 4 * fit.MAD(rest)
+	for i, e := range rest {
 		if math.Abs(e) <= limit {
 			w[i] = 1
 		}
 	}
-	f, err = fit.Least(rows, y, w)
-	return f, err == nil && f.Rank == len(rows[0])
+	return left(rows, y, w)
+}
+
+// left returns what a fit of all terms leaves; ok is false where the rows do not
+// tell them apart.
+func left(rows [][]float64, y, w []float64) (rest []float64, ok bool) {
+	n, err := fit.NewNormal(rows, y, w)
+	if err != nil {
+		return nil, false
+	}
+	terms := make([]fit.Prior, len(rows[0]))
+	for k := range terms {
+		terms[k].Term = k
+	}
+	var f fit.Factor
+	if _, ok = n.Select(&f, terms); !ok {
+		return nil, false
+	}
+	b, _ := f.Solve()
+	rest = make([]float64, len(y))
+	for i, row := range rows {
+		rest[i] = y[i]
+		for k, x := range row {
+			rest[i] -= b[k] * x
+		}
+	}
+	return rest, true
 }
 
 // nearRow is how far from the row of the passes a touch may lie to count as on
@@ -249,8 +275,7 @@ const nearRow = 8
 // again compares the survey's touches and the gauging's pairs on the row of the
 // passes with the median of the passes there, a line through all differences
 // taken out.
-func (s *steadiness) again(run record.Run, v *survey, r *Ride, limit float64) {
-	ps := s.calmPasses(run)
+func (s *steadiness) again(run record.Run, v *survey, ps passes, r *Ride, limit float64) {
 	if len(ps.z) < 2 || len(ps.x) < 8 {
 		return
 	}

@@ -23,7 +23,11 @@ func (ps passes) calmed(sigma, limit float64) (passes, []Odd) {
 	for p, row := range ps.z {
 		z := append([]float64(nil), row...)
 		for j := range row {
-			e := least(row[j], append(foretold(row, j), around(row, j)))
+			all := foretold(row, j)
+			if len(all) > 0 && math.Abs(least(row[j], all)) <= math.Max(6*sigma, limit) {
+				continue // what is around it could only bring it nearer
+			}
+			e := least(row[j], append(all, around(row, j)))
 			if math.Abs(e) <= math.Max(6*sigma, limit) || taken(row, j, e, 2.5*sigma) {
 				continue
 			}

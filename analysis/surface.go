@@ -163,6 +163,17 @@ func (s surface) raw(p record.Place) (g, u, dof float64) {
 	return g, math.Sqrt(v), dof
 }
 
+// value returns the raw gap error at p, as raw does.
+func (s *surface) value(p record.Place) float64 {
+	g := 0.0
+	for t, b := range s.mean {
+		if b != 0 {
+			g += b * s.frame.value(term(t), p)
+		}
+	}
+	return g
+}
+
 // weightOf returns the weight of the members that hold any term that passes.
 func (s surface) weightOf(pass func(term) bool) float64 {
 	w := 0.0

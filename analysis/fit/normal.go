@@ -10,12 +10,13 @@ import (
 )
 
 // Normal holds the normal equations of one set of observations, from which many
-// selections of terms can be fitted at once, each with its own prior: a few
-// microseconds a selection where Least takes twenty. The condition is squared by
+// selections of terms can be fitted at once, each with its own priors: less than a
+// microsecond a selection where Least takes twenty. The condition is squared by
 // them, so the terms must be tame (scaled to about one, at wide angles); for one
 // fit of anything take Least.
 type Normal struct {
-	gram *mat.SymDense
+	p    int
+	gram []float64 // p x p, whole
 	xy   []float64
 	yy   float64
 	// N is how many observations have a weight.
@@ -30,7 +31,7 @@ func NewNormal(rows [][]float64, y, w []float64) (Normal, error) {
 	if err != nil {
 		return Normal{}, err
 	}
-	n := Normal{gram: mat.NewSymDense(p, nil), xy: make([]float64, p)}
+	n := Normal{p: p, gram: make([]float64, p*p), xy: make([]float64, p)}
 	for i, row := range rows {
 		k := 1.0
 		if w != nil {
@@ -40,13 +41,7 @@ func NewNormal(rows [][]float64, y, w []float64) (Normal, error) {
 			continue
 		}
 		n.N++
-		n.yy += k * y[i] * y[i]
-		for a, x := range row {
-			n.xy[a] += k * x * y[i]
-			for b := a; b < p; b++ {
-				n.gram.SetSym(a, b, n.gram.At(a, b)+k*x*row[b])
-			}
-		}
+		n.add(row, y[i], k)
 	}
 	return n, nil
 }
@@ -54,76 +49,142 @@ func NewNormal(rows [][]float64, y, w []float64) (Normal, error) {
 // Lighter returns the normal equations with the weight of one observation less by
 // less.
 func (n Normal) Lighter(row []float64, y, less float64) Normal {
-	out := Normal{gram: mat.NewSymDense(len(row), nil), xy: make([]float64, len(row)), yy: n.yy - less*y*y, N: n.N}
+	n.gram = append([]float64(nil), n.gram...)
+	n.xy = append([]float64(nil), n.xy...)
+	n.add(row, y, -less)
+	return n
+}
+
+func (n *Normal) add(row []float64, y, w float64) {
+	n.yy += w * y * y
 	for a, x := range row {
-		out.xy[a] = n.xy[a] - less*x*y
-		for b := a; b < len(row); b++ {
-			out.gram.SetSym(a, b, n.gram.At(a, b)-less*x*row[b])
+		if x == 0 {
+			continue
+		}
+		n.xy[a] += w * x * y
+		to := n.gram[a*n.p : (a+1)*n.p]
+		for b, z := range row {
+			to[b] += w * x * z
 		}
 	}
-	return out
+}
+
+// Prior is one term of a selection with its normal prior about Mean, of the given
+// precision in units of the observations' weights; precision 0: free.
+type Prior struct {
+	Term            int
+	Precision, Mean float64
+}
+
+// Factor is Cholesky's factor of X'WX + diag(precision) for one selection of terms,
+// with the right side carried along. Taken from one selection to the next, it keeps
+// what both begin with, and its room: selections that are alike in their first terms
+// cost their last ones only. It belongs to one Normal.
+type Factor struct {
+	terms []Prior
+	l     []float64 // row i begins at i (i+1) / 2
+	z     []float64 // l z = X'Wy + precision mean
+	yy    []float64 // what the priors of the terms up to i add to y'Wy
 }
 
 // Selection is the fit of some of the terms with their priors.
 type Selection struct {
-	// Coef are the coefficients of the selected terms.
-	Coef []float64
 	// RSS is the weighted sum of squared residuals with what the priors add:
 	// sum precision (b - mean)^2.
 	RSS float64
 	// LogDet is ln det(X'WX + diag(precision)).
 	LogDet float64
-
-	factor blas64.Triangular
 }
 
-// Select fits the terms idx, term k with a normal prior about mean[k] of the
-// given precision (in units of the observations' weights; 0: free). ok is false
-// where the terms are not told apart: where the factor's diagonal spreads so far
-// that the condition is beyond what double precision bears (Higham, Accuracy and
-// Stability of Numerical Algorithms, 8.3: the spread is a lower bound of it; from
-// memory). The condition itself would cost as much as the fit.
-func (n Normal) Select(idx []int, precision, mean []float64) (s Selection, ok bool) {
-	p := len(idx)
-	a := blas64.Symmetric{Uplo: blas.Upper, N: p, Stride: p, Data: make([]float64, p*p)}
-	x := make([]float64, 2*p)
-	x, b := x[:p:p], x[p:]
-	yy := n.yy
-	for i, ti := range idx {
-		for j := i; j < p; j++ {
-			a.Data[i*p+j] = n.gram.At(ti, idx[j])
+// Select fits the terms. ok is false where they are not told apart: where the
+// factor's diagonal spreads so far that the condition is beyond what double
+// precision bears (Higham, Accuracy and Stability of Numerical Algorithms, 8.3: the
+// spread is a lower bound of it; from memory). The condition itself would cost as
+// much as the fit.
+func (n Normal) Select(f *Factor, terms []Prior) (s Selection, ok bool) {
+	f.alike(terms)
+	for i := len(f.terms); i < len(terms); i++ {
+		if !n.border(f, terms[i]) {
+			return s, false
 		}
-		a.Data[i*p+i] += precision[i]
-		b[i] = n.xy[ti] + precision[i]*mean[i]
-		yy += precision[i] * mean[i] * mean[i]
 	}
-	if s.factor, ok = lapack64.Potrf(a); !ok {
-		return s, false
+	lo, hi, det := math.Inf(1), 0.0, 1.0
+	s.RSS = n.yy
+	if k := len(terms); k > 0 {
+		s.RSS += f.yy[k-1]
 	}
-	lo, hi := math.Inf(1), 0.0
-	for i := range p {
-		d := s.factor.Data[i*p+i]
-		lo, hi = math.Min(lo, d), math.Max(hi, d)
-		s.LogDet += 2 * math.Log(d)
+	for i := range terms {
+		d := f.l[i*(i+3)/2]
+		lo, hi, det = math.Min(lo, d), math.Max(hi, d), det*d
+		s.RSS -= f.z[i] * f.z[i]
 	}
-	if hi*hi > illCondition*lo*lo {
-		return s, false
-	}
-	copy(x, b)
-	lapack64.Potrs(s.factor, blas64.General{Rows: p, Cols: 1, Stride: 1, Data: x})
-	s.Coef = x
-	for i := range p {
-		yy -= x[i] * b[i]
-	}
-	s.RSS = math.Max(yy, 0)
-	return s, true
+	s.LogDet = 2 * math.Log(det)
+	s.RSS = math.Max(s.RSS, 0)
+	return s, hi*hi <= illCondition*lo*lo
 }
 
-// Unscaled returns (X'WX + diag(precision))^-1.
-func (s Selection) Unscaled() *mat.SymDense {
-	p := s.factor.N
-	t := s.factor
-	t.Data = append([]float64(nil), t.Data...)
-	inv, _ := lapack64.Potri(t) // cannot fail: Select factored it
-	return mat.NewSymDense(p, inv.Data)
+// alike shortens the factor to what it and the terms begin with.
+func (f *Factor) alike(terms []Prior) {
+	k := 0
+	for k < len(f.terms) && k < len(terms) && f.terms[k] == terms[k] {
+		k++
+	}
+	f.terms, f.l, f.z, f.yy = f.terms[:k], f.l[:k*(k+1)/2], f.z[:k], f.yy[:k]
+}
+
+// border adds one term to the factor: a row of Cholesky's (Golub, Van Loan, Matrix
+// Computations, 4.2; from memory). false where it depends on those before it.
+func (n Normal) border(f *Factor, t Prior) bool {
+	k := len(f.terms)
+	at := n.gram[t.Term*n.p : (t.Term+1)*n.p]
+	begin := len(f.l)
+	d := at[t.Term] + t.Precision
+	z := n.xy[t.Term] + t.Precision*t.Mean
+	for i, before := range f.terms {
+		row := f.l[i*(i+1)/2:]
+		v := at[before.Term]
+		for j := range i {
+			v -= row[j] * f.l[begin+j]
+		}
+		v /= row[i]
+		f.l = append(f.l, v)
+		d -= v * v
+		z -= v * f.z[i]
+	}
+	if !(d > 0) {
+		f.l = f.l[:begin]
+		return false
+	}
+	d = math.Sqrt(d)
+	yy := t.Precision * t.Mean * t.Mean
+	if k > 0 {
+		yy += f.yy[k-1]
+	}
+	f.terms, f.l, f.z, f.yy = append(f.terms, t), append(f.l, d), append(f.z, z/d), append(f.yy, yy)
+	return true
+}
+
+// Solve returns the coefficients of the terms that were selected last, in their
+// order, and (X'WX + diag(precision))^-1; nothing for none.
+func (f *Factor) Solve() (coef []float64, unscaled *mat.SymDense) {
+	p := len(f.terms)
+	if p == 0 {
+		return nil, new(mat.SymDense)
+	}
+	coef = make([]float64, p)
+	for i := p - 1; i >= 0; i-- {
+		v := f.z[i]
+		for k := i + 1; k < p; k++ {
+			v -= f.l[k*(k+1)/2+i] * coef[k]
+		}
+		coef[i] = v / f.l[i*(i+3)/2]
+	}
+	t := blas64.Triangular{Uplo: blas.Upper, Diag: blas.NonUnit, N: p, Stride: p, Data: make([]float64, p*p)}
+	for i := range p {
+		for k := i; k < p; k++ {
+			t.Data[i*p+k] = f.l[k*(k+1)/2+i]
+		}
+	}
+	inv, _ := lapack64.Potri(t) // cannot fail: the diagonal is above 0
+	return coef, mat.NewSymDense(p, inv.Data)
 }

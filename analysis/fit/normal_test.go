@@ -6,6 +6,8 @@ import (
 	"slices"
 	"testing"
 
+	"gonum.org/v1/gonum/mat"
+
 	"abbed/analysis/fit"
 )
 
@@ -26,8 +28,9 @@ func TestNormal(t *testing.T) {
 	if err != nil || n.N != 19 {
 		t.Fatal(n.N, err)
 	}
-	idx, precision, mean := []int{0, 1, 4}, []float64{0, 2, 0.3}, []float64{0, 0.5, -0.2}
-	s, ok := n.Select(idx, precision, mean)
+	terms := []fit.Prior{{0, 0, 0}, {1, 2, 0.5}, {4, 0.3, -0.2}}
+	var f fit.Factor
+	s, ok := n.Select(&f, terms)
 	if !ok {
 		t.Fatal("not told apart")
 	}
@@ -40,11 +43,11 @@ func TestNormal(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	alike(t, "coefficients", s.Coef, want.Coef, 1e-9)
+	coef, inv := f.Solve()
+	alike(t, "coefficients", coef, want.Coef, 1e-9)
 	alike(t, "sum of squares", []float64{s.RSS}, []float64{want.RSS}, 1e-9)
-	inv := s.Unscaled()
-	for i := range idx {
-		for j := range idx {
+	for i := range terms {
+		for j := range terms {
 			alike(t, "covariance", []float64{inv.At(i, j)}, []float64{want.Unscaled.At(i, j)}, 1e-9)
 		}
 	}
@@ -56,18 +59,63 @@ func TestNormal(t *testing.T) {
 	light := slices.Clone(w)
 	light[7] /= 10
 	m, _ := fit.NewNormal(rows, y, light)
-	a1, _ := n.Lighter(rows[7], y[7], w[7]-light[7]).Select(idx, precision, mean)
-	a2, _ := m.Select(idx, precision, mean)
-	alike(t, "lighter", append(slices.Clone(a1.Coef), a1.RSS, a1.LogDet), append(slices.Clone(a2.Coef), a2.RSS, a2.LogDet), 1e-9)
+	var f1, f2 fit.Factor
+	a1, _ := n.Lighter(rows[7], y[7], w[7]-light[7]).Select(&f1, terms)
+	a2, _ := m.Select(&f2, terms)
+	b1, _ := f1.Solve()
+	b2, _ := f2.Solve()
+	alike(t, "lighter", append(b1, a1.RSS, a1.LogDet), append(b2, a2.RSS, a2.LogDet), 1e-9)
 	// Two columns alike are not told apart without a prior.
 	for i := range rows {
 		rows[i][3] = rows[i][1]
 	}
 	n, _ = fit.NewNormal(rows, y, w)
-	if _, ok := n.Select([]int{0, 1, 3}, make([]float64, 3), make([]float64, 3)); ok {
+	if _, ok := n.Select(new(fit.Factor), []fit.Prior{{0, 0, 0}, {1, 0, 0}, {3, 0, 0}}); ok {
 		t.Error("two columns alike were told apart")
 	}
-	if _, ok := n.Select([]int{0, 1, 3}, []float64{0, 1, 1}, make([]float64, 3)); !ok {
+	if _, ok := n.Select(new(fit.Factor), []fit.Prior{{0, 0, 0}, {1, 1, 0}, {3, 1, 0}}); !ok {
 		t.Error("priors tell two columns alike apart, each half of the sum")
+	}
+}
+
+// A factor that is taken along from one selection to the next, some of them not
+// told apart, gives what a new one gives.
+func TestFactorTakenAlong(t *testing.T) {
+	r := rand.New(rand.NewPCG(4, 1))
+	var rows [][]float64
+	var y []float64
+	for range 12 {
+		x := 2*r.Float64() - 1
+		rows = append(rows, []float64{1, x, x * x, x, r.NormFloat64()})
+		y = append(y, 0.3+0.1*x+0.01*r.NormFloat64())
+	}
+	n, _ := fit.NewNormal(rows, y, nil)
+	var along fit.Factor
+	apart := 0
+	for range 2000 {
+		var terms []fit.Prior
+		for k := range rows[0] {
+			if r.IntN(2) == 0 {
+				terms = append(terms, fit.Prior{Term: k, Precision: float64(r.IntN(2)), Mean: float64(r.IntN(2))})
+			}
+		}
+		var fresh fit.Factor
+		a, okA := n.Select(&along, terms)
+		b, okB := n.Select(&fresh, terms)
+		if okA != okB || okA && a != b {
+			t.Fatal(terms, a, b, okA, okB)
+		}
+		if !okA {
+			continue
+		}
+		apart++
+		ca, ua := along.Solve()
+		cb, ub := fresh.Solve()
+		if !slices.Equal(ca, cb) || len(terms) > 0 && !mat.Equal(ua, ub) {
+			t.Fatal(terms, ca, cb)
+		}
+	}
+	if apart < 500 || apart == 2000 {
+		t.Errorf("%d selections of 2,000 told apart: the test tries too little", apart)
 	}
 }

@@ -11,12 +11,48 @@ func Median(x []float64) float64 {
 		return 0
 	}
 	s := slices.Clone(x)
-	slices.Sort(s)
 	h := len(s) / 2
+	part(s, h)
 	if len(s)%2 == 1 {
 		return s[h]
 	}
-	return s[h-1]/2 + s[h]/2
+	return slices.Max(s[:h])/2 + s[h]/2
+}
+
+// part puts s[k] where it stands in order, nothing larger before it and nothing
+// smaller behind (Hoare, Algorithm 65, Comm. ACM 4, 1961; from memory). Short ones
+// are sorted.
+func part(s []float64, k int) {
+	for len(s) > 24 {
+		pivot := middle(s[0], s[len(s)/2], s[len(s)-1])
+		i, j := 0, len(s)-1
+		for i <= j {
+			for s[i] < pivot {
+				i++
+			}
+			for s[j] > pivot {
+				j--
+			}
+			if i <= j {
+				s[i], s[j] = s[j], s[i]
+				i, j = i+1, j-1
+			}
+		}
+		switch {
+		case k <= j:
+			s = s[:j+1]
+		case k >= i:
+			s, k = s[i:], k-i
+		default:
+			return
+		}
+	}
+	slices.Sort(s)
+}
+
+// middle returns the median of three.
+func middle(a, b, c float64) float64 {
+	return max(min(a, b), min(max(a, b), c))
 }
 
 // MAD returns the median absolute deviation from the median, scaled so that it
