@@ -28,7 +28,8 @@ type Later struct {
 
 // Joining returns the gaugings of a run as direct readings of the gap error for
 // another run of the same printer: touched less contact, up to one constant of this
-// run (its Z offset, its blade). Records that the run itself sets aside stay out.
+// run (its Z offset, its blade). Records that the run itself sets aside stay out, and
+// those that are not finished.
 //
 // The uncertainty of each is that of a record of this run: the expected scatter of a
 // gauging, its touches and its last step (observe), times what the run's own repeats
@@ -37,6 +38,7 @@ type Later struct {
 // of their thickness is added then (JCGM 100:2008, 5.1.2).
 func Joining(run record.Run) record.Joined {
 	run = clean(run)
+	run.Gaugings = Finished(run)
 	out := record.Joined{Run: run.ID, Began: run.Began, Gaps: []record.GapReading{}}
 	if c := run.Cut; c != nil && c.Finding == Repair {
 		out.Cut = c // what else ends a run says nothing of the places

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"sync"
 
+	"abbed/analysis"
 	"abbed/daemon/api"
 	"abbed/daemon/store"
 	"abbed/probe"
@@ -219,12 +220,31 @@ func ending(run record.Run) string {
 	case run.Ended.State == record.EndDone:
 		return "Done: see the findings."
 	case run.Ended.State == record.EndStopped:
-		return "Stopped, as was asked. What was measured is kept. The machine has to be homed again."
+		return "Stopped, as was asked. What was measured is kept." + joins(run) + " The machine has to be homed again."
 	case len(run.Faults) > 0:
 		f := run.Faults[len(run.Faults)-1]
-		return f.Text + ". " + f.Hint + ". What was measured is kept."
+		return f.Text + ". " + f.Hint + ". What was measured is kept." + joins(run)
 	}
 	return "Failed. What was measured is kept."
+}
+
+// joins says of a run that did not come to its end whether what it gauged counts in the
+// earlier one that it was made for.
+func joins(run record.Run) string {
+	if run.For == "" || len(run.Gaugings) == 0 {
+		return ""
+	}
+	if why := analysis.Unsound(run); why != nil {
+		return " What was gauged does not count in the earlier run: where the head stood before it failed is in doubt."
+	}
+	var at []record.GapReading
+	for _, g := range analysis.Finished(run) {
+		at = append(at, record.GapReading{Place: g.Place})
+	}
+	if analysis.Places(at) < 2 {
+		return " Fewer than two places were gauged to their end: in the earlier run that counts nothing."
+	}
+	return " The places that were gauged to their end count in the earlier run; see the findings there."
 }
 
 // errStop is the cause with which a stop request ends a run.

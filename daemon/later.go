@@ -82,10 +82,10 @@ func (d *Daemon) planOf(a *active) probe.Plan {
 const joinTries = 5
 
 // joinEarlier keeps the gaugings of a run that has ended with the run that it was made
-// for, once. A run that failed, or gauged fewer than two places, tells it nothing,
-// unless it met what calls for a repair.
+// for, once. A run that failed in a way that puts its records in doubt, or gauged fewer
+// than two places, tells it nothing, unless it met what calls for a repair.
 func (d *Daemon) joinEarlier(ctx context.Context, run record.Run) error {
-	if run.For == "" || run.Ended == nil || run.Ended.State == record.EndFailed {
+	if run.For == "" || analysis.Unsound(run) != nil {
 		return nil
 	}
 	j := analysis.Joining(run)
@@ -114,11 +114,11 @@ func (d *Daemon) keepJoined(ctx context.Context, id string, j record.Joined) err
 		fmt.Sprintf("run %s, %d records of run %s", id, len(j.Gaps), j.Run))
 }
 
-// joinLeft joins what an earlier daemon did not come to join: it was killed between
-// the end of a later run and that.
+// joinLeft joins what an earlier daemon did not come to join: it was killed in the
+// middle of a later run, or between its end and that.
 func (d *Daemon) joinLeft(ctx context.Context, rows []store.RunRow) {
 	for _, row := range rows {
-		if row.For == "" || row.State != record.EndDone && row.State != record.EndStopped {
+		if row.For == "" {
 			continue
 		}
 		if earlier, err := d.store.Load(ctx, row.For); err != nil || earlier.Has(row.ID) {

@@ -113,6 +113,9 @@ func joinRecord(run *record.Run, name string, in io.Reader) error {
 	if why := analysis.Joinable(*run, other.Setup); why != nil {
 		return fmt.Errorf("%s; %s", why.Text, why.Hint)
 	}
+	if why := analysis.Unsound(other); why != nil {
+		return fmt.Errorf("%s; %s", why.Text, why.Hint)
+	}
 	j := analysis.Joining(other)
 	if len(j.Gaps) == 0 && j.Cut == nil {
 		return errors.New("nothing was gauged in it that could be joined; name the record of a run with gaugings")

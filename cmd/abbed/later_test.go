@@ -291,6 +291,121 @@ func TestLaterKept(t *testing.T) {
 	})
 }
 
+// TestLaterFailed: a later run that failed counts with the places that were gauged to
+// their end, if what ended it says nothing against them: a cable that was pulled, a
+// program that was killed. After a fault that puts the position in doubt nothing of it
+// counts. Its own sentence says which, and analyse does the same.
+func TestLaterFailed(t *testing.T) {
+	sc, err := bench.Lookup("beam-twist")
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir, killed, doubted, files := memoryDir(t), memoryDir(t), memoryDir(t), t.TempDir()
+	synctest.Test(t, func(t *testing.T) {
+		printer := bench.New(sc, bench.Options{Seed: 6})
+		w := open(t, dir, sc, &cable{printer: printer})
+		p := &person{api: w.api, feel: printer.Blade, rnd: rand.New(rand.NewPCG(6, 5)), name: "the played person"}
+		first, err := p.measure(t.Context(), "repeat", "gauging")
+		if err != nil {
+			t.Fatal(err)
+		}
+		alone := outcomeFor(t, w, first).record
+		half, err := startFor(t, w, first.ID, "gauging")
+		if err != nil {
+			t.Fatal(err)
+		}
+		p.seen = func(r api.Run) {
+			if r.Gaugings == 4 && r.State == api.AwaitingNext {
+				w.wire.pull(true)
+			}
+		}
+		_, _ = p.carry(t.Context(), half) // ends with the pulled cable, wherever that finds it
+		half, err = w.api.Wait(t.Context(), half.ID, func(r api.Run) bool { return r.State.Over() })
+		if half.State != api.Failed || half.Gaugings != 4 {
+			t.Fatalf("%+v, %v", half, err)
+		}
+		of := func(what string, w *world, id string, counts bool) {
+			t.Helper()
+			l := outcomeFor(t, w, first).analysis.Later
+			if counts && (len(l) != 1 || l[0].Run != id || l[0].Records != 3 || !l[0].Used) || !counts && len(l) != 0 {
+				t.Errorf("%s: %+v", what, l)
+			}
+			says := "does not count in the earlier run"
+			if counts {
+				says = "gauged to their end count in the earlier run"
+			}
+			if r, err := w.api.Run(t.Context(), id); err != nil || r.State != api.Failed || !strings.Contains(r.Sentence, says) {
+				t.Errorf("%s: %q, %v; want %q", what, r.Sentence, err, says)
+			}
+		}
+		of("the cable was pulled", w, half.ID, true)
+		a, b := filepath.Join(files, "a.json"), filepath.Join(files, "b.json")
+		other := laterRecord(t, w, half.ID)
+		other.Faults[0].Code = "not-there"
+		doubt, err := json.Marshal(other)
+		err = errors.Join(err, os.WriteFile(a, alone, 0o600), os.WriteFile(b, doubt, 0o600))
+		if err != nil {
+			t.Fatal(err)
+		}
+		c := analyseCommand()
+		c.SilenceErrors, c.SilenceUsage = true, true
+		c.SetArgs([]string{a, "--with", b})
+		if err := c.Execute(); err == nil || !strings.Contains(err.Error(), "in doubt; see to the cause") {
+			t.Errorf("analyse: %v", err)
+		}
+		w.close()
+
+		// As a kill in its middle leaves it, and with another end.
+		for to, end := range map[string][]record.Event{
+			killed:  nil,
+			doubted: {{Fault: &record.Fault{Code: "foreign-use", Text: "the position changed by itself"}}, {Ended: &record.Ended{State: record.EndFailed}}},
+		} {
+			retold(t, dir, to, first.ID, half.ID, end)
+			w := open(t, to, sc, &cable{printer: printer})
+			of(to, w, half.ID, end == nil)
+			w.close()
+			w = open(t, to, sc, &cable{printer: printer}) // and once only
+			of(to+" again", w, half.ID, end == nil)
+			w.close()
+		}
+	})
+}
+
+// retold copies two runs into another store, without what was joined to the first and
+// with another end of the second.
+func retold(t *testing.T, dir, to, first, later string, end []record.Event) {
+	t.Helper()
+	from, _, err := store.Open(t.Context(), dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	into, _, err := store.Open(t.Context(), to)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, id := range []string{first, later} {
+		events, err := from.Events(t.Context(), id, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		stays := slices.IndexFunc(events, func(e record.Event) bool { return e.Joined != nil || id == later && (e.Fault != nil || e.Ended != nil) })
+		events = events[:stays]
+		if id == later {
+			for _, e := range end {
+				last := events[len(events)-1]
+				e.N, e.T, e.Wall = last.N+1, last.T, last.Wall
+				events = append(events, e)
+			}
+		}
+		if err := into.Append(t.Context(), id, events...); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := errors.Join(from.Close(), into.Close()); err != nil {
+		t.Fatal(err)
+	}
+}
+
 // TestAnalyseWith: analyse joins a later record as the daemon does, once, and refuses
 // what cannot be joined.
 func TestAnalyseWith(t *testing.T) {
