@@ -238,6 +238,18 @@ func (v Verdict) otherwise() *Later {
 	return nil
 }
 
+// Outdated returns why what a run found may no longer hold, as a clause: the latest
+// later run contradicts it, or ended early with a finding; "" if neither.
+func (v Verdict) Outdated(run record.Run) string {
+	if l := v.otherwise(); l != nil {
+		return fmt.Sprintf("%d gaugings of a later run contradict the run that it was made from: the head tilts otherwise now, the blade was drawn in another way, or one of the records is a slip", l.Records)
+	}
+	if c := cutLater(run); c != nil {
+		return "a later run for the one that it was made from ended early with the finding " + c.Finding
+	}
+	return ""
+}
+
 // contradicted is the finding that a later run contradicts this one, if the latest
 // does.
 func (e evidence) contradicted() []Finding {

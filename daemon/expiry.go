@@ -71,6 +71,28 @@ func (d *Daemon) learnTwist(run record.Run) {
 	d.saveApplied(a)
 }
 
+// learnLater keeps that a later run contradicts the one from which the correction in
+// force was made, or met what calls for a repair: too little for a gap error of its own
+// may be enough for that.
+func (d *Daemon) learnLater() {
+	d.mu.Lock()
+	a := d.applied
+	d.mu.Unlock()
+	if a.State != store.Kept || a.Expired != "" && a.Expired != mapAnew {
+		return
+	}
+	was, err := d.load(a.Run)
+	if err != nil || len(was.Joined) == 0 {
+		return
+	}
+	why := d.judge(was).verdict.Outdated(was)
+	if why == "" {
+		return
+	}
+	a.At, a.Expired, a.Proved = time.Now(), why, false
+	d.saveApplied(a)
+}
+
 // moved says where the gap error changed most between two runs: beyond the doubt of
 // all places together, and by more than half of the tolerance, since less than
 // that no first layer shows (analysis.Compare). It is "" if nothing did, or where

@@ -265,6 +265,7 @@ func (d *Daemon) finish(a *active, why error) {
 	d.learnRun(d.judge(a.log.Run()))
 	d.learnMap(a.log.Run())
 	d.learnTwist(a.log.Run())
+	d.learnLater()
 	if state == record.EndDone {
 		d.learnProof(a.log.Run())
 	}

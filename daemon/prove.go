@@ -128,7 +128,8 @@ func (d *Daemon) saveApplied(a store.Applied) {
 }
 
 // expiry returns why an applied correction no longer holds, or "": its lever is
-// another, or a newer run says that the head's tilt moved beyond its doubt.
+// another, or a newer run says that the head's tilt moved beyond its doubt, or a later
+// run contradicts the one that it was made from.
 func (d *Daemon) expiry(a store.Applied) string {
 	if a.State != store.Kept {
 		return ""

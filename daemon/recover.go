@@ -34,7 +34,11 @@ func (d *Daemon) recover(ctx context.Context) error {
 		return fmt.Errorf("daemon: read what is owed: %w", err)
 	}
 	d.learnOwed(owed.Switches)
-	return d.recoverApplied(ctx)
+	if err := d.recoverApplied(ctx); err != nil {
+		return err
+	}
+	d.learnLater() // of what was joined just now
+	return nil
 }
 
 // bury ends a run whose program was killed, and keeps what it owed. Where one of

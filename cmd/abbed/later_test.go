@@ -652,6 +652,94 @@ func TestLaterMoved(t *testing.T) {
 	})
 }
 
+// TestLaterExpires: with the correction of a run in force, a later run that agrees with
+// it changes nothing; one that contradicts makes it expire as a tilt that moved does,
+// on the page, the API and the metrics, also where the program was killed before it
+// could say so; and it is not put onto a new map.
+func TestLaterExpires(t *testing.T) {
+	was, err := bench.Lookup("beam-twist")
+	if err != nil {
+		t.Fatal(err)
+	}
+	is := was
+	is.Roll = func(x float64) float64 { return 0.4 * was.Roll(x) }
+	dir := memoryDir(t)
+	synctest.Test(t, func(t *testing.T) {
+		printer := bench.New(was, bench.Options{Seed: 2, Wording: 1})
+		w := open(t, dir, was, &cable{printer: printer})
+		p := &person{api: w.api, feel: printer.Blade, rnd: rand.New(rand.NewPCG(2, 5)), name: "the played person"}
+		first := applyWhole(t, w, p).run
+		p.goesOn(t, w, first.ID, "gauging")
+		a, err := w.api.Applied(t.Context())
+		if l := outcomeFor(t, w, first).analysis.Later; err != nil || a.Expired != nil || len(l) != 1 || !l[0].Used {
+			t.Fatalf("a later run that agrees: %+v, %+v, %v", a, l, err)
+		}
+		w.close()
+
+		printer = bench.New(is, bench.Options{Seed: 2, Wording: 1}) // the beam turned
+		w = open(t, dir, was, &cable{printer: printer})
+		p.api, p.feel = w.api, printer.Blade
+		ready(t, w)
+		if a, err = w.api.Applied(t.Context()); err != nil || a.Expired != nil && strings.Contains(*a.Expired, "contradict") {
+			t.Fatalf("before it is gauged: %+v, %v", a, err)
+		}
+		later, err := startFor(t, w, first.ID, "gauging")
+		if err != nil {
+			t.Fatal(err)
+		}
+		p.seen = func(r api.Run) { // stopped, so that by itself it tells nothing
+			if r.Gaugings == 4 && r.State == api.AwaitingNext {
+				if err := w.api.Stop(t.Context()); err != nil {
+					t.Error(err)
+				}
+			}
+		}
+		_, _ = p.carry(t.Context(), later) // ends with the stop, wherever that finds it
+		if _, err := w.api.Wait(t.Context(), later.ID, func(r api.Run) bool { return r.State.Over() }); err != nil {
+			t.Fatal(err)
+		}
+		if l := outcomeFor(t, w, first).analysis.Later; len(l) != 2 || !l[1].Contradicts {
+			t.Fatalf("%+v", l)
+		}
+		expired := func(when string) {
+			t.Helper()
+			a, err := w.api.Applied(t.Context())
+			if err != nil || a.State != api.Kept || a.Expired == nil || a.Proved || !strings.Contains(a.Sentence, "no longer holds") || !strings.Contains(*a.Expired, "of a later run contradict the run that it was made from") {
+				t.Errorf("%s: %+v, %v", when, a, err)
+			}
+			if m := scraped(t, w); m[`abbed_correction_expired{reason="twist"}`] != 1 || m[`abbed_correction_proved`] != 0 {
+				t.Errorf("%s: the metrics say twist %g, proved %g", when, m[`abbed_correction_expired{reason="twist"}`], m[`abbed_correction_proved`])
+			}
+			var e *api.Error
+			if err := w.api.Reapply(t.Context()); !errors.As(err, &e) || e.Code != "expired" {
+				t.Errorf("%s: re-applied: %v", when, err)
+			}
+		}
+		wait(t)
+		expired("at its end")
+		w.close()
+
+		// The same store as a kill leaves it before it was said.
+		s, _, err := store.Open(t.Context(), dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		entry, _, err := s.Applied(t.Context())
+		entry.Expired, entry.At = "", entry.At.Add(time.Second)
+		if err == nil {
+			_, err = s.SaveApplied(t.Context(), entry)
+		}
+		if err := errors.Join(err, s.Close()); err != nil {
+			t.Fatal(err)
+		}
+		w = open(t, dir, was, &cable{printer: bench.New(is, bench.Options{Seed: 2, Wording: 1})}) // switched off and on
+		defer w.close()
+		ready(t, w)
+		wait(t)
+		expired("at the next start, " + later.ID)
+	})
+}
+
 // TestLaterRefused: a run can be gone on with only if it tells something of its gap
 // error, and one run at a time.
 func TestLaterRefused(t *testing.T) {
