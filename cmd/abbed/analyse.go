@@ -2,11 +2,9 @@ package main
 
 import (
 	"bytes"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
-	"os"
 
 	"github.com/spf13/cobra"
 
@@ -15,9 +13,6 @@ import (
 	"abbed/daemon"
 	"abbed/probe/record"
 )
-
-// largestFile is the largest record or CSV that analyse reads, bytes.
-const largestFile = 256 << 20
 
 func analyseCommand() *cobra.Command {
 	c := &cobra.Command{
@@ -74,9 +69,6 @@ func readRun(name string, in io.Reader, s config.Settings, flagged func(string) 
 	if first := bytes.TrimSpace(b); len(first) > 0 && first[0] == '{' {
 		run, err := readRecord(b)
 		if err != nil {
-			return run, usage(fmt.Errorf("analyse %s: %w; is it the whole record of a run?", name, err))
-		}
-		if err := record.CheckVersion(run); err != nil {
 			return run, usage(fmt.Errorf("analyse %s: %w", name, err))
 		}
 		daemon.Override(&run.Setup, s, flagged)
@@ -99,9 +91,6 @@ func joinRecord(run *record.Run, name string, in io.Reader) error {
 	}
 	other, err := readRecord(b)
 	if err != nil {
-		return fmt.Errorf("%w; is it the whole record of a run?", err)
-	}
-	if err := record.CheckVersion(other); err != nil {
 		return err
 	}
 	if other.ID == run.ID {
@@ -122,30 +111,4 @@ func joinRecord(run *record.Run, name string, in io.Reader) error {
 	}
 	run.Joined = append(run.Joined, j)
 	return nil
-}
-
-// readRecord reads a record, or the file that demo leaves.
-func readRecord(b []byte) (record.Run, error) {
-	var run record.Run
-	d := json.NewDecoder(bytes.NewReader(b))
-	if err := d.Decode(&run); err != nil {
-		return run, err
-	}
-	return run, nil
-}
-
-func readAll(name string, in io.Reader) ([]byte, error) {
-	if name != "-" {
-		f, err := os.Open(name)
-		if err != nil {
-			return nil, err
-		}
-		defer f.Close()
-		in = f
-	}
-	b, err := io.ReadAll(io.LimitReader(in, largestFile+1))
-	if err == nil && len(b) > largestFile {
-		err = fmt.Errorf("larger than %d MB", largestFile>>20)
-	}
-	return b, err
 }

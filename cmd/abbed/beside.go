@@ -41,14 +41,14 @@ func (b beside) body(in io.Reader) (api.Readings, error) {
 	if b.readings != "" {
 		text, err := readAll(b.readings, in)
 		if err != nil {
-			return r, err
+			return r, fmt.Errorf("--readings %s: %w", b.readings, err)
 		}
 		r.CSV = string(text)
 	}
 	if b.reference != "" {
 		text, err := readAll(b.reference, in)
 		if err != nil {
-			return r, err
+			return r, fmt.Errorf("--reference %s: %w", b.reference, err)
 		}
 		r.Reference = &api.ReferenceBar{Thickness: b.thickness, Straight: b.straight, CSV: string(text)}
 	}

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
@@ -84,24 +83,24 @@ func readTable(name string, in io.Reader) (t api.Table, err error) {
 		Version json.RawMessage `json:"version"`
 	}
 	if err := json.Unmarshal(b, &kind); err != nil {
-		return t, usage(fmt.Errorf("carry: --table %s: %w: give table.json, or the record of a run", name, err))
+		return t, usage(fmt.Errorf("carry: --table %s: it is no table, or a damaged one (%w); give table.json, or the record of a run", name, err))
 	}
 	switch {
 	case kind.Table != nil: // abbed analyse --json
 		b = kind.Table
 	case kind.Nodes == nil && kind.Refused == nil:
-		run, err := readRecord(bytes.TrimSpace(b))
-		if err == nil {
-			err = record.CheckVersion(run)
-		}
-		if err != nil || kind.Version == nil {
+		run, err := readRecord(b)
+		switch {
+		case kind.Version == nil:
 			return t, usage(fmt.Errorf("carry: --table %s is neither a table nor the record of a run", name))
+		case err != nil:
+			return t, usage(fmt.Errorf("carry: --table %s: %w", name, err))
 		}
 		made, why := analysis.Judge(run).Table(run)
 		return daemon.Table(run, made, why), nil
 	}
 	if err := json.Unmarshal(b, &t); err != nil {
-		return t, usage(fmt.Errorf("carry: --table %s: %w", name, err))
+		return t, usage(fmt.Errorf("carry: --table %s: it is no table, or a damaged one (%w); give table.json, or the record of a run", name, err))
 	}
 	return t, nil
 }

@@ -62,7 +62,9 @@ func recordOf(c *cobra.Command, a *client.Client, name string) (record.Run, erro
 	var b []byte
 	var err error
 	if isFile(name) {
-		b, err = readAll(name, c.InOrStdin())
+		if b, err = readAll(name, c.InOrStdin()); err != nil {
+			return record.Run{}, usage(fmt.Errorf("%s: %w", name, err))
+		}
 	} else if b, err = a.Record(c.Context(), name); err != nil {
 		var refused *api.Error
 		if errors.As(err, &refused) {
@@ -74,11 +76,8 @@ func recordOf(c *cobra.Command, a *client.Client, name string) (record.Run, erro
 		return record.Run{}, err
 	}
 	run, err := readRecord(b)
-	if err == nil {
-		err = record.CheckVersion(run)
-	}
 	if err != nil {
-		return run, usage(fmt.Errorf("%s: %w; is it the whole record of a run?", name, err))
+		return run, usage(fmt.Errorf("%s: %w", name, err))
 	}
 	return run, nil
 }

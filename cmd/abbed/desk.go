@@ -180,7 +180,7 @@ func (d *desk) read(c *cobra.Command, name string) (record.Run, error) {
 	var err error
 	if _, no := os.Stat(name); name == "-" || no == nil {
 		if b, err = readAll(name, c.InOrStdin()); err != nil {
-			return record.Run{}, usage(fmt.Errorf("repair: %w", err))
+			return record.Run{}, usage(fmt.Errorf("repair: %s: %w", name, err))
 		}
 	} else {
 		token, err := os.ReadFile(d.token)
@@ -194,11 +194,8 @@ func (d *desk) read(c *cobra.Command, name string) (record.Run, error) {
 		b = a
 	}
 	run, err := readRecord(b)
-	if err == nil {
-		err = record.CheckVersion(run)
-	}
 	if err != nil {
-		return run, usage(fmt.Errorf("repair: %s: %w; is it the whole record of a run?", name, err))
+		return run, usage(fmt.Errorf("repair: %s: %w", name, err))
 	}
 	return run, nil
 }

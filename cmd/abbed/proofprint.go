@@ -122,7 +122,7 @@ settings as for proof-print have to hold where patches are named by number.`,
 		}
 		b, err := readAll(args[1], c.InOrStdin())
 		if err != nil {
-			return usage(fmt.Errorf("proof-read: %w", err))
+			return usage(fmt.Errorf("proof-read: %s: %w", args[1], err))
 		}
 		t := api.Thickness{Plan: plan, CSV: string(b), InForce: inForce, Person: person}
 		a, err := d.proved(c, args[0], t)
