@@ -1,9 +1,10 @@
 package config
 
 import (
-	"strconv"
 	"strings"
 	"time"
+
+	"abbed/analysis/typed"
 )
 
 // Settings is everything that the owner can set. The table of Fields describes
@@ -251,19 +252,14 @@ type Desk struct {
 	Thread   string `mapstructure:"thread"`
 }
 
-// Places returns the supports; nil if they cannot be read.
-func (d Desk) Places() []XY {
+// Places returns the supports, mm; none if they cannot be read, with the cause.
+func (d Desk) Places() ([]XY, error) {
+	read, err := typed.Places(d.Supports)
 	var out []XY
-	for pair := range strings.FieldsSeq(d.Supports) {
-		x, y, ok := strings.Cut(pair, ",")
-		a, err := strconv.ParseFloat(x, 64)
-		b, no := strconv.ParseFloat(y, 64)
-		if !ok || err != nil || no != nil || !(max(a, -a, b, -b) <= 2000) {
-			return nil
-		}
-		out = append(out, XY{a, b})
+	for _, p := range read {
+		out = append(out, XY{p[0], p[1]})
 	}
-	return out
+	return out, err
 }
 
 // Proof says how a proof print is printed: mm, mm/s, degrees C.

@@ -26,7 +26,7 @@ func (s Settings) Validate() []Fault {
 	c.heights(s)
 	c.wheels(s.Criteria)
 	c.calendar(s)
-	if n := len(s.Desk.Places()); s.Desk.Supports != "" && n < 3 {
+	if places, err := s.Desk.Places(); s.Desk.Supports != "" && (err != nil || len(places) < 3) {
 		c.fault("desk.supports", s.Desk.Supports, "give x,y in mm of three or more screws, with blanks between them, such as 30,30 205,30 117.5,205")
 	}
 	c.words("words.templates", s.Words.Templates)

@@ -25,7 +25,8 @@ func (d *Daemon) Repair(id string, a api.AskRepair) (api.Repair, error) {
 // Asked fills in what the owner's settings say.
 func Asked(a api.AskRepair, s config.Settings) api.AskRepair {
 	if a.Supports == nil {
-		for _, p := range s.Desk.Places() {
+		places, _ := s.Desk.Places() // settings that cannot be read are not taken (config.Validate)
+		for _, p := range places {
 			a.Supports = append(a.Supports, api.XY{X: p.X, Y: p.Y})
 		}
 	}

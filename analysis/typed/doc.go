@@ -1,5 +1,5 @@
-// Package typed reads tables that a person typed or a spreadsheet saved: what an
-// instrument showed, the thickness of patches.
+// Package typed reads tables that a person typed or a spreadsheet saved (what an
+// instrument showed, the thickness of patches), and places on the bed (Places).
 //
 // In the order in which data passes: Read finds the separator and takes header
 // and lines apart into a Table; each Line gives its cells as text (Cell) or as

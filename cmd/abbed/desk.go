@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"abbed/analysis"
+	"abbed/analysis/typed"
 	"abbed/analysis/workshop"
 	"abbed/config"
 	"abbed/daemon"
@@ -125,7 +126,11 @@ func (d *desk) do(c *cobra.Command, name string) error {
 	}
 	if d.supports != "" {
 		s.Desk.Supports = d.supports
-		if len(s.Desk.Places()) < 3 {
+		places, err := s.Desk.Places()
+		if err != nil {
+			return usage(fmt.Errorf("repair: --supports %q: %w; give %s", d.supports, err, typed.PlacesHint))
+		}
+		if len(places) < 3 {
 			return usage(fmt.Errorf("repair: --supports %q: give x,y in mm of three or more screws, with blanks between them", d.supports))
 		}
 	}
