@@ -11,7 +11,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"abbed/analysis"
-	"abbed/analysis/typed"
 	"abbed/analysis/workshop"
 	"abbed/config"
 	"abbed/daemon"
@@ -128,7 +127,7 @@ func (d *desk) do(c *cobra.Command, name string) error {
 		s.Desk.Supports = d.supports
 		places, err := s.Desk.Places()
 		if err != nil {
-			return usage(fmt.Errorf("repair: --supports %q: %w; give %s", d.supports, err, typed.PlacesHint))
+			return usage(fmt.Errorf("repair: --supports %q: %w; give x,y in mm of three or more screws, with blanks between them", d.supports, err))
 		}
 		if len(places) < 3 {
 			return usage(fmt.Errorf("repair: --supports %q: give x,y in mm of three or more screws, with blanks between them", d.supports))
