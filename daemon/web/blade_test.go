@@ -1,6 +1,7 @@
 package web_test
 
 import (
+	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"slices"
@@ -99,17 +100,27 @@ func TestStopOverALineThatAnswersNothing(t *testing.T) {
 	}
 }
 
-// At the blade, on every phone down to the smallest, all that is pressed stands
-// above the stop request, without scrolling.
+// At the blade, on every phone down to the smallest, upright or on its side, and on a
+// desk, all that is pressed, and how far it is, stands above the stop request, without
+// scrolling; and so does what is pressed after a record.
 func TestBladeWithoutScrolling(t *testing.T) {
 	ctx := browser(t)
-	for _, scene := range []string{"gauge", "below"} {
+	for scene, all := range map[string][]string{
+		"gauge": {"button.lower", "button.raise", "button[value=record]", "p.big"}, "below": {"button.lower", "button.raise", "button[value=record]", "p.big"},
+		"next": {"section.next h1", "button[value=next]"},
+	} {
 		_, leave := visit(t, ctx, scene, "/run/r1", 320, 568)
-		for _, size := range [][2]int64{{320, 568}, {360, 640}, {375, 667}, {390, 844}} {
+		for _, size := range [][2]int64{{320, 568}, {360, 640}, {375, 667}, {390, 844}, {568, 320}, {640, 360}, {667, 375}, {844, 390}, {1280, 800}} {
 			if err := resize(ctx, size[0], size[1]); err != nil {
 				t.Fatal(err)
 			}
-			for _, sel := range []string{"button.lower", "button.raise", "button[value=record]"} {
+			if bad := eval[string](t, ctx, stopBar) + eval[string](t, ctx, fmt.Sprintf(fits, size[0])); bad != "" {
+				t.Errorf("%s at %v: %s", scene, size, bad)
+			}
+			for _, sel := range all {
+				if n := eval[int](t, ctx, `document.querySelectorAll('`+sel+`').length`); n == 0 {
+					t.Fatalf("%s: no %s", scene, sel)
+				}
 				if hidden := eval[int](t, ctx, `(bar => [...document.querySelectorAll('`+sel+`')].filter(b => { const r = b.getBoundingClientRect();
 					return r.top < 0 || r.bottom > bar || !b.contains(document.elementFromPoint(r.left + r.width / 2, r.top + r.height / 2)); }).length)
 					(document.querySelector('.stopbar').getBoundingClientRect().top)`); hidden > 0 || eval[int](t, ctx, `scrollY`) != 0 {

@@ -53,9 +53,10 @@ func complaint(t *testing.T, name string, e any) {
 	}
 }
 
-// resize gives the browser a window of w x h px, a phone's below 500.
+// resize gives the browser a window of w x h px: a phone's where it is narrower than
+// 500, or lies on its side, lower than 420.
 func resize(ctx context.Context, w, h int64) error {
-	_, err := chromedp.Call(ctx, emulation.SetDeviceMetricsOverride, emulation.SetDeviceMetricsOverrideParams{Width: w, Height: h, DeviceScaleFactor: 1, Mobile: w < 500})
+	_, err := chromedp.Call(ctx, emulation.SetDeviceMetricsOverride, emulation.SetDeviceMetricsOverrideParams{Width: w, Height: h, DeviceScaleFactor: 1, Mobile: w < 500 || h < 420})
 	return err
 }
 

@@ -41,7 +41,7 @@ var shots = []shot{
 	{scene: "moving", path: "/run/r1"}, {scene: "gauge", path: "/run/r1"}, {scene: "below", path: "/run/r1"}, {scene: "next", path: "/run/r1"}, {scene: "prompt", path: "/run/r1"},
 	{scene: "value", path: "/run/r1"}, {scene: "survey", path: "/run/r1"}, {scene: "done", path: "/run/r1"}, {scene: "stopped", path: "/run/r0"}, {scene: "failed", path: "/run/r0"},
 	{scene: "done", path: "/run/r1/results"}, {scene: "worn", path: "/run/r1/results"}, {scene: "healthy", path: "/run/r1/results"}, {scene: "undetermined", path: "/run/r1/results"},
-	{scene: "later", path: "/run/r1/results"}, {scene: "later", path: "/run/r2/results"}, {scene: "later", path: "/run/r2"}, {scene: "later", path: "/run/r4"},
+	{scene: "later", path: "/run/r1/results"}, {scene: "later", path: "/run/r2/results"}, {scene: "later", path: "/run/r2"}, {scene: "later", path: "/run/r4"}, {scene: "later", path: "/runs"},
 	{scene: "no-analysis", path: "/run/r1/results"}, {scene: "hostile", path: "/run/r1/results"},
 	{scene: "done", path: "/run/r1/review"}, {scene: "worn", path: "/run/r1/review"},
 	{scene: "done", path: "/run/r1/signoff", form: url.Values{"digest": {webtest.Digest}, "person": {"Ida"}}}, {scene: "done", path: "/run/r1/signoff", form: url.Values{}},

@@ -24,11 +24,13 @@ type view struct {
 	axe bool
 }
 
-// views are the smallest phone, a phone and a desk, in light and in dark; and a
-// desk's window at 200 % zoom, which leaves half the room (WCAG 2.2, 1.4.4).
+// views are the smallest phone, a phone and a desk, in light and in dark; a desk's
+// window at 200 % zoom, which leaves half the room (WCAG 2.2, 1.4.4); and the smallest
+// phone on its side.
 var views = []view{
 	{"320", 320, 568, "light", false}, {"320 dark", 320, 568, "dark", true}, {"390", 390, 844, "light", false}, {"390 dark", 390, 844, "dark", false},
 	{"1280", 1280, 900, "light", false}, {"1280 dark", 1280, 900, "dark", false}, {"zoomed", 640, 450, "light", false},
+	{"side", 568, 320, "light", false},
 }
 
 // Every screen in every state, in every view: nothing spills to the right or is
