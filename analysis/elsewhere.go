@@ -22,6 +22,7 @@ type Elsewhere struct {
 	old   record.Lever
 	rest  float64 // of the lever that nothing measured tells about, mm
 	sides along
+	least float64 // the shortest lever that can be mounted, mm
 }
 
 // Elsewhere foretells the gap error with another lever q, where this run was made
@@ -45,7 +46,7 @@ type Elsewhere struct {
 func (v Verdict) Elsewhere(run record.Run, q record.Lever) Elsewhere {
 	run = clean(run)
 	p := run.Setup.Lever
-	e := Elsewhere{Lever: q, old: p, gap: v.Gap, sides: pointing(p)}
+	e := Elsewhere{Lever: q, old: p, gap: v.Gap, sides: pointing(p), least: LeastLever(run.Setup)}
 	switch {
 	case !tame(q.X, q.Y) || math.Abs(q.X) > 300 || math.Abs(q.Y) > 300:
 		e.Why = &Reason{"bad-lever", "a lever is two lengths of 300 mm at most", "give x and y from nozzle to probe, mm"}

@@ -2,6 +2,7 @@ package analysis_test
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"abbed/analysis"
@@ -116,6 +117,60 @@ func TestPlacement(t *testing.T) {
 	t.Log(p.Sentence)
 	if p := (analysis.Verdict{}).Placement(record.Run{}, record.Rect{}); p.Best != nil || p.Sentence == "" {
 		t.Errorf("from nothing: %+v", p)
+	}
+}
+
+// No place is recommended at which no probe can be mounted: nearer to the nozzle than a
+// probe's body needs (15 mm; common practice, no source), unless the run's own probe is
+// that near, or the nozzle is itself the probe. Who asks for such a lever is told.
+func TestPlacementHasRoom(t *testing.T) {
+	around := record.Rect{X0: -60, X1: 60, Y0: -60, Y1: 61}
+	for name, c := range map[string]struct {
+		kind         string
+		lever        record.Lever
+		least, first float64 // the least lever, and the best one's length
+	}{
+		"a pin at 45 mm":         {"contact-pin", record.Lever{Y: 45}, 15, 15},
+		"nobody said the kind":   {"", record.Lever{Y: 45}, 15, 15},
+		"oblique":                {"inductive", record.Lever{X: 30, Y: 30}, 15, 15},
+		"nearer than is usual":   {"inductive", record.Lever{Y: 12}, 12, 12},
+		"the nozzle's own loads": {"nozzle-load", record.Lever{Y: 45}, 0, 0},
+	} {
+		t.Run(name, func(t *testing.T) {
+			m := evenly(1)
+			m.lever = c.lever
+			run := simulate(m, twenty(), 3)
+			run.Setup.Kind = record.ProbeKind(c.kind)
+			v := analysis.Judge(run)
+			p := v.Placement(run, around)
+			if p.Best == nil {
+				t.Fatalf("%s", p.Sentence)
+			}
+			if l := p.Best.Lever.Length(); math.Abs(p.Least-c.least) > 1e-9 || l < c.least-1e-9 || l > c.first+3 {
+				t.Errorf("least %.1f, best %+v of %.1f mm", p.Least, p.Best.Lever, l)
+			}
+			if near := p.Near > 0; near != (c.least > 0) || near != strings.Contains(p.Sentence, "that the body of a probe needs, and were not tried") {
+				t.Errorf("%d too near: %s", p.Near, p.Sentence)
+			}
+			at, near := v.Elsewhere(run, record.Lever{}).Note(), v.Elsewhere(run, record.Lever{X: c.lever.X / 9, Y: c.lever.Y / 9}).Note()
+			if c.least > 0 != strings.Contains(at, "another kind of probe and no mounting place") || c.least > 0 != strings.Contains(near, "no probe can be mounted") {
+				t.Errorf("at the nozzle: %q; near it: %q", at, near)
+			}
+			if n := p.Best.Note(); n != "" {
+				t.Errorf("of the best: %q", n)
+			}
+		})
+	}
+	// Four times the twist: what is within the tolerance cannot be mounted, and so it is
+	// said; nothing is recommended where nothing fits.
+	m := evenly(4)
+	run := simulate(m, twenty(), 3)
+	p := analysis.Judge(run).Placement(run, record.Rect{X0: -5, X1: 5, Y0: -5, Y1: 10})
+	if p.Best != nil || p.Foretold+p.Refused != 0 || !strings.Contains(p.Sentence, "At none of the places asked for a probe can be mounted") {
+		t.Errorf("%+v: %s", p.Best, p.Sentence)
+	}
+	if !(p.Longest < 15) || !strings.Contains(p.Sentence, "so near to the nozzle no probe can be mounted") || !strings.Contains(p.Sentence, "another kind of probe") {
+		t.Errorf("longest %.1f: %s", p.Longest, p.Sentence)
 	}
 }
 

@@ -92,7 +92,7 @@ func Foretold(run record.Run, v analysis.Verdict, a api.AskLevers) api.Levers {
 		within = record.Rect(*a.Within)
 	}
 	p := v.Placement(run, within)
-	out := api.Levers{Now: lever(p.Now), Levers: []api.Lever{}, Sentence: p.Sentence}
+	out := api.Levers{Now: lever(p.Now), Levers: []api.Lever{}, Least: p.Least, Sentence: p.Sentence}
 	for _, q := range a.Levers {
 		out.Levers = append(out.Levers, lever(v.Elsewhere(run, record.Lever{X: q.X, Y: q.Y})))
 	}
@@ -107,7 +107,7 @@ func Foretold(run record.Run, v analysis.Verdict, a api.AskLevers) api.Levers {
 }
 
 func lever(e analysis.Elsewhere) api.Lever {
-	out := api.Lever{Lever: api.XY{X: e.Lever.X, Y: e.Lever.Y}}
+	out := api.Lever{Lever: api.XY{X: e.Lever.X, Y: e.Lever.Y}, Note: e.Note()}
 	if w := e.Why; w != nil {
 		out.Refused = &api.Error{Code: w.Code, Text: w.Text, Hint: w.Hint}
 		return out

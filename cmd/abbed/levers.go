@@ -36,7 +36,10 @@ func whatIfCommand() *cobra.Command {
 id of a run of the daemon. One lever tells one angle: with a probe beside the nozzle
 along Y the roll of the head, along X its pitch and the beam's straightness together,
 so that only levers on the line of the run's own can be foretold. What cannot is
-refused, with what to measure.`
+refused, with what to measure. Nearer to the nozzle than about 15 mm the body of a probe
+finds no room (common practice, no source; a probe that is nearer already proves it on its
+own machine): such places are not recommended. A nozzle that senses its own load has no
+lever; that is another kind of probe (setting probe.kind), and no mounting place.`
 	f := c.Flags()
 	f.StringArrayVar(&levers, "lever", nil, "another lever, x,y from nozzle to probe, mm; once for each")
 	f.StringVar(&within, "within", "", "x0,y0,x1,y1: where the probe could be mounted, mm from the nozzle; the best place in it is looked for")
@@ -57,6 +60,9 @@ func foretold(c *cobra.Command, a *client.Client, name string, asked api.AskLeve
 func tellLevers(w io.Writer, x api.Levers) {
 	fmt.Fprintln(w, x.Sentence)
 	for _, l := range x.Levers {
+		if l.Note != "" {
+			fmt.Fprintf(w, "lever x=%.1f y=%.1f: %s\n", l.Lever.X, l.Lever.Y, l.Note)
+		}
 		if r := l.Refused; r != nil {
 			fmt.Fprintf(w, "lever x=%.1f y=%.1f: not foretold (%s): %s\n    %s\n", l.Lever.X, l.Lever.Y, r.Code, r.Text, r.Hint)
 			continue

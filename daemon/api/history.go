@@ -132,6 +132,8 @@ type Lever struct {
 	// Largest is where |gap| with its doubt is largest; nil with Refused.
 	Largest *PlaceGap `json:"largest"`
 	Refused *Error    `json:"refused"`
+	// Note says that no probe can be mounted there; "" where one can.
+	Note string `json:"note"`
 }
 
 // Levers is the answer to AskLevers.
@@ -142,8 +144,11 @@ type Levers struct {
 	Best *Lever `json:"best"`
 	// Longest lever on the line of the present one that keeps the gap error and
 	// its doubt within the tolerance, mm; nil if there is none.
-	Longest  *float64 `json:"longest"`
-	Sentence string   `json:"sentence"`
+	Longest *float64 `json:"longest"`
+	// Least is the shortest lever at which a probe can be mounted beside the nozzle,
+	// mm; 0 for a nozzle that senses its own load.
+	Least    float64 `json:"least"`
+	Sentence string  `json:"sentence"`
 }
 
 // Wedge is the five-minute answer.

@@ -44,7 +44,7 @@ func lookShapes() m {
 		"nozzle_by": number("K"), "bed_by": number("K"), "apart": boolean("10 K or more: cold against hot"), "text": text("with what expansion alone would make"),
 	}))
 	xy := all(m{"x": number(""), "y": number("")})
-	lever := all(m{"lever": xy, "largest": orNull(gap), "refused": orNull(ref("Reason"))})
+	lever := all(m{"lever": xy, "largest": orNull(gap), "refused": orNull(ref("Reason")), "note": text("that no probe can be mounted there; empty where one can")})
 	return m{
 		"Change": all(m{
 			"what": text("names the quantity: twist, pitch, scatter, play-x, play-y, level"), "says": text(""), "before": ref("Measured"), "after": ref("Measured"),
@@ -69,7 +69,8 @@ func lookShapes() m {
 		"History": all(m{"printer": text("fingerprint"), "runs": list(ref("Entry"), "the oldest first"), "sentence": text("")}),
 		"Levers": all(m{
 			"now": lever, "levers": list(lever, ""), "best": orNull(lever),
-			"longest": orNull(number("longest lever on the line of the present one that keeps gap error and doubt within the tolerance, mm")), "sentence": text(""),
+			"longest": orNull(number("longest lever on the line of the present one that keeps gap error and doubt within the tolerance, mm")),
+			"least":   number("the shortest lever at which a probe can be mounted beside the nozzle, mm; nearer ones are not looked at for the best; 0 for a nozzle that senses its own load"), "sentence": text(""),
 		}),
 		"Wedge": describe("The five-minute answer.", all(m{
 			"from": number("x, mm"), "to": number("x, mm"), "row": number("y, mm"), "by": ref("Measured"),

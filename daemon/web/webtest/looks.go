@@ -50,7 +50,9 @@ func compared() api.Comparison {
 // levers are two levers, one of which cannot be told.
 func levers() api.Levers {
 	here := api.Lever{Lever: api.XY{X: -42, Y: -9}, Largest: &api.PlaceGap{U: 190, V: 20, Gap: 0.139, U95: 0.012}}
+	near := api.Lever{Lever: api.XY{X: -8, Y: -2}, Largest: &api.PlaceGap{U: 190, V: 20, Gap: 0.026, U95: 0.003}, Note: "So near to the nozzle no probe can be mounted: its body needs about 15 mm beside it."}
 	half := api.Lever{Lever: api.XY{X: -21, Y: -4.5}, Largest: &api.PlaceGap{U: 190, V: 20, Gap: 0.069, U95: 0.006}}
 	return api.Levers{Now: here, Best: &half, Longest: ptr(8.5), Sentence: "With the present lever the nozzle is off by up to 139 ± 12 um.",
-		Levers: []api.Lever{half, {Lever: api.XY{Y: 40}, Refused: api.Errorf(0, "lever-off-line", "read the roll at the head (step angles), or gauge once the probe is there", "a probe off the line along X would also feel the roll of the head, of which a lever along X tells nothing")}}}
+		Least:  15,
+		Levers: []api.Lever{half, near, {Lever: api.XY{Y: 40}, Refused: api.Errorf(0, "lever-off-line", "read the roll at the head (step angles), or gauge once the probe is there", "a probe off the line along X would also feel the roll of the head, of which a lever along X tells nothing")}}}
 }
