@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"time"
 
@@ -67,7 +68,10 @@ func importCommand() *cobra.Command {
 		Long: `Reads in what abbed export wrote; - is the standard input. Checksums, versions and
 order are checked first, and nothing that is there is ever overwritten: the state
 directory must hold no store. What the journal says is applied is about the
-printer as it was then: look at its stored map before you go on.`,
+printer as it was then: look at its stored map before you go on.
+
+Called by root for the directory of a service, it goes on as the owner of that
+directory, so that the service can open what it made.`,
 		Args: cobra.ExactArgs(1),
 	}
 	state := stateFlag(c)
@@ -76,19 +80,30 @@ printer as it was then: look at its stored map before you go on.`,
 		if args[0] != "-" {
 			f, err := os.Open(args[0])
 			if err != nil {
-				return fmt.Errorf("import: %w", err)
+				return fmt.Errorf("import: %s: %w", args[0], noFile(err))
 			}
 			defer f.Close()
 			in = f
+		}
+		owner, err := becomeOwner(*state)
+		if err != nil {
+			return fmt.Errorf("import: %w", err)
 		}
 		n, notice, err := store.Import(c.Context(), *state, in)
 		switch {
 		case errors.Is(err, os.ErrExist), errors.Is(err, store.ErrInUse):
 			return refused(err)
+		case errors.Is(err, fs.ErrPermission) && owner != "":
+			return fmt.Errorf("%w; this was done as %s, who owns the directory: what is in it has to be his too: chown -R %s: %s", err, owner, owner, *state)
 		case err != nil:
 			return err
 		}
 		fmt.Fprintf(c.ErrOrStderr(), "%d rows read into %s.\n", n, *state)
+		if owner != "" {
+			fmt.Fprintf(c.ErrOrStderr(), "They belong to %s, as the directory does.\n", owner)
+		} else if says := staysRoots(*state); says != "" && os.Geteuid() == 0 {
+			fmt.Fprintln(c.ErrOrStderr(), says)
+		}
 		noted(c, notice)
 		return nil
 	}

@@ -21,14 +21,18 @@ import (
 // killed is how often TestKilledAnywhere kills the daemon's process; beAbbed has
 // this program be what it kills.
 var (
-	killed  = flag.Int("killed", often(300, 100), "how often TestKilledAnywhere kills the daemon's process")
-	beAbbed = flag.Float64("be-abbed", 0, "be `abbed serve` with the arguments that follow, so many times faster than real time, for TestKilledAnywhere")
+	killed    = flag.Int("killed", often(300, 100), "how often TestKilledAnywhere kills the daemon's process")
+	beAbbed   = flag.Float64("be-abbed", 0, "be `abbed serve` with the arguments that follow, so many times faster than real time, for TestKilledAnywhere")
+	callAbbed = flag.Bool("call-abbed", false, "be `abbed` with the arguments that follow, for what changes the process that does it")
 )
 
 // TestMain lets the tests' own binary be the daemon that is killed: the same
 // serve, in the bench's time.
 func TestMain(m *testing.M) {
 	flag.Parse()
+	if *callAbbed {
+		os.Exit(Main(context.Background(), flag.Args(), os.Stdout, os.Stderr))
+	}
 	if *beAbbed > 0 {
 		c := serveAt(clock.Fast(*beAbbed))
 		c.SetArgs(flag.Args())
