@@ -136,12 +136,41 @@ func (v Verdict) nodes(run record.Run) (Table, [][]int64, *Refusal) {
 			t.LargestU95 = math.Max(t.LargestU95, float64(n.U95)/1000)
 		}
 	}
+	if r := v.offTheLine(t); r != nil {
+		return Table{}, nil, r
+	}
 	if len(far) > 0 {
 		return Table{}, nil, &Refusal{NodeTooFar, fmt.Sprintf("Nodes of the stored map lie too far outside the gauged area (limit %.0f mm): %s.", run.Setup.Criteria.NodeReach, list(far)),
 			"Gauge nearer to these nodes, or make the map's area smaller."}
 	}
 	t.Largest, t.Steepest = extremes(total, area)
 	return t, total, nil
+}
+
+// offTheLine refuses where one line of places only was gauged, and nodes lie beside it
+// by more than the margin: what the gap error does across the line no record tells (a Y
+// axis that rolls or is not straight), and a doubt that grows with the distance would be
+// a guess about a machine that nobody looked at.
+func (v Verdict) offTheLine(t Table) *Refusal {
+	a := v.Gap.Area
+	if a.W() >= apart && a.H() >= apart {
+		return nil
+	}
+	d := 0.0
+	for _, n := range t.Nodes {
+		q := a.Nearest(n.Place)
+		if a.H() < apart {
+			d = math.Max(d, math.Abs(n.V-q.V))
+		}
+		if a.W() < apart {
+			d = math.Max(d, math.Abs(n.U-q.U))
+		}
+	}
+	if d <= v.Gap.Margin {
+		return nil
+	}
+	return &Refusal{FindingPrefix + Undetermined, fmt.Sprintf("Only one row was gauged, and nodes of the stored map lie up to %.0f mm beside it: what changes from front to back is not known.", d),
+		"Gauge a second row, or the rest of the plan."}
 }
 
 // extremes returns the largest |correction|, mm, and the steepest slope
