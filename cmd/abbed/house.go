@@ -131,9 +131,18 @@ func (h *house) front(ctx context.Context, p plan) error {
 		ConnContext: access.Mark, TLSConfig: secure,
 		Handler: guarded, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 30 * time.Second,
 		IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 16 << 10,
-		ErrorLog: slog.NewLogLogger(p.log.Handler(), slog.LevelWarn),
+		ErrorLog: slog.NewLogLogger(p.log.Handler(), slog.LevelWarn), Protocols: oneByOne(),
 	}
 	return nil
+}
+
+// oneByOne is what the server speaks: HTTP/1.1, also with a certificate. HTTP/2 would
+// carry some 250 requests at once over one connection (the default of net/http), and the
+// door counts connections.
+func oneByOne() *http.Protocols {
+	p := new(http.Protocols)
+	p.SetHTTP1(true)
+	return p
 }
 
 // rules are what the settings open beyond loopback.

@@ -8,7 +8,8 @@ import (
 
 // How many connections are taken at once: in all, and from one address beyond
 // this machine. The service may have 1024 descriptors (a serial port above that
-// cannot be read); a browser opens six to one host. Common practice, no source.
+// cannot be read); a browser opens six to one host. Common practice, no source. The
+// server behind speaks HTTP/1.1 only, so that a request under way is a connection.
 const (
 	mostConns    = 640
 	mostFromOne  = 48
