@@ -32,10 +32,10 @@ func (g *gauged) whyNot(run record.Run, fitted bool) *Reason {
 	}
 	bend := g.surface.weightOf(func(t term) bool { return t >= termT2 && t <= termT5 })
 	switch cols := len(g.support.columns); {
-	case cols == 3 && bend > 0.5 && !g.support.profile:
+	case cols == 3 && bend > seen && !g.support.profile:
 		g.model.CannotTell = append(g.model.CannotTell, CannotTell{[]string{"t2", "t3"}, "three columns cannot tell a bow from an S shape", g.nextColumn(run)})
 		return &Reason{"bend-unclear", "the gap error bends from left to right, and three columns cannot tell how", "gauge on: " + g.nextColumn(run)}
-	case g.obs.records() < leastForBend && g.surface.openTo() > 0.5:
+	case g.obs.records() < leastForBend && g.surface.openTo() > seen:
 		g.model.CannotTell = append(g.model.CannotTell, CannotTell{[]string{"t2", "t3"}, fmt.Sprintf("%d gaugings are too few to tell a bow from an S shape", g.obs.records()), g.nextColumn(run)})
 		return &Reason{"bend-unclear", fmt.Sprintf("the gap error bends from left to right in a way that the map does not show, or one of the records is a slip: %d gaugings are too few to say", g.obs.records()), "gauge on: " + g.nextColumn(run)}
 	}
@@ -54,6 +54,10 @@ func (g *gauged) whyNot(run record.Run, fitted bool) *Reason {
 	}
 	return nil
 }
+
+// seen is the weight from which a bend, or a slip that would explain it, counts as
+// seen: a fifth before anything is gauged (bowed), and 1.7 times the odds after it.
+const seen = 0.3
 
 // leastForBend is how many records a bend wants that only they show.
 const leastForBend = 10
