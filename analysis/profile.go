@@ -79,7 +79,7 @@ func (v *survey) profile(sigma float64) *Profile {
 	p.Interaction = v.interaction(ss, dof, sigma)
 	p.test(noise, dof)
 	p.halves(v)
-	p.smooth()
+	p.smooth(v.fine(noise, dof))
 	p.takeFront(noise, dof)
 	return p
 }

@@ -209,13 +209,7 @@ func (v *survey) local() []float64 {
 			rest[i] -= m[k]
 		}
 	}
-	b := v.bound()
-	terms := make([][]float64, len(rest))
-	for i, p := range v.touches {
-		t := 2*(p.Place.U-b.X0)/math.Max(b.W(), 1) - 1
-		w := 2*(p.Place.V-b.Y0)/math.Max(b.H(), 1) - 1
-		terms[i] = []float64{1, t * w, t * t * w, t * w * w, t * t * w * w, t * t * t * w}
-	}
+	terms := v.interacting()
 	for range 3 {
 		sweep(v.row, len(v.rows))
 		sweep(v.col, len(v.columns))
@@ -224,6 +218,19 @@ func (v *survey) local() []float64 {
 		}
 	}
 	return rest
+}
+
+// interacting returns the terms of the smooth interaction at each touch: 1, t s,
+// t^2 s, t s^2, t^2 s^2, t^3 s on the survey's own rectangle.
+func (v *survey) interacting() [][]float64 {
+	b := v.bound()
+	terms := make([][]float64, len(v.touches))
+	for i, p := range v.touches {
+		t := 2*(p.Place.U-b.X0)/math.Max(b.W(), 1) - 1
+		s := 2*(p.Place.V-b.Y0)/math.Max(b.H(), 1) - 1
+		terms[i] = []float64{1, t * s, t * t * s, t * s * s, t * t * s * s, t * t * t * s}
+	}
+	return terms
 }
 
 // robustly fits twice, the second time without what the first leaves beyond

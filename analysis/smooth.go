@@ -6,14 +6,25 @@ import (
 	"abbed/analysis/fit"
 )
 
+// fine returns the noise of one height, and its degrees of freedom, without what a
+// smooth interaction (a twist along Y, a bow that changes) makes of the rest: with
+// it a bend of the columns would pass for noise.
+func (v *survey) fine(noise, dof float64) (float64, float64) {
+	rest, ok := left(v.interacting(), v.rest, nil)
+	free := dof - 5
+	if !ok || free < 1 {
+		return noise, dof
+	}
+	return math.Max(math.Sqrt(dot([][]float64{rest}, [][]float64{rest})/free), 1e-5), free
+}
+
 // smooth sets the calm bend of the columns: a parabola through the nearest
 // columns on either side, over as many as leave nothing beyond the noise (F at
 // 5 %); the columns as they are where even five leave more. What is left of the
 // noise of 2 um a column would else enter the gap error twice, at the place and
 // at the zero place.
-func (p *Profile) smooth() {
+func (p *Profile) smooth(noise, dof float64) {
 	p.raw()
-	noise, dof := p.Noise.Value, p.Noise.DoF
 	for half := min(5, (len(p.Columns)-1)/2); half >= 2; half-- {
 		calm, share, ss, free := p.parabolas(half)
 		if free < 1 || fit.FTail(ss/free/(noise*noise), free, dof) < 0.05 {
