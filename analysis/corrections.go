@@ -169,7 +169,7 @@ func (v Verdict) offTheLine(t Table) *Refusal {
 	if d <= v.Gap.Margin {
 		return nil
 	}
-	return &Refusal{FindingPrefix + Undetermined, fmt.Sprintf("Only one row was gauged, and nodes of the stored map lie up to %.0f mm beside it: what changes from front to back is not known.", d),
+	return &Refusal{NodeTooFar, fmt.Sprintf("Only one row was gauged, and nodes of the stored map lie up to %.0f mm beside it: what changes from front to back is not known.", d),
 		"Gauge a second row, or the rest of the plan."}
 }
 

@@ -49,7 +49,7 @@ func TestOneRow(t *testing.T) {
 		if r == nil {
 			t.Fatalf("machine %d: a table for nodes 60 mm beside the only row that was gauged", seed)
 		}
-		if r.Code == "finding-undetermined" && !strings.Contains(r.Text+r.Hint, "row") {
+		if r.Code == analysis.NodeTooFar && !strings.Contains(r.Text+r.Hint, "row") {
 			t.Errorf("machine %d: %+v", seed, r)
 		}
 		p.area = area(14)
