@@ -105,11 +105,15 @@ func (d *Daemon) Apply(ctx context.Context, digest string, a api.Apply, _ string
 	return d.write(ctx, apply.Intent(t, run, person), person, "apply a table", apply.Desk.Apply)
 }
 
-// Undo writes the old map back.
+// Undo writes the old map back: of a correction that is in force, or where a write
+// failed half way.
 func (d *Daemon) Undo(ctx context.Context, by string) error {
 	d.mu.Lock()
 	a := d.applied
 	d.mu.Unlock()
+	if d.failedHalf() {
+		return d.resolve(ctx, apply.TakeBack, by, "undo")
+	}
 	if a.State != store.Kept {
 		return api.Errorf(409, "not-applied", "GET applied says what stands in the printer", "undo: no table is applied")
 	}
@@ -117,25 +121,32 @@ func (d *Daemon) Undo(ctx context.Context, by string) error {
 	return d.write(ctx, a, by, "undo", apply.Desk.Undo)
 }
 
-// Resolve finishes or takes back what was left unfinished, and puts back what a
-// run switched off.
+// Resolve finishes or takes back what was left unfinished, takes back what failed half
+// way, and puts back what a run switched off.
 func (d *Daemon) Resolve(ctx context.Context, r api.Resolve, by string) error {
 	c := apply.Choice(r.Choice)
 	if c != apply.Finish && c != apply.TakeBack {
 		return api.Errorf(422, "bad-value", `"finish" or "take-back"`, "resolve: no choice %q", r.Choice)
 	}
-	if d.unfinished() {
-		d.mu.Lock()
-		a := d.applied
-		d.mu.Unlock()
-		return d.write(ctx, a, by, "resolve: "+r.Choice, func(w apply.Desk, ctx context.Context, a store.Applied) (store.Applied, error) {
-			return w.Resolve(ctx, a, c)
-		})
+	if d.unfinished() || d.failedHalf() && c == apply.TakeBack {
+		return d.resolve(ctx, c, by, "resolve: "+r.Choice)
 	}
 	if len(d.owed()) > 0 {
 		return d.putBack(by)
 	}
+	if d.failedHalf() {
+		return api.Errorf(409, "wrong-state", `take it back: {"choice":"take-back"}`, "resolve: the printer did not take the new nodes; only the old map can be written back")
+	}
 	return api.Errorf(409, "wrong-state", "GET applied and GET printer say what is there", "resolve: nothing is unfinished or owed")
+}
+
+func (d *Daemon) resolve(ctx context.Context, c apply.Choice, by, what string) error {
+	d.mu.Lock()
+	a := d.applied
+	d.mu.Unlock()
+	return d.write(ctx, a, by, what, func(w apply.Desk, ctx context.Context, a store.Applied) (store.Applied, error) {
+		return w.Resolve(ctx, a, c)
+	})
 }
 
 // way is one of the ways in which the stored map is changed.
@@ -192,7 +203,7 @@ func (d *Daemon) mayWrite(ctx context.Context, w apply.Desk, sess *gcode.Session
 	if err := probe.ForeignUse(ctx, sess, d.words, d.clk, false); err != nil {
 		return refusal(err)
 	}
-	if a.State.Open() && a.N > 0 {
+	if a.Half() && a.N > 0 {
 		return nil // resolve reads for itself
 	}
 	if err := w.Check(ctx, a); err != nil {
@@ -297,6 +308,14 @@ func (d *Daemon) unfinished() bool {
 	return !d.busy && d.applied.State.Open()
 }
 
+// failedHalf reports whether a write failed half way, so that the old map can still be
+// written back.
+func (d *Daemon) failedHalf() bool {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return !d.busy && d.applied.State == store.Failed && d.applied.Half()
+}
+
 // inForce is the correction of ours that stands in the printer's map, or nil.
 func (d *Daemon) inForce() *record.Applied {
 	d.mu.Lock()
@@ -334,6 +353,9 @@ func (d *Daemon) Applied() api.Applied {
 	}
 	if a.Undo && busy {
 		out.Sentence = "The old map is being written back."
+	}
+	if a.State == store.Failed && a.Half() && !busy {
+		out.Sentence = "The stored map is in doubt: the printer took neither the new nodes nor all of the old ones. Look at the printer, then take it back; if that fails too, have it measure its map anew. Do not print before."
 	}
 	if why := d.expiry(a); why != "" {
 		out.Expired = &why

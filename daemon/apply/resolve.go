@@ -29,7 +29,7 @@ func (d Desk) Resolve(ctx context.Context, a store.Applied, c Choice) (store.App
 		return a, err
 	}
 	if !mixed(now, a.Before, after) {
-		return d.stageFailed(ctx, a, store.Failed, fail(nil, "map-changed",
+		return d.stageFailed(ctx, a, store.Failed, fail(nil, store.MapChanged,
 			"the map is left as it is; measure again before you print",
 			"the stored map holds neither the old nor the new values: it was changed or measured anew"))
 	}

@@ -43,6 +43,14 @@ var follows = map[State][]State{
 // something: at the start the daemon shows it as unfinished.
 func (s State) Open() bool { return s == Writing || s == Verifying || s == Unfinished }
 
+// MapChanged is the code of an entry that ended because the map was measured anew or
+// changed by somebody else: nothing of ours is in it any more.
+const MapChanged = "map-changed"
+
+// Half reports whether the map may still hold half of what the entry wrote: it is open,
+// or it failed because the printer took neither the new nor the old nodes.
+func (a Applied) Half() bool { return a.State.Open() || a.State == Failed && a.Code != MapChanged }
+
 // Applied is an entry of the journal of what we wrote to the printer. It holds
 // all that is needed to finish it or to take it back.
 type Applied struct {

@@ -33,7 +33,8 @@ func appliedPaths() m {
 		"/api/v1/applied/undo":    path("", "", m{"post": undo}),
 		"/api/v1/applied/reapply": path("", "", m{"post": reapply}),
 		"/api/v1/applied/prove":   path("", "", m{"post": prove}),
-		"/api/v1/applied/resolve": path("", "", m{"post": took("resolve", "Decide what becomes of an apply that was cut off.", "",
+		"/api/v1/applied/resolve": path("", "", m{"post": took("resolve", "Decide what becomes of an apply or undo that was cut off, and have put back what is owed.",
+			"take-back also writes the old map back where a write failed half way. Where nothing is half written but a run could not put back what it switched off (printer's owed), either choice homes the machine and puts that back.",
 			closed(all(m{"choice": oneOf("", "finish", "take-back")})))}),
 	}
 }
