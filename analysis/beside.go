@@ -30,8 +30,8 @@ func (b *Beside) LayCSV(r io.Reader, thickness, straight float64) error {
 	return nil
 }
 
-// Events are what has to be added to the log of a run: a print of coupons gets the
-// next number; corrected says that a correction was in force while it was printed.
+// Events are what has to be added to the log of a run: the list gets the next number;
+// corrected says that a correction was in force while its coupons were printed.
 func (b Beside) Events(run record.Run, corrected bool) []record.Event {
 	number := 1
 	for _, r := range run.Readings {
@@ -39,9 +39,7 @@ func (b Beside) Events(run record.Run, corrected bool) []record.Event {
 	}
 	var out []record.Event
 	for _, r := range b.Readings {
-		if r.Quantity == record.QuantityCoupon {
-			r.Print, r.Corrected = number, corrected
-		}
+		r.Print, r.Corrected = number, corrected && r.Quantity == record.QuantityCoupon
 		out = append(out, record.Event{Reading: &r})
 	}
 	if b.Reference != nil {
@@ -63,11 +61,14 @@ func (b Beside) Join(run *record.Run, corrected bool) {
 		case e.Reading != nil:
 			run.Readings = append(run.Readings, *e.Reading)
 		case e.Laid != nil:
-			run.Laid = append(run.Laid, *e.Laid)
+			l := *e.Laid
+			l.N = e.N
+			run.Laid = append(run.Laid, l)
 		case e.Touch != nil:
 			t := *e.Touch
 			t.N, t.T = e.N, e.T
 			run.Touches = append(run.Touches, t)
 		}
+		run.Last = e.N
 	}
 }

@@ -165,3 +165,80 @@ func TestBeside(t *testing.T) {
 		t.Errorf("coverage %.3f", float64(in)/float64(all))
 	}
 }
+
+// TestBesideAgain: what is entered a second time replaces what was entered before, and
+// does not count beside it: the same list sent twice makes nothing surer, readings with
+// the instrument mounted anew do not contradict the earlier ones, and a reference that
+// was laid anew stands alone. Coupons and angles do not replace each other.
+func TestBesideAgain(t *testing.T) {
+	m := good()
+	m.gap = shaped(func(x, _ float64) float64 { return 0.12 * x })
+	run := simulate(m, standard(), 3)
+	list := func(zero float64, seed uint64) analysis.Beside {
+		rng := rand.New(rand.NewPCG(seed, 1))
+		csv := "quantity,x,y,value,u\n"
+		for _, x := range []float64{20, 59, 98, 137, 176, 215, 20} {
+			csv += fmt.Sprintf("roll,%g,132.5,%.4f,0.02\n", x, zero-0.12/45*(x-117.5)/97.5*180/math.Pi+0.02*rng.NormFloat64())
+		}
+		rs, err := analysis.ReadReadings(strings.NewReader(csv))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return analysis.Beside{Readings: rs}
+	}
+	coupons := analysis.Beside{}
+	for _, p := range grid(run.Setup.Reach, 4, 2) {
+		r, err := analysis.NewReading(record.QuantityCoupon, p, 0.21+m.gap(p.U, p.V), 0.012)
+		if err != nil {
+			t.Fatal(err)
+		}
+		coupons.Readings = append(coupons.Readings, r)
+	}
+	bar := func(thick, bow float64) analysis.Beside {
+		csv := "x,y,z,repeat\n"
+		for k := range 22 {
+			x := float64(k%11-5) / 5
+			csv += fmt.Sprintf("%d,90,%.4f,%d\n", 20+18*(k%11), thick+bow*(1-x*x)+0.001*float64(k%3), k/11)
+		}
+		var b analysis.Beside
+		if err := b.LayCSV(strings.NewReader(csv), thick, 0.01); err != nil {
+			t.Fatal(err)
+		}
+		return b
+	}
+	told := func(what string, bs ...analysis.Beside) string {
+		now := run.Clone()
+		for _, b := range bs {
+			b.Join(&now, false)
+		}
+		v := analysis.Judge(now)
+		g, u, _ := v.Gap.At(record.Place{U: 200, V: 200})
+		out := fmt.Sprintf("%.6f %.6f", g, u)
+		for _, x := range v.Tells {
+			if x.Value != nil && (what == "" || x.What == what) {
+				out += fmt.Sprintf(" %s %v %.6f %.6f", x.What, x.By, x.Value.Value, x.Value.U)
+			}
+		}
+		return out
+	}
+	first, anew := list(0.7, 1), list(-1.2, 2)
+	straight, bowed := bar(10, 0), bar(8, 0.05)
+	for name, c := range map[string]struct{ got, want string }{
+		"angles sent twice":         {told("", first, first), told("", first)},
+		"angles mounted anew":       {told("", first, anew), told("", anew)},
+		"coupons between":           {told("", first, coupons, first), told("", coupons, first)},
+		"coupons after angles":      {told("", first, coupons), told("", coupons, first)},
+		"a reference touched twice": {told("", bowed, bowed), told("", bowed)},
+		"another reference":         {told("", straight, bowed), told("", bowed)},
+	} {
+		if c.got != c.want {
+			t.Errorf("%s:\n%s, want\n%s", name, c.got, c.want)
+		}
+	}
+	if a, b := told("beam-slope", first), told("beam-slope", coupons); a == b || !strings.Contains(a, "angles") {
+		t.Errorf("the angles tell nothing: %s", a)
+	}
+	if a, b := told("machine-bend", straight), told("machine-bend", bowed); a == b {
+		t.Errorf("both references tell the same: %s", a)
+	}
+}

@@ -66,21 +66,29 @@ func (f frame) extraRow(x extra, terms []term, n int, at map[int]int) []float64 
 	return row
 }
 
+// latest returns the readings of a quantity as they count: those of the latest list, since
+// each list has a constant of its own (bead, mounting), and one that is sent twice is one.
+// Patches that were printed with a correction in force are none.
+func latest(run record.Run, q record.Quantity) []record.Reading {
+	counts := func(r record.Reading) bool { return r.Quantity == q && !r.Corrected }
+	last := 0
+	for _, r := range run.Readings {
+		if counts(r) {
+			last = max(last, r.Print)
+		}
+	}
+	return keep(run.Readings, func(r record.Reading) bool { return counts(r) && r.Print == last })
+}
+
 // patches returns the printed patches as readings of the gap error. With a
 // correction of ours in force they show what it left, and are of no use here.
 func patches(run record.Run, area record.Rect) []extra {
 	if run.Setup.Applied != nil {
 		return nil
 	}
-	last := 0
-	for _, r := range run.Readings {
-		if !r.Corrected {
-			last = max(last, r.Print) // each print has a constant of its own
-		}
-	}
 	var out []extra
-	for _, r := range run.Readings {
-		if r.Quantity == record.QuantityCoupon && !r.Corrected && r.Print == last && area.Has(r.Place) {
+	for _, r := range latest(run, record.QuantityCoupon) {
+		if area.Has(r.Place) {
 			out = append(out, extra{patch, thePatches, r.Place, r.Value, r.U})
 		}
 	}
@@ -95,11 +103,9 @@ func rolls(run record.Run) []extra {
 		return nil
 	}
 	var out []extra
-	for _, r := range run.Readings {
-		if r.Quantity == record.QuantityRoll {
-			p := record.Place{U: r.Place.U + l.X, V: r.Place.V}
-			out = append(out, extra{roll, theRolls, p, -l.Y * math.Sin(r.Value), math.Abs(l.Y) * r.U})
-		}
+	for _, r := range latest(run, record.QuantityRoll) {
+		p := record.Place{U: r.Place.U + l.X, V: r.Place.V}
+		out = append(out, extra{roll, theRolls, p, -l.Y * math.Sin(r.Value), math.Abs(l.Y) * r.U})
 	}
 	return out
 }
@@ -212,8 +218,8 @@ func tilts(run record.Run, area record.Rect) []tilted {
 		var rows [][]float64
 		var y, w, xs []float64
 		f := newFrame(area, nil)
-		for _, r := range run.Readings {
-			if r.Quantity != q.quantity || !(r.U > 0) {
+		for _, r := range latest(run, q.quantity) {
+			if !(r.U > 0) {
 				continue
 			}
 			p := record.Place{U: r.Place.U + l.X, V: r.Place.V}

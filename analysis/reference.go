@@ -24,16 +24,17 @@ type referenceSeen struct {
 // one, or with fewer than five columns passed twice.
 func seeReference(run record.Run, s steadiness, sv *survey) *referenceSeen {
 	var r *referenceSeen
+	since := int64(0)
 	for _, l := range run.Laid {
 		if l.Reference != nil {
-			r = &referenceSeen{Reference: *l.Reference}
+			r, since = &referenceSeen{Reference: *l.Reference}, l.N
 		}
 	}
 	if r == nil {
 		return nil
 	}
 	ts := keep(run.Of(record.SeriesReference), func(t record.Touch) bool {
-		return math.Abs(t.Z-r.Thickness) < math.Abs(t.Z)
+		return (t.N == 0 || t.N > since) && math.Abs(t.Z-r.Thickness) < math.Abs(t.Z)
 	})
 	var us []float64
 	for _, t := range ts {

@@ -40,8 +40,9 @@ type Reading struct {
 	Value float64 `json:"value"`
 	// U is its standard uncertainty, in the same unit.
 	U float64 `json:"u"`
-	// Print counts the proof prints of which coupons were entered after the run,
-	// from 1; 0 is the run's own step. The latest of them counts.
+	// Print counts the lists (of coupons: the proof prints) that were entered after the
+	// run, from 1; 0 is the run's own step. Of each quantity the latest counts: a list
+	// that is sent once more, or read anew with the instrument mounted anew, replaces it.
 	Print int `json:"print,omitempty"`
 	// Corrected says that a correction was in force while it was printed: it shows
 	// what that left, and tells nothing of the gap error itself.

@@ -33,7 +33,7 @@ func benchPaths() m {
 		}.operation()}),
 		"/api/v1/runs/{id}/readings": path("id", runID, m{"post": verb{
 			id: "readings", summary: "What a person read from instruments of their own, after the run.",
-			about: "Printed patches, the tilt of the head, touches along a straight reference: kept with the run, and joined to its fit as far as they do not contradict it.",
+			about: "Printed patches, the tilt of the head, touches along a straight reference: kept with the run, and joined to its fit as far as they do not contradict it. Of each quantity, and of references, the latest list counts: give all readings of one at once.",
 			body: closed(object(m{
 				"readings": list(object(m{"quantity": oneOf("of a patch, mm; of the head, deg", "coupon", "roll", "pitch"), "u": number("where the patch is, or the nozzle stood, mm"), "v": number("mm"),
 					"value": number("mm or deg"), "doubt": number("its standard uncertainty, mm or deg; coupons without one have 0.012 mm")}, "quantity", "u", "v", "value"), ""),
