@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 	"io"
+	"slices"
 
 	"abbed/probe/record"
 )
@@ -50,6 +51,25 @@ func (b Beside) Events(run record.Run, corrected bool) []record.Event {
 	}
 	for i := range out {
 		out[i].N, out[i].T = run.Last+int64(i)+1, run.T
+	}
+	return out
+}
+
+// Replaces says which readings of the run no longer count once b is entered: of each
+// quantity the latest list does.
+func (b Beside) Replaces(run record.Run, corrected bool) []string {
+	var out []string
+	for _, q := range []struct {
+		quantity record.Quantity
+		of       string
+	}{{record.QuantityCoupon, "printed patches"}, {record.QuantityRoll, "the head's roll"}, {record.QuantityPitch, "the head's pitch"}} {
+		anew := func(r record.Reading) bool { return r.Quantity == q.quantity }
+		if !slices.ContainsFunc(b.Readings, anew) || q.quantity == record.QuantityCoupon && corrected {
+			continue
+		}
+		if n := len(latest(run, q.quantity)); n > 0 {
+			out = append(out, fmt.Sprintf("What was entered before of %s (%d readings) no longer counts: the latest list does. Enter all of them at once if they belong together.", q.of, n))
+		}
 	}
 	return out
 }

@@ -27,6 +27,7 @@ func (d *Daemon) Readings(ctx context.Context, id string, r api.Readings, by str
 	}
 	kept := counted(b)
 	corrected, ok := api.Corrected(r.InForce)
+	kept.Tells = append(kept.Tells, b.Replaces(run, corrected)...)
 	if kept.Coupons > 0 && !ok {
 		return api.ReadingsKept{}, api.Errorf(422, "bad-value", "none, map or file", "readings: \"in_force\" %q: whether a correction was in force while the coupons were printed has to be said", r.InForce)
 	}

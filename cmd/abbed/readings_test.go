@@ -57,6 +57,14 @@ func TestReadings(t *testing.T) {
 		if !(joined < alone) {
 			t.Errorf("the patches made nothing surer: %.4f, alone %.4f", joined, alone)
 		}
+		// A second list of a quantity takes the place of the first, and that is said.
+		one := api.Readings{Readings: []api.InstrumentReading{{Quantity: "pitch", U: 60, V: 117, Value: 0.1, Doubt: 0.02}}}
+		if kept, err = m.api.Readings(t.Context(), m.run.ID, one); err != nil || !strings.Contains(strings.Join(kept.Tells, " "), "What was entered before of the head's pitch (1 readings) no longer counts") {
+			t.Errorf("a second pitch: %+v, %v", kept, err)
+		}
+		if again := m.doubt(places); math.Abs(again-joined) > 1e-9 {
+			t.Errorf("a second pitch changed the patches' fit: %.6f, was %.6f", again, joined)
+		}
 		m.historyHolds(t)
 		safe(t, m.world)
 		m.restart()

@@ -39,6 +39,7 @@ type ReadingsKept struct {
 	Pitches int `json:"pitches"`
 	// Reference is how many touches of a straight reference.
 	Reference int `json:"reference"`
-	// Tells is what they add to what the run can tell.
+	// Tells is which earlier readings they replace, and what they add to what the run
+	// can tell.
 	Tells []string `json:"tells"`
 }

@@ -52,7 +52,7 @@ func benchShapes() m {
 	d := ref("Measured")
 	return m{
 		"ReadingsKept": all(m{"coupons": count(""), "rolls": count(""), "pitches": count(""), "reference": count("touches of a straight reference"),
-			"tells": list(m{"type": "string"}, "what can be told now, and by what")}),
+			"tells": list(m{"type": "string"}, "which earlier readings no longer count; what can be told now, and by what")}),
 		"Repair": all(m{
 			"cautions": list(m{"type": "string"}, "before anything is done with tools"),
 			"twist":    orNull(ref("Twist")), "twist_why": text("why there is none"), "tram": orNull(ref("Tram")), "tram_why": text("why there is none"),
