@@ -76,7 +76,7 @@ func TestFaultTable(t *testing.T) {
 			continue
 		}
 		t.Run(name, func(t *testing.T) {
-			b := &faultBoard{sc: sc, dir: t.TempDir(), cells: map[string]string{}}
+			b := &faultBoard{sc: sc, dir: memoryDir(t), cells: map[string]string{}}
 			synctest.Test(t, b.prepare)
 			if t.Failed() {
 				return
@@ -139,7 +139,7 @@ func (b *faultBoard) run(t *testing.T, fault, phase string) {
 	}
 	t.Run(name, func(t *testing.T) {
 		t.Parallel()
-		dir := t.TempDir()
+		dir := memoryDir(t)
 		if phase == "apply" || phase == "keep" || phase == "undo" {
 			if err := os.CopyFS(dir, os.DirFS(b.dir)); err != nil {
 				t.Fatal(err)
@@ -594,10 +594,16 @@ func (c *faultCase) printerNow() api.Printer {
 	return p
 }
 
+// readyWithin looks ten times a second, and once a second where it lasts: a link
+// that is not made was looked at six thousand times.
 func (c *faultCase) readyWithin(d time.Duration) (p api.Printer, ok bool) {
-	for end := time.Now().Add(d); time.Now().Before(end); wait(c.t) {
+	began := time.Now()
+	for time.Since(began) < d {
 		if p = c.printerNow(); p.Link == api.Ready {
 			return p, true
+		}
+		if wait(c.t); time.Since(began) > 20*time.Second {
+			time.Sleep(900 * time.Millisecond) // of the bubble's
 		}
 	}
 	return p, false
@@ -622,7 +628,7 @@ func (c *faultCase) revive() api.Printer {
 func TestNeverKept(t *testing.T) {
 	sc := lookup(t, "beam-twist")
 	sc.Unknown = []string{"M500"}
-	b := &faultBoard{sc: sc, dir: t.TempDir(), cells: map[string]string{}}
+	b := &faultBoard{sc: sc, dir: memoryDir(t), cells: map[string]string{}}
 	synctest.Test(t, b.prepare)
 	synctest.Test(t, func(t *testing.T) {
 		c := b.begin(t, b.dir, "")

@@ -258,6 +258,16 @@ func TestValidateFinds(t *testing.T) {
 			t.Errorf("%s was not found", name)
 		}
 	}
+	// What fits is compared once; that says nothing of another place, nor of another body.
+	refused := []byte(`{"error":{"code":"not-found","text":"there is none","hint":"look"}}`)
+	for range 2 {
+		if err := webtest.Validate("GET", "/api/v1/runs/x", 404, refused); err != nil {
+			t.Error(err)
+		}
+		if webtest.Validate("GET", "/api/v1/applied", 200, refused) == nil || webtest.Validate("GET", "/api/v1/runs/x", 404, append(refused[:len(refused):len(refused)], '}')) == nil {
+			t.Error("what fits elsewhere was taken to fit")
+		}
+	}
 }
 
 // Whatever the bytes, the answer is one that the description has.
