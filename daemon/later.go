@@ -138,7 +138,7 @@ func (d *Daemon) joinLeft(ctx context.Context, rows []store.RunRow) {
 func laters(run record.Run, v analysis.Verdict) []api.Later {
 	var out []api.Later
 	for _, l := range v.Later {
-		x := api.Later{Run: l.Run, Records: l.Records, Aside: l.Aside, Used: l.Used, Contradicts: l.Contradicts, Text: l.Text}
+		x := api.Later{Run: l.Run, Records: l.Records, Aside: l.Aside, Used: l.Used, Contradicts: l.Contradicts, Lifted: l.Lifted, Text: l.Text}
 		for _, j := range run.Joined {
 			if j.Run == l.Run {
 				x.Began = j.Began

@@ -153,9 +153,12 @@ type Later struct {
 	Aside int `json:"aside"`
 	// Used says that they are in the fit; Contradicts that they were left out because
 	// they contradict it. Text says it, or why else they are not in it.
-	Used        bool   `json:"used"`
-	Contradicts bool   `json:"contradicts"`
-	Text        string `json:"text"`
+	Used        bool `json:"used"`
+	Contradicts bool `json:"contradicts"`
+	// Lifted says that runs after it, which would have shown what it shows, do not: it
+	// contradicts by a slip of its own.
+	Lifted bool   `json:"lifted"`
+	Text   string `json:"text"`
 }
 
 // More is where one more record at the blade would help most.

@@ -65,7 +65,7 @@ func resultShapes() m {
 			})),
 			"later": list(all(m{
 				"run": text("the later run"), "began": moment(""), "records": count("of its records at the blade"), "aside": count("of them set aside by the later run itself"),
-				"used": boolean("they are in the fit"), "contradicts": boolean("they were left out because they contradict the rest"),
+				"used": boolean("they are in the fit"), "contradicts": boolean("they were left out because they contradict the rest"), "lifted": boolean("runs after it, which would have shown what it shows, do not: it contradicts by a slip of its own"),
 				"text": text("what became of them, in words"),
 			}), "the gaugings of later runs that were made for this one (runs with for), the earliest first"),
 		}, "stability", "profile", "share", "model", "level", "largest_gap", "findings"),

@@ -89,6 +89,7 @@ var states = map[string]func(*Show){
 			{Run: "r2", Began: began.Add(48 * time.Hour), Records: 4, Contradicts: true, Text: "The 4 gaugings of the later run of 27 November 2026, 09:30 contradict this run's (chi-square 31 on 3 degrees of freedom), and were left out of the fit: the head tilts otherwise than then, the blade was drawn in another way, or one of the records is a slip."},
 			{Run: "gone", Began: began.Add(72 * time.Hour), Records: 5, Used: true, Text: "5 gaugings of the later run of 28 November 2026, 09:30 are in it, with a constant of their own; they hold as long as nothing was worked on between."},
 		}
+		a.Later = append(a.Later, api.Later{Run: "slip", Began: began.Add(24 * time.Hour), Records: 3, Contradicts: true, Lifted: true, Text: "What was gauged after it does not show it again: its records were a slip."})
 		s.Analyses["r1"] = a
 		r := s.Records["r1"]
 		r.Joined = []record.Joined{{Run: "r2", Gaps: []record.GapReading{{Event: 40, Place: record.Place{U: 60, V: 200}, U: 0.01}, {Event: 44, Place: record.Place{U: 60, V: 200}, U: 0.01}}}}
