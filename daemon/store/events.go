@@ -38,12 +38,12 @@ func (s *Store) Append(_ context.Context, run string, events ...record.Event) er
 		return nil
 	}
 	return s.do(fmt.Sprintf("append to run %s", run), func(tx *sql.Tx) error {
-		next, err := nextEvent(tx, run)
-		if err != nil {
+		var next int64
+		if err := tx.Stmt(s.next).QueryRow(run).Scan(&next); err != nil {
 			return err
 		}
 		for _, e := range events {
-			if err := insert(tx, run, e, next); err != nil {
+			if err := s.add(tx, run, e, next); err != nil {
 				return err
 			}
 			next++
@@ -52,14 +52,8 @@ func (s *Store) Append(_ context.Context, run string, events ...record.Event) er
 	})
 }
 
-// nextEvent returns the number of the event that would come next.
-func nextEvent(tx *sql.Tx, run string) (int64, error) {
-	var n int64
-	err := tx.QueryRow("SELECT coalesce(max(n), 0) + 1 FROM events WHERE run = ?", run).Scan(&n)
-	return n, err
-}
-
-func insert(tx *sql.Tx, run string, e record.Event, next int64) error {
+// add stores one event, which has to be the next of its run.
+func (s *Store) add(tx *sql.Tx, run string, e record.Event, next int64) error {
 	if e.N != next {
 		return fmt.Errorf("event %d where %d comes next: %w", e.N, next, ErrOrder)
 	}
@@ -87,7 +81,7 @@ func insert(tx *sql.Tx, run string, e record.Event, next int64) error {
 	if err != nil {
 		return fmt.Errorf("event %d: %w", e.N, err)
 	}
-	_, err = tx.Exec("INSERT INTO events (run, n, kind, body, sum) VALUES (?, ?, ?, ?, ?)", run, e.N, kind(e), string(body), sum(run, e.N, body))
+	_, err = tx.Stmt(s.insert).Exec(run, e.N, kind(e), string(body), sum(run, e.N, body))
 	return err
 }
 

@@ -39,6 +39,8 @@ type Store struct {
 	// one makes writes queue here and not in SQLite's busy loop.
 	one    sync.Mutex
 	write  *sql.DB
+	next   *sql.Stmt // of write: the number of the event that would come next of a run
+	insert *sql.Stmt // of write: one event
 	read   *sql.DB
 	writes atomic.Int64
 	spoilt []string // rows that are not what was written, at Open
@@ -137,12 +139,25 @@ func (s *Store) connect(ctx context.Context) error {
 	if s.spoilt, err = spoilt(ctx, s.write); err != nil {
 		return err
 	}
+	if err := s.prepare(ctx); err != nil {
+		return err
+	}
 	if s.read, err = sql.Open("sqlite", dsn(s.path(), true)); err != nil {
 		return err
 	}
 	s.read.SetMaxOpenConns(2)
 	s.read.SetMaxIdleConns(2)
 	return s.read.PingContext(ctx)
+}
+
+// prepare has SQLite read once what is asked for each event: reading it anew was
+// most of what an event cost.
+func (s *Store) prepare(ctx context.Context) (err error) {
+	if s.next, err = s.write.PrepareContext(ctx, "SELECT coalesce(max(n), 0) + 1 FROM events WHERE run = ?"); err != nil {
+		return err
+	}
+	s.insert, err = s.write.PrepareContext(ctx, "INSERT INTO events (run, n, kind, body, sum) VALUES (?, ?, ?, ?, ?)")
+	return err
 }
 
 // dsn names the file for the driver; a reader can change nothing.

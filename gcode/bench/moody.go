@@ -1,7 +1,5 @@
 package bench
 
-import "math"
-
 // moodyLines are the station heights, um, of the surface plate measured by
 // J. C. Moody (How to calibrate surface plates in the plant, The Tool
 // Engineer, October 1955), eight autocollimator lines on a 48 x 72 in plate,
@@ -46,8 +44,9 @@ func moodyAt(x, y float64) float64 {
 	for _, l := range moodyLines {
 		dx, dy := l.x1-l.x0, l.y1-l.y0
 		f := max(0, min(1, ((x-l.x0)*dx+(y-l.y0)*dy)/(dx*dx+dy*dy)))
-		d := math.Hypot(x-l.x0-f*dx, y-l.y0-f*dy)
-		w := 1 / (d*d + blur*blur) / (d*d + blur*blur)
+		ex, ey := x-l.x0-f*dx, y-l.y0-f*dy
+		d2 := ex*ex + ey*ey + blur*blur
+		w := 1 / (d2 * d2)
 		sum += w * along(l.um, f)
 		weight += w
 	}
