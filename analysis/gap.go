@@ -41,15 +41,20 @@ func (g *Gap) At(p record.Place) (gap, u95 float64, reason *Reason) {
 // one line was gauged is told by no term: it widens like Beyond.
 func (g *Gap) at(p record.Place) (gap, u95 float64) {
 	gap, u95 = g.surface.contrast(p, g.Zero)
-	n := g.Area.Nearest(p)
-	blind := 0.0
+	return gap, math.Hypot(u95, g.across(p)*g.steep)
+}
+
+// across is how far p lies beside the line of the gauged places, mm; 0 where they span
+// an area.
+func (g *Gap) across(p record.Place) float64 {
+	n, blind := g.Area.Nearest(p), 0.0
 	if g.Area.W() < apart {
 		blind = math.Hypot(blind, p.U-n.U)
 	}
 	if g.Area.H() < apart {
 		blind = math.Hypot(blind, p.V-n.V)
 	}
-	return gap, math.Hypot(u95, blind*g.steep)
+	return blind
 }
 
 // Beyond returns the gap error at any place: inside the gauged area as At,

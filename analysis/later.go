@@ -268,7 +268,9 @@ func (g *gauged) against(run record.Run, j record.Joined, sf surface) (chi, dof 
 
 // apartFrom returns what readings show less what the fit foretells at their places,
 // mm, with the covariance of that, mm2. Outside the gauged area the doubt grows as
-// Gap.Beyond has it.
+// Gap.Beyond has it; beside the only row that was gauged, where the Y axis may do
+// anything, by the steepest slope that a correction may have: what lies there is new, and
+// no contradiction.
 func (g *gauged) apartFrom(run record.Run, gaps []record.GapReading, sf surface) (*mat.VecDense, *mat.SymDense) {
 	zero, n := run.Setup.Zero, len(gaps)
 	trial := &Gap{Zero: zero, Area: g.obs.area(), surface: sf, steep: run.Setup.Criteria.Steepest / 10}
@@ -283,6 +285,7 @@ func (g *gauged) apartFrom(run record.Run, gaps []record.GapReading, sf surface)
 		}
 		own := x.U*x.U + sf.unsure(x.Place, zero, anyTerm)
 		if far > 0 {
+			u95 = math.Max(u95, trial.across(x.Place)*run.Setup.Criteria.Steepest)
 			own += u95 * u95 / (z95 * z95)
 		}
 		v.SetSym(i, i, v.At(i, i)+own)

@@ -65,3 +65,63 @@ func TestOneRow(t *testing.T) {
 		t.Errorf("a map within the strip was offered %d tables of 60", offered)
 	}
 }
+
+// TestOutward: a run with one row, or with rows that leave nodes of the stored map too far
+// outside, asks for the places that its table wants, and goes on until it is offered; one
+// whose rows reach far enough asks for nothing of the kind.
+func TestOutward(t *testing.T) {
+	m := good()
+	m.gap = shaped(func(x, y float64) float64 { return 0.12*x + 0.06*x*y + 0.05*y })
+	for name, c := range map[string]struct {
+		rows []float64
+		why  string
+	}{
+		"one row":            {[]float64{132.5}, "only one row was gauged"},
+		"two rows, in front": {[]float64{132.5, 60}, "nodes of the stored map lie"},
+		"three rows":         {[]float64{132.5, 50, 215}, ""},
+	} {
+		for seed := range uint64(5) {
+			p := standard()
+			p.places = []record.Place{p.zero}
+			for _, v := range c.rows {
+				p.places = append(p.places, times(2, grid(record.Rect{X0: 20, X1: 215, Y0: v, Y1: v}, 5, 1))...)
+			}
+			p.places = append(p.places, p.zero)
+			p.area = record.Rect{X0: 20, Y0: 50, X1: 215, Y1: 215}
+			run := simulate(m, p, seed+1)
+			v := analysis.Judge(run)
+			a, ok := v.More(run)
+			if c.why == "" {
+				if ok && (strings.Contains(a.Why, "row") || strings.Contains(a.Why, "node")) {
+					t.Errorf("%s, seed %d: %+v", name, seed, a)
+				}
+				continue
+			}
+			if _, r := v.Table(run); r == nil {
+				t.Errorf("%s, seed %d: a table", name, seed)
+			}
+			if !ok || !strings.Contains(a.Why, c.why) || a.Told {
+				t.Errorf("%s, seed %d: %v, %+v", name, seed, ok, a)
+				continue
+			}
+			if area := v.Gap.Area.Grown(v.Gap.Margin); area.Has(a.Place) {
+				t.Errorf("%s, seed %d: %s lies where was gauged", name, seed, a.Place)
+			}
+			now, places := run, []record.Place(nil)
+			for range 10 {
+				if a, ok = v.More(now); !ok {
+					break
+				}
+				places = append(places, a.Place)
+				now = joined(run, gaugedLater(m, "later", seed, places...))
+				v = analysis.Judge(now)
+			}
+			if len(v.Later) == 0 || v.Later[0].Contradicts {
+				t.Errorf("%s, seed %d: what is new beside the row is called a contradiction: %+v", name, seed, v.Later)
+			}
+			if _, r := v.Table(now); r != nil {
+				t.Errorf("%s, seed %d: after %v no table: %+v", name, seed, places, r)
+			}
+		}
+	}
+}

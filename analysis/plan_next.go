@@ -37,7 +37,8 @@ type Advice struct {
 	// Told says that the records so far give a gap error that may be believed.
 	Told bool `json:"told"`
 	// Now is the largest u95 over the gauged area, After what one more record at
-	// Place leaves of it, mm; both 0 where the gap error cannot be told yet.
+	// Place leaves of it, mm; both 0 where the gap error cannot be told yet, or where
+	// the gauged area itself is too small.
 	Now   float64 `json:"now"`
 	After float64 `json:"after"`
 	// Why says what is still open, in words; empty if Enough.
@@ -79,6 +80,11 @@ func (p planner) advise() Advice {
 	if g != nil {
 		a.Now = g.worst(p.finely(g), nil)
 		a.After = a.Now
+	}
+	if a.Why == "" {
+		if at, why, ok := p.uncovered(); ok {
+			return Advice{Why: why, Place: at, Found: true}
+		}
 	}
 	a.Enough = a.Why == "" && !p.owed()
 	if a.Place, a.Found = p.wanted(a.Why == ""); a.Found {

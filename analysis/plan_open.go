@@ -28,6 +28,60 @@ func (p planner) open() string {
 	return ""
 }
 
+// uncovered is the place that the gauged area has to reach out to before the run can end
+// in an answer for the whole map, and what is open until then: the node of the stored map
+// that lies farthest outside it, where that is too far for a table (one row reaches its
+// margin only), or another row where one was gauged. ok is false where nothing is, where
+// the survey is still to come, or where everything gauged is within the tolerance and
+// more than one row was.
+func (p planner) uncovered() (at record.Place, why string, ok bool) {
+	if p.gap == nil || !p.run.Did(record.StepSurvey) {
+		return at, "", false
+	}
+	c, oneRow := p.run.Setup.Criteria, len(p.support.rows) < 2
+	if x := p.gap.Largest(); !oneRow && math.Abs(x.Gap)+x.U95 <= c.Tolerance {
+		return at, "", false
+	}
+	node, far := p.farthestNode()
+	switch {
+	case oneRow && far > c.GaugedMargin:
+		why = fmt.Sprintf("only one row was gauged, and nodes of the stored map lie up to %.0f mm beside it", far)
+	case oneRow:
+		why = "only one row was gauged: what changes from front to back is not known"
+		node, _ = p.nextPlace(p.run)
+	case far > c.GaugedMargin+c.NodeReach:
+		why = fmt.Sprintf("nodes of the stored map lie up to %.0f mm outside the gauged places", far)
+	default:
+		return at, "", false
+	}
+	at, ok = p.nearestOf(node)
+	a := p.obs.area()
+	return at, why, ok && at.Distance(a.Nearest(at)) >= apart
+}
+
+// farthestNode is the node of the stored map that lies farthest outside the rectangle of
+// the gauged places, and how far, mm; 0 where the nodes are not known.
+func (p planner) farthestNode() (at record.Place, far float64) {
+	m, area := p.run.Map, p.run.Setup.MapArea
+	if m == nil || area == nil {
+		return at, 0
+	}
+	columns, rows := m.Size()
+	if columns < 2 || rows < 2 {
+		return at, 0
+	}
+	a := p.obs.area()
+	for _, i := range []int{0, columns - 1} {
+		for _, j := range []int{0, rows - 1} {
+			q := record.NodePlace(*area, columns, rows, i, j)
+			if d := q.Distance(a.Nearest(q)); d > far {
+				at, far = q, d
+			}
+		}
+	}
+	return at, far
+}
+
 // owed reports whether the zero place is to be gauged again: it was not among
 // the last records.
 //
