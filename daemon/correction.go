@@ -337,7 +337,7 @@ func (d *Daemon) Applied() api.Applied {
 	}
 	digest, since := a.Digest, a.At
 	out = api.Applied{
-		State: api.AppliedState(a.State), Digest: &digest, Proved: a.Proved, Person: a.Person, Run: a.Run,
+		State: api.AppliedState(a.State), Digest: &digest, Proved: a.Proved && a.State == store.Kept, Person: a.Person, Run: a.Run,
 		Sentence: appliedSays[a.State],
 	}
 	if !since.IsZero() {

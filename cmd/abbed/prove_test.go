@@ -49,6 +49,17 @@ func TestProve(t *testing.T) {
 				if s := printer.Safety(); !s.Levelling || !s.Limits {
 					t.Errorf("left behind: levelling on %v, limits on %v", s.Levelling, s.Limits)
 				}
+				if c.proved { // what is not in force any more is not proved either
+					if err := w.api.Undo(t.Context()); err != nil {
+						t.Fatal(err)
+					}
+					if err := p.settled(t.Context(), api.Undone); err != nil {
+						t.Fatal(err)
+					}
+					if a, err = w.api.Applied(t.Context()); err != nil || a.Proved {
+						t.Errorf("after undo: %+v, %v", a, err)
+					}
+				}
 				safe(t, w)
 			})
 		})
