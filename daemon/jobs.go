@@ -44,7 +44,7 @@ func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
 	}
 	log, err := store.NewLog(d.store, record.Opened{Steps: asked, By: by, Setup: k.setup, Heat: heat, For: n.For}, d.clk.Now)
 	if err != nil {
-		return api.Run{}, refusal(err)
+		return api.Run{}, storeRefusal(err)
 	}
 	a := newActive(log, d.changed)
 	a.quick, a.earlier = n.Quick, earlier

@@ -66,6 +66,10 @@ func TestFaultyDiskInRun(t *testing.T) {
 				if s := printer.Safety(); !s.Levelling || !s.Limits {
 					t.Errorf("left off: levelling %v, limits %v", s.Levelling, s.Limits)
 				}
+				var e *api.Error
+				if _, err := w.api.StartRun(t.Context(), "repeat"); !errors.As(err, &e) || e.Code != "store" || !strings.Contains(e.Text, f.says) {
+					t.Errorf("another run on that disk: %v", err)
+				}
 				disk.On(nil)
 				id := run.ID
 				w.close()
