@@ -68,7 +68,7 @@ func (b Beside) Replaces(run record.Run, corrected bool) []string {
 			continue
 		}
 		if n := len(latest(run, q.quantity)); n > 0 {
-			out = append(out, fmt.Sprintf("What was entered before of %s (%d readings) no longer counts: the latest list does. Enter all of them at once if they belong together.", q.of, n))
+			out = append(out, fmt.Sprintf("What was entered before of %s (readings: %d) no longer counts: the latest list does. Enter all of them at once if they belong together.", q.of, n))
 		}
 	}
 	return out

@@ -154,20 +154,6 @@ func generalised(d *mat.VecDense, v *mat.SymDense, x *mat.Dense, prior []float64
 	return math.Max(mat.Dot(d, &vd)-mat.Dot(&xd, &b), 0), true
 }
 
-// between returns a' m b.
-func (m *matrix) between(a, b vector) float64 {
-	v := 0.0
-	for i := range a {
-		if a[i] == 0 {
-			continue
-		}
-		for k := range b {
-			v += a[i] * b[k] * m[i][k]
-		}
-	}
-	return v
-}
-
 // otherwise is the latest later run that contradicts this one and was not taken back
 // since: then what this run found may no longer hold.
 func (v Verdict) otherwise() *Later {

@@ -152,19 +152,9 @@ func (v Verdict) nodes(run record.Run) (Table, [][]int64, *Refusal) {
 // axis that rolls or is not straight), and a doubt that grows with the distance would be
 // a guess about a machine that nobody looked at.
 func (v Verdict) offTheLine(t Table) *Refusal {
-	a := v.Gap.Area
-	if a.W() >= apart && a.H() >= apart {
-		return nil
-	}
 	d := 0.0
 	for _, n := range t.Nodes {
-		q := a.Nearest(n.Place)
-		if a.H() < apart {
-			d = math.Max(d, math.Abs(n.V-q.V))
-		}
-		if a.W() < apart {
-			d = math.Max(d, math.Abs(n.U-q.U))
-		}
+		d = math.Max(d, v.Gap.across(n.Place))
 	}
 	if d <= v.Gap.Margin {
 		return nil

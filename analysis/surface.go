@@ -89,14 +89,17 @@ type (
 )
 
 // times returns c' m c.
-func (m *matrix) times(c vector) float64 {
+func (m *matrix) times(c vector) float64 { return m.between(c, c) }
+
+// between returns a' m b.
+func (m *matrix) between(a, b vector) float64 {
 	v := 0.0
-	for a := range c {
-		if c[a] == 0 {
+	for i := range a {
+		if a[i] == 0 {
 			continue
 		}
-		for b := range c {
-			v += c[a] * c[b] * m[a][b]
+		for k := range b {
+			v += a[i] * b[k] * m[i][k]
 		}
 	}
 	return v

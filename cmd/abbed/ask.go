@@ -70,6 +70,15 @@ func ask(use, short string, args cobra.PositionalArgs, do verb) *cobra.Command {
 	return c
 }
 
+// give gives an answer as JSON to programs, told to people.
+func give[T any](c *cobra.Command, k caller, answer T, tell func(io.Writer, T)) error {
+	if k.json {
+		return writeJSON(c.OutOrStdout(), answer)
+	}
+	tell(c.OutOrStdout(), answer)
+	return nil
+}
+
 // client returns a client of the daemon. On the socket the file's permissions
 // are the access: the token goes along only if it was asked for.
 func (k caller) client(asked bool) (*client.Client, error) {
@@ -154,7 +163,7 @@ func tellStatus(c *cobra.Command, a *client.Client, k caller, _ []string) error 
 	}
 	if len(runs) > 0 {
 		r := runs[0]
-		fmt.Fprintf(out, "run %s%s: %s, %s %d of %d: %s\n", r.ID, strings.TrimPrefix(goneOn(r.For, r.Later), " "), r.State, r.Step, r.Progress.Done, r.Progress.Of, r.Sentence)
+		fmt.Fprintf(out, "run %s%s: %s, %s %d of %d: %s\n", r.ID, goneOn(r.For, r.Later), r.State, r.Step, r.Progress.Done, r.Progress.Of, r.Sentence)
 		if f := r.Forecast; f != nil {
 			fmt.Fprintf(out, "ahead: %s\n", ahead(*f))
 		}

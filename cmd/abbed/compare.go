@@ -30,11 +30,7 @@ func compare(c *cobra.Command, a *client.Client, k caller, args []string) error 
 	if err != nil {
 		return err
 	}
-	if k.json {
-		return writeJSON(c.OutOrStdout(), x)
-	}
-	tellComparison(c.OutOrStdout(), x)
-	return nil
+	return give(c, k, x, tellComparison)
 }
 
 func comparison(c *cobra.Command, a *client.Client, args []string) (api.Comparison, error) {

@@ -18,11 +18,7 @@ func historyCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			if k.json {
-				return writeJSON(c.OutOrStdout(), h)
-			}
-			tellHistory(c.OutOrStdout(), h)
-			return nil
+			return give(c, k, h, tellHistory)
 		})
 }
 

@@ -157,21 +157,28 @@ func TestLaterRun(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		p.seen = func(r api.Run) {
-			if r.Gaugings == 3 && r.State == api.AwaitingNext {
-				if err := w.api.Stop(t.Context()); err != nil {
-					t.Error(err)
-				}
-			}
-		}
-		_, _ = p.carry(t.Context(), half) // ends with the stop, wherever that finds it
-		if _, err := w.api.Wait(t.Context(), half.ID, func(r api.Run) bool { return r.State.Over() }); err != nil {
-			t.Fatal(err)
-		}
+		stoppedAt(t, w, p, half, 3)
 		if l := outcomeFor(t, w, first).analysis.Later; len(l) != 2 || l[1].Run != half.ID || l[1].Records != 3 || !l[1].Used {
 			t.Errorf("after one was stopped: %+v", l)
 		}
 	})
+}
+
+// stoppedAt has the person stop the run once so many records are made, and waits for
+// its end.
+func stoppedAt(t *testing.T, w *world, p *person, run api.Run, records int) {
+	t.Helper()
+	p.seen = func(r api.Run) {
+		if r.Gaugings == records && r.State == api.AwaitingNext {
+			if err := w.api.Stop(t.Context()); err != nil {
+				t.Error(err)
+			}
+		}
+	}
+	_, _ = p.carry(t.Context(), run) // ends with the stop, wherever that finds it
+	if _, err := w.api.Wait(t.Context(), run.ID, func(r api.Run) bool { return r.State.Over() }); err != nil {
+		t.Fatal(err)
+	}
 }
 
 // marked holds that a run names the later ones that go on with it, and they it,
@@ -687,17 +694,7 @@ func TestLaterExpires(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		p.seen = func(r api.Run) { // stopped, so that by itself it tells nothing
-			if r.Gaugings == 4 && r.State == api.AwaitingNext {
-				if err := w.api.Stop(t.Context()); err != nil {
-					t.Error(err)
-				}
-			}
-		}
-		_, _ = p.carry(t.Context(), later) // ends with the stop, wherever that finds it
-		if _, err := w.api.Wait(t.Context(), later.ID, func(r api.Run) bool { return r.State.Over() }); err != nil {
-			t.Fatal(err)
-		}
+		stoppedAt(t, w, p, later, 4)
 		if l := outcomeFor(t, w, first).analysis.Later; len(l) != 2 || !l[1].Contradicts {
 			t.Fatalf("%+v", l)
 		}
@@ -763,17 +760,7 @@ func TestLaterRefused(t *testing.T) {
 			t.Fatal(err)
 		}
 		refusedAs(t, w, "run-active", "", half.ID, "gauging")
-		p.seen = func(r api.Run) {
-			if r.Gaugings == 1 && r.State == api.AwaitingNext {
-				if err := w.api.Stop(t.Context()); err != nil {
-					t.Error(err)
-				}
-			}
-		}
-		_, _ = p.carry(t.Context(), half) // ends with the stop, wherever that finds it
-		if _, err := w.api.Wait(t.Context(), half.ID, func(r api.Run) bool { return r.State.Over() }); err != nil {
-			t.Fatal(err)
-		}
+		stoppedAt(t, w, p, half, 1)
 		w.close()
 		w = open(t, dir, sc, &cable{printer: bench.New(sc, bench.Options{Seed: 3})}) // switched off and on
 		refusedAs(t, w, "nothing-known", "fewer than two places", half.ID, "gauging")

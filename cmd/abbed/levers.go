@@ -26,11 +26,7 @@ func whatIfCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			if k.json {
-				return writeJSON(c.OutOrStdout(), x)
-			}
-			tellLevers(c.OutOrStdout(), x)
-			return nil
+			return give(c, k, x, tellLevers)
 		})
 	c.Long = `RECORD is the record of a run (a file, "-" for standard input); anything else is the
 id of a run of the daemon. One lever tells one angle: with a probe beside the nozzle

@@ -59,7 +59,7 @@ func TestReadings(t *testing.T) {
 		}
 		// A second list of a quantity takes the place of the first, and that is said.
 		one := api.Readings{Readings: []api.InstrumentReading{{Quantity: "pitch", U: 60, V: 117, Value: 0.1, Doubt: 0.02}}}
-		if kept, err = m.api.Readings(t.Context(), m.run.ID, one); err != nil || !strings.Contains(strings.Join(kept.Tells, " "), "What was entered before of the head's pitch (1 readings) no longer counts") {
+		if kept, err = m.api.Readings(t.Context(), m.run.ID, one); err != nil || !strings.Contains(strings.Join(kept.Tells, " "), "What was entered before of the head's pitch (readings: 1) no longer counts") {
 			t.Errorf("a second pitch: %+v, %v", kept, err)
 		}
 		if again := m.doubt(places); math.Abs(again-joined) > 1e-9 {

@@ -18,11 +18,7 @@ func runsCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			if k.json {
-				return writeJSON(c.OutOrStdout(), runs)
-			}
-			tellRuns(c.OutOrStdout(), runs)
-			return nil
+			return give(c, k, runs, tellRuns)
 		})
 }
 
@@ -36,14 +32,14 @@ func tellRuns(w io.Writer, runs []api.Run) {
 	}
 }
 
-// goneOn says in brackets which run one goes on with, and which later ones go on
+// goneOn says in brackets, with a blank before them, which run one goes on with, and which later ones go on
 // with it; "" if there are none.
 func goneOn(earlier string, later []string) string {
 	switch {
 	case earlier != "":
-		return "  (goes on with " + earlier + ")"
+		return " (goes on with " + earlier + ")"
 	case len(later) > 0:
-		return "  (gone on with later: " + strings.Join(later, ", ") + ")"
+		return " (gone on with later: " + strings.Join(later, ", ") + ")"
 	}
 	return ""
 }
