@@ -355,6 +355,7 @@ func (d *Daemon) Applied() api.Applied {
 		out.Sentence = "The old map is being written back."
 	}
 	if a.State == store.Failed && a.Half() && !busy {
+		out.Half = true
 		out.Sentence = "The stored map is in doubt: the printer took neither the new nodes nor all of the old ones. Look at the printer, then take it back; if that fails too, have it measure its map anew. Do not print before."
 	}
 	if why := d.expiry(a); why != "" {

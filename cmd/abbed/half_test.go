@@ -65,7 +65,7 @@ func TestFailedHalfWay(t *testing.T) {
 					err = p.apply(t.Context(), o)
 				}
 				a, _ := w.api.Applied(t.Context())
-				if err == nil || a.State != api.ApplyFailed || a.Error == nil || nearNodes(printer.Nodes(), before) {
+				if err == nil || a.State != api.ApplyFailed || !a.Half || a.Error == nil || nearNodes(printer.Nodes(), before) {
 					t.Fatalf("%v: %+v", err, a)
 				}
 				var e *api.Error

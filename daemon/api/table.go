@@ -108,6 +108,8 @@ type Applied struct {
 	Since    *time.Time `json:"since"`
 	Person   string     `json:"person,omitempty"`
 	Run      string     `json:"run,omitempty"`
+	// Half says that a write failed half way: take-back writes the old map back.
+	Half bool `json:"half,omitempty"`
 }
 
 // Resolve is the body of POST applied/resolve: finish or take-back.

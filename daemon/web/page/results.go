@@ -194,8 +194,6 @@ type appliedView struct {
 	// not known any more.
 	Stages []stage
 	Busy   bool
-	// Half says that a write failed half way, and the old map can be written back.
-	Half bool
 }
 
 func (p *page) applied(w http.ResponseWriter, r *http.Request) { p.showApplied(w, r, nil) }
@@ -211,7 +209,6 @@ func (p *page) showApplied(w http.ResponseWriter, r *http.Request, notice *api.E
 		}
 	}
 	v.Busy = v.Applied.State == api.Writing || v.Applied.State == api.Verifying
-	v.Half = v.Applied.State == api.ApplyFailed && (v.Applied.Error == nil || v.Applied.Error.Code != "map-changed")
 	if v.Busy {
 		s.Poll, s.Again = 1, 3
 	}
