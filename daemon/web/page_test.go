@@ -248,7 +248,7 @@ func TestLowerButtons(t *testing.T) {
 func TestNumbersOnThePage(t *testing.T) {
 	d := webtest.Scene("done")
 	for path, wants := range map[string][]string{
-		"/run/r1/results": {"Your Z offset is 0.041\u00a0mm too high", "beam-twist", "aria-label=\"Gap error from \u2212", "mm/min"},
+		"/run/r1/results": {"At worst the nozzle is 0.139\u00a0mm, \u00b10.012\u00a0mm (", "Your Z offset is 0.041\u00a0mm too high", "beam-twist", "aria-label=\"Gap error from \u2212", "mm/min"},
 		"/run/r1/review":  {"0.117\u00a0mm", "All 25 nodes", "\u00b10.011\u00a0mm"},
 		"/printer":        {"x\u00a0\u221242\u00a0mm, y\u00a0\u22129\u00a0mm", "asked", "default"},
 	} {

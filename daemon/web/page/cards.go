@@ -92,7 +92,7 @@ func layerSentences(layer float64, a *api.Analysis, t *api.Table, tolerance floa
 	if a != nil && a.Largest != nil {
 		way := wayOff(*a.Largest, tolerance)
 		brief = fmt.Sprintf("up to %s of its height %s", share(a.Largest.Value), way)
-		now = fmt.Sprintf("At worst the nozzle is %s (%s of a first layer of %s) %s.%s", mm(math.Abs(a.Largest.Value)), share(a.Largest.Value), mm(layer), way, bears)
+		now = fmt.Sprintf("At worst the nozzle is %s, %s (%s of a first layer of %s) %s.%s", mm(math.Abs(a.Largest.Value)), half(*a.Largest), share(a.Largest.Value), mm(layer), way, bears)
 	}
 	if t != nil && t.Digest != nil {
 		after = fmt.Sprintf("Within \u00b1%s, as far as is known: %s of a first layer of %s.%s", mm(t.LargestU95), share(t.LargestU95), mm(layer), bears)
