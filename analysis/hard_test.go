@@ -44,7 +44,16 @@ func TestHard(t *testing.T) {
 			m.bed = shaped(func(x, y float64) float64 { return -f(x, y) })
 		}
 	}
+	wedge := func(size float64) func(*machine) {
+		return shape(func(x, y float64) float64 { return size * x })
+	}
 	for _, c := range []hard{
+		{"nearly none: a wedge of 2 um", standard(), wedge(0.002), 0.90, 0, 0.95},
+		{"nearly none: a wedge of 2 um, 20", twenty(), wedge(0.002), 0.90, 0, 0.95},
+		{"nearly none: a wedge of 4 um", standard(), wedge(0.004), 0.90, 0, 0.95},
+		{"nearly none: a wedge of 4 um, 20", twenty(), wedge(0.004), 0.90, 0, 0.95},
+		{"nearly none: a wedge of 8 um", standard(), wedge(0.008), 0.90, 0, 0.95},
+		{"nearly none: a wedge of 8 um, 20", twenty(), wedge(0.008), 0.90, 0, 0.95},
 		{"eight gaugings, linear", eight(), shape(func(x, y float64) float64 { return 0.15 * x }), 0.93, 0, 0.88},
 		{"eight gaugings, cubic hidden in the map", eight(), hidden(cubic), 0, 0.9, 0},
 		{"eight gaugings, cubic seen in the map", eight(), shape(cubic), 0.90, 0, 0},
