@@ -91,7 +91,7 @@ func TestHard(t *testing.T) {
 		m := good()
 		c.change(&m)
 		n := max(*seeds, 10)
-		s := play(truth{machine: m}, c.p, n)
+		s := play(truth{machine: m}, c.p, simulate, n)
 		coverage := 1.0
 		if s.all > 0 {
 			coverage = float64(s.inside) / float64(s.all)

@@ -3,7 +3,6 @@ package analysis_test
 import (
 	"fmt"
 	"math"
-	"math/rand/v2"
 	"slices"
 	"testing"
 
@@ -11,38 +10,41 @@ import (
 	"abbed/probe/record"
 )
 
-// leanly makes a run whose gauging is planned as it goes, as probe does it:
-// the sparse places, then what Advise asks for, the return to the zero place at
-// the end. most bounds the records.
-func leanly(m machine, p plan, seed uint64, most int) record.Run {
-	k := &taker{machine: m, rng: rand.New(rand.NewPCG(seed, 7))}
-	area := p.area
-	k.run = record.Run{Version: record.Version, ID: "sim", Setup: record.Setup{
-		Printer: record.Identity{ID: "c0ffee"}, Lever: m.lever, Trigger: 2, TriggerKnown: true,
-		Bed: record.Rect{X1: 235, Y1: 235}, MapArea: &area, Zero: p.zero, Reach: p.reach, Clearance: 5,
-		ReportStep: m.step, Layout: m.layout, Criteria: record.DefaultCriteria()}}
-	k.storedMap(area, 5, 5)
+// advised makes a run whose gauging is planned as it goes, as probe does it: the
+// sparse places in inner, what Advise asks for until the largest u95 is within the
+// target, the survey, and then one more where that helps most, as to a person who
+// always says yes, until there are all. most bounds the records before the survey.
+func advised(m machine, p plan, inner record.Rect, most, all int, seed uint64) record.Run {
+	k := newTaker(m, p, seed)
 	k.began(record.StepRepeat)
 	k.repeatTest(p.zero)
 	k.began(record.StepGauging)
-	inner := p.reach.Grown(-8)
 	visits, spots := map[record.Place]int{}, map[record.Place]int{}
-	gauge := func(at record.Place) { k.gaugeOnce(at, visits, spots) }
-	for _, at := range analysis.Sparse(inner, p.zero, 80, 15) {
-		gauge(at)
-	}
-	for len(k.run.Gaugings) < most {
-		a := analysis.Advise(k.run, append(grid(inner, 9, 3), p.zero), 0.020)
-		if a.Enough || !a.Found {
-			break
+	more := func(most int, target float64) {
+		for len(k.run.Gaugings) < most {
+			a := analysis.Advise(k.run, append(grid(inner, 9, 3), p.zero), target)
+			if a.Enough || !a.Found {
+				return
+			}
+			k.gaugeOnce(a.Place, visits, spots)
 		}
-		gauge(a.Place)
 	}
+	for _, at := range analysis.Sparse(inner, p.zero, 80, 15) {
+		k.gaugeOnce(at, visits, spots)
+	}
+	more(most, analysis.TargetU95)
 	k.began(record.StepSurvey)
 	k.surveying(p, p.zero)
-	k.run.Finished = append(k.run.Finished, k.run.Step)
-	k.run.Ended = &record.Ended{State: record.EndDone}
-	return k.run
+	if all > len(k.run.Gaugings) {
+		k.began(record.StepGauging)
+		more(all, 1e-6)
+	}
+	return k.done()
+}
+
+// leanly is advised for a person who stops where the plan does.
+func leanly(m machine, p plan, seed uint64, most int) record.Run {
+	return advised(m, p, p.reach.Grown(-8), most, 0, seed)
 }
 
 // leanMost is the bound on the records of the lean plan.

@@ -159,8 +159,8 @@ func (k *taker) began(s record.Step) {
 	k.run.Steps = append(k.run.Steps, s)
 }
 
-// simulate makes a whole run as probe makes it, on a machine of known truth.
-func simulate(m machine, p plan, seed uint64) record.Run {
+// newTaker has the run's setup and the stored map, and nothing touched.
+func newTaker(m machine, p plan, seed uint64) *taker {
 	k := &taker{machine: m, rng: rand.New(rand.NewPCG(seed, 7))}
 	if f := m.flats; f.depth > 0 {
 		k.phase = p.zero.U + f.period*(0.35+0.3*k.rng.Float64()) // no dip at the middle to begin with
@@ -171,6 +171,19 @@ func simulate(m machine, p plan, seed uint64) record.Run {
 		Bed: record.Rect{X1: 235, Y1: 235}, MapArea: &area, Zero: p.zero, Reach: p.reach, Clearance: 5,
 		ReportStep: m.step, Layout: m.layout, Criteria: record.DefaultCriteria()}}
 	k.storedMap(area, 5, 5)
+	return k
+}
+
+// done ends the run.
+func (k *taker) done() record.Run {
+	k.run.Finished = append(k.run.Finished, k.run.Step)
+	k.run.Ended = &record.Ended{State: record.EndDone}
+	return k.run
+}
+
+// simulate makes a whole run as probe makes it, on a machine of known truth.
+func simulate(m machine, p plan, seed uint64) record.Run {
+	k := newTaker(m, p, seed)
 	mid := p.zero
 	if p.repeat {
 		k.began(record.StepRepeat)
@@ -184,9 +197,7 @@ func simulate(m machine, p plan, seed uint64) record.Run {
 		k.began(record.StepSurvey)
 		k.surveying(p, mid)
 	}
-	k.run.Finished = append(k.run.Finished, k.run.Step)
-	k.run.Ended = &record.Ended{State: record.EndDone}
-	return k.run
+	return k.done()
 }
 
 func (k *taker) storedMap(area record.Rect, cols, rows int) {
