@@ -359,7 +359,7 @@ func (d *Daemon) Applied() api.Applied {
 		out.Sentence = "The stored map is in doubt: the printer took neither the new nodes nor all of the old ones. Look at the printer, then take it back; if that fails too, have it measure its map anew. Do not print before."
 	}
 	if why := d.expiry(a); why != "" {
-		out.Expired = &why
+		out.Expired, out.MeasureAgain = &why, d.worn(a) != ""
 	}
 	if out.Expired != nil && a.State == store.Kept {
 		out.Sentence = "A correction was kept, but it no longer holds: " + *out.Expired + "."

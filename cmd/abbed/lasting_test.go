@@ -89,7 +89,7 @@ func TestReapply(t *testing.T) {
 					t.Fatalf("%s, %v", run.State, err)
 				}
 				a, err := w.api.Applied(t.Context())
-				if err != nil || a.Expired == nil || !strings.Contains(*a.Expired, c.says) || a.Proved {
+				if err != nil || a.Expired == nil || !strings.Contains(*a.Expired, c.says) || a.Proved || a.MeasureAgain != (c.says != "") {
 					t.Fatalf("%+v, %v", a, err)
 				}
 				before := printer.Nodes()

@@ -110,6 +110,8 @@ type Applied struct {
 	Run      string     `json:"run,omitempty"`
 	// Half says that a write failed half way: take-back writes the old map back.
 	Half bool `json:"half,omitempty"`
+	// MeasureAgain says that it no longer holds for what no re-apply mends.
+	MeasureAgain bool `json:"measure_again,omitempty"`
 }
 
 // Resolve is the body of POST applied/resolve: finish or take-back.

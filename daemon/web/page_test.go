@@ -185,6 +185,23 @@ func TestForms(t *testing.T) {
 	}
 }
 
+// What is offered for a correction that was kept is what would not be refused.
+func TestWhatIsLeftToDo(t *testing.T) {
+	for scene, offers := range map[string]map[string]bool{
+		"kept":            {"/do/prove": true, "/do/reapply": true, "/do/undo": true, "<h2>Measure again": false},
+		"proved":          {"/do/prove": false, "/do/reapply": true, "/do/undo": true, "<h2>Measure again": false},
+		"expired":         {"/do/prove": false, "/do/reapply": true, "/do/undo": true, "<h2>Measure again": false},
+		"tilts-otherwise": {"/do/prove": false, "/do/reapply": false, "/do/undo": true, "<h2>Measure again": true},
+	} {
+		html := get(t, handler(webtest.Scene(scene)), "/applied").Body.String()
+		for what, offered := range offers {
+			if strings.Contains(html, what) != offered {
+				t.Errorf("%s: %s offered: %v", scene, what, !offered)
+			}
+		}
+	}
+}
+
 // The token of a sign-off stands in the one screen that follows it.
 func TestSignOffThenWrite(t *testing.T) {
 	d := webtest.Scene("done")

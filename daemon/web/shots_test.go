@@ -45,7 +45,7 @@ var shots = []shot{
 	{scene: "no-analysis", path: "/run/r1/results"}, {scene: "hostile", path: "/run/r1/results"},
 	{scene: "done", path: "/run/r1/review"}, {scene: "worn", path: "/run/r1/review"},
 	{scene: "done", path: "/run/r1/signoff", form: url.Values{"digest": {webtest.Digest}, "person": {"Ida"}}}, {scene: "done", path: "/run/r1/signoff", form: url.Values{}},
-	{scene: "ready", path: "/applied"}, {scene: "writing", path: "/applied"}, {scene: "kept", path: "/applied"}, {scene: "proved", path: "/applied"}, {scene: "expired", path: "/applied"},
+	{scene: "ready", path: "/applied"}, {scene: "writing", path: "/applied"}, {scene: "kept", path: "/applied"}, {scene: "proved", path: "/applied"}, {scene: "expired", path: "/applied"}, {scene: "tilts-otherwise", path: "/applied"},
 	{scene: "put-back", path: "/applied"}, {scene: "unfinished", path: "/applied"}, {scene: "undone", path: "/applied"}, {scene: "kept", path: "/undo", form: url.Values{}},
 	{scene: "done", path: "/run/r1/tools"}, {scene: "worn", path: "/run/r1/tools"}, {scene: "no-analysis", path: "/run/r1/tools"},
 	{scene: "done", path: "/run/r1/thickness", form: url.Values{"readings": {"1 0.204\n2 0.299"}, "plan": {"0badcafe"}, "in_force": {"none"}, "person": {"Ida"}}},

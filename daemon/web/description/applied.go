@@ -65,7 +65,8 @@ func tableShapes() m {
 		"Applied": object(m{
 			"state":  oneOf("", "none", "writing", "verifying", "kept", "put-back", "undone", "failed", "unfinished"),
 			"digest": orNull(text("")), "proved": boolean("gauged with the correction in force"), "expired": orNull(text("why it no longer holds")), "half": boolean("a write failed half way: take-back writes the old map back; absent if not"),
-			"sentence": text(""), "error": orNull(ref("Reason")), "progress": ref("Progress"),
+			"measure_again": boolean("it no longer holds for what no re-apply mends; absent if not"),
+			"sentence":      text(""), "error": orNull(ref("Reason")), "progress": ref("Progress"),
 			"since": orNull(moment("")), "person": text("who signed it off"), "run": text("where it came from"),
 		}, "state", "digest", "proved", "expired", "sentence", "error", "progress", "since"),
 	}

@@ -57,6 +57,11 @@ var states = map[string]func(*Show){
 		s.Applied.Expired = ptr("the printer has another map now")
 		s.Applied.Sentence = "A correction was kept, but it no longer holds: the printer has another map now."
 	},
+	"tilts-otherwise": func(s *Show) {
+		kept(s)
+		s.Applied.Expired, s.Applied.MeasureAgain = ptr("a newer run shows that the head tilts otherwise"), true
+		s.Applied.Sentence = "A correction was kept, but it no longer holds: a newer run shows that the head tilts otherwise."
+	},
 	"put-back": func(s *Show) {
 		kept(s)
 		s.Applied.State, s.Applied.Sentence = api.PutBack, "The old map was put back."
