@@ -76,26 +76,44 @@ func (d *Daemon) learnProof(run record.Run) {
 	if run.Proof == nil {
 		return
 	}
-	proved, off, ok := probe.Proved(run)
+	shown, ok := probe.Proved(run)
 	d.mu.Lock()
 	a := d.applied
 	d.mu.Unlock()
 	if !ok && run.Cut == nil || a.State != store.Kept || a.Digest != run.Proof.Digest {
 		return
 	}
-	a.At, a.Proved = time.Now(), proved
+	a.At, a.Proved = time.Now(), shown.Proved
 	a.Code, a.Text, a.Hint = "", "", ""
-	if !proved {
-		a.Code, a.Hint = "not-proved", "undo the correction, then measure again"
-		a.Text = fmt.Sprintf("with the correction in force the nozzle is %.3f mm from where it should be at %s", off, run.Proof.Place)
-		if run.Cut != nil {
-			a.Text = run.Cut.Text
-		} else if math.Abs(off) <= run.Setup.Criteria.Tolerance {
-			a.Text = fmt.Sprintf("the nozzle is %.3f mm from where it should be at %s, within the tolerance, but that is known too coarsely to prove anything", off, run.Proof.Place)
-			a.Hint = "prove it again with a feeler gauge, or record more often"
-		}
+	if !shown.Proved {
+		a.Code = "not-proved"
+		a.Text, a.Hint = notProved(run, shown)
 	}
 	d.saveApplied(a)
+}
+
+// notProved says what a proof that failed showed, and what to do.
+func notProved(run record.Run, shown probe.Shown) (text, hint string) {
+	if run.Cut != nil {
+		return run.Cut.Text, "undo the correction, then measure again"
+	}
+	text = fmt.Sprintf("with the correction in force the nozzle is %.3f mm ± %.3f too %s at %s", math.Abs(shown.Off), shown.U95, side(shown.Off), run.Proof.Place)
+	switch {
+	case math.Abs(shown.Off) <= run.Setup.Criteria.Tolerance:
+		return text + ", within the tolerance, but that is known too coarsely to prove anything", "prove it again with a feeler gauge, or record more often"
+	case shown.Levelled:
+		return text + fmt.Sprintf(", and %.3f mm too %s at the zero place as well, where it moves nothing: the level has changed, not the tilt", math.Abs(*shown.Level), side(*shown.Level)),
+			fmt.Sprintf("let the printer warm up, set its Z offset (about %.3f mm %s), and prove it again", math.Abs(*shown.Level), map[bool]string{true: "lower", false: "higher"}[*shown.Level > 0])
+	}
+	return text, "undo the correction, then measure again"
+}
+
+// side is how the nozzle lies that is off by so much.
+func side(off float64) string {
+	if off > 0 {
+		return "high"
+	}
+	return "low"
 }
 
 // learnMap keeps that the map of a run does not hold the correction any more.

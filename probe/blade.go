@@ -79,7 +79,7 @@ func (g *gauging) bottom(ctx context.Context) error {
 		Text: "At " + g.place.String() + " the nozzle is still clear of the blade at the floor: the head tilts more there than a correction may take up.",
 		Next: "Look for a twisted or misaligned beam, and repair it; then measure again."}
 	if g.proof != nil {
-		cut = notProved(*g.proof, "below", floorBelow)
+		cut = notProved(g.place, "below", floorBelow)
 	} else if g.spot > 0 && g.before() {
 		cut = record.Cut{Finding: analysis.Undetermined, Code: "return-past-floor",
 			Text: "At " + g.place.String() + ", which was gauged before, the nozzle is still clear of the blade below where it met the bed then: the probe's trigger point or the machine has moved since.",

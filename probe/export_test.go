@@ -24,6 +24,9 @@ func gaugedAt(ats []At) []gauged {
 	return gs
 }
 
+// Proves is how many records a spot of a proof needs.
+func Proves(run record.Run, spot int) int { return proves(run, spot) }
+
 // First, Later and Again are the three ways to come to a place.
 func First(touched float64, l record.Lever) Way { return way(first(touched, l)) }
 func Later(touched float64, p record.Place, ats []At) Way {

@@ -108,7 +108,7 @@ func (g *gauging) returns() int {
 func (g *gauging) records() int {
 	switch {
 	case g.proof != nil:
-		return toProve(g.setup.Criteria)
+		return proves(g.log.Run(), g.spot)
 	case g.once || g.before():
 		return 1
 	}

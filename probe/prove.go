@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 
+	"gonum.org/v1/gonum/stat"
+
 	"abbed/analysis"
 	"abbed/probe/record"
 )
@@ -33,6 +35,9 @@ func (j *job) prove(ctx context.Context) (err error) {
 	}
 	defer func() { g.release(err) }()
 	if err := g.at(ctx, run.Proof.Place); err != nil {
+		return err
+	}
+	if err := g.levelOrTilt(ctx); err != nil {
 		return err
 	}
 	if !j.setup.Levelling {
@@ -64,20 +69,68 @@ func proving(p record.Proof) approachTo {
 	}
 }
 
-// Proved tells from a run with the step prove whether the table is proved: the
-// mean contact lies within the tolerance of the first layer of what was
-// predicted, and is known better than that (a sheet of paper may not be enough).
-// off is how far it lies, mm, + = the nozzle is too high; ok is false if nothing
-// was recorded.
-func Proved(run record.Run) (proved bool, off float64, ok bool) {
-	if run.Proof == nil || len(run.Gaugings) == 0 {
-		return false, 0, false
+// levelOrTilt gauges the zero place as well where the nozzle was found elsewhere than
+// the table promises: a table moves nothing there, so what is off there is the level,
+// of the Z offset or of a machine that warmed up, and not the table.
+func (g *gauging) levelOrTilt(ctx context.Context) error {
+	shown, ok := Proved(g.log.Run())
+	if !ok || shown.Proved || g.proof.Place.Distance(g.setup.Zero) < leastHop {
+		return nil
 	}
-	for _, g := range run.Gaugings {
-		off += (run.Proof.Predicted - (g.Z - g.Blade)) / float64(len(run.Gaugings))
+	err := g.keep(record.Event{Note: &record.Note{Text: fmt.Sprintf(
+		"with the correction in force the nozzle is %.3f mm from where it should be at %s: the zero place is gauged as well, to tell the level from the tilt", shown.Off, g.proof.Place)}})
+	if err != nil {
+		return err
+	}
+	g.spot++
+	return g.at(ctx, g.setup.Zero)
+}
+
+// Shown is what a run with the step prove showed, mm. + = the nozzle is too high.
+type Shown struct {
+	// Off is how far the nozzle is from where the table promises, at the place of the
+	// proof; U95 the half width of its 95 % interval.
+	Off, U95 float64
+	// Proved says that Off lies within the tolerance of the first layer, and is known
+	// better than that (a sheet of paper may not be enough).
+	Proved bool
+	// Level is how far the nozzle is off at the zero place, where the table moves
+	// nothing: nil if that was not asked for. Levelled says that the rest of Off is
+	// within the tolerance: then it is the level that moved, and not the table.
+	Level    *float64
+	Levelled bool
+}
+
+// Proved tells what a run with the step prove showed; ok is false if nothing was
+// recorded at the place of the proof.
+func Proved(run record.Run) (shown Shown, ok bool) {
+	if run.Proof == nil {
+		return shown, false
+	}
+	there, zero := offAt(run, 0), offAt(run, 1)
+	if len(there) == 0 {
+		return shown, false
 	}
 	c := run.Setup.Criteria
-	return math.Abs(off) <= c.Tolerance && proofDoubt(c, len(run.Gaugings)) <= c.Tolerance, off, true
+	shown.Off, shown.U95 = stat.Mean(there, nil), proofDoubt(c, len(there))
+	shown.Proved = math.Abs(shown.Off) <= c.Tolerance && shown.U95 <= c.Tolerance
+	if len(zero) > 0 {
+		level := stat.Mean(zero, nil)
+		shown.Level = &level
+		shown.Levelled = !shown.Proved && math.Abs(shown.Off-level) <= c.Tolerance && math.Abs(level) > math.Abs(shown.Off-level)
+	}
+	return shown, true
+}
+
+// offAt are the distances from what was promised at one spot of a proof, mm.
+func offAt(run record.Run, spot int) []float64 {
+	var out []float64
+	for _, g := range run.Gaugings {
+		if g.Spot == spot {
+			out = append(out, run.Proof.Predicted-(g.Z-g.Blade))
+		}
+	}
+	return out
 }
 
 // proofDoubt is the half width of the 95 % interval of the mean contact of a
@@ -87,11 +140,11 @@ func proofDoubt(c record.Criteria, records int) float64 {
 	return 2 * math.Hypot(c.GaugeU, c.GaugeScatter/math.Sqrt(float64(records)))
 }
 
-// provingMost is how many records a proof asks for at most.
+// provingMost is how many records a proof asks for at most at one place.
 const provingMost = 6
 
-// toProve returns how many records a proof needs so that its doubt is within the
-// tolerance: one where no number does.
+// toProve returns how many records a proof needs at least, so that its doubt is
+// within the tolerance: one where no number does.
 func toProve(c record.Criteria) int {
 	for n := 1; n <= provingMost; n++ {
 		if proofDoubt(c, n) <= c.Tolerance {
@@ -101,9 +154,27 @@ func toProve(c record.Criteria) int {
 	return 1
 }
 
+// proves returns how many records one spot of a proof needs: one more as long as the
+// records leave open whether the nozzle is within the tolerance, and as many at the
+// zero place as there were at that of the proof.
+func proves(run record.Run, spot int) int {
+	n, c := len(offAt(run, 0)), run.Setup.Criteria
+	least := toProve(c)
+	shown, ok := Proved(run)
+	switch {
+	case spot > 0:
+		return n
+	case !ok || n < least || proofDoubt(c, provingMost) > c.Tolerance:
+		return least
+	case n < provingMost && math.Abs(math.Abs(shown.Off)-c.Tolerance) < shown.U95:
+		return n + 1
+	}
+	return n
+}
+
 // notProved is the cut of a proof that failed.
-func notProved(p record.Proof, where string, by float64) record.Cut {
+func notProved(at record.Place, where string, by float64) record.Cut {
 	return record.Cut{Finding: analysis.Undetermined, Code: "not-proved",
-		Text: fmt.Sprintf("With the correction in force the bed at %s lies %s where it should be, by more than %s.", p.Place, where, mm(by)),
+		Text: fmt.Sprintf("With the correction in force the bed at %s lies %s where it should be, by more than %s.", at, where, mm(by)),
 		Next: "Undo the correction, then measure again."}
 }

@@ -1,6 +1,7 @@
 package probe_test
 
 import (
+	"math"
 	"testing"
 
 	"abbed/probe"
@@ -42,8 +43,67 @@ func TestProved(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if proved, _, ok := probe.Proved(run); !ok || proved != c.proved {
-			t.Errorf("%s: proved %v", name, proved)
+		if shown, ok := probe.Proved(run); !ok || shown.Proved != c.proved || math.Abs(shown.Off-c.off) > 1e-9 {
+			t.Errorf("%s: %+v", name, shown)
+		}
+	}
+}
+
+// What leaves the tolerance open asks for one more record, six at most; as many are
+// made at the zero place.
+func TestProvesUntilSettled(t *testing.T) {
+	for name, c := range map[string]struct {
+		offs          []float64
+		there, atZero int
+	}{
+		"nothing yet":              {nil, 1, 0},
+		"well within":              {[]float64{0.005}, 1, 1},
+		"well beyond":              {[]float64{-0.060}, 1, 1},
+		"just beyond":              {[]float64{0.031}, 2, 1},
+		"just beyond, then within": {[]float64{0.031, 0.004, 0.009}, 3, 3}, // 14.7 +- 13.0 um
+		"still at the edge":        {[]float64{0.031, 0.029, 0.028}, 4, 3},
+		"at the edge to the end":   {[]float64{0.031, 0.029, 0.03, 0.03, 0.03, 0.03}, 6, 6},
+	} {
+		run := record.Run{Setup: record.Setup{Criteria: record.DefaultCriteria()}, Proof: &record.Proof{Predicted: -0.1}}
+		for _, off := range c.offs {
+			run.Gaugings = append(run.Gaugings, record.Gauging{Z: -off, Blade: 0.1})
+		}
+		if there, zero := probe.Proves(run, 0), probe.Proves(run, 1); there != c.there || zero != c.atZero {
+			t.Errorf("%s: %d records there and %d at the zero place, want %d and %d", name, there, zero, c.there, c.atZero)
+		}
+	}
+}
+
+// What is off at the zero place as well is the level, and not the table.
+func TestLevelOrTilt(t *testing.T) {
+	for name, c := range map[string]struct {
+		there, zero float64
+		proved      bool
+		levelled    bool
+	}{
+		"both are off by as much":     {0.050, 0.047, false, true},
+		"both are too low":            {-0.050, -0.035, false, true},
+		"only the place is off":       {0.050, 0.004, false, false},
+		"both are off, and otherwise": {0.050, -0.020, false, false},
+		"a part of each":              {0.080, 0.045, false, false},
+		"the place is right":          {0.004, 0.050, true, false},
+	} {
+		events := []record.Event{
+			{Opened: &record.Opened{Version: record.Version, ID: "x", Setup: record.Setup{Criteria: record.DefaultCriteria()}, Proof: &record.Proof{Predicted: -0.1}}},
+			{Confirmed: &record.Confirmed{Blade: 0.1}},
+			{Gauging: &record.Gauging{Z: -c.there, Blade: 0.1}},
+			{Gauging: &record.Gauging{Spot: 1, Z: -c.zero, Blade: 0.1}},
+		}
+		for i := range events {
+			events[i].N = int64(i + 1)
+		}
+		run, err := record.Fold(events)
+		if err != nil {
+			t.Fatal(err)
+		}
+		shown, ok := probe.Proved(run)
+		if !ok || shown.Proved != c.proved || shown.Levelled != c.levelled || shown.Level == nil || math.Abs(*shown.Level-c.zero) > 1e-9 {
+			t.Errorf("%s: %+v", name, shown)
 		}
 	}
 }

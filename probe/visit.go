@@ -15,6 +15,10 @@ func (g *gauging) at(ctx context.Context, p record.Place) error {
 		if err := g.touches(ctx); err != nil {
 			return err
 		}
+		if g.proof != nil { // its records may ask for one more
+			g.wanted = g.records()
+			g.meter.of = max(g.meter.of, g.count()+1)
+		}
 		if g.skip || g.count() >= g.wanted {
 			return nil
 		}

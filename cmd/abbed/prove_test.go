@@ -1,12 +1,15 @@
 package main
 
 import (
+	"encoding/json"
 	"math/rand/v2"
+	"strings"
 	"testing"
 	"testing/synctest"
 
 	"abbed/daemon/api"
 	"abbed/gcode/bench"
+	"abbed/probe/record"
 )
 
 // TestProve: an applied table is unproved until the nozzle has been gauged with
@@ -20,7 +23,9 @@ func TestProve(t *testing.T) {
 	for name, c := range map[string]struct {
 		spoil  float64 // mm, added to every node behind abbed's back
 		proved bool
-	}{"a right table": {0, true}, "a map that was moved": {0.08, false}} {
+		says   string
+		most   int // records
+	}{"a right table": {0, true, "", 3}, "a map that was moved": {0.08, false, "at the zero place as well", 2}} {
 		t.Run(name, func(t *testing.T) {
 			dir := memoryDir(t)
 			synctest.Test(t, func(t *testing.T) {
@@ -42,9 +47,16 @@ func TestProve(t *testing.T) {
 				if run, err = p.carry(t.Context(), run); err != nil || run.State != api.Done {
 					t.Fatalf("the proof: %s, %v", run.State, err)
 				}
+				var kept record.Run
+				if raw, err := w.api.Record(t.Context(), run.ID); err != nil || json.Unmarshal(raw, &kept) != nil || len(kept.Gaugings) == 0 || len(kept.Gaugings) > c.most {
+					t.Errorf("%d records, at most %d: %v", len(kept.Gaugings), c.most, err)
+				}
 				a, err := w.api.Applied(t.Context())
 				if err != nil || a.Proved != c.proved {
 					t.Errorf("proved %v, want %v: %+v, %v", a.Proved, c.proved, a, err)
+				}
+				if c.says != "" && (a.Error == nil || a.Error.Code != "not-proved" || !strings.Contains(a.Error.Text, c.says)) {
+					t.Errorf("it says %+v, want %q", a.Error, c.says)
 				}
 				if s := printer.Safety(); !s.Levelling || !s.Limits {
 					t.Errorf("left behind: levelling on %v, limits on %v", s.Levelling, s.Limits)

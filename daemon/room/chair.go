@@ -116,7 +116,9 @@ func todo(s status.Snapshot) []string {
 	going := s.Run != nil && !s.Run.State.Over()
 	add(s.Applied.State == api.Unfinished || s.Applied.State == api.ApplyFailed, "decide about the half-written map; do not print before")
 	add(len(s.Printer.Owed) > 0 && !going, "have put back what a run switched off; do not print before")
-	add(s.Applied.Error != nil && s.Applied.Error.Code == "not-proved", "undo the correction: the nozzle was not where it should be")
+	if e := s.Applied.Error; e != nil {
+		add(e.Code == "not-proved", e.Hint+": the nozzle was not where it should be")
+	}
 	add(s.Expiry == status.ExpiredTwist, "undo the correction: the head tilts otherwise now")
 	add(s.Expiry == status.ExpiredLever || s.Expiry == status.ExpiredMap, "put the correction on again, or measure anew: it no longer holds")
 	add(s.Printer.Link == api.Lost, "look at cable and power")
