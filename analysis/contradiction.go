@@ -165,6 +165,19 @@ func (v Verdict) otherwise() *Later {
 	return nil
 }
 
+// Contradicted is why no number of the run's gap error is told: a later run contradicts
+// it, and the records do not tell which of them holds; nil if none does.
+func (v Verdict) Contradicted() *Reason {
+	l := v.otherwise()
+	if l == nil {
+		return nil
+	}
+	return &Reason{Code: "contradicted",
+		Text: fmt.Sprintf("%d gaugings of a later run contradict what this run found, and which of them holds the records do not tell", l.Records),
+		Hint: "gauge more for this run once again, at the same places, or measure the whole job again",
+	}
+}
+
 // Outdated returns why what a run found may no longer hold, as a clause: a later run
 // contradicts it, or ended early with a finding; "" if neither.
 func (v Verdict) Outdated(run record.Run) string {

@@ -190,6 +190,9 @@ func gapAt(v analysis.Verdict, p record.Place) api.Gap {
 	if v.Gap == nil {
 		return api.Gap{Reason: why(v.GapWhy)}
 	}
+	if against := v.Contradicted(); against != nil {
+		return api.Gap{Reason: why(against)}
+	}
 	g, u95, reason := v.Gap.At(p)
 	if reason == nil && (math.IsNaN(g) || math.IsNaN(u95) || math.IsInf(g, 0) || math.IsInf(u95, 0)) {
 		reason = &analysis.Reason{Text: "the fit gives no number here", Hint: "gauge more places"}

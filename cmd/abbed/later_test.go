@@ -698,6 +698,9 @@ func TestLaterExpires(t *testing.T) {
 		if l := outcomeFor(t, w, first).analysis.Later; len(l) != 2 || !l[1].Contradicts {
 			t.Fatalf("%+v", l)
 		}
+		if g, err := w.api.Gap(t.Context(), first.ID, [][2]float64{{110, 110}}); err != nil || len(g) != 1 || g[0].Gap != nil || g[0].U95 != nil || !strings.Contains(g[0].Reason, "contradict") {
+			t.Errorf("a gap that is contradicted: %+v, %v", g, err)
+		}
 		expired := func(when string) {
 			t.Helper()
 			a, err := w.api.Applied(t.Context())
