@@ -17,7 +17,7 @@ func (g *gauging) at(ctx context.Context, p record.Place) error {
 		}
 		if g.proof != nil { // its records may ask for one more
 			g.wanted = g.records()
-			g.meter.of = max(g.meter.of, g.count()+1)
+			g.meter.of = max(g.meter.of, len(g.log.Run().Gaugings)+g.wanted-g.count())
 		}
 		if g.skip || g.count() >= g.wanted {
 			return nil
