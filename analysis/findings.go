@@ -110,6 +110,10 @@ func (e evidence) ofGap() []Finding {
 
 // withoutGap concludes where no gap error could be told.
 func (e evidence) withoutGap() []Finding {
+	if e.run.Proof != nil {
+		return []Finding{e.undetermined("This run gauged the nozzle with a correction in force: it tells whether the correction is right, and nothing of the machine.",
+			"See with the correction what was shown.")}
+	}
 	sentence := "Whether the map can be trusted cannot be said yet: a map alone cannot tell the bed from the beam."
 	next := "Run the step gauging."
 	if w := e.GapWhy; w != nil && w.Code != "no-gauging" {

@@ -215,6 +215,8 @@ func ending(run record.Run) string {
 		return "The run did not come to its end."
 	case run.Cut != nil:
 		return run.Cut.Text + " " + run.Cut.Next
+	case run.Ended.State == record.EndDone && run.Proof != nil:
+		return proofSays(run)
 	case run.Ended.State == record.EndDone && run.For != "":
 		return "Done: what was gauged counts in the earlier run that it was made for; see the findings there."
 	case run.Ended.State == record.EndDone:

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"abbed/daemon/api"
 	"abbed/daemon/store"
@@ -87,25 +89,51 @@ func (d *Daemon) learnProof(run record.Run) {
 	a.Code, a.Text, a.Hint = "", "", ""
 	if !shown.Proved {
 		a.Code = "not-proved"
-		a.Text, a.Hint = notProved(run, shown)
+		if run.Cut != nil {
+			a.Text, a.Hint = run.Cut.Text, "undo the correction, then measure again"
+		} else {
+			why, text, hint := notProved(run, shown)
+			a.Text, a.Hint = text+": "+why, hint
+		}
 	}
 	d.saveApplied(a)
 }
 
-// notProved says what a proof that failed showed, and what to do.
-func notProved(run record.Run, shown probe.Shown) (text, hint string) {
-	if run.Cut != nil {
-		return run.Cut.Text, "undo the correction, then measure again"
+// proofSays says how a proof ended.
+func proofSays(run record.Run) string {
+	shown, ok := probe.Proved(run)
+	switch {
+	case !ok:
+		return "Nothing was recorded, so that nothing is proved or disproved."
+	case shown.Proved:
+		return fmt.Sprintf("Proved: with the correction in force the nozzle is %.3f mm ± %.3f too %s at %s, within the tolerance of %.3f mm.",
+			math.Abs(shown.Off), shown.U95, side(shown.Off), run.Proof.Place, run.Setup.Criteria.Tolerance)
 	}
+	why, text, hint := notProved(run, shown)
+	return "Not proved: " + why + ". " + upper(text) + ". " + upper(hint) + "."
+}
+
+// upper is a clause as a sentence begins.
+func upper(clause string) string {
+	r, n := utf8.DecodeRuneInString(clause)
+	return string(unicode.ToUpper(r)) + clause[n:]
+}
+
+// notProved says why a proof failed, what it showed, and what to do.
+func notProved(run record.Run, shown probe.Shown) (why, text, hint string) {
 	text = fmt.Sprintf("with the correction in force the nozzle is %.3f mm ± %.3f too %s at %s", math.Abs(shown.Off), shown.U95, side(shown.Off), run.Proof.Place)
 	switch {
 	case math.Abs(shown.Off) <= run.Setup.Criteria.Tolerance:
-		return text + ", within the tolerance, but that is known too coarsely to prove anything", "prove it again with a feeler gauge, or record more often"
+		return "it is known too coarsely", text + ", within the tolerance, but that is known too coarsely to prove anything", "prove it again with a feeler gauge, or record more often"
 	case shown.Levelled:
-		return text + fmt.Sprintf(", and %.3f mm too %s at the zero place as well, where it moves nothing: the level has changed, not the tilt", math.Abs(*shown.Level), side(*shown.Level)),
-			fmt.Sprintf("let the printer warm up, set its Z offset (about %.3f mm %s), and prove it again", math.Abs(*shown.Level), map[bool]string{true: "lower", false: "higher"}[*shown.Level > 0])
+		way := "higher"
+		if *shown.Level > 0 {
+			way = "lower"
+		}
+		return "the level has changed, not the tilt", text + fmt.Sprintf(", and %.3f mm too %s at the zero place as well, where it moves nothing", math.Abs(*shown.Level), side(*shown.Level)),
+			fmt.Sprintf("let the printer warm up, set its Z offset (about %.3f mm %s), and prove it again", math.Abs(*shown.Level), way)
 	}
-	return text, "undo the correction, then measure again"
+	return "the nozzle is not where it should be", text, "undo the correction, then measure again"
 }
 
 // side is how the nozzle lies that is off by so much.

@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -277,7 +278,8 @@ func reapply(c *cobra.Command, a *client.Client, _ caller, _ []string) error {
 	return nil
 }
 
-// chosen is the run that is named, or the latest.
+// chosen is the run that is named, or the latest that tells of the machine: a proof
+// tells of the correction alone.
 func chosen(c *cobra.Command, a *client.Client, args []string) (string, error) {
 	if len(args) > 0 {
 		return args[0], nil
@@ -286,10 +288,12 @@ func chosen(c *cobra.Command, a *client.Client, args []string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	if len(runs) == 0 {
-		return "", errors.New("there is no run yet: abbed measure starts one")
+	for _, r := range runs {
+		if !slices.Contains(r.Steps, "prove") {
+			return r.ID, nil
+		}
 	}
-	return runs[0].ID, nil
+	return "", errors.New("there is no run yet: abbed measure starts one")
 }
 
 func outcomeOf(c *cobra.Command, a *client.Client, args []string) (*outcome, error) {

@@ -7,6 +7,8 @@ import (
 	"testing"
 	"testing/synctest"
 
+	"github.com/spf13/cobra"
+
 	"abbed/daemon/api"
 	"abbed/gcode/bench"
 	"abbed/probe/record"
@@ -33,7 +35,7 @@ func TestProve(t *testing.T) {
 				w := open(t, dir, sc, &cable{printer: printer})
 				defer w.close()
 				p := &person{api: w.api, feel: printer.Blade, rnd: rand.New(rand.NewPCG(1, 2)), name: "the played person"}
-				applyWhole(t, w, p)
+				whole := applyWhole(t, w, p)
 				if a, err := w.api.Applied(t.Context()); err != nil || a.Proved {
 					t.Fatalf("proved before it was gauged: %+v, %v", a, err)
 				}
@@ -46,6 +48,17 @@ func TestProve(t *testing.T) {
 				}
 				if run, err = p.carry(t.Context(), run); err != nil || run.State != api.Done {
 					t.Fatalf("the proof: %s, %v", run.State, err)
+				}
+				if says := map[bool]string{true: "Proved: ", false: "Not proved: "}[c.proved]; !strings.HasPrefix(run.Sentence, says) || !strings.Contains(run.Sentence, c.says) {
+					t.Errorf("it ended with %q", run.Sentence)
+				}
+				if a, err := w.api.Analysis(t.Context(), run.ID); err != nil || len(a.Findings) != 1 || a.Findings[0].ID != "undetermined" || !strings.Contains(a.Findings[0].Sentence, "nothing of the machine") {
+					t.Errorf("its findings: %+v, %v", a.Findings, err)
+				}
+				asked := &cobra.Command{}
+				asked.SetContext(t.Context())
+				if id, err := chosen(asked, w.api, nil); err != nil || id != whole.run.ID {
+					t.Errorf("the latest run that tells of the machine: %s, %v; want %s", id, err, whole.run.ID)
 				}
 				var kept record.Run
 				if raw, err := w.api.Record(t.Context(), run.ID); err != nil || json.Unmarshal(raw, &kept) != nil || len(kept.Gaugings) == 0 || len(kept.Gaugings) > c.most {

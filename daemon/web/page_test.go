@@ -39,7 +39,10 @@ func everyScreen(t *testing.T, do func(t *testing.T, scene, path, html string)) 
 		paths := []string{"/", "/runs", "/printer", "/applied", "/room"}
 		runs, _ := d.Runs()
 		for _, r := range runs {
-			paths = append(paths, "/run/"+r.ID, "/run/"+r.ID+"/results")
+			paths = append(paths, "/run/"+r.ID)
+			if !slices.Contains(r.Steps, "prove") || !r.State.Over() { // that leads to the run
+				paths = append(paths, "/run/"+r.ID+"/results")
+			}
 			if _, err := d.Table(r.ID); err == nil {
 				paths = append(paths, "/run/"+r.ID+"/review")
 			}
@@ -182,6 +185,19 @@ func TestForms(t *testing.T) {
 				t.Errorf("asked %q, want %q", got, want)
 			}
 		})
+	}
+}
+
+// A proof that is over says what it showed of the correction, and has no findings of
+// the machine.
+func TestProofOver(t *testing.T) {
+	h := handler(webtest.Scene("proof-over"))
+	html := get(t, h, "/run/p1").Body.String()
+	if !strings.Contains(html, "<h1>Not proved: the level has changed, not the tilt.</h1>") || !strings.Contains(html, `href="/applied">To the correction`) || strings.Contains(html, "See the findings") {
+		t.Errorf("%.3000s", html)
+	}
+	if w := get(t, h, "/run/p1/results"); w.Code != http.StatusSeeOther || w.Header().Get("Location") != "/run/p1" {
+		t.Errorf("its findings: %d to %q", w.Code, w.Header().Get("Location"))
 	}
 }
 

@@ -48,6 +48,10 @@ func (p *page) results(w http.ResponseWriter, r *http.Request) {
 		p.refused(w, r, err)
 		return
 	}
+	if run.State.Over() && proof(run) {
+		http.Redirect(w, r, "/run/"+id, http.StatusSeeOther)
+		return
+	}
 	s := p.begin(r, "Findings")
 	if !run.State.Over() {
 		s.Events = "/api/v1/runs/" + id + "/events"

@@ -99,7 +99,7 @@ func position(run api.Run) int {
 	if run.State == api.AwaitingConfirmation {
 		return check
 	}
-	if slices.Contains(run.Steps, "prove") {
+	if proof(run) {
 		return prove
 	}
 	switch run.Step {
@@ -118,6 +118,16 @@ func position(run api.Run) int {
 // after sets what comes once a run is over.
 func after(all []stage, run api.Run, applied api.Applied) {
 	here := "/run/" + run.ID
+	if proof(run) { // what it showed stands with the correction
+		for _, i := range []int{findings, decide, apply} {
+			all[i].Href = "/applied"
+		}
+		all[prove].Href = "/applied"
+		if applied.State == api.Kept && applied.Proved {
+			all[prove].State = "done"
+		}
+		return
+	}
 	all[findings].State, all[findings].Href = "now", here+"/results"
 	all[decide].Href, all[apply].Href, all[prove].Href = here+"/results#decide", here+"/review", ""
 	if position(run) < findings { // it ended early: what was not reached stays open

@@ -48,6 +48,12 @@ var states = map[string]func(*Show){
 		kept(s)
 		s.Runs = append([]api.Run{{ID: "p1", State: api.AwaitingConfirmation, Steps: []string{"prove"}, Began: began.Add(2 * time.Hour), Cautions: RunCautions, Number: 1, Sentence: "Waiting for a person's word."}}, s.Runs...)
 	},
+	"proof-over": func(s *Show) {
+		kept(s)
+		s.Applied.Error = api.Errorf(0, "not-proved", "let the printer warm up, set its Z offset (about 0.047 mm lower), and prove it again", "with the correction in force the nozzle is 0.050 mm ± 0.021 too high at x=195.0 y=24.0, and 0.047 mm too high at the zero place as well, where it moves nothing: the level has changed, not the tilt")
+		s.Runs = append([]api.Run{{ID: "p1", State: api.Done, Steps: []string{"prove"}, Step: "prove", Began: began.Add(2 * time.Hour), Gaugings: 2, Number: 9,
+			Sentence: "Not proved: the level has changed, not the tilt. With the correction in force the nozzle is 0.050 mm ± 0.021 too high at x=195.0 y=24.0, and 0.047 mm too high at the zero place as well, where it moves nothing. Let the printer warm up, set its Z offset (about 0.047 mm lower), and prove it again."}}, s.Runs...)
+	},
 	"proved": func(s *Show) {
 		kept(s)
 		s.Applied.Proved, s.Applied.Sentence = true, "The correction is in force, kept, and proved at the nozzle."
