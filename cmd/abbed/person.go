@@ -262,8 +262,12 @@ func (p *person) watch(r api.Run) {
 		return
 	}
 	p.shown = mark
+	if r.Progress.Of == 0 { // it is over at once
+		p.tell("%s", r.Step)
+		return
+	}
 	left := ""
-	if r.Progress.ETA != nil {
+	if r.Progress.ETA != nil && r.Progress.Done < r.Progress.Of {
 		left = fmt.Sprintf(", about %s left", time.Duration(math.Round(*r.Progress.ETA))*time.Second)
 	}
 	p.tell("%s: %d of %d%s", r.Step, r.Progress.Done, r.Progress.Of, left)
