@@ -115,6 +115,9 @@ func (e evidence) withoutGap() []Finding {
 			"See with the correction what was shown.")}
 	}
 	sentence := "Whether the map can be trusted cannot be said yet: a map alone cannot tell the bed from the beam."
+	if e.steady.measured && e.steady.Wander != nil && !e.run.Asked(record.StepGauging) {
+		sentence = "The machine repeats itself. Whether its map can be trusted a run without gauging cannot say: a map alone cannot tell the bed from the beam."
+	}
 	next := "Run the step gauging."
 	if w := e.GapWhy; w != nil && w.Code != "no-gauging" {
 		sentence = "The gap error cannot be told yet: " + w.Text + "."

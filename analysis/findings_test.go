@@ -2,6 +2,7 @@ package analysis_test
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"abbed/analysis"
@@ -234,5 +235,29 @@ func TestDigest(t *testing.T) {
 	other.Lever.X += 1e-9
 	if other.Sum() != table.Digest {
 		t.Error("the digest depends on the last bits of a float")
+	}
+}
+
+// A check without gauging says what it does tell: that the machine repeats itself, if
+// it does.
+func TestCheckWithoutGauging(t *testing.T) {
+	p := standard()
+	p.places = nil
+	for _, c := range []struct {
+		name   string
+		steps  []record.Step
+		repeat bool
+		begins string
+	}{
+		{"repeats itself", []record.Step{record.StepRepeat, record.StepSurvey}, true, "The machine repeats itself."},
+		{"nobody knows", []record.Step{record.StepSurvey}, false, "Whether the map can be trusted cannot be said yet"},
+		{"gauging to come", []record.Step{record.StepRepeat, record.StepGauging, record.StepSurvey}, true, "Whether the map can be trusted cannot be said yet"},
+	} {
+		p.repeat = c.repeat
+		run := simulate(good(), p, 1)
+		run.Steps = c.steps
+		if v := analysis.Judge(run); v.Findings[0].ID != analysis.Undetermined || !strings.HasPrefix(v.Findings[0].Sentence, c.begins) {
+			t.Errorf("%s: %+v", c.name, v.Findings[0])
+		}
 	}
 }
