@@ -133,6 +133,10 @@ func notProved(run record.Run, shown probe.Shown) (why, text, hint string) {
 		return "the level has changed, not the tilt", text + fmt.Sprintf(", and %.3f mm too %s at the zero place as well, where it moves nothing", math.Abs(*shown.Level), side(*shown.Level)),
 			fmt.Sprintf("let the printer warm up, set its Z offset (about %.3f mm %s), and prove it again", math.Abs(*shown.Level), way)
 	}
+	if math.Abs(shown.Off)-run.Setup.Criteria.Tolerance < shown.U95 {
+		return fmt.Sprintf("whether it is within the tolerance of %.3f mm the records do not tell", run.Setup.Criteria.Tolerance), text,
+			"watch the first layer there; where it is wrong, undo the correction, then measure again"
+	}
 	return "the nozzle is not where it should be", text, "undo the correction, then measure again"
 }
 

@@ -1,0 +1,30 @@
+package daemon
+
+import (
+	"strings"
+	"testing"
+
+	"abbed/probe"
+	"abbed/probe/record"
+)
+
+// A proof that failed says what failed: the level, the table, or only the knowledge.
+func TestNotProved(t *testing.T) {
+	level := 0.047
+	run := record.Run{Setup: record.Setup{Criteria: record.DefaultCriteria()}, Proof: &record.Proof{Place: record.Place{U: 20, V: 30}}}
+	for name, c := range map[string]struct {
+		shown      probe.Shown
+		why, hint  string
+		high, told string
+	}{
+		"the level":       {probe.Shown{Off: 0.050, U95: 0.021, Level: &level, Levelled: true}, "level has changed", "Z offset (about 0.047 mm lower)", "0.050 mm ± 0.021 too high", "0.047 mm too high at the zero place"},
+		"the table":       {probe.Shown{Off: -0.060, U95: 0.021}, "not where it should be", "undo", "0.060 mm ± 0.021 too low", ""},
+		"not told":        {probe.Shown{Off: 0.032, U95: 0.010}, "do not tell", "watch the first layer", "0.032 mm ± 0.010 too high", ""},
+		"known too badly": {probe.Shown{Off: 0.010, U95: 0.036}, "too coarsely", "record more often", "within the tolerance", ""},
+	} {
+		why, text, hint := notProved(run, c.shown)
+		if !strings.Contains(why, c.why) || !strings.Contains(hint, c.hint) || !strings.Contains(text, c.high) || !strings.Contains(text, c.told) {
+			t.Errorf("%s: %q, %q, %q", name, why, text, hint)
+		}
+	}
+}
