@@ -193,6 +193,7 @@ func TestTLS(t *testing.T) {
 // TestBeyondNeedsSettings: an address that others reach is refused until the
 // owner has opened it, with exit status 2.
 func TestBeyondNeedsSettings(t *testing.T) {
+	t.Setenv("GOMEMLIMIT", "off") // serve leaves the process of the tests alone then
 	for name, args := range map[string][]string{
 		"nothing set":     nil,
 		"no names":        {"--set", "access.beyond=true", "--set", "access.plain=true"},

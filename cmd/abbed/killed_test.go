@@ -44,10 +44,15 @@ func TestMain(m *testing.M) {
 	}
 	// Hundreds of short jobs: a fifth of their time went into collecting garbage.
 	debug.SetGCPercent(400)
-	// A limit that one test's serve sets would stay for all behind it, and have the
-	// collector run without end: the process of the tests is larger than a daemon.
-	limitMemory = func(int64) int64 { return 0 }
-	os.Exit(m.Run())
+	limit := debug.SetMemoryLimit(-1)
+	code := m.Run()
+	// A limit that one test's serve sets stays for all behind it, and has the collector
+	// run without end: the process of the tests is larger than a daemon.
+	if left := debug.SetMemoryLimit(-1); left != limit {
+		fmt.Fprintf(os.Stderr, "a test left a memory limit of %d bytes behind: have it set GOMEMLIMIT, as TestBeyondNeedsSettings does\n", left)
+		code = max(code, 1)
+	}
+	os.Exit(code)
 }
 
 // killedSpeed is how much faster than real time the process lives that is killed:

@@ -32,8 +32,8 @@ func tellRuns(w io.Writer, runs []api.Run) {
 	}
 }
 
-// goneOn says in brackets, with a blank before them, which run one goes on with, and which later ones go on
-// with it; "" if there are none.
+// goneOn says in brackets, with a blank before them, which run one goes on with, and
+// which later ones go on with it; "" if there are none.
 func goneOn(earlier string, later []string) string {
 	switch {
 	case earlier != "":

@@ -43,7 +43,7 @@ Opening a real device may reset the printer's board: the page asks first.`,
 			return usage(fmt.Errorf("serve: no port is given: --port DEV, a device, a pseudo-terminal or tcp://host:port; abbed doctor lists what is plugged in, abbed setup writes a settings file"))
 		}
 		if os.Getenv("GOMEMLIMIT") == "" {
-			limitMemory(softMemory)
+			debug.SetMemoryLimit(softMemory)
 		}
 		return service{settings: s, load: load, errs: c.ErrOrStderr(), clock: time}.run(c.Context())
 	}
@@ -106,10 +106,6 @@ func (v service) welcome(h *house, log *slog.Logger) {
 		}
 	}
 }
-
-// limitMemory is of the whole process; the tests, which call serve in theirs, do not
-// take it over.
-var limitMemory = debug.SetMemoryLimit
 
 // softMemory is from where on the collector works harder, bytes: beside a
 // printer stands a small computer, and the design allows 64 MB.
