@@ -5,8 +5,6 @@ import (
 	"fmt"
 	"math"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"abbed/daemon/api"
 	"abbed/daemon/store"
@@ -65,7 +63,7 @@ func (d *Daemon) proofOf(ctx context.Context, a store.Applied) (record.Proof, er
 	}
 	p := record.Proof{Digest: a.Digest, Place: n.Place, U95: float64(n.U95) / 1000}
 	if j, err := d.judged(a.Run); err == nil && j.verdict.Level != nil {
-		p.Predicted = -j.verdict.Level.Value
+		p.Predicted, p.PredictedU = -j.verdict.Level.Value, j.verdict.Level.U
 		p.U95 += 2 * j.verdict.Level.U
 	}
 	// The node must be where the nozzle can be.
@@ -106,46 +104,44 @@ func proofSays(run record.Run) string {
 	case !ok:
 		return "Nothing was recorded, so that nothing is proved or disproved."
 	case shown.Proved:
-		return fmt.Sprintf("Proved: with the correction in force the nozzle is %.3f mm ± %.3f too %s at %s, within the tolerance of %.3f mm.",
-			math.Abs(shown.Off), shown.U95, side(shown.Off), run.Proof.Place, run.Setup.Criteria.Tolerance)
+		return fmt.Sprintf("Proved: with the correction in force the nozzle is %s at %s, within the tolerance of %.3f mm.",
+			offBy(shown.Off, shown.U95), run.Proof.Place, run.Setup.Criteria.Tolerance)
 	}
 	why, text, hint := notProved(run, shown)
-	return "Not proved: " + why + ". " + upper(text) + ". " + upper(hint) + "."
-}
-
-// upper is a clause as a sentence begins.
-func upper(clause string) string {
-	r, n := utf8.DecodeRuneInString(clause)
-	return string(unicode.ToUpper(r)) + clause[n:]
+	return "Not proved: " + why + ". Gauged: " + text + ". Next: " + hint + "."
 }
 
 // notProved says why a proof failed, what it showed, and what to do.
 func notProved(run record.Run, shown probe.Shown) (why, text, hint string) {
-	text = fmt.Sprintf("with the correction in force the nozzle is %.3f mm ± %.3f too %s at %s", math.Abs(shown.Off), shown.U95, side(shown.Off), run.Proof.Place)
+	tolerance := run.Setup.Criteria.Tolerance
+	text = "with the correction in force the nozzle is " + offBy(shown.Off, shown.U95) + " at " + run.Proof.Place.String()
+	if shown.Level != nil {
+		text += ", and " + offBy(*shown.Level, shown.LevelU95) + " at the zero place, where it moves nothing"
+	}
 	switch {
-	case math.Abs(shown.Off) <= run.Setup.Criteria.Tolerance:
-		return "it is known too coarsely", text + ", within the tolerance, but that is known too coarsely to prove anything", "prove it again with a feeler gauge, or record more often"
+	case math.Abs(shown.Off) <= tolerance:
+		return "it is within the tolerance, but known too coarsely to prove anything", text, "prove it again with a feeler gauge, or record more often"
 	case shown.Levelled:
 		way := "higher"
 		if *shown.Level > 0 {
 			way = "lower"
 		}
-		return "the level has changed, not the tilt", text + fmt.Sprintf(", and %.3f mm too %s at the zero place as well, where it moves nothing", math.Abs(*shown.Level), side(*shown.Level)),
-			fmt.Sprintf("let the printer warm up, set its Z offset (about %.3f mm %s), and prove it again", math.Abs(*shown.Level), way)
-	}
-	if math.Abs(shown.Off)-run.Setup.Criteria.Tolerance < shown.U95 {
-		return fmt.Sprintf("whether it is within the tolerance of %.3f mm the records do not tell", run.Setup.Criteria.Tolerance), text,
+		return "the level has changed, not the tilt", text,
+			fmt.Sprintf("let the printer warm up, set its Z offset %s (by %.3f ± %.3f mm), and prove it again", way, math.Abs(*shown.Level), shown.LevelU95)
+	case math.Abs(shown.Off)-tolerance < shown.U95:
+		return fmt.Sprintf("whether it is within the tolerance of %.3f mm the records do not tell", tolerance), text,
 			"watch the first layer there; where it is wrong, undo the correction, then measure again"
 	}
 	return "the nozzle is not where it should be", text, "undo the correction, then measure again"
 }
 
-// side is how the nozzle lies that is off by so much.
-func side(off float64) string {
+// offBy says how the nozzle lies that is off by so much, mm, with its doubt.
+func offBy(off, u95 float64) string {
+	way := "low"
 	if off > 0 {
-		return "high"
+		way = "high"
 	}
-	return "low"
+	return fmt.Sprintf("%.3f mm ± %.3f mm too %s", math.Abs(off), u95, way)
 }
 
 // learnMap keeps that the map of a run does not hold the correction any more.

@@ -78,7 +78,7 @@ func (g *gauging) levelOrTilt(ctx context.Context) error {
 		return nil
 	}
 	err := g.keep(record.Event{Note: &record.Note{Text: fmt.Sprintf(
-		"with the correction in force the nozzle is %.3f mm from where it should be at %s: the zero place is gauged as well, to tell the level from the tilt", shown.Off, g.proof.Place)}})
+		"with the correction in force the nozzle is %+.3f mm ± %.3f from where it should be at %s (+ = too high): the zero place is gauged as well, to tell the level from the tilt", shown.Off, shown.U95, g.proof.Place)}})
 	if err != nil {
 		return err
 	}
@@ -95,9 +95,12 @@ type Shown struct {
 	// better than that (a sheet of paper may not be enough).
 	Proved bool
 	// Level is how far the nozzle is off at the zero place, where the table moves
-	// nothing: nil if that was not asked for. Levelled says that the rest of Off is
-	// within the tolerance: then it is the level that moved, and not the table.
+	// nothing, and LevelU95 the half width of its 95 % interval: nil if that was not
+	// asked for.
 	Level    *float64
+	LevelU95 float64
+	// Levelled says that the rest of Off is within the tolerance, and known better
+	// than that: then it is the level that moved, and not the table.
 	Levelled bool
 }
 
@@ -111,13 +114,17 @@ func Proved(run record.Run) (shown Shown, ok bool) {
 	if len(there) == 0 {
 		return shown, false
 	}
-	c := run.Setup.Criteria
-	shown.Off, shown.U95 = stat.Mean(there, nil), proofDoubt(c, len(there))
-	shown.Proved = math.Abs(shown.Off) <= c.Tolerance && shown.U95 <= c.Tolerance
+	within := func(off, u95 float64) bool {
+		return math.Abs(off) <= run.Setup.Criteria.Tolerance && u95 <= run.Setup.Criteria.Tolerance
+	}
+	shown.Off, shown.U95 = stat.Mean(there, nil), proofDoubt(run, len(there))
+	shown.Proved = within(shown.Off, shown.U95)
 	if len(zero) > 0 {
 		level := stat.Mean(zero, nil)
-		shown.Level = &level
-		shown.Levelled = !shown.Proved && math.Abs(shown.Off-level) <= c.Tolerance && math.Abs(level) > math.Abs(shown.Off-level)
+		shown.Level, shown.LevelU95 = &level, proofDoubt(run, len(zero))
+		// What is shared, the blade and what was predicted, falls out of the rest.
+		rest, apart := shown.Off-level, 2*run.Setup.Criteria.GaugeScatter*math.Sqrt(1/float64(len(there))+1/float64(len(zero)))
+		shown.Levelled = !shown.Proved && within(rest, apart) && math.Abs(level) > math.Abs(rest)
 	}
 	return shown, true
 }
@@ -133,10 +140,17 @@ func offAt(run record.Run, spot int) []float64 {
 	return out
 }
 
-// proofDoubt is the half width of the 95 % interval of the mean contact of a
-// proof, mm: what its gaugings share, and what differs between them; k = 2 (both
-// are expected beforehand, JCGM 100:2008, G.3.2).
-func proofDoubt(c record.Criteria, records int) float64 {
+// proofDoubt is the half width of the 95 % interval of the mean of so many gaugings
+// less what was predicted, mm: that of the gaugings, and of the level that was
+// predicted from.
+func proofDoubt(run record.Run, records int) float64 {
+	return math.Hypot(gaugedDoubt(run.Setup.Criteria, records), 2*run.Proof.PredictedU)
+}
+
+// gaugedDoubt is the half width of the 95 % interval of the mean of so many gaugings,
+// mm: what they share, and what differs between them; k = 2 (both are expected
+// beforehand, JCGM 100:2008, G.3.2).
+func gaugedDoubt(c record.Criteria, records int) float64 {
 	return 2 * math.Hypot(c.GaugeU, c.GaugeScatter/math.Sqrt(float64(records)))
 }
 
@@ -145,9 +159,9 @@ const provingMost = 6
 
 // toProve returns how many records a proof needs at least, so that its doubt is
 // within the tolerance: one where no number does.
-func toProve(c record.Criteria) int {
+func toProve(run record.Run) int {
 	for n := 1; n <= provingMost; n++ {
-		if proofDoubt(c, n) <= c.Tolerance {
+		if proofDoubt(run, n) <= run.Setup.Criteria.Tolerance {
 			return n
 		}
 	}
@@ -155,18 +169,19 @@ func toProve(c record.Criteria) int {
 }
 
 // proves returns how many records one spot of a proof needs: one more as long as the
-// records leave open whether the nozzle is within the tolerance, and as many at the
-// zero place as there were at that of the proof.
+// scatter of the records leaves open whether the nozzle is within the tolerance (what
+// the level leaves open no record at this place settles), and as many at the zero place
+// as there were at that of the proof.
 func proves(run record.Run, spot int) int {
-	n, c := len(offAt(run, 0)), run.Setup.Criteria
-	least := toProve(c)
+	n, tolerance := len(offAt(run, 0)), run.Setup.Criteria.Tolerance
+	least := toProve(run)
 	shown, ok := Proved(run)
 	switch {
 	case spot > 0:
 		return n
-	case !ok || n < least || proofDoubt(c, provingMost) > c.Tolerance:
+	case !ok || n < least || proofDoubt(run, provingMost) > tolerance:
 		return least
-	case n < provingMost && math.Abs(math.Abs(shown.Off)-c.Tolerance) < shown.U95:
+	case n < provingMost && math.Abs(math.Abs(shown.Off)-tolerance) < gaugedDoubt(run.Setup.Criteria, n):
 		return n + 1
 	}
 	return n

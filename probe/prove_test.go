@@ -9,28 +9,32 @@ import (
 )
 
 // What proves a table, by hand. A blade: 2 hypot(3, 10) = 20.9 um, within 30; one
-// sheet of paper once: 2 hypot(10, 15) = 36.1, twice 2 hypot(10, 10.6) = 29.2 um.
+// sheet of paper once: 2 hypot(10, 15) = 36.1, twice 2 hypot(10, 10.6) = 29.2 um; a
+// blade where the level is known to 12 um: 2 hypot(3, 12, 10) = 31.8, twice 28.9 um.
 func TestProved(t *testing.T) {
 	for name, c := range map[string]struct {
 		off       float64
 		records   int
 		paper     bool
 		tolerance float64
+		level     float64 // its standard uncertainty
 		proved    bool
 	}{
-		"a blade, once":                   {0.020, 1, false, 0.03, true},
-		"a blade, beyond":                 {0.031, 1, false, 0.03, false},
-		"a blade, a strict owner":         {0.001, 1, false, 0.02, false},
-		"a blade twice, a strict owner":   {0.001, 2, false, 0.02, true},
-		"paper, once":                     {0.001, 1, true, 0.03, false},
-		"paper, twice":                    {0.001, 2, true, 0.03, true},
-		"paper, beyond":                   {-0.031, 2, true, 0.03, false},
-		"paper never, for a strict owner": {0, 6, true, 0.02, false},
+		"a blade, once":                   {0.020, 1, false, 0.03, 0, true},
+		"a blade, beyond":                 {0.031, 1, false, 0.03, 0, false},
+		"a blade, a strict owner":         {0.001, 1, false, 0.02, 0, false},
+		"a blade twice, a strict owner":   {0.001, 2, false, 0.02, 0, true},
+		"paper, once":                     {0.001, 1, true, 0.03, 0, false},
+		"paper, twice":                    {0.001, 2, true, 0.03, 0, true},
+		"paper, beyond":                   {-0.031, 2, true, 0.03, 0, false},
+		"a level known badly":             {0.001, 1, false, 0.03, 0.012, false},
+		"a level known badly, twice":      {0.001, 2, false, 0.03, 0.012, true},
+		"paper never, for a strict owner": {0, 6, true, 0.02, 0, false},
 	} {
 		criteria := record.DefaultCriteria()
 		criteria.Tolerance = c.tolerance
 		events := []record.Event{
-			{Opened: &record.Opened{Version: record.Version, ID: "x", Setup: record.Setup{Criteria: criteria}, Proof: &record.Proof{Predicted: -0.1}}},
+			{Opened: &record.Opened{Version: record.Version, ID: "x", Setup: record.Setup{Criteria: criteria}, Proof: &record.Proof{Predicted: -0.1, PredictedU: c.level}}},
 			{Confirmed: &record.Confirmed{Blade: 0.1, Paper: c.paper}},
 		}
 		for range c.records {
@@ -78,19 +82,21 @@ func TestProvesUntilSettled(t *testing.T) {
 func TestLevelOrTilt(t *testing.T) {
 	for name, c := range map[string]struct {
 		there, zero float64
+		paper       bool
 		proved      bool
 		levelled    bool
 	}{
-		"both are off by as much":     {0.050, 0.047, false, true},
-		"both are too low":            {-0.050, -0.035, false, true},
-		"only the place is off":       {0.050, 0.004, false, false},
-		"both are off, and otherwise": {0.050, -0.020, false, false},
-		"a part of each":              {0.080, 0.045, false, false},
-		"the place is right":          {0.004, 0.050, true, false},
+		"both are off by as much":     {0.050, 0.047, false, false, true},
+		"both are too low":            {-0.050, -0.035, false, false, true},
+		"known too coarsely":          {0.050, 0.047, true, false, false},
+		"only the place is off":       {0.050, 0.004, false, false, false},
+		"both are off, and otherwise": {0.050, -0.020, false, false, false},
+		"a part of each":              {0.080, 0.045, false, false, false},
+		"the place is right":          {0.004, 0.050, false, true, false},
 	} {
 		events := []record.Event{
 			{Opened: &record.Opened{Version: record.Version, ID: "x", Setup: record.Setup{Criteria: record.DefaultCriteria()}, Proof: &record.Proof{Predicted: -0.1}}},
-			{Confirmed: &record.Confirmed{Blade: 0.1}},
+			{Confirmed: &record.Confirmed{Blade: 0.1, Paper: c.paper}},
 			{Gauging: &record.Gauging{Z: -c.there, Blade: 0.1}},
 			{Gauging: &record.Gauging{Spot: 1, Z: -c.zero, Blade: 0.1}},
 		}

@@ -10,15 +10,12 @@ import (
 // at visits one place until it has its records or the person skips it.
 func (g *gauging) at(ctx context.Context, p record.Place) error {
 	g.place, g.skip = p, false
-	g.wanted = g.records()
 	for g.visit = 0; ; g.visit++ {
 		if err := g.touches(ctx); err != nil {
 			return err
 		}
-		if g.proof != nil { // its records may ask for one more
-			g.wanted = g.records()
-			g.meter.of = max(g.meter.of, len(g.log.Run().Gaugings)+g.wanted-g.count())
-		}
+		g.wanted = g.records() // what was recorded here may ask for one more
+		g.meter.of = max(g.meter.of, len(g.log.Run().Gaugings)+g.wanted-g.count())
 		if g.skip || g.count() >= g.wanted {
 			return nil
 		}

@@ -9,7 +9,6 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -289,7 +288,7 @@ func chosen(c *cobra.Command, a *client.Client, args []string) (string, error) {
 		return "", err
 	}
 	for _, r := range runs {
-		if !slices.Contains(r.Steps, "prove") {
+		if !r.Proves() {
 			return r.ID, nil
 		}
 	}

@@ -2,6 +2,7 @@ package api
 
 import (
 	"encoding/json"
+	"slices"
 	"time"
 )
 
@@ -137,6 +138,10 @@ type Run struct {
 	// Forecast is what is ahead; nil once the run is over.
 	Forecast *Forecast `json:"forecast,omitempty"`
 }
+
+// Proves reports whether the run gauges a correction that is in force: it tells of that,
+// and nothing of the machine.
+func (r Run) Proves() bool { return slices.Contains(r.Steps, "prove") }
 
 // AnswerPrompt is the body of POST runs/{id}/answer.
 type AnswerPrompt struct {

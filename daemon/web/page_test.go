@@ -40,7 +40,7 @@ func everyScreen(t *testing.T, do func(t *testing.T, scene, path, html string)) 
 		runs, _ := d.Runs()
 		for _, r := range runs {
 			paths = append(paths, "/run/"+r.ID)
-			if !slices.Contains(r.Steps, "prove") || !r.State.Over() { // that leads to the run
+			if !r.Proves() || !r.State.Over() { // that leads to the run
 				paths = append(paths, "/run/"+r.ID+"/results")
 			}
 			if _, err := d.Table(r.ID); err == nil {

@@ -108,8 +108,11 @@ type Proof struct {
 	// Predicted is the height at which the nozzle meets the bed there, mm, in
 	// levelled Z: minus the level of the person's Z offset.
 	Predicted float64 `json:"predicted"`
-	// U95 is the half width of the 95 % interval of Predicted, mm.
+	// U95 is the half width of the 95 % interval of Predicted, mm, the table's own
+	// doubt in it: what the approach keeps clear of.
 	U95 float64 `json:"u95"`
+	// PredictedU is the standard uncertainty of Predicted alone, mm: that of the level.
+	PredictedU float64 `json:"predicted_u,omitempty"`
 }
 
 // Confirmed is a person's word that the bed is clear, the head moves freely

@@ -48,7 +48,7 @@ func (p *page) results(w http.ResponseWriter, r *http.Request) {
 		p.refused(w, r, err)
 		return
 	}
-	if run.State.Over() && proof(run) {
+	if run.State.Over() && run.Proves() {
 		http.Redirect(w, r, "/run/"+id, http.StatusSeeOther)
 		return
 	}

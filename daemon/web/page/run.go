@@ -17,8 +17,6 @@ type runView struct {
 	Now    stage
 	// Blade asks for the blade's thickness when the run is confirmed.
 	Blade bool
-	// Proof says that it gauges a correction, and not the machine.
-	Proof bool
 	Gauge *gaugeView
 	// Told is what a run that is over found first, Then what its own sentence adds
 	// to that; "" if nothing.
@@ -49,14 +47,14 @@ func (p *page) showRun(w http.ResponseWriter, r *http.Request, id string, notice
 		s.Again = 5
 	}
 	rec, has := p.record(id)
-	v := runView{Run: run, Stages: p.stages(&run), Blade: slices.Contains(run.Steps, "gauging") || proof(run), Proof: proof(run), Heat: p.desk.Printer().Temperatures}
+	v := runView{Run: run, Stages: p.stages(&run), Blade: slices.Contains(run.Steps, "gauging") || run.Proves(), Heat: p.desk.Printer().Temperatures}
 	for _, st := range v.Stages {
 		if st.State == "now" {
 			v.Now = st
 		}
 	}
 	v.For = p.earlierOf(run)
-	if a, err := p.desk.Analysis(id); v.For == nil && !proof(run) && run.State == api.Done && err == nil && len(a.Findings) > 0 {
+	if a, err := p.desk.Analysis(id); v.For == nil && !run.Proves() && run.State == api.Done && err == nil && len(a.Findings) > 0 {
 		v.Told = micrometres(a.Findings[0].Sentence)
 		v.Then = strings.TrimSpace(strings.TrimPrefix(micrometres(run.Sentence), v.Told))
 	}
@@ -69,9 +67,6 @@ func (p *page) showRun(w http.ResponseWriter, r *http.Request, id string, notice
 	s.View = v
 	p.show(w, r, "run", s)
 }
-
-// proof reports whether a run gauges a correction, and not the machine.
-func proof(run api.Run) bool { return slices.Contains(run.Steps, "prove") }
 
 // live are the pictures worth watching in the step in hand.
 func live(run api.Run, rec record.Run) []figure {

@@ -99,7 +99,7 @@ func position(run api.Run) int {
 	if run.State == api.AwaitingConfirmation {
 		return check
 	}
-	if proof(run) {
+	if run.Proves() {
 		return prove
 	}
 	switch run.Step {
@@ -118,7 +118,7 @@ func position(run api.Run) int {
 // after sets what comes once a run is over.
 func after(all []stage, run api.Run, applied api.Applied) {
 	here := "/run/" + run.ID
-	if proof(run) { // what it showed stands with the correction
+	if run.Proves() { // what it showed stands with the correction
 		for _, i := range []int{findings, decide, apply} {
 			all[i].Href = "/applied"
 		}

@@ -50,9 +50,10 @@ var states = map[string]func(*Show){
 	},
 	"proof-over": func(s *Show) {
 		kept(s)
-		s.Applied.Error = api.Errorf(0, "not-proved", "let the printer warm up, set its Z offset (about 0.047 mm lower), and prove it again", "with the correction in force the nozzle is 0.050 mm ± 0.021 too high at x=195.0 y=24.0, and 0.047 mm too high at the zero place as well, where it moves nothing: the level has changed, not the tilt")
+		text, hint := "with the correction in force the nozzle is 0.050 mm ± 0.021 mm too high at x=195.0 y=24.0, and 0.047 mm ± 0.021 mm too high at the zero place, where it moves nothing", "let the printer warm up, set its Z offset lower (by 0.047 ± 0.021 mm), and prove it again"
+		s.Applied.Error = api.Errorf(0, "not-proved", hint, "%s: the level has changed, not the tilt", text)
 		s.Runs = append([]api.Run{{ID: "p1", State: api.Done, Steps: []string{"prove"}, Step: "prove", Began: began.Add(2 * time.Hour), Gaugings: 2, Number: 9,
-			Sentence: "Not proved: the level has changed, not the tilt. With the correction in force the nozzle is 0.050 mm ± 0.021 too high at x=195.0 y=24.0, and 0.047 mm too high at the zero place as well, where it moves nothing. Let the printer warm up, set its Z offset (about 0.047 mm lower), and prove it again."}}, s.Runs...)
+			Sentence: "Not proved: the level has changed, not the tilt. Gauged: " + text + ". Next: " + hint + "."}}, s.Runs...)
 	},
 	"proved": func(s *Show) {
 		kept(s)
