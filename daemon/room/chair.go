@@ -120,7 +120,8 @@ func todo(s status.Snapshot) []string {
 		add(e.Code == "not-proved", e.Hint+": the nozzle was not where it should be")
 	}
 	add(s.Expiry == status.ExpiredTwist, "undo the correction: the head tilts otherwise now")
-	add(s.Expiry == status.ExpiredLever || s.Expiry == status.ExpiredMap, "put the correction on again, or measure anew: it no longer holds")
+	add(s.Expiry == status.ExpiredLever, "undo the correction and measure anew: it was made for another lever")
+	add(s.Expiry == status.ExpiredMap, "put the correction on again, or measure anew: it no longer holds")
 	add(s.Printer.Link == api.Lost, "look at cable and power")
 	add(s.Printer.Link == api.Unopened, "allow the opening of the port")
 	if s.Run != nil {
