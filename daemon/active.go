@@ -225,7 +225,11 @@ func ending(run record.Run) string {
 		return "Stopped, as was asked. What was measured is kept." + joins(run) + " The machine has to be homed again."
 	case len(run.Faults) > 0:
 		f := run.Faults[len(run.Faults)-1]
-		return f.Text + ". " + f.Hint + ". What was measured is kept." + joins(run)
+		plain, known := api.Codes[f.Code]
+		if !known {
+			plain = f.Text
+		}
+		return "The run failed: " + plain + ". What was measured is kept." + joins(run) + " Next: " + f.Hint + "."
 	}
 	return "Failed. What was measured is kept."
 }

@@ -19,7 +19,7 @@ var words = template.FuncMap{
 	"linkword": func(l api.Link) string { return linkWords[l] }, "appliedword": func(a api.AppliedState) string { return appliedWords[a] },
 	"zone":     func() string { return time.Now().Format("UTC-07:00") },
 	"clock":    func(t time.Time) string { return t.Local().Format("15:04") },
-	"measured": measuredWords, "printf": printf, "lead": lead, "rest": rest,
+	"measured": measuredWords, "printf": printf, "lead": lead, "rest": rest, "within": func(part, whole string) bool { return strings.Contains(whole, part) },
 	"fix": fixed, "step": stepWords, "owed": owedWords, "um": micrometres, "sign": sign, "sum": func(a, b float64) float64 { return a + b },
 }
 

@@ -176,6 +176,6 @@ func known[T any](v T, source string) api.Known[T] { return api.Known[T]{Value: 
 
 func failed() api.Run {
 	return api.Run{ID: "r0", State: api.Failed, Step: "survey", Steps: threeSteps, Began: began.Add(-time.Hour), Touches: 211, Gaugings: 20, Number: 502,
-		Sentence: "The link was lost in the middle of the survey.",
+		Sentence: "The run failed: the link to the printer is lost. What was measured is kept. Next: check the cable, home the machine, and put back what is owed.",
 		Error:    api.Errorf(0, "lost", "check the cable, home the machine, and put back what is owed", "survey: touch 51: the link to the printer was lost")}
 }
