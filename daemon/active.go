@@ -25,15 +25,16 @@ type active struct {
 	quick   bool           // a small survey will do
 	earlier *probe.Earlier // the run that more is gauged for, nil for none
 
-	mu    sync.Mutex
-	state api.State
-	view  probe.View
-	err   *api.Error
+	mu     sync.Mutex
+	state  api.State
+	view   probe.View
+	err    *api.Error
+	handed bool // something that the person did is being carried out
 }
 
 func newActive(log *store.Log, changed func()) *active {
 	return &active{
-		log: log, acts: make(chan probe.Action), replies: make(chan probe.Reply), over: make(chan struct{}), changed: changed,
+		log: log, acts: make(chan probe.Action, 1), replies: make(chan probe.Reply, 1), over: make(chan struct{}), changed: changed,
 		cancel: func(error) {}, state: api.AwaitingConfirmation,
 		view: probe.View{Step: record.StepPrepare, Sentence: "Waiting for a person to confirm the cautions."},
 	}
@@ -61,19 +62,65 @@ func (a *active) Reply(ctx context.Context) (probe.Reply, error) {
 }
 
 // answer hands an answer to the job and waits until it has been taken.
-func (a *active) answer(ctx context.Context, p api.AnswerPrompt, by string) error {
+func (a *active) answer(p api.AnswerPrompt, by string) error {
+	return a.hand("answer", func() error {
+		switch q := a.view.Question; {
+		case a.state != api.AwaitingPerson || q == nil:
+			return api.Errorf(409, "wrong-state", "wait for awaiting-person", "answer: the run is %s and asks nothing", a.state)
+		case q.ID != p.Prompt:
+			return api.Errorf(409, "unknown-prompt", "look at the run's prompt", "answer: the run asks %q, not %q", q.ID, p.Prompt)
+		}
+		return nil
+	}, func(done func(error)) {
+		a.replies <- probe.Reply{Answer: record.Answer{ID: p.Prompt, Yes: p.Answer == "yes", Value: p.Value, Person: by}, Done: done}
+	})
+}
+
+// do hands an action to the job and waits until it has been carried out.
+func (a *active) do(g api.GaugeAction) error {
+	return a.hand("gauge", func() error {
+		if a.state != api.AwaitingGauge && a.state != api.AwaitingNext {
+			return api.Errorf(409, "wrong-state", "wait for awaiting-gauge or awaiting-next", "gauge: the run is %s", a.state)
+		}
+		return nil
+	}, func(done func(error)) {
+		a.acts <- probe.Action{Do: g.Action, MM: g.MM, Blade: g.Gauge, Done: done}
+	})
+}
+
+// hand gives the job what a person did, if it waits for that, and waits until it has
+// been carried out or the run has ended. One thing at a time: nothing waits behind
+// another request, so that what is carried out is what the person saw.
+func (a *active) hand(act string, may func() error, give func(done func(error))) error {
 	a.mu.Lock()
-	q, state := a.view.Question, a.state
-	a.mu.Unlock()
-	switch {
-	case state != api.AwaitingPerson || q == nil:
-		return api.Errorf(409, "wrong-state", "wait for awaiting-person", "answer: the run is %s and asks nothing", state)
-	case q.ID != p.Prompt:
-		return api.Errorf(409, "unknown-prompt", "look at the run's prompt", "answer: the run asks %q, not %q", q.ID, p.Prompt)
+	err := may()
+	if err == nil && a.handed {
+		err = api.Errorf(409, "wrong-state", "look at the run, then press again if it is still wanted", "%s: another request is being carried out", act)
+	}
+	if err != nil {
+		a.mu.Unlock()
+		return err
 	}
 	done := make(chan error, 1)
-	r := probe.Reply{Answer: record.Answer{ID: p.Prompt, Yes: p.Answer == "yes", Value: p.Value, Person: by}, Done: func(err error) { done <- err }}
-	return handOver(ctx, a, a.replies, r, done, "answer")
+	a.handed = true
+	give(func(err error) {
+		a.mu.Lock()
+		a.handed = false
+		a.mu.Unlock()
+		done <- err
+	})
+	a.mu.Unlock()
+	select {
+	case err := <-done:
+		return err
+	case <-a.over:
+	}
+	select {
+	case err := <-done: // an outcome that is there counts before the end
+		return err
+	default:
+		return a.ended(act)
+	}
 }
 
 // Show takes a view of the job.
@@ -115,16 +162,6 @@ func (a *active) now() api.State {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	return a.state
-}
-
-// do hands an action to the job and waits until it has been carried out.
-func (a *active) do(ctx context.Context, g api.GaugeAction) error {
-	if s := a.now(); s != api.AwaitingGauge && s != api.AwaitingNext {
-		return api.Errorf(409, "wrong-state", "wait for awaiting-gauge or awaiting-next", "gauge: the run is %s", s)
-	}
-	done := make(chan error, 1)
-	act := probe.Action{Do: g.Action, MM: g.MM, Blade: g.Gauge, Done: func(err error) { done <- err }}
-	return handOver(ctx, a, a.acts, act, done, "gauge")
 }
 
 // ended returns why an action came too late.
@@ -258,26 +295,3 @@ var errStop = errors.New("a stop was requested")
 
 // errClosing is the cause with which the end of the program ends a run.
 var errClosing = errors.New("the program is ending")
-
-// handOver gives the job what a person did, and waits until it has been carried
-// out or the run has ended. An outcome that is there counts before the end.
-func handOver[T any](ctx context.Context, a *active, to chan<- T, what T, done <-chan error, act string) error {
-	select {
-	case to <- what:
-	case <-a.over:
-		return a.ended(act)
-	case <-ctx.Done():
-		return api.Errorf(503, "busy", "try again", "%s: the run did not take it in time", act)
-	}
-	select {
-	case err := <-done:
-		return err
-	case <-a.over:
-		select {
-		case err := <-done:
-			return err
-		default:
-			return a.ended(act)
-		}
-	}
-}

@@ -288,25 +288,26 @@ func (d *Daemon) append(a *active, e record.Event) {
 	}
 }
 
-// Gauge carries out an action at the blade and returns when its move has ended.
-func (d *Daemon) Gauge(ctx context.Context, id string, g api.GaugeAction) (api.Run, error) {
+// Gauge carries out an action at the blade and returns when its move has ended; next
+// is answered at once.
+func (d *Daemon) Gauge(_ context.Context, id string, g api.GaugeAction) (api.Run, error) {
 	a := d.current()
 	if a == nil || a.log.ID() != id {
 		return api.Run{}, d.notActive(id, "gauge")
 	}
-	if err := a.do(ctx, g); err != nil {
+	if err := a.do(g); err != nil {
 		return api.Run{}, refusal(err)
 	}
 	return a.show(), nil
 }
 
 // Answer answers the prompt of the active run.
-func (d *Daemon) Answer(ctx context.Context, id string, p api.AnswerPrompt, by string) error {
+func (d *Daemon) Answer(_ context.Context, id string, p api.AnswerPrompt, by string) error {
 	a := d.current()
 	if a == nil || a.log.ID() != id || a.now().Over() {
 		return d.notActive(id, "answer")
 	}
-	if err := a.answer(ctx, p, by); err != nil {
+	if err := a.answer(p, by); err != nil {
 		return refusal(err)
 	}
 	d.audit(by, "answer a prompt", id+" "+p.Prompt+" "+p.Answer)

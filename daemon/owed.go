@@ -40,6 +40,7 @@ func (d *Daemon) checkOwed() {
 	for _, w := range owed {
 		w := record.Switch(w)
 		on := w == record.SwitchLevelling && f.Levelling != nil && *f.Levelling ||
+			w == record.SwitchUnlevelled && f.Levelling != nil && !*f.Levelling ||
 			w == record.SwitchLimits && f.LimitsOn != nil && *f.LimitsOn ||
 			w == record.SwitchHeaters && f.Temps != nil && f.Temps.Targets && f.Temps.NozzleTarget == 0 && f.Temps.BedTarget == 0
 		if !on {
@@ -108,13 +109,15 @@ func (d *Daemon) putBackNow(sess *gcode.Session) (homed bool, err error) {
 	for _, w := range d.owed() {
 		log.run.Off = append(log.run.Off, record.Switch(w))
 	}
+	log.run.Setup.Levelling = !slices.Contains(log.run.Off, record.SwitchUnlevelled) &&
+		(log.run.Setup.Levelling || slices.Contains(log.run.Off, record.SwitchLevelling))
 	head := probe.NewHead(sess, d.words, log, d.manner())
 	if hot {
 		if err := head.Cool(d.base); err != nil {
 			return false, err
 		}
 	}
-	if err := head.HomeToPutBack(d.base); err != nil {
+	if err := head.Home(d.base); err != nil {
 		return head.Homed(), err
 	}
 	if err := head.PutBack(d.base); err != nil {
@@ -124,7 +127,7 @@ func (d *Daemon) putBackNow(sess *gcode.Session) (homed bool, err error) {
 		return head.Homed(), err
 	}
 	d.learnOwed(nil)
-	on := true
+	on := log.run.Setup.Levelling
 	d.link.learn(func(f *Facts) { f.Levelling = &on })
 	return head.Homed(), nil
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"abbed/analysis"
+	"abbed/gcode"
 	"abbed/probe/record"
 )
 
@@ -15,7 +16,7 @@ const phaseLeave Phase = "leave"
 // leaves everything as it was, unless it is also a cut.
 func (g *gauging) act(ctx context.Context, phase Phase, a Action) (Phase, error) {
 	do := map[string]func(context.Context, Action) (Phase, error){
-		"lower": g.lower, "raise": g.raise, "record": g.record, "skip": g.pass,
+		"lower": g.lower, "raise": g.raise, "record": g.record, "skip": g.skipped,
 	}
 	switch {
 	case a.Do == "forget":
@@ -119,9 +120,13 @@ func (g *gauging) record(ctx context.Context, a Action) (Phase, error) {
 	if !g.lowered {
 		return "", refuse("lower-first", "lower until the blade just drags, then record", "record: the nozzle was not lowered since it arrived")
 	}
+	// The reading counts in the state that it was made in, and the printer is asked.
+	if err := g.head.showsLevelling(ctx, gcode.Reply{}); err != nil {
+		return "", err
+	}
 	err := g.keep(record.Event{Gauging: &record.Gauging{
 		Spot: g.spot, Place: g.place, Visit: g.visit, Z: g.z, Blade: g.blade,
-		Predicted: g.way.predicted, Presses: g.presses, Step: g.step,
+		Predicted: g.way.predicted, Presses: g.presses, Step: g.step, Levelled: *g.head.levelling,
 	}})
 	if err != nil {
 		return "", err
@@ -154,8 +159,8 @@ func (g *gauging) tooFar() error {
 	return nil
 }
 
-// pass skips the place: it gets no more records.
-func (g *gauging) pass(ctx context.Context, _ Action) (Phase, error) {
+// skipped ends the visit: the place gets no more records.
+func (g *gauging) skipped(ctx context.Context, _ Action) (Phase, error) {
 	if g.spot == 0 && g.count() == 0 && g.proof == nil {
 		return "", refuse("zero-needed", "gauge the zero place, or stop the run", "skip: everything is measured against the zero place")
 	}

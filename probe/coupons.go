@@ -15,14 +15,14 @@ func (j *job) coupons(ctx context.Context) error {
 	if err := j.begin(record.StepCoupons, len(places)); err != nil {
 		return err
 	}
-	a, _, err := j.question(ctx, record.Question{ID: "coupons",
+	a, err := j.question(ctx, record.Question{ID: "coupons",
 		Text: fmt.Sprintf("Have you printed single-layer patches at %d places, in one print, with the stored levelling on, as hot as ever, and with no correction of ours in force? Yes to enter their thickness by micrometer, place by place; no to leave this out.", len(places)),
 	}, nil)
 	if err != nil || !a.Yes {
 		return err
 	}
 	for i, p := range places {
-		a, _, err := j.question(ctx, record.Question{
+		a, err := j.question(ctx, record.Question{
 			ID:    fmt.Sprintf("coupon-%d", i+1),
 			Text:  fmt.Sprintf("Patch %d of %d, at %s: its thickness in mm. No if there is none.", i+1, len(places), p),
 			Value: &record.Wanted{Unit: "mm", Least: record.LayerLeast, Most: record.LayerMost},
@@ -84,7 +84,7 @@ var angleSays = map[record.Quantity]string{
 }
 
 func (j *job) readAngles(ctx context.Context, what record.Quantity, stops []record.Place) error {
-	a, late, err := j.question(ctx, record.Question{
+	a, err := j.question(ctx, record.Question{
 		ID:    string(what),
 		Text:  "Does an inclinometer or a level sit fast on the head, so that it shows " + angleSays[what] + "? Yes with its standard uncertainty in degrees (half of its smallest step, if nothing else is known), when your hands are out: the head moves then. No to leave this out.",
 		Value: &record.Wanted{Unit: "deg", Least: 0.0005, Most: 0.5},
@@ -94,13 +94,13 @@ func (j *job) readAngles(ctx context.Context, what record.Quantity, stops []reco
 	}
 	u := number(a) * math.Pi / 180
 	for i, p := range stops {
-		if err := j.free(ctx, late); err != nil {
+		if err := j.back(ctx); err != nil {
 			return err
 		}
 		if err := j.head.Travel(ctx, p.Under()); err != nil {
 			return err
 		}
-		a, late, err = j.question(ctx, record.Question{
+		a, err = j.question(ctx, record.Question{
 			ID:    fmt.Sprintf("%s-%d", what, i+1),
 			Text:  fmt.Sprintf("The nozzle stands at %s (%d of %d): the reading in degrees, %s. No to pass over this place. Then hands out: the head moves on.", p, i+1, len(stops), angleSays[what]),
 			Value: &record.Wanted{Unit: "deg", Least: -20, Most: 20},
@@ -117,7 +117,7 @@ func (j *job) readAngles(ctx context.Context, what record.Quantity, stops []reco
 			return err
 		}
 	}
-	return j.free(ctx, late)
+	return j.back(ctx)
 }
 
 // angleOf says which angles matter for a lever: the roll unless it lies along

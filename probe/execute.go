@@ -37,7 +37,7 @@ type job struct {
 	head  *Head
 	meter *meter
 	view  View
-	tired bool // nobody answered for long
+	left  int // places where the probe could not be believed
 }
 
 // Execute carries out the steps of the run that the log has opened, in their
@@ -214,22 +214,6 @@ func (j *job) keep(e record.Event) error {
 	if _, err := j.log.Append(e); err != nil {
 		return fault(err, "store", "see to the disk (the sentence says what it has), then start again; what was measured so far is kept", "keep what happened")
 	}
-	return nil
-}
-
-// heatEvery is after how many touches heat of somebody else is looked for.
-const heatEvery = 4
-
-func (j *job) touch(ctx context.Context, p record.Place, side record.Side, what record.Touch) error {
-	if j.meter.done%heatEvery == heatEvery-1 {
-		if err := noHeat(j.asker(ctx), j.Words, j.ours()); err != nil {
-			return err
-		}
-	}
-	if _, err := j.head.Touch(ctx, p, side, what); err != nil {
-		return err
-	}
-	j.did()
 	return nil
 }
 

@@ -24,30 +24,15 @@ type gauging struct {
 	lowered bool
 	step    float64 // the last lowering, mm; 0 after a raise
 	presses int
-	away    bool // raised after a long silence: home again first
 	skip    bool
 	// skippedBack says that the person skipped the return to the zero place.
 	skippedBack bool
 	proof       *record.Proof // of an applied table, or nil: then nothing is touched
 	once        bool          // one record a place is asked for, whatever the plan
-	// pending is the Done of a next whose move is still going on.
-	pending func(error)
-}
-
-// release answers the next that is pending. A cut is no failure of the move.
-func (g *gauging) release(err error) {
-	if g.pending == nil {
-		return
-	}
-	if AsCut(err) != nil {
-		err = nil
-	}
-	g.pending(err)
-	g.pending = nil
 }
 
 // gauge takes the person from place to place until none is left.
-func (j *job) gauge(ctx context.Context) (err error) {
+func (j *job) gauge(ctx context.Context) error {
 	run := j.log.Run()
 	if run.Setup.NoLever() {
 		return j.keep(record.Event{Note: &record.Note{Text: "nothing to gauge: the probe is the nozzle"}})
@@ -60,17 +45,15 @@ func (j *job) gauge(ctx context.Context) (err error) {
 	if err := j.awake(ctx); err != nil {
 		return err
 	}
-	if err := j.head.Switch(ctx, record.SwitchLevelling, false); err != nil {
+	if err := j.head.Level(ctx, false); err != nil {
 		return err
 	}
-	defer func() { g.release(err) }()
 	if g.plan.Earlier != nil {
 		return g.goOn(ctx)
 	}
 	for g.spot = 0; ; g.spot++ {
 		p, more, cramped := g.pick()
 		if !more {
-			g.release(nil)
 			if err := g.end(cramped); err != nil {
 				return err
 			}
@@ -140,7 +123,7 @@ func (g *gauging) display(p Phase) {
 		v.Sentence = "Put the blade under the nozzle and lower until it just drags, then record."
 	case PhaseNext:
 		v.Sentence = "Take hand and blade out, then press next."
-		if g.away {
+		if g.head.Away() {
 			v.Sentence = "Nobody acted for long, so the nozzle was raised. Press next to come back here: the machine homes first."
 		}
 	default:
@@ -150,9 +133,6 @@ func (g *gauging) display(p Phase) {
 		v.Spot = g.status(p)
 	}
 	g.show()
-	if p != PhaseWorking {
-		g.release(nil)
-	}
 }
 
 func (g *gauging) status(p Phase) *Spot {

@@ -3,18 +3,16 @@ package probe
 import (
 	"context"
 	"errors"
-	"fmt"
-
-	"abbed/probe/record"
 )
 
 // byHand carries out the person's actions at one visit, from the arrival until
-// next.
+// next. No action waits for what comes after it: next is answered at once, and an
+// action that ends the run when the nozzle is up.
 func (g *gauging) byHand(ctx context.Context) error {
-	phase := PhaseGauge
+	phase, wait := PhaseGauge, g.patience()
 	for {
 		g.display(phase)
-		a, err := g.await(ctx)
+		a, err := attend(ctx, wait, g.Person.Act)
 		if errors.Is(err, errPatience) {
 			if err := g.standDown(ctx); err != nil {
 				return err
@@ -26,84 +24,32 @@ func (g *gauging) byHand(ctx context.Context) error {
 			return err
 		}
 		next, err := g.act(ctx, phase, a)
-		switch {
-		case err == nil && next == phaseLeave:
-			return g.leave(ctx, a)
-		case AsCut(err) != nil:
-			g.answerCut(a, err)
-			return err
-		case err != nil && Refusal(err) == nil:
-			g.display(PhaseWorking) // the run is ending
-			a.Done(err)
-			return err
-		}
-		if err == nil {
-			phase = next
+		ends := next == phaseLeave || err != nil && Refusal(err) == nil
+		if ends {
+			g.display(PhaseWorking)
+		} else if err == nil {
+			phase, wait = next, g.patience()
 			g.display(phase)
 		}
-		a.Done(err)
+		a.Done(answered(a, err))
+		if ends && err == nil {
+			return g.back(ctx)
+		}
+		if ends {
+			return err
+		}
 	}
 }
 
-// answerCut answers an action that ends the run: a lowering is refused at once,
-// since it is not done; a record is answered when the run has ended.
-func (g *gauging) answerCut(a Action, err error) {
-	g.display(PhaseWorking)
-	if a.Do != "lower" {
-		g.pending = a.Done
-		return
-	}
-	a.Done(refuse("past-floor", AsCut(err).Next, "%s", AsCut(err).Text))
-}
-
-var errPatience = errors.New("probe: nobody acted")
-
-// await waits for an action, at most as long as the person's patience.
-func (g *gauging) await(ctx context.Context) (Action, error) {
-	limited, cancel := g.Clock.WithTimeout(ctx, g.plan.Patience)
-	defer cancel()
-	a, err := g.Person.Act(limited)
-	if err != nil && ctx.Err() == nil && limited.Err() != nil {
-		return a, errPatience
-	}
-	return a, err
-}
-
-// standDown raises the nozzle and switches the heaters off when nobody has acted
-// for long.
-func (g *gauging) standDown(ctx context.Context) error {
-	if g.away {
-		return nil
-	}
-	g.away = true
-	if err := g.up(ctx); err != nil {
+// answered is the answer to an action: a lowering that ends the run is refused, since it
+// is not done; a reading that ends it is kept.
+func answered(a Action, err error) error {
+	cut := AsCut(err)
+	switch {
+	case cut == nil:
 		return err
+	case a.Do == "lower":
+		return refuse("past-floor", cut.Next, "%s", cut.Text)
 	}
-	if err := g.coolUnwatched(ctx); err != nil {
-		return err
-	}
-	return g.keep(record.Event{Note: &record.Note{Text: fmt.Sprintf("nobody acted for %s: the nozzle was raised, heat is off", g.plan.Patience)}})
-}
-
-// up raises the nozzle and switches the travel limits on again.
-func (g *gauging) up(ctx context.Context) error {
-	if err := g.head.Raise(ctx); err != nil {
-		return err
-	}
-	return g.head.Switch(ctx, record.SwitchLimits, true)
-}
-
-// leave ends a visit: the person pressed next. The action is done when the next
-// arrival is, or the step ends; the View says which. Until then Done waits.
-func (g *gauging) leave(ctx context.Context, a Action) error {
-	g.display(PhaseWorking)
-	g.pending = a.Done
-	if err := g.stillFree(ctx); err != nil {
-		return err
-	}
-	if !g.away {
-		return nil
-	}
-	g.away = false
-	return g.homeAgain(ctx)
+	return nil
 }

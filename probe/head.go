@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"math"
+	"time"
 
 	"abbed/gcode"
 	"abbed/gcode/clock"
@@ -54,22 +55,30 @@ type Head struct {
 	setup  record.Setup
 	manner Manner
 
-	homed  bool
-	at     record.Nozzle
-	z      float64 // NaN: not known, as after a touch
-	zTouch float64 // height of the last touch in the map's Z; NaN before
-	told   soFar   // by the person's records
-	mute   bool    // a straight probe does not report where it stopped
-	on     float64 // how far the surface to be touched is above the bed, mm
-	fine   finer
+	homed bool
+	// away says that nobody was there for long: the machine homes before it moves on.
+	away  bool
+	moved time.Time // when the last motion was answered
+	// levelling is what must hold at each motion; nil: as it is. silentLevelling says
+	// that the printer does not show it.
+	levelling       *bool
+	silentLevelling bool
+	at              record.Nozzle
+	z               float64 // NaN: not known, as after a touch
+	told            soFar   // by the person's records
+	mute            bool    // a straight probe does not report where it stopped
+	ground          ground  // what is touched
+	fine            finer
 }
 
 // NewHead returns a head on which nothing has moved yet: not homed.
 func NewHead(line Dialogue, words *dialect.Dialect, log Log, m Manner) *Head {
-	return &Head{
-		line: line, words: words, log: log, setup: log.Run().Setup, manner: m,
-		z: math.NaN(), zTouch: math.NaN(),
+	h := &Head{line: line, words: words, log: log, setup: log.Run().Setup, manner: m, z: math.NaN()}
+	h.Over(0)
+	if h.setup.Sources["levelling"] == record.Asked {
+		h.levelling = &h.setup.Levelling // a homing may switch it
 	}
+	return h
 }
 
 // Homed reports whether the position can be believed.
@@ -109,8 +118,43 @@ func (h *Head) stop(ctx context.Context) (x, y, z float64, decimals int, err err
 	return x, y, z, decimals, nil
 }
 
+// Over says that another surface is touched from now on, on mm above the bed: what the
+// touches so far tell does not hold for it.
+func (h *Head) Over(on float64) { h.ground = ground{zero: h.setup.Zero, on: on} }
+
+// Left says that nobody was there for long: whatever moves next homes first.
+func (h *Head) Left() { h.away = true }
+
+// Away reports whether the machine homes before it moves on.
+func (h *Head) Away() bool { h.lapse(); return h.away }
+
+// lapse forgets the position where the motors may have let go: the machine stood
+// for as long as its idle switch-off was held off.
+func (h *Head) lapse() {
+	if h.homed && h.now().Sub(h.moved) > HeldOff*time.Second-letGo {
+		h.homed, h.away = false, true
+	}
+}
+
+// letGo is how long before the idle switch-off the motors count as off.
+const letGo = 10 * time.Minute
+
+// ready makes sure that the head may travel: homed, and home again where nobody was
+// there for long.
+func (h *Head) ready(ctx context.Context, act string) error {
+	h.lapse()
+	if h.away {
+		return h.Home(ctx)
+	}
+	if !h.homed {
+		return unhomed(act)
+	}
+	return nil
+}
+
 // Raise lifts the nozzle to the clearance height if it may be lower.
 func (h *Head) Raise(ctx context.Context) error {
+	h.lapse()
 	if !h.homed {
 		return unhomed("raise")
 	}
@@ -130,8 +174,8 @@ func (h *Head) Raise(ctx context.Context) error {
 
 // Travel takes the nozzle to n at the clearance height.
 func (h *Head) Travel(ctx context.Context, n record.Nozzle) error {
-	if !h.homed {
-		return unhomed("travel")
+	if err := h.ready(ctx, "travel"); err != nil {
+		return err
 	}
 	if !h.setup.Travel.Has(record.Place{U: n.X, V: n.Y}) {
 		return refuse("out-of-travel", "check bed, travel and lever in the settings",
@@ -150,7 +194,7 @@ func (h *Head) Travel(ctx context.Context, n record.Nozzle) error {
 // Lower takes the nozzle to height z where it stands, never below the floor,
 // and makes sure that it came there.
 func (h *Head) Lower(ctx context.Context, z, floor float64) error {
-	if !h.homed {
+	if h.lapse(); !h.homed || h.away {
 		return unhomed("lower")
 	}
 	if z < floor-1e-6 {
@@ -200,6 +244,7 @@ func (h *Head) move(ctx context.Context, m gcode.Motion, act string) (gcode.Repl
 		h.z, h.at = math.NaN(), record.Nozzle{X: math.NaN(), Y: math.NaN()} // it may have moved
 		return r, fault(err, "failed", hintOf(err), "%s", act)
 	}
+	h.moved = h.now()
 	return r, nil
 }
 

@@ -124,15 +124,6 @@ func (j *job) coolUnwatched(ctx context.Context) error {
 	return j.head.Cool(ctx)
 }
 
-// homeAgain homes when somebody has come back, as warm as before.
-func (j *job) homeAgain(ctx context.Context) error {
-	run := j.log.Run()
-	if run.Heat != nil && run.Heat.Any() && !slices.Contains(run.Off, record.SwitchHeaters) {
-		return j.warmUp(ctx)
-	}
-	return j.head.Home(ctx)
-}
-
 // waitWarm looks at the temperatures until they are there.
 func (j *job) waitWarm(ctx context.Context, want record.Heat) error {
 	began, first, there := j.Clock.Now(), (*dialect.Temps)(nil), 0

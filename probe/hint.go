@@ -29,11 +29,15 @@ func hintOf(err error) string {
 }
 
 // loses reports whether the position is fiction after this failure: the printer
-// restarted, halted or was asked to stop, or cannot be heard any more.
+// restarted, halted, refused or was asked to stop, or cannot be heard any more.
 func loses(err error) bool {
+	var f *gcode.FaultError
+	if errors.As(err, &f) {
+		return true
+	}
 	for _, lost := range []error{
 		gcode.ErrSilent, gcode.ErrOverdue, gcode.ErrRestarted, gcode.ErrHalted,
-		gcode.ErrLost, gcode.ErrStopped, gcode.ErrClosed, gcode.ErrGarbled,
+		gcode.ErrLost, gcode.ErrStopped, gcode.ErrClosed, gcode.ErrGarbled, gcode.ErrReplyLost,
 	} {
 		if errors.Is(err, lost) {
 			return true

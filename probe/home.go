@@ -3,7 +3,6 @@ package probe
 import (
 	"context"
 	"math"
-	"slices"
 	"time"
 
 	"abbed/gcode"
@@ -18,8 +17,9 @@ const atOnce = time.Second
 // many times what levelling or a coarse report change of a height.
 const proofRise = 2.0
 
-// Home finds the machine's own zero, then raises to the clearance height. What
-// the run has switched off stays off.
+// Home finds the machine's own zero, then raises to the clearance height, with the
+// travel limits on. A homing may switch the levelling: what was wanted is asserted
+// anew.
 //
 // A printer may refuse to home with a sentence and an ok like any other, and no
 // wording tells it. So the position tells it: a homing that changed it, or took
@@ -27,17 +27,17 @@ const proofRise = 2.0
 // is looked at: the head goes up 2 mm or more, and after homing once more it must
 // be back. And wherever a homed head is raised, it must say so.
 func (h *Head) Home(ctx context.Context) error {
+	if err := h.Switch(ctx, record.SwitchLimits, true); err != nil {
+		return err
+	}
 	if err := h.home(ctx); err != nil {
 		return err
 	}
-	// Homing may have switched the levelling on again.
-	if slices.Contains(h.log.Run().Off, record.SwitchLevelling) {
-		if _, err := h.ask(ctx, h.words.Levelling(false), "switch levelling"); err != nil {
-			return err
-		}
-		return h.believe(ctx)
+	h.away = false
+	if h.levelling == nil {
+		return nil
 	}
-	return nil
+	return h.level(ctx)
 }
 
 func (h *Head) home(ctx context.Context) error {

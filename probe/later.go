@@ -99,7 +99,6 @@ func (g *gauging) goOn(ctx context.Context) error {
 			return err
 		}
 		if !more {
-			g.release(nil)
 			return g.end(w.cramped)
 		}
 		if err := g.at(ctx, p); err != nil {
@@ -164,7 +163,6 @@ func (w *wish) ask(ctx context.Context, run record.Run) (bool, error) {
 		return false, nil
 	}
 	if w.reached > 0 {
-		w.release(nil)
 		if yes, err := w.wantsMore(ctx, a); err != nil || !yes {
 			return false, err
 		}

@@ -11,13 +11,12 @@ import (
 // while the printer stands ready, as long as something is open that it would
 // settle: the survey's profile may differ from what was gauged. Nobody there is as
 // good as a no; what was said stands in the findings, for later.
-func (j *job) oneMore(ctx context.Context) (err error) {
+func (j *job) oneMore(ctx context.Context) error {
 	if !j.log.Run().Asked(record.StepGauging) || !j.log.Run().Asked(record.StepSurvey) {
 		return nil
 	}
 	g := j.newGauging(j.log.Run())
 	g.once = true
-	defer func() { g.release(err) }()
 	for g.spot = spots(j.log.Run()); ; g.spot++ {
 		run := j.log.Run()
 		gs := g.head.told.gauged(run)
@@ -37,7 +36,6 @@ func (j *job) oneMore(ctx context.Context) (err error) {
 		if err := g.at(ctx, a.Place); err != nil {
 			return err
 		}
-		g.release(nil)
 	}
 }
 

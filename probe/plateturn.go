@@ -36,7 +36,7 @@ func (j *job) plateTurn(ctx context.Context) error {
 		if t.square && !square(j.setup) {
 			continue
 		}
-		a, _, err := j.question(ctx, record.Question{ID: "plate-turn-" + map[int]string{180: "180", 90: "90"}[t.deg], Text: t.text}, nil)
+		a, err := j.question(ctx, record.Question{ID: "plate-turn-" + map[int]string{180: "180", 90: "90"}[t.deg], Text: t.text}, nil)
 		if err != nil {
 			return err
 		}
@@ -44,11 +44,12 @@ func (j *job) plateTurn(ctx context.Context) error {
 			continue
 		}
 		turned = true
-		if err := j.stillFree(ctx); err != nil {
+		// A plate that was pulled may have moved what carries it.
+		j.head.Left()
+		if err := j.back(ctx); err != nil {
 			return err
 		}
-		// A plate that was pulled may have moved what carries it.
-		if err := j.rehome(ctx); err != nil {
+		if err := j.head.Level(ctx, false); err != nil {
 			return err
 		}
 		if err := j.keep(record.Event{Laid: &record.Laid{Turned: t.deg}}); err != nil {
@@ -61,7 +62,7 @@ func (j *job) plateTurn(ctx context.Context) error {
 	if !turned {
 		return nil
 	}
-	a, late, err := j.question(ctx, record.Question{ID: "plate-back",
+	a, err := j.question(ctx, record.Question{ID: "plate-back",
 		Text: "Lay the plate back as it lay first: the stored map holds for that only. Yes when it lies so and your hands are out; the machine may home."}, nil)
 	if err != nil {
 		return err
@@ -72,7 +73,8 @@ func (j *job) plateTurn(ctx context.Context) error {
 	if err := j.keep(record.Event{Laid: &record.Laid{}}); err != nil {
 		return err
 	}
-	return j.free(ctx, late)
+	j.head.Over(0)
+	return j.back(ctx)
 }
 
 // square reports whether a quarter turn of the plate covers the same outline.
@@ -89,13 +91,21 @@ func (j *job) turnedRows(ctx context.Context, series record.Series) error {
 		n += len(rows[i])
 	}
 	j.meter = newMeter(j.Clock, n)
+	j.head.Over(0)
 	k := 0
 	for i, row := range rows {
 		if err := j.stillFree(ctx); err != nil {
 			return err
 		}
 		for _, p := range row {
-			if err := j.touch(ctx, p, record.Side{X: -1}, record.Touch{Series: series, Pass: i, Index: k, Spot: -1}); err != nil {
+			touch := func() error {
+				return j.touch(ctx, p, record.Side{X: -1}, record.Touch{Series: series, Pass: i, Index: k, Spot: -1})
+			}
+			again := touch
+			if k == 0 {
+				again = func() error { return j.sure(touch) }
+			}
+			if err := again(); err != nil {
 				return err
 			}
 			k++

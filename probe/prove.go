@@ -15,7 +15,7 @@ import (
 // with the most negative addition: there a wrong table would drive the nozzle
 // into the bed first. What is recorded says whether the table is proved; see
 // Proved.
-func (j *job) prove(ctx context.Context) (err error) {
+func (j *job) prove(ctx context.Context) error {
 	run := j.log.Run()
 	if run.Proof == nil {
 		return fault(nil, "nothing-to-prove", "start the proof of an applied table", "prove: the run does not say what")
@@ -30,35 +30,13 @@ func (j *job) prove(ctx context.Context) (err error) {
 	if err := j.awake(ctx); err != nil {
 		return err
 	}
-	if err := j.head.LevelFor(ctx, true); err != nil {
+	if err := j.head.Level(ctx, true); err != nil {
 		return err
 	}
-	defer func() { g.release(err) }()
 	if err := g.at(ctx, run.Proof.Place); err != nil {
 		return err
 	}
-	if err := g.levelOrTilt(ctx); err != nil {
-		return err
-	}
-	if !j.setup.Levelling {
-		return j.head.LevelFor(ctx, false)
-	}
-	return nil
-}
-
-// LevelFor switches the stored levelling for a proof, raised and homed; it is
-// owed by nobody.
-func (h *Head) LevelFor(ctx context.Context, on bool) error {
-	if err := h.Raise(ctx); err != nil {
-		return err
-	}
-	if _, err := h.ask(ctx, h.words.Settle(), "wait for moves"); err != nil {
-		return err
-	}
-	if _, err := h.ask(ctx, h.words.Levelling(on), "switch levelling"); err != nil {
-		return err
-	}
-	return h.believe(ctx)
+	return g.levelOrTilt(ctx)
 }
 
 // proving returns the approach to the place of a proof.

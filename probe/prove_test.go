@@ -38,7 +38,7 @@ func TestProved(t *testing.T) {
 			{Confirmed: &record.Confirmed{Blade: 0.1, Paper: c.paper}},
 		}
 		for range c.records {
-			events = append(events, record.Event{Gauging: &record.Gauging{Z: -0.1 - c.off + 0.1, Blade: 0.1}})
+			events = append(events, record.Event{Gauging: &record.Gauging{Z: -0.1 - c.off + 0.1, Blade: 0.1, Levelled: true}})
 		}
 		for i := range events {
 			events[i].N = int64(i + 1)
@@ -97,8 +97,8 @@ func TestLevelOrTilt(t *testing.T) {
 		events := []record.Event{
 			{Opened: &record.Opened{Version: record.Version, ID: "x", Setup: record.Setup{Criteria: record.DefaultCriteria()}, Proof: &record.Proof{Predicted: -0.1}}},
 			{Confirmed: &record.Confirmed{Blade: 0.1, Paper: c.paper}},
-			{Gauging: &record.Gauging{Z: -c.there, Blade: 0.1}},
-			{Gauging: &record.Gauging{Spot: 1, Z: -c.zero, Blade: 0.1}},
+			{Gauging: &record.Gauging{Z: -c.there, Blade: 0.1, Levelled: true}},
+			{Gauging: &record.Gauging{Spot: 1, Z: -c.zero, Blade: 0.1, Levelled: true}},
 		}
 		for i := range events {
 			events[i].N = int64(i + 1)

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"slices"
 
 	"abbed/probe/record"
 )
@@ -34,7 +33,7 @@ func (j *job) reference(ctx context.Context) error {
 	if err := j.awake(ctx); err != nil {
 		return err
 	}
-	if err := j.head.Switch(ctx, record.SwitchLevelling, false); err != nil {
+	if err := j.head.Level(ctx, false); err != nil {
 		return err
 	}
 	most, err := j.thickest(ctx, row)
@@ -132,7 +131,7 @@ func (j *job) lay(ctx context.Context, row []record.Place, most float64) (record
 	grade := fmt.Sprintf("DIN 876 allows over %.0f mm: grade 0 %.3f, I %.3f, II %.3f, III %.3f mm; ISO 8512-2 grade 0 %.3f mm",
 		length, (4+length/250)/1000, (10+length/100)/1000, (20+length/50)/1000, (40+length/25)/1000, (0.003*100*math.Ceil(length/100)+2.5)/1000)
 	for {
-		a, late, err := j.question(ctx, record.Question{ID: "reference-straight",
+		a, err := j.question(ctx, record.Question{ID: "reference-straight",
 			Text:  "Have you a straight reference (ground bar, glass, stone) that the probe sees? Do not lay it yet. Yes with how far its upper side may be from straight, in mm; no to leave this out. " + grade + ".",
 			Value: &record.Wanted{Unit: "mm", Least: 0.0005, Most: 0.2},
 		}, nil)
@@ -140,10 +139,10 @@ func (j *job) lay(ctx context.Context, row []record.Place, most float64) (record
 			return r, false, err
 		}
 		r.Straight = number(a)
-		if err := j.free(ctx, late); err != nil {
+		if err := j.back(ctx); err != nil {
 			return r, false, err
 		}
-		a, late, err = j.question(ctx, record.Question{ID: "reference-laid",
+		a, err = j.question(ctx, record.Question{ID: "reference-laid",
 			Text: fmt.Sprintf("Lay the reference along X with its middle line at y=%.0f, from x=%.0f to x=%.0f or longer; it must not reach within %.0f mm of %s, where the machine homes. Yes with its thickness in mm (%.1f at most) when it lies there and your hands are out: the head moves over it. No to leave this out.",
 				r.Y, r.X0, r.X1, besideZero/4, j.setup.Zero, most),
 			Value: &record.Wanted{Unit: "mm", Least: 0.2, Most: most},
@@ -155,14 +154,14 @@ func (j *job) lay(ctx context.Context, row []record.Place, most float64) (record
 			return r, false, nil
 		}
 		r.Thickness = number(a)
-		if late {
+		if j.head.Away() {
 			// Never home over a reference: it has to be taken off first.
 			if gone, err := j.away(ctx); err != nil || !gone {
 				return r, false, err
 			}
 			continue
 		}
-		if err := j.stillFree(ctx); err != nil {
+		if err := j.back(ctx); err != nil {
 			return r, false, err
 		}
 		return r, true, j.keep(record.Event{Laid: &record.Laid{Reference: &r}})
@@ -172,15 +171,18 @@ func (j *job) lay(ctx context.Context, row []record.Place, most float64) (record
 // pass touches along the reference. It is false if the first touches do not
 // find it.
 func (j *job) pass(ctx context.Context, row []record.Place, r record.Reference) (bool, error) {
-	j.head.on, j.head.zTouch = r.Thickness, math.NaN()
-	defer func() { j.head.on, j.head.zTouch = 0, math.NaN() }()
+	j.head.Over(r.Thickness)
+	defer j.head.Over(0)
 	k := 0
 	for pass := range referencePasses {
 		for _, p := range row {
 			t, err := j.head.Touch(ctx, p, record.Side{X: -1}, record.Touch{Series: record.SeriesReference, Pass: pass, Index: k, Spot: -1})
 			var f *Fault
-			if k == 0 && errors.As(err, &f) && slices.Contains([]string{"no-touch", "not-a-bed"}, f.Code) && j.head.Homed() {
+			if k == 0 && (errors.Is(err, errStray) || errors.As(err, &f) && f.Code == "no-touch") && j.head.Homed() {
 				return false, j.head.Raise(ctx)
+			}
+			if errors.Is(err, errStray) {
+				err = j.tooWild()
 			}
 			if err != nil {
 				return false, err
@@ -200,7 +202,7 @@ func (j *job) away(ctx context.Context) (gone bool, err error) {
 	if err := j.head.Raise(ctx); err != nil {
 		return false, err
 	}
-	a, late, err := j.question(ctx, record.Question{ID: "reference-away",
+	a, err := j.question(ctx, record.Question{ID: "reference-away",
 		Text: "Take the reference off the bed. Yes when the bed is clear and your hands are out; the machine may home."}, nil)
 	if err != nil {
 		return false, err
@@ -211,5 +213,5 @@ func (j *job) away(ctx context.Context) (gone bool, err error) {
 	if err := j.keep(record.Event{Laid: &record.Laid{}}); err != nil {
 		return true, err
 	}
-	return true, j.free(ctx, late)
+	return true, j.back(ctx)
 }

@@ -20,7 +20,7 @@ func (j *job) repeat(ctx context.Context) error {
 	if err := j.begin(record.StepRepeat, 4*j.plan.Rounds+j.plan.Passes*len(row)); err != nil {
 		return err
 	}
-	if err := j.head.Switch(ctx, record.SwitchLevelling, false); err != nil {
+	if err := j.head.Level(ctx, false); err != nil {
 		return err
 	}
 	for k := range 4 * j.plan.Rounds {

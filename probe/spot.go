@@ -18,6 +18,8 @@ const (
 	floorBelow    = 0.05  // below the predicted contact
 	floorSlope    = 0.003 // more per mm to the nearest gauged place
 	floorAtZero   = 0.5   // below the predicted contact at the zero place
+	floorMost     = 0.8   // below the printer's own limit, or the lowest reading
+	floorRecorded = 0.3   // below what the readings by themselves predict
 	finest        = 0.02  // the smallest step that is asked for
 	fine          = 0.05
 	largeBlade    = 0.30
@@ -81,6 +83,39 @@ func back(touched, raw, contact, blade, floor float64) approachTo {
 		p = contact
 	}
 	return approachTo{predicted: p, arrival: max(p, contact) + blade + arriveAgain, floor: p - floor}
+}
+
+// above returns the approach with no floor, and no arrival, below lowest.
+func (a approachTo) above(lowest float64) approachTo {
+	a.floor, a.arrival = max(a.floor, lowest), max(a.arrival, lowest)
+	return a
+}
+
+// contacts are the bed contacts of the nozzle at the gauged places, as raw, mm.
+func contacts(run record.Run) []gauged {
+	var out []gauged
+	for _, r := range run.Gaugings {
+		out = append(out, gauged{place: r.Place, raw: r.Z - r.Blade})
+	}
+	return out
+}
+
+// lowest is how far down the nozzle may go at p whatever the touches there say, so
+// that a probe that lies cannot send it deeper: tenths of a millimetre below the printer's
+// own limit or the lowest contact at, and little below what the contacts predict.
+func lowest(at []gauged, p record.Place, limit float64) float64 {
+	for _, c := range at {
+		limit = min(limit, c.raw)
+	}
+	limit -= floorMost
+	if len(at) == 0 {
+		return limit
+	}
+	far, slope := nearest(at, p).place.Distance(p), slopeMore
+	if len(at) == 1 {
+		slope = slopeOne
+	}
+	return max(limit, expect(at, p)-floorRecorded-slope*far)
 }
 
 // maxStep returns the largest step that may be asked for at height z, mm. With

@@ -28,7 +28,7 @@ func (j *job) survey(ctx context.Context) error {
 	if err := j.foretold(); err != nil {
 		return err
 	}
-	if err := j.head.Switch(ctx, record.SwitchLevelling, false); err != nil {
+	if err := j.head.Level(ctx, false); err != nil {
 		return err
 	}
 	if left < all {
@@ -72,7 +72,7 @@ func (j *job) patrol(ctx context.Context, rows [][]record.Place) error {
 		what := record.Touch{Series: record.SeriesBase, Pass: pass, Index: pass, Spot: -1}
 		return j.touch(ctx, j.setup.Zero, record.Side{X: -1}, what)
 	}
-	if err := base(0); err != nil {
+	if err := j.sure(func() error { return base(0) }); err != nil {
 		return err
 	}
 	for i, row := range rows {

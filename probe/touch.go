@@ -1,7 +1,9 @@
 package probe
 
 import (
+	"cmp"
 	"context"
+	"errors"
 	"math"
 
 	"abbed/gcode"
@@ -13,13 +15,13 @@ import (
 // source).
 const runUp = 12
 
-// window is how far a touch may lie from 0 in the map's Z, or from the touch
-// before it, mm. Further off is no bed but a fault.
-const window = 4.0
+// errStray says that a touch was kept as a stray one: nothing may rest on it.
+var errStray = errors.New("probe: a touch that cannot be of the bed")
 
 // Touch probes the place once, coming from side, and keeps the touch. what says
 // what it is for: its Series, Pass, Index and Spot are kept. The side kept is
-// the one that the travel allowed.
+// the one that the travel allowed. A touch that cannot be of the bed, by all others
+// of the run, is kept as a stray one, and the error is errStray.
 func (h *Head) Touch(ctx context.Context, p record.Place, side record.Side, what record.Touch) (record.Touch, error) {
 	if err := h.mayTouch(p); err != nil {
 		return record.Touch{}, err
@@ -32,13 +34,20 @@ func (h *Head) Touch(ctx context.Context, p record.Place, side record.Side, what
 	if err != nil {
 		return record.Touch{}, err
 	}
-	what.Place, what.Z, what.Side, what.Step = p, z, side, step
+	if !h.ground.holds(p, z) {
+		what.Series = record.SeriesStray
+	}
+	what.Place, what.Z, what.Side, what.Step, what.Levelled = p, z, side, step, h.levelling != nil && *h.levelling
 	e, err := h.log.Append(record.Event{Touch: &what})
 	if err != nil {
 		return record.Touch{}, fault(err, "store", "see to the disk (the sentence says what it has), then start again; the touches so far are kept", "keep a touch")
 	}
-	h.zTouch = z
-	return *e.Touch, h.Raise(ctx)
+	if what.Series == record.SeriesStray {
+		err = errStray
+	} else {
+		h.ground.add(p, z)
+	}
+	return *e.Touch, cmp.Or(h.Raise(ctx), err)
 }
 
 // mayTouch holds the guards of a touch that are known before it.
@@ -150,10 +159,7 @@ func (h *Head) askContact(ctx context.Context) (x, y, z float64, decimals int, o
 // deepest is how far down a straight probe may go at p, in the nozzle's Z: so
 // far that the least room is left under the nozzle if nothing triggers.
 func (h *Head) deepest(p record.Place) float64 {
-	expected := h.on
-	if !math.IsNaN(h.zTouch) {
-		expected = h.zTouch
-	}
+	expected, _ := h.ground.expect(p)
 	room := h.told.room(h.log.Run()).At(p)
 	if math.IsInf(room, 1) {
 		return expected - 1.5 // the nozzle is the probe: it stops at the bed
@@ -171,13 +177,8 @@ func (h *Head) plausible(p record.Place, x, y, z, step float64) (float64, float6
 		return 0, 0, fault(nil, "other-place", "two programs on one port, or a lost line; start again",
 			"touch at %s: the printer reports a touch at %s", p, said)
 	}
-	far := math.Abs(z - h.on)
-	if !math.IsNaN(h.zTouch) {
-		far = min(far, math.Abs(z-h.zTouch))
-	}
-	if math.IsNaN(z) || far > window {
-		return 0, 0, fault(nil, "not-a-bed", "does the report hold the probe's Z offset? See the setting of raw heights; look at the probe",
-			"touch at %s: a height of %.3f mm cannot be the bed", p, z)
+	if math.IsNaN(z) {
+		return 0, 0, fault(nil, "not-a-bed", "look at the probe and its wiring, then start again", "touch at %s: the height is no number", p)
 	}
 	return z, step, nil
 }

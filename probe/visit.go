@@ -11,7 +11,7 @@ import (
 func (g *gauging) at(ctx context.Context, p record.Place) error {
 	g.place, g.skip = p, false
 	for g.visit = 0; ; g.visit++ {
-		if err := g.touches(ctx); err != nil {
+		if ok, err := g.touches(ctx); err != nil || !ok {
 			return err
 		}
 		g.wanted = g.records() // what was recorded here may ask for one more
@@ -26,24 +26,52 @@ func (g *gauging) at(ctx context.Context, p record.Place) error {
 			return err
 		}
 		if g.skip && g.count() == 0 {
-			g.route.skipped = append(g.route.skipped, g.place)
-			g.skippedBack = g.skippedBack || g.spot > 0 && g.place.Distance(g.setup.Zero) < 1
+			g.pass()
 			return nil
 		}
 	}
 }
 
-// touches makes the paired touches that stand before this visit, and after the
-// one before.
-func (g *gauging) touches(ctx context.Context) error {
+// pass gives the place up.
+func (g *gauging) pass() {
+	g.route.skipped = append(g.route.skipped, g.place)
+	g.skippedBack = g.skippedBack || g.spot > 0 && g.place.Distance(g.setup.Zero) < 1
+}
+
+// touches makes the paired touches that stand before this visit, and after the one
+// before. ok is false where they cannot be believed: the place is left, and a reading
+// that only those before it confirm is taken back.
+func (g *gauging) touches(ctx context.Context) (ok bool, err error) {
 	if g.proof != nil {
-		return nil // with the levelling on a touch says nothing of the nozzle
+		return true, nil // with the levelling on a touch says nothing of the nozzle
 	}
 	for k := 0; k < g.plan.Pairs || k < g.plan.Pairs+strayTries && !agree(g.made()); k++ {
 		what := record.Touch{Series: record.SeriesPair, Pass: g.visit, Index: k, Spot: g.spot}
-		if _, err := g.head.Touch(ctx, g.place, record.Side{X: -1}, what); err != nil {
-			return err
+		if ok, err = g.believed(ctx, g.place, record.Side{X: -1}, what); err != nil {
+			return false, err
 		}
+		if !ok {
+			return false, g.takeBack()
+		}
+	}
+	if agree(g.made()) {
+		return true, nil
+	}
+	if err := g.leave(g.place); err != nil {
+		return false, err
+	}
+	return false, g.takeBack()
+}
+
+// takeBack takes the last reading of a place that is left back, and gives the place up.
+func (g *gauging) takeBack() error {
+	g.pass()
+	here := g.here()
+	switch {
+	case len(here) > 0:
+		return g.keep(record.Event{Forgot: &record.Forgot{Gauging: here[len(here)-1].N}})
+	case g.spot == 0:
+		return wild("At the zero point the probe's touches do not agree with each other.")
 	}
 	return nil
 }
@@ -82,8 +110,10 @@ func (g *gauging) arrive(ctx context.Context) error {
 	if err := g.head.Travel(ctx, g.place.Under()); err != nil {
 		return err
 	}
-	if err := g.head.Switch(ctx, record.SwitchLimits, false); err != nil {
-		return err
+	if g.way.floor < g.setup.Travel.Z0 {
+		if err := g.head.Switch(ctx, record.SwitchLimits, false); err != nil {
+			return err
+		}
 	}
 	g.z = round(g.way.arrival)
 	if err := g.head.Lower(ctx, g.z, g.way.floor); err != nil {
@@ -95,8 +125,18 @@ func (g *gauging) arrive(ctx context.Context) error {
 	}})
 }
 
-// foretell returns the approach to the place in hand as the records stand now.
+// foretell returns the approach to the place in hand as the records stand now, with
+// its floor bound by what is known without the touches just made.
 func (g *gauging) foretell() approachTo {
+	way := g.byTouches()
+	if g.proof == nil {
+		way = way.above(lowest(contacts(g.log.Run()), g.place, g.setup.Travel.Z0))
+	}
+	return way
+}
+
+// byTouches is the approach as the touches of the place in hand and the records tell it.
+func (g *gauging) byTouches() approachTo {
 	gs := g.head.told.gauged(g.log.Run())
 	here := g.here()
 	switch {

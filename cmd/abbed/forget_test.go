@@ -71,9 +71,20 @@ func (w *world) press(t *testing.T, r api.Run, do string, mm float64) api.Run {
 		mm = math.Floor(mm*1000) / 1000
 		a.MM = &mm
 	}
-	next, err := w.api.Gauge(t.Context(), r.ID, a)
+	r, err := w.api.Gauge(t.Context(), r.ID, a)
 	if err != nil {
 		t.Fatalf("%s: %v", do, err)
 	}
-	return next
+	if do != "next" {
+		return r
+	}
+	// It is answered at once, and the move goes on.
+	if r.State != api.Running {
+		t.Errorf("next is answered with a run that is %s", r.State)
+	}
+	r, err = w.api.Wait(t.Context(), r.ID, func(r api.Run) bool { return r.State != api.Running })
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
 }

@@ -212,7 +212,10 @@ func TestHeatUnwatched(t *testing.T) {
 			t.Errorf("nobody is there, and the heaters are at %v", s.Targets)
 		}
 		time.Sleep(30 * time.Minute) // it cools down
-		if r, err = w.api.Gauge(ctx, r.ID, api.GaugeAction{Action: "next"}); err != nil || r.State != api.AwaitingGauge {
+		if r, err = w.api.Gauge(ctx, r.ID, api.GaugeAction{Action: "next"}); err == nil {
+			r, err = w.api.Wait(ctx, r.ID, func(r api.Run) bool { return r.State != api.Running })
+		}
+		if err != nil || r.State != api.AwaitingGauge {
 			t.Errorf("%s, %v", r.State, err)
 		}
 		if s := printer.Safety(); s.Targets != [2]float64{0, 60} || s.Heats[1] < 57 {

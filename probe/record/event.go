@@ -7,8 +7,12 @@ import (
 )
 
 // Version is the version of the event format that this package writes: 2 knows
-// Warmth and Opened.Heat, 3 Opened.For and Joined.
-const Version = 3
+// Warmth and Opened.Heat, 3 Opened.For and Joined, 4 Touch.Levelled and
+// Gauging.Levelled.
+const Version = 4
+
+// levelledSince is the first version that says in which state a touch was made.
+const levelledSince = 4
 
 // joinedSince is the first version that knows Joined.
 const joinedSince = 3
@@ -39,6 +43,9 @@ const (
 	SwitchLimits    Switch = "limits"    // the travel limits
 	SwitchIdle      Switch = "idle"      // the idle switch-off of the motors
 	SwitchHeaters   Switch = "heaters"   // heat that the run asked for
+	// SwitchUnlevelled is owed where the stored levelling was off before the run and
+	// was left on.
+	SwitchUnlevelled Switch = "levelling-off"
 )
 
 // End says how a run ended.

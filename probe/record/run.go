@@ -109,11 +109,17 @@ func (r *Run) fold(e Event) {
 	case e.Touch != nil:
 		t := *e.Touch
 		t.N, t.T = e.N, e.T
+		if !r.inState(t.Levelled, fmt.Sprintf("touch at %s", t.Place)) {
+			return
+		}
 		r.Setup.ReportStep = max(r.Setup.ReportStep, t.Step)
 		r.Touches = append(r.Touches, t)
 	case e.Gauging != nil:
 		g := *e.Gauging
 		g.N, g.T = e.N, e.T
+		if !r.inState(g.Levelled, fmt.Sprintf("reading at %s", g.Place)) {
+			return
+		}
 		r.Gaugings = append(r.Gaugings, g)
 	case e.Forgot != nil:
 		n := e.Forgot.Gauging
@@ -161,6 +167,20 @@ func (r *Run) fold(e Event) {
 	}
 }
 
+// inState reports whether what was measured counts: a verification measures with the
+// stored levelling on, all else with it off. What does not is noted.
+func (r *Run) inState(levelled bool, what string) bool {
+	if r.Version < levelledSince || levelled == (r.Proof != nil) {
+		return true
+	}
+	state := "off"
+	if levelled {
+		state = "on"
+	}
+	r.Notes = append(r.Notes, fmt.Sprintf("the %s does not count: the stored levelling was %s", what, state))
+	return false
+}
+
 // join takes the gaugings of another run, once: a run counts once however often it
 // was written down. The record is then one of the version that knows them, so that
 // an older program does not read it as if they were not there.
@@ -185,16 +205,33 @@ func (r *Run) finish() {
 	}
 }
 
-// switched keeps the list of what is still off. Heaters are the other way
-// round: what is owed is to switch them off.
-func (r *Run) switched(s Switched) {
-	off := !s.On
-	if s.What == SwitchHeaters {
-		off = s.On
+// Owes reports whether a switch that stands at on has to be put back: whatever is not
+// as it was before the run.
+func (r Run) Owes(what Switch, on bool) bool {
+	switch what {
+	case SwitchHeaters:
+		return on
+	case SwitchLevelling:
+		return on != r.Setup.Levelling
 	}
-	r.Off = slices.DeleteFunc(slices.Clone(r.Off), func(w Switch) bool { return w == s.What })
-	if off {
-		r.Off = append(r.Off, s.What)
+	return !on
+}
+
+// Owed names what has to be put back of a switch in Off: a levelling that was off
+// before the run is to be switched off.
+func (r Run) Owed(what Switch) Switch {
+	if what == SwitchLevelling && !r.Setup.Levelling {
+		return SwitchUnlevelled
+	}
+	return what
+}
+
+// switched keeps the list of what has to be put back.
+func (r *Run) switched(s Switched) {
+	owed := r.Owed(s.What)
+	r.Off = slices.DeleteFunc(slices.Clone(r.Off), func(w Switch) bool { return w == owed })
+	if r.Owes(s.What, s.On) {
+		r.Off = append(r.Off, owed)
 	}
 }
 

@@ -12,7 +12,7 @@ import (
 )
 
 func opened() record.Event {
-	return record.Event{N: 1, Opened: &record.Opened{Version: record.Version, ID: "a", Steps: []record.Step{record.StepRepeat}}}
+	return record.Event{N: 1, Opened: &record.Opened{Version: record.Version, ID: "a", Steps: []record.Step{record.StepRepeat}, Setup: record.Setup{Levelling: true}}}
 }
 
 func TestFold(t *testing.T) {

@@ -24,6 +24,9 @@ const (
 	SeriesQuarterTurn Series = "quarter-turn"
 	// SeriesReference is a pass over a straight reference; Pass counts passes.
 	SeriesReference Series = "reference"
+	// SeriesStray is a touch that cannot be of the bed, by all others of the run: it is
+	// kept, and nothing rests on it.
+	SeriesStray Series = "stray"
 	// SeriesGiven is a touch from a file that does not say what it is for.
 	SeriesGiven Series = "given"
 )
@@ -58,6 +61,8 @@ type Touch struct {
 	Spot int `json:"spot"`
 	// Step is the step to which the printer reported Z, mm; 0 if not known.
 	Step float64 `json:"step,omitempty"`
+	// Levelled says that it was made with the stored levelling on.
+	Levelled bool `json:"levelled,omitempty"`
 }
 
 // Gauging is one record of a person's blade under the nozzle.
@@ -83,6 +88,8 @@ type Gauging struct {
 	// Step is the lowering that made the blade drag, mm: contact lies between Z
 	// and Z + Step. 0 where it is not known.
 	Step float64 `json:"step,omitempty"`
+	// Levelled says that it was made with the stored levelling on, as a proof's is.
+	Levelled bool `json:"levelled,omitempty"`
 }
 
 // Map is the stored map as the printer printed it.

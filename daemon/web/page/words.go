@@ -170,7 +170,7 @@ func owedWords(owed []string) string {
 	var out []string
 	for _, o := range owed {
 		if w, known := map[string]string{
-			string(record.SwitchLevelling): "the stored levelling", string(record.SwitchLimits): "the travel limits", string(record.SwitchIdle): "the idle switch-off of the motors",
+			string(record.SwitchLevelling): "the stored levelling", string(record.SwitchUnlevelled): "the stored levelling, which was off before", string(record.SwitchLimits): "the travel limits", string(record.SwitchIdle): "the idle switch-off of the motors",
 			string(record.SwitchHeaters): "the heaters",
 		}[o]; known {
 			o = w
