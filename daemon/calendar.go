@@ -161,13 +161,16 @@ var errWithdrawn = fmt.Errorf("%w: the run was withdrawn before it began", errSt
 // Withdraw ends a run that nobody has confirmed. Unlike a stop request it sends
 // nothing to the printer.
 func (d *Daemon) Withdraw(_ context.Context, id, by string) error {
+	if a := d.current(); a != nil && a.log.ID() == id && a.now() != api.AwaitingConfirmation {
+		return api.Errorf(409, "wrong-state", "a run that has begun ends by the stop request", "withdraw: the run is %s", a.now())
+	}
 	d.starting.Lock()
 	defer d.starting.Unlock()
 	a := d.current()
 	if a == nil || a.log.ID() != id {
 		return d.notActive(id, "withdraw")
 	}
-	if s := a.now(); s != api.AwaitingConfirmation {
+	if s := a.now(); s != api.AwaitingConfirmation { // it was confirmed meanwhile
 		return api.Errorf(409, "wrong-state", "a run that has begun ends by the stop request", "withdraw: the run is %s", s)
 	}
 	d.audit(by, "withdraw a run", id)

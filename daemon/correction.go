@@ -159,6 +159,9 @@ type way func(apply.Desk, context.Context, store.Applied) (store.Applied, error)
 func (d *Daemon) write(ctx context.Context, a store.Applied, by, what string, do way) error {
 	d.starting.Lock()
 	defer d.starting.Unlock()
+	if d.closing() {
+		return errEnding
+	}
 	d.giveWay()
 	if d.running() {
 		return api.Errorf(409, "run-active", "finish the run, or stop it", "%s: a run is active", what)

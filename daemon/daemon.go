@@ -72,17 +72,19 @@ type Daemon struct {
 	applied  store.Applied
 	progress api.Progress
 	busy     bool // an apply, undo or resolve is going on
-	owing    []string
-	last     map[string]status.Last
-	counted  status.Counters
-	kept     status.Kept
-	told     told
-	inPrint  inPrint
-	movement movement
-	chapters map[string]chapter  // of the history, by run
-	laterOf  map[string][]string // the runs made for an earlier one, by that
-	share    *float64            // of the host, in the latest run
-	calendar calendar
+	// puttingBack: what is owed is being put back. ending: nothing more begins.
+	puttingBack, ending bool
+	owing               []string
+	last                map[string]status.Last
+	counted             status.Counters
+	kept                status.Kept
+	told                told
+	inPrint             inPrint
+	movement            movement
+	chapters            map[string]chapter  // of the history, by run
+	laterOf             map[string][]string // the runs made for an earlier one, by that
+	share               *float64            // of the host, in the latest run
+	calendar            calendar
 	// reapplyRefused counts the refusals of a re-apply by their code.
 	reapplyRefused map[string]uint64
 
@@ -194,8 +196,17 @@ func (d *Daemon) Work(ctx context.Context) {
 	own.Wait()
 }
 
-// closeDown ends the run in hand and waits for every job.
+// endTime is how long what goes on may take to end with the program, real time: the
+// unit gives 90 s, and nobody waits that long beside a machine (the project's design:
+// 20 s in all).
+const endTime = 15 * time.Second
+
+// closeDown ends the run in hand and waits for every job. Where the printer does not
+// answer in time its line is closed: what could not be put back is then owed.
 func (d *Daemon) closeDown() {
+	d.mu.Lock()
+	d.ending = true
+	d.mu.Unlock()
 	d.abort(errClosing)
 	if a := d.current(); a != nil {
 		d.starting.Lock()
@@ -204,8 +215,20 @@ func (d *Daemon) closeDown() {
 		}
 		d.starting.Unlock()
 	}
+	cut := time.AfterFunc(endTime, func() { d.link.Cut() })
+	defer cut.Stop()
 	d.jobs.Wait()
 }
+
+// closing reports whether the program is ending: nothing more begins then.
+func (d *Daemon) closing() bool {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.ending
+}
+
+// errEnding is why nothing begins while the program ends.
+var errEnding = api.Errorf(503, "interrupted", "start abbed again; what was measured is kept", "abbed is ending")
 
 // publishing publishes a new snapshot whenever something has changed.
 func (d *Daemon) publishing(ctx context.Context) {

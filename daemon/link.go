@@ -167,6 +167,20 @@ func (l *Link) StopNow() error {
 	return sess.StopNow()
 }
 
+// Cut closes the line, whatever is going on: nothing can be sent over it any more.
+func (l *Link) Cut() {
+	l.mu.Lock()
+	sess, opening := l.sess, l.opening
+	l.homed = false
+	l.mu.Unlock()
+	if opening != nil {
+		opening(errClosing)
+	}
+	if sess != nil {
+		_ = sess.Close() // what closing says adds nothing
+	}
+}
+
 // errResting is why a stop request could not be sent while the port is given
 // back.
 var errResting = api.Errorf(503, "resting", "use the printer's own switch, or the program that has the port",

@@ -68,12 +68,17 @@ func (d *Daemon) running() bool {
 // putBack has the printer home and switch on again what is owed, on the
 // person's word.
 func (d *Daemon) putBack(by string) error {
+	if d.closing() {
+		return errEnding
+	}
 	loan, err := d.link.Lend()
 	if err != nil {
 		return err
 	}
 	d.audit(by, "put back what a run switched off", "")
+	d.puts(true)
 	d.jobs.Go(func() {
+		defer d.puts(false)
 		homed := false
 		sess, _, err := loan.Open(d.base)
 		if err == nil {
@@ -87,6 +92,14 @@ func (d *Daemon) putBack(by string) error {
 		d.changed()
 	})
 	return nil
+}
+
+// puts says whether what is owed is being put back.
+func (d *Daemon) puts(now bool) {
+	d.mu.Lock()
+	d.puttingBack = now
+	d.mu.Unlock()
+	d.changed()
 }
 
 func (d *Daemon) noteOwed(err error) {

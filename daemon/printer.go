@@ -19,7 +19,7 @@ func (d *Daemon) Printer() api.Printer {
 	k := d.know(l.facts)
 	p := api.Printer{
 		Link: l.state, Sentence: l.text, Port: d.owner().Port, Homed: l.homed, Layer: d.owner().Layer,
-		Owed: d.owed(), Steps: steps(k, l), Identity: map[string]string{},
+		Owed: d.owed(), Going: d.going(), Steps: steps(k, l), Identity: map[string]string{},
 	}
 	if n := d.notices(); n != "" {
 		p.Sentence += " " + n

@@ -4,17 +4,42 @@
 // The nouns, in the order in which data passes:
 //
 //   - Dialogue carries commands to the printer; a gcode.Session is one.
-//   - Head is the only sender of motion, and holds every guard: homed, within
-//     travel, at clearance, Room under the nozzle, floor. It makes touches and
-//     throws the printer's switches, and keeps that it did.
+//   - Head is the only sender of motion, and owns what must hold at one: homed,
+//     the levelling as wanted, within travel, at clearance, Room under the nozzle,
+//     floor, travel limits. It asserts them after each homing and absence, and keeps
+//     with each touch and reading the state that it was made in.
+//   - ground is the surface as the touches so far tell it: what a touch must fit to
+//     be believed.
 //   - Plan says how much is measured, route where the person gauges next, and
 //     approachTo how the nozzle comes there: predicted contact, arrival, floor,
 //     largest step.
-//   - Person acts at the blade; a pending wait for an Action is the state in
-//     which the run awaits a person.
+//   - Person acts at the gauge and answers questions.
 //   - Log keeps each event; View shows where the run stands.
 //   - Execute carries out the steps in their order and puts back whatever was
 //     switched off, also after a failure.
+//
+// # Who waits for whom
+//
+// A run is in one of four phases. No request waits for a person or for another
+// request: one act at a time is taken, and only in the phase that it belongs to.
+//
+//	working   the machine moves; nothing can be asked of it
+//	gauge     nozzle down, the person acts: lower, raise, record, skip, forget
+//	next      nozzle up, hand and gauge go out: next, forget
+//	person    a question waits: yes or no, with a value or without
+//
+//	working --arrived--> gauge --record, skip--> next --next--> working
+//	working --asks-----> person --answered--> working
+//
+// lower, raise, record and skip are answered when their move has ended, next and an
+// answer at once. An act that ends the run is answered when the nozzle is up.
+//
+// Nobody acts for the plan's Patience: the nozzle goes up, the limits on, the heat
+// off; gauge becomes next, and a question goes on waiting, or counts as a no where it
+// may. Nothing times out after that. Whoever comes back finds the same phase, and
+// the machine looks whether it is still free and homes before it moves on
+// (Head.Left, job.back). Where the motors may have let go meanwhile nothing moves,
+// not even up.
 //
 // # Units
 //

@@ -8,9 +8,8 @@ import (
 )
 
 // How far a touch may be from what the others of its run predict for it, mm, and how
-// much more per mm to the nearest of them: while one place alone is known a bed may
-// slope by 1 mm per 100 mm, and from two places on half of that is left beside their
-// line. The first place has the homing alone to be held against: a Z offset that is
+// much more per mm to the nearest of them: while they lie on one line a bed may slope by
+// 1 mm per 100 mm, and half of that is left beside the plane of all. The first place has the homing alone to be held against: a Z offset that is
 // off by a millimetre was not set (the project's design; the slopes common practice,
 // no source).
 const (
@@ -59,25 +58,31 @@ func (g *ground) add(p record.Place, z float64) {
 }
 
 // expect returns the height that the touches so far predict at p, and how far from it
-// a touch may be, mm.
+// a touch may be, mm: that of the place itself, where its touches agree; else the
+// median of what its five nearest neighbours say, moved along the slope of all.
 func (g *ground) expect(p record.Place) (z, within float64) {
 	var known []gauged
 	for _, s := range g.spots {
-		if s.known() {
+		switch here := s.place.Distance(p) < 1; {
+		case here && len(s.zs) > 1 && s.known():
+			return median(s.zs), strayTouch
+		case !here && s.known():
 			known = append(known, gauged{place: s.place, raw: median(s.zs)})
 		}
 	}
 	if len(known) == 0 {
 		return g.on, strayFirst + slopeOne*p.Distance(g.zero)
 	}
-	far, slope := nearest(known, p).place.Distance(p), slopeMore
-	if len(known) == 1 {
+	_, su, sv, rank := plane(known)
+	var says []float64
+	for _, n := range nearestFew(known, p, 5) {
+		says = append(says, n.raw+su*(p.U-n.place.U)+sv*(p.V-n.place.V))
+	}
+	slope := slopeMore
+	if rank < 2 {
 		slope = slopeOne
 	}
-	if far < 1 {
-		return nearest(known, p).raw, strayTouch
-	}
-	return expect(known, p), strayTouch + slope*far
+	return median(says), strayTouch + slope*nearest(known, p).place.Distance(p)
 }
 
 // holds reports whether a touch of p at height z can be of this surface.

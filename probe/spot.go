@@ -137,43 +137,47 @@ func (a approachTo) maxStep(z, blade float64) float64 {
 }
 
 // expect foretells the raw gap error at p: that of the only gauged place, or a
-// linear fit through the nearest four, of least norm, so that places on one
-// line say nothing across it.
+// linear fit through the nearest four.
 func expect(gs []gauged, p record.Place) float64 {
 	near := nearestFew(gs, p, 4)
-	if len(near) == 1 {
+	m, su, sv, rank := plane(near)
+	if rank == 0 {
 		return near[0].raw
 	}
-	var mu, mv, mg float64
-	for _, g := range near {
-		mu, mv, mg = mu+g.place.U, mv+g.place.V, mg+g.raw
+	return m.raw + su*(p.U-m.place.U) + sv*(p.V-m.place.V)
+}
+
+// plane returns the mean of the places and the slope of their raw heights, by a linear
+// fit of least norm, so that places on one line say nothing across it: rank is in how
+// many directions they spread by 10 mm, without which they tell no slope.
+func plane(gs []gauged) (mean gauged, su, sv float64, rank int) {
+	for _, g := range gs {
+		mean.place.U, mean.place.V, mean.raw = mean.place.U+g.place.U, mean.place.V+g.place.V, mean.raw+g.raw
 	}
-	n := float64(len(near))
-	mu, mv, mg = mu/n, mv/n, mg/n
-	a := mat.NewDense(len(near), 2, nil)
-	b := mat.NewVecDense(len(near), nil)
-	for i, g := range near {
-		a.Set(i, 0, g.place.U-mu)
-		a.Set(i, 1, g.place.V-mv)
-		b.SetVec(i, g.raw-mg)
+	n := float64(len(gs))
+	mean.place.U, mean.place.V, mean.raw = mean.place.U/n, mean.place.V/n, mean.raw/n
+	a := mat.NewDense(len(gs), 2, nil)
+	b := mat.NewVecDense(len(gs), nil)
+	for i, g := range gs {
+		a.Set(i, 0, g.place.U-mean.place.U)
+		a.Set(i, 1, g.place.V-mean.place.V)
+		b.SetVec(i, g.raw-mean.raw)
 	}
 	var svd mat.SVD
-	if !svd.Factorize(a, mat.SVDThin) {
-		return nearest(gs, p).raw
+	if len(gs) < 2 || !svd.Factorize(a, mat.SVDThin) {
+		return mean, 0, 0, 0
 	}
-	// A direction in which the places spread less than 10 mm tells no slope.
-	rank := 0
 	for _, s := range svd.Values(nil) {
 		if s > 10 {
 			rank++
 		}
 	}
 	if rank == 0 {
-		return nearest(gs, p).raw
+		return mean, 0, 0, 0
 	}
 	var slope mat.VecDense
 	svd.SolveVecTo(&slope, b, rank)
-	return mg + slope.AtVec(0)*(p.U-mu) + slope.AtVec(1)*(p.V-mv)
+	return mean, slope.AtVec(0), slope.AtVec(1), rank
 }
 
 // nearestFew returns the up to n gauged places nearest to p.

@@ -244,10 +244,14 @@ func measure(c *cobra.Command, a *client.Client, k caller, n api.NewRun) error {
 }
 
 func stop(c *cobra.Command, a *client.Client, _ caller, _ []string) error {
-	if err := a.Stop(c.Context()); err != nil {
+	said, err := a.Stop(c.Context())
+	if err != nil {
 		return err
 	}
-	fmt.Fprintln(c.ErrOrStderr(), "The stop request went out. It is no emergency stop, and Z may sink: look at the machine.")
+	if said.Requested {
+		fmt.Fprint(c.ErrOrStderr(), "The stop request went out. Look at the machine. ")
+	}
+	fmt.Fprintln(c.ErrOrStderr(), said.Text)
 	return nil
 }
 

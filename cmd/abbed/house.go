@@ -211,7 +211,8 @@ func (h *house) run(ctx context.Context) error {
 	}
 	daemonCtx, end := context.WithCancel(ctx)
 	defer end()
-	own.Go(func() { h.daemon.Work(daemonCtx) })
+	worked := make(chan struct{})
+	own.Go(func() { h.daemon.Work(daemonCtx); close(worked) })
 	if h.chair.Dir != "" {
 		own.Go(func() {
 			h.chair.Keep(daemonCtx, h.daemon.Board(), func(err error) {
@@ -228,6 +229,7 @@ func (h *house) run(ctx context.Context) error {
 	}
 	h.manager.stopping()
 	end()
+	<-worked // what goes on is ended first, and can be stopped until then
 	cut()
 	late, cancel := context.WithTimeout(context.WithoutCancel(ctx), 5*time.Second)
 	defer cancel()

@@ -249,8 +249,8 @@ func (w *window) see(name string) {
 	if spill := look[int](w, `Math.max(document.documentElement.scrollWidth, innerWidth)`) - int(w.size.w); spill > 0 {
 		w.t.Errorf("%s: %s spills %d px to the right", w.name, name, spill)
 	}
-	if !w.has(`form[action="/do/stop"] button`) {
-		w.t.Errorf("%s: %s has no stop request", w.name, name)
+	if !w.has(`form[action^="/do/stop"] button, .stopbar p`) {
+		w.t.Errorf("%s: %s says nothing of stopping", w.name, name)
 	}
 	w.rules(name)
 	w.picture(name)

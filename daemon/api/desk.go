@@ -50,6 +50,6 @@ type Desk interface {
 	// Reapply puts the correction that was signed off onto a newly measured map.
 	Reapply(ctx context.Context, by string) error
 
-	// Stop goes out at once.
-	Stop(ctx context.Context, by string) error
+	// Stop ends what goes on; a stop request goes out at once.
+	Stop(ctx context.Context, s AskStop, by string) (StopAnswer, error)
 }

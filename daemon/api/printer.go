@@ -83,6 +83,9 @@ type Printer struct {
 	Layer float64 `json:"first_layer"`
 	// Temperatures as last heard; nil if never.
 	Temperatures *Temperatures `json:"temperatures"`
+	// Going is what a stop ends now: a run's id, or another name of what goes on; "" for
+	// nothing.
+	Going string `json:"going"`
 	// Owed lists what a run switched off and could not put back.
 	Owed  []string       `json:"owed"`
 	Steps map[string]Can `json:"steps"`

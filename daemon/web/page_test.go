@@ -87,8 +87,9 @@ func TestScreensKeepThePolicy(t *testing.T) {
 				t.Errorf("leads away: %s", s[0])
 			}
 		}
-		if !strings.Contains(html, `action="/do/stop"`) || !strings.Contains(html, page.StopSentence) {
-			t.Error("no stop request with its sentence")
+		stop := strings.Contains(html, `action="/do/stop`) && strings.Contains(html, api.StopSentence)
+		if going := webtest.Scene(scene).Printer().Going != ""; stop != going || !going && !strings.Contains(html, "power switch") {
+			t.Errorf("a stop request with its sentence: %v, while something goes on: %v", stop, going)
 		}
 	})
 }

@@ -58,10 +58,11 @@ func printerShapes() m {
 				"nozzle": number(""), "nozzle_target": number(""), "bed": number(""), "bed_target": number(""),
 				"heard": orNull(moment("when the printer said so; null if not known")),
 			}))),
+			"going": text("what a stop ends now: a run's id, or another name of what goes on; empty for nothing"),
 			"owed":  list(m{"type": "string"}, "what a run switched off and could not put back"),
 			"steps": m{"type": "object", "additionalProperties": ref("Can"), "description": "which steps can be done"},
 		}, "link", "sentence", "port", "identity", "id", "homed", "lever", "trigger_height", "travel", "bed", "layout",
-			"map_area", "zero_place", "map_size", "first_layer", "levelling", "temperatures", "owed", "steps"),
+			"map_area", "zero_place", "map_size", "first_layer", "levelling", "temperatures", "going", "owed", "steps"),
 		"Check": object(m{
 			"every_s": number("how long after a test the next check is due; 0: none is asked for"), "last": orNull(moment("of the last test for steadiness")),
 			"due": orNull(moment("")), "waits": text("why a check that is due has not begun"), "sentence": text(""),

@@ -8,7 +8,7 @@ func recordShapes() m {
 		"n": count("number of its event"), "t": number("s since the run's start"),
 		"place": at, "z": number("height in the stored map's Z, mm"),
 		"side":   describe("where the head came from: -1 from the smaller coordinate, +1 from the larger, 0 not along this axis", all(m{"x": m{"enum": l{-1, 0, 1}}, "y": m{"enum": l{-1, 0, 1}}})),
-		"series": oneOf("", "repeat", "row", "pair", "survey", "base", "half-turn", "quarter-turn", "reference", "given"),
+		"series": oneOf("", "repeat", "row", "pair", "survey", "base", "half-turn", "quarter-turn", "reference", "stray", "given"),
 		"pass":   count(""), "index": count(""), "spot": m{"type": "integer", "minimum": -1},
 	}
 	gauging := m{

@@ -1,7 +1,7 @@
 package description
 
 func runPaths() m {
-	stopAnswer := all(m{"requested": boolean(""), "text": text("what a stop request is, and is not")})
+	stopAnswer := all(m{"requested": boolean("whether a stop request went out to the printer"), "text": text("what became of it")})
 	start := verb{
 		id: "startRun", summary: "Ask for a run.", about: "The steps run in the order repeat, gauging, survey, plate-turn, coupons, angles, reference, whatever the order asked. plate-turn needs survey in the same run, coupons and angles need gauging. The run waits until its cautions are confirmed; nothing moves before.",
 		body: closed(object(m{"steps": with(list(m{"type": "string"}, "repeat, gauging, survey, plate-turn, coupons, angles, reference"), "minItems", 1),
@@ -58,11 +58,15 @@ func runPaths() m {
 		"/api/v1/runs/{id}/withdraw": path("id", runID, m{"post": withdraw}),
 		"/api/v1/runs/{id}/answer":   path("id", runID, m{"post": reply.operation()}),
 		"/api/v1/runs/{id}/gauge":    path("id", runID, m{"post": gauge.operation()}),
-		"/api/v1/stop": path("", "", m{"post": verb{
-			id: "stop", summary: "Ask for a stop at once.", free: true,
-			about:  "It is never queued behind a command, and reads no body. It is no emergency stop, and it may let Z sink.",
-			status: 202, says: "The request is on its way.", shape: stopAnswer, refusals: []int{409, 503},
-		}.operation()}),
+		"/api/v1/stop": path("", "", m{"post": with(verb{
+			id: "stop", summary: "Stop what goes on, at once.", free: true,
+			about: "It is never queued behind a command, and reads no body. It belongs to what goes on now (Printer.going): where nothing of abbed's goes on, nothing is sent, and a run that waits for its confirmation is withdrawn. " +
+				"A request that cannot be delivered is dropped. It is no emergency stop, and it may let Z sink.",
+			status: 202, says: "What became of it.", shape: stopAnswer, refusals: []int{409, 503},
+		}.operation(), "parameters", l{
+			m{"name": "for", "in": "query", "required": false, "schema": m{"type": "string"}, "description": "what the asker saw going on; a stop of anything else is not sent"},
+			m{"name": "anyway", "in": "query", "required": false, "schema": m{"type": "string", "enum": l{"yes"}}, "description": "send it though nothing of abbed's goes on: it may end a print that is not abbed's"},
+		})}),
 	}
 }
 

@@ -279,8 +279,9 @@ func (p *page) doStop(w http.ResponseWriter, r *http.Request) {
 			by = name
 		}
 	}
-	err := p.desk.Stop(context.WithoutCancel(r.Context()), by)
+	said, err := p.desk.Stop(context.WithoutCancel(r.Context()), api.StopOf(r.URL.Query()), by)
 	s := p.begin(r, "Stop was asked for")
+	s.View = said
 	if err != nil {
 		s.Notice = p.refusal(r, err)
 	}

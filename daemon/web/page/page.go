@@ -11,12 +11,6 @@ import (
 	"abbed/daemon/api"
 )
 
-// StopSentence stands beside every stop button: what goes out over the wire is
-// a request, and a motor that lost its current does not hold Z. (Stop
-// categories: IEC 60204-1, NFPA 79 9.2.2, read second-hand: an emergency stop
-// must not depend on software or on a communication link.)
-const StopSentence = "This is no emergency stop: it can fail, and it may let Z sink. In danger use the power switch."
-
 // Options are what the page needs beside the desk.
 type Options struct {
 	// Version of the program.
@@ -100,20 +94,22 @@ type screen struct {
 	// Notice is a refusal to show above all.
 	Notice *api.Error
 	// Alone: the refusal is all there is.
-	Alone   bool
-	Owed    []string
-	Link    api.Link
-	Linked  string
-	Stop    string
+	Alone  bool
+	Owed   []string
+	Link   api.Link
+	Linked string
+	Stop   string
+	// Going is what a stop ends now; "": there is nothing to stop.
+	Going   string
 	Version string
 	View    any
 }
 
 // begin gathers what all screens share.
 func (p *page) begin(r *http.Request, title string) screen {
-	s := screen{Title: title, Here: r.URL.Path, Stop: StopSentence, Version: p.opts.Version}
+	s := screen{Title: title, Here: r.URL.Path, Stop: api.StopSentence, Version: p.opts.Version}
 	printer := p.desk.Printer()
-	s.Owed, s.Link, s.Linked = printer.Owed, printer.Link, printer.Sentence
+	s.Owed, s.Link, s.Linked, s.Going = printer.Owed, printer.Link, printer.Sentence, printer.Going
 	runs, err := p.desk.Runs()
 	if err != nil {
 		s.Notice = p.refusal(r, err)
@@ -155,7 +151,7 @@ func write(w http.ResponseWriter, name string, status int, s screen) error {
 
 // Enter shows the screen of a one-time link, for access.Options.
 func Enter(w http.ResponseWriter, r *http.Request, e access.Entrance) {
-	s := screen{Title: "Let this browser in", Here: "/", Stop: StopSentence, View: e}
+	s := screen{Title: "Let this browser in", Here: "/", Stop: api.StopSentence, View: e}
 	if err := write(w, "enter", http.StatusOK, s); err != nil {
 		http.Error(w, "This screen could not be made.", http.StatusInternalServerError)
 	}
@@ -164,7 +160,7 @@ func Enter(w http.ResponseWriter, r *http.Request, e access.Entrance) {
 // Shut shows a refusal at the door, for access.Options: nothing of the printer
 // is on it, and whoever lacks a session can type a code.
 func Shut(w http.ResponseWriter, r *http.Request, e *api.Error) {
-	s := screen{Title: "Not done", Here: r.URL.Path, Stop: StopSentence, Notice: e, Alone: true, View: e.Status == http.StatusUnauthorized}
+	s := screen{Title: "Not done", Here: r.URL.Path, Stop: api.StopSentence, Notice: e, Alone: true, View: e.Status == http.StatusUnauthorized}
 	if err := write(w, "shut", e.Status, s); err != nil {
 		http.Error(w, e.Text, e.Status)
 	}

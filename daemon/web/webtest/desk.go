@@ -111,7 +111,21 @@ func find[T any](d *Desk, verb, id string, all map[string]T) (T, error) {
 	return v, nil
 }
 
-func (d *Desk) Printer() api.Printer                         { return d.look().Printer }
+// Printer shows the printer, with what goes on at it.
+func (d *Desk) Printer() api.Printer {
+	s := d.look()
+	p := s.Printer
+	for _, r := range s.Runs {
+		if !r.State.Over() {
+			p.Going = r.ID
+		}
+	}
+	if s.Applied.State == api.Writing || s.Applied.State == api.Verifying {
+		p.Going = "correction-" + Digest
+	}
+	return p
+}
+
 func (d *Desk) OpenPort(_ context.Context, o api.Open) error { return d.do("OpenPort", o) }
 
 // StartRun shows a new run that waits for its cautions.
@@ -224,7 +238,9 @@ func (d *Desk) Room() ([]api.Neighbour, error) {
 }
 func (d *Desk) Applied() api.Applied                    { return d.look().Applied }
 func (d *Desk) Undo(_ context.Context, by string) error { return d.do("Undo", by) }
-func (d *Desk) Stop(_ context.Context, by string) error { return d.do("Stop", by) }
+func (d *Desk) Stop(_ context.Context, _ api.AskStop, by string) (api.StopAnswer, error) {
+	return api.StopAnswer{Requested: true, Text: api.StopSentence}, d.do("Stop", by)
+}
 
 // Prove shows a new run that waits for its cautions.
 func (d *Desk) Prove(ctx context.Context, by string) (api.Run, error) {

@@ -176,6 +176,7 @@
       const name = part.dataset.part;
       const fresh = doc.querySelector('[data-part="' + name + '"]');
       if (!fresh || came.get(part) === fresh.outerHTML) continue;
+      if (part.querySelector('[data-busy]')) continue; // a stop is on its way
       if (!ours && touched.has(name) && part.dataset.key === fresh.dataset.key) continue;
       touched.delete(name);
       const titled = s => s.textContent.replace(/\d.*/s, ''); // its numbers change
@@ -282,24 +283,31 @@
     }
   }
 
-  // A stop request is sent again and again until it is answered.
+  // A stop request belongs to what goes on now. It is sent again until it is answered,
+  // for ten seconds at most: later it might reach something else.
+  const stopFor = 10000;
   async function stop(form) {
     const said = form.querySelector('[data-said]');
     if (form.dataset.busy) return;
     form.dataset.busy = 'yes';
     leave(); // no line of ours stands in its way
+    const began = Date.now();
     for (let n = 1; ; n++) {
       said.textContent = 'Asking the printer to stop' + (n > 1 ? ', attempt ' + n : '') + '. If it does not stop, use the power switch.';
       try {
-        const res = await fetch('/api/v1/stop', { method: 'POST', signal: AbortSignal.timeout(3000) });
+        const res = await fetch('/api/v1/stop?for=' + encodeURIComponent(form.dataset.stop), { method: 'POST', signal: AbortSignal.timeout(3000) });
+        const answer = await res.json();
         if (res.ok) {
-          said.textContent = 'The stop request went out at ' + new Date().toLocaleTimeString() + '. Look at the printer; if it moves, use the power switch.';
+          said.textContent = answer.requested ? 'The stop request went out at ' + new Date().toLocaleTimeString() + '. Look at the printer; if it moves, use the power switch.' : answer.text;
           break;
         }
-        const refusal = await res.json();
-        said.textContent = 'Refused: ' + refusal.error.text + '. Use the power switch.';
+        said.textContent = 'Refused: ' + answer.error.text + '. Use the power switch.';
         if (res.status < 500) break;
       } catch { /* no answer: again */ }
+      if (Date.now() - began > stopFor) {
+        said.textContent = 'The stop request could not be delivered, and is given up. Use the power switch.';
+        break;
+      }
       await new Promise(done => setTimeout(done, 400));
     }
     delete form.dataset.busy;

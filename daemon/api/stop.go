@@ -1,0 +1,32 @@
+package api
+
+import "net/url"
+
+// AskStop asks for a stop of what goes on.
+type AskStop struct {
+	// For is what the asker saw going on (Printer.Going); a stop never reaches
+	// anything else. "": whatever goes on now.
+	For string
+	// Anyway says that the request is to go out though nothing of abbed's goes on: it
+	// may end a print that another program or the printer itself runs.
+	Anyway bool
+}
+
+// StopOf reads a request from the query of its address: for=, anyway=yes.
+func StopOf(q url.Values) AskStop {
+	return AskStop{For: q.Get("for"), Anyway: q.Get("anyway") == "yes"}
+}
+
+// StopAnswer is the answer to a stop.
+type StopAnswer struct {
+	// Requested says that the stop request went out to the printer.
+	Requested bool `json:"requested"`
+	// Text says what became of it.
+	Text string `json:"text"`
+}
+
+// StopSentence stands beside every stop button: what goes out over the wire is
+// a request, and a motor that lost its current does not hold Z. (Stop
+// categories: IEC 60204-1, NFPA 79 9.2.2, read second-hand: an emergency stop
+// must not depend on software or on a communication link.)
+const StopSentence = "This is no emergency stop: it can fail, and it may let Z sink. In danger use the power switch."
