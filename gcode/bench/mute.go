@@ -38,3 +38,6 @@ func (p *Printer) fallSilent(seconds float64) {
 	}
 	p.mute.Store(math.Float64bits(until))
 }
+
+// Muted tells whether the printer is silent now.
+func (p *Printer) Muted() bool { return p.muted() }
