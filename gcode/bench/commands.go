@@ -40,7 +40,7 @@ func mode(set func(*Printer)) handler {
 // do does one command.
 func (l *link) do(w word) (string, error) {
 	p := l.p
-	if done, err := l.act(p.strike(w.code), w); done || err != nil {
+	if done, err := l.act(w); done || err != nil {
 		return "", err
 	}
 	h, ok := handlers[w.code]
@@ -99,7 +99,7 @@ func (l *link) motors(w word) (string, error) {
 		return "", err
 	}
 	p.mu.Lock()
-	p.motorsOff()
+	p.motorsOff(p.now(), "the motors' switching off")
 	p.mu.Unlock()
 	return "", nil
 }

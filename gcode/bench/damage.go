@@ -7,8 +7,9 @@ import (
 
 // act lets a fault that strikes act at a command. done means that the command
 // is not to be done, or not to be answered; the caller then returns err.
-func (l *link) act(name string, w word) (done bool, err error) {
+func (l *link) act(w word) (done bool, err error) {
 	p := l.p
+	name, length := p.strike(w.code)
 	if name != "" && name != faultChatter && name != faultNumber {
 		p.hit(name)
 	}
@@ -25,13 +26,19 @@ func (l *link) act(name string, w word) (done bool, err error) {
 	case faultHalfOpen:
 		l.dead.Store(true)
 		return true, errHalted
+	case faultMute:
+		p.fallSilent(length)
+		return true, errHalted
 	case faultSilence:
 		return true, errHalted
 	case faultLostOK:
 		l.quiet = true
 	case faultLateOK:
 		l.quiet = true
-		time.AfterFunc(p.real(lateOK), func() { l.unasked("ok") }) // ends with the link at the latest
+		if length == 0 {
+			length = lateOK
+		}
+		time.AfterFunc(p.real(length), func() { l.unasked("ok") }) // ends with the link at the latest
 	case faultBusy:
 		return false, l.hold(p.now() + busyLong)
 	case faultNumber:

@@ -130,6 +130,8 @@ type fault struct {
 	left  int // commands until it strikes
 	uses  int // after that
 	armed int // uses left, once it has struck
+	// length is how long it lasts, virtual s; 0: as the fault of that name does.
+	length float64
 }
 
 // newFault reads When; not ok if it cannot be read: then the fault strikes the
@@ -179,11 +181,11 @@ func (p *Printer) Struck(name string) int {
 	return p.struck[name]
 }
 
-// strike counts a command and returns the name of the fault that acts at it.
-func (p *Printer) strike(code string) string {
+// strike counts a command and returns the name of the fault that acts at it, and
+// how long it lasts, virtual s, where that was said.
+func (p *Printer) strike(code string) (name string, length float64) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	name := ""
 	for _, f := range p.faults {
 		if f.left <= 0 || f.code != "" && f.code != code {
 			continue
@@ -192,10 +194,10 @@ func (p *Printer) strike(code string) string {
 			continue
 		}
 		if f.armed = f.uses; f.uses == 0 || f.Name == faultChatter {
-			name = f.Name
+			name, length = f.Name, f.length
 		}
 	}
-	return name
+	return name, length
 }
 
 // use tells whether a fault of that name is armed, and uses it once. The caller

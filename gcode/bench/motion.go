@@ -12,6 +12,7 @@ type segment struct {
 	levelled bool
 	commands bool // made by a move word, not by homing or probing
 	touching bool // the way down of a touch
+	act      Act
 }
 
 // place returns the fraction of the way done at t, 0..1.
@@ -142,7 +143,7 @@ func (p *Printer) drop() {
 // idleOff switches the motors off when nothing has moved for long enough.
 func (p *Printer) idleOff(now float64) {
 	if p.idle > 0 && len(p.queue) == 0 && now-max(p.busyTill, p.powered) > p.idle {
-		p.motorsOff()
+		p.motorsOff(max(p.busyTill, p.powered)+p.idle, "the idle switch-off")
 	}
 }
 
@@ -160,7 +161,8 @@ func (p *Printer) sink() {
 	}
 }
 
-func (p *Printer) motorsOff() {
+func (p *Printer) motorsOff(at float64, why string) {
+	p.unhomes(at, why)
 	p.homed = [3]bool{}
 	p.sink()
 	p.powered = p.now()

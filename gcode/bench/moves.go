@@ -67,6 +67,7 @@ func (p *Printer) extrude(w word) {
 // queueMove orders a move to a controller place, within the limits when they
 // are on, and within the stops of the frame always.
 func (p *Printer) queueMove(to vec) {
+	act := p.ordered(to)
 	if !p.allHomed() {
 		p.log.Unhomed++
 	}
@@ -80,7 +81,7 @@ func (p *Printer) queueMove(to vec) {
 			}
 		}
 	}
-	p.push(p.stopped(p.world(to)), p.feed, segment{levelled: p.levelling && p.allHomed(), commands: true})
+	p.push(p.stopped(p.world(to)), p.feed, segment{levelled: p.levelling && p.allHomed(), commands: true, act: act})
 }
 
 // outside tells whether a controller place is beyond the travel. A nozzle

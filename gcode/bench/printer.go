@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 )
 
@@ -41,6 +42,9 @@ type Printer struct {
 	log       watcher
 	printing  [2]int64 // done, total; total 0: none
 	faults    []*fault
+	eye       witness
+	lie       *lying         // nil: the probe tells the truth
+	mute      atomic.Uint64  // virtual time until which it is silent, as bits
 	struck    map[string]int // how often each fault had its effect
 	babbled   int
 	lineEnd   string
@@ -99,9 +103,13 @@ func New(sc Scenario, o Options) *Printer {
 // boot sets everything to what it is after a restart.
 func (p *Printer) boot() {
 	p.drop()
+	p.unhomes(p.now(), "a restart")
+	p.mute.Store(0)
+	p.eye.arriving = true
 	p.axes = axes{sunk: p.sunk, at: p.at, origin: p.at, settled: p.now(), busyTill: p.now(), feed: 50}
 	p.stored = p.kept.stored.clone()
-	p.levelling, p.lever, p.idle = p.kept.levelling, p.kept.lever, p.kept.idle
+	p.lever, p.idle = p.kept.lever, p.kept.idle
+	p.setLevelling(p.kept.levelling)
 	p.limits = true
 	p.lines = counter{}
 	p.powered = p.now()
@@ -158,6 +166,7 @@ func (p *Printer) halts(why string) {
 	p.drop()
 	p.halted = true
 	p.sink()
+	p.unhomes(p.now(), "a halt")
 	p.homed = [3]bool{}
 	p.log.Halts++
 	p.log.HaltAt = p.at.sub(p.origin)

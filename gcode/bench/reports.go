@@ -85,7 +85,7 @@ func (l *link) level(w word) (string, error) {
 	p := l.p
 	p.mu.Lock()
 	if s, ok := w.num('S'); ok {
-		p.levelling = s != 0
+		p.setLevelling(s != 0)
 	}
 	on, g := p.levelling, p.stored.clone()
 	p.mu.Unlock()
@@ -142,7 +142,8 @@ func (l *link) keep(word) (string, error) {
 func (l *link) recall(word) (string, error) {
 	p := l.p
 	p.mu.Lock()
-	p.stored, p.levelling, p.lever, p.idle = p.kept.stored.clone(), p.kept.levelling, p.kept.lever, p.kept.idle
+	p.stored, p.lever, p.idle = p.kept.stored.clone(), p.kept.lever, p.kept.idle
+	p.setLevelling(p.kept.levelling)
 	p.mu.Unlock()
 	l.say(p.words.recalled())
 	return "", nil

@@ -12,6 +12,8 @@ type Contact struct {
 	Vertical bool    // it came about, and stayed, in moves of Z alone
 	Step     float64 // length of the move that made it, mm
 	Touch    bool    // the way down of a touch made it
+	Act      Act     // that made it
+	Z        float64 // controller's own, where it began
 	At       float64 // virtual seconds since the start
 }
 
@@ -118,9 +120,13 @@ func (p *Printer) noteContact(s segment, w vec, gap, t float64) {
 		l.inside = true
 		l.Contacts = append(l.Contacts, Contact{
 			U: w[0], V: w[1], Vertical: vertical, Step: s.to.sub(s.from).length(), Touch: s.touching, At: t,
+			Act: s.act, Z: p.logical(w)[2],
 		})
 	}
 	c := &l.Contacts[len(l.Contacts)-1]
+	if c.Act == ActLowering && s.act != ActLowering && (-gap > c.Depth+1e-6 || !vertical) {
+		c.Act = s.act // what the person began, another act made worse
+	}
 	c.Depth = max(c.Depth, -gap)
 	c.Vertical = c.Vertical && vertical
 	if s.to[2] < s.from[2] {

@@ -32,6 +32,8 @@ type Wire struct {
 	NoFraming     bool     // N..*.. is not understood
 	ActualPlace   bool     // M114 says where the head is, not where it will be
 	HomeLevelsOff bool     // G28 switches the stored levelling off
+	HomeLevelsOn  bool     // G28 switches it on
+	HomeLimitsOn  bool     // G28 switches the travel limits on
 	LevelledStart bool     // the stored levelling is on after a restart
 	ResetOnOpen   bool     // opening restarts the board
 	Chatter       float64  // virtual seconds between unasked temperature lines, 0 for none

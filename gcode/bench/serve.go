@@ -29,6 +29,8 @@ type link struct {
 	spoke  float64       // virtual time of the last line of the command that runs
 	number int           // of its frame, -1 for none
 	quiet  bool          // its ok is lost
+	own    Act           // what the machine does by itself in the command that runs
+	lied   float64       // by how much the touch of this command is told too high
 	dead   atomic.Bool   // bytes go nowhere
 	baud   atomic.Int64  // the rate that is really kept, 0 for none
 }
@@ -117,7 +119,9 @@ func (l *link) read() error {
 func (l *link) line(s string) {
 	if f := parseFrame(s); f.damaged == "" {
 		if words, err := parseWords(f.body); err == nil && len(words) > 0 && words[0].code == "M112" {
-			l.p.Halt()
+			if !l.p.muted() {
+				l.p.Halt()
+			}
 			return
 		}
 	}
@@ -179,6 +183,9 @@ func (l *link) say(lines ...string) {
 
 // unasked sends lines that belong to no command.
 func (l *link) unasked(lines ...string) {
+	if l.p.muted() {
+		return
+	}
 	for _, s := range lines {
 		select {
 		case l.out <- s:
@@ -232,7 +239,7 @@ func (l *link) obey() {
 func (l *link) one(s string) {
 	p := l.p
 	p.mu.Lock()
-	if p.halted {
+	if p.halted || p.muted() {
 		p.mu.Unlock()
 		return
 	}

@@ -6,7 +6,7 @@ func (l *link) order(to vec, feed float64, touching bool) error {
 	p := l.p
 	p.mu.Lock()
 	p.settle(p.now())
-	till := p.push(p.stopped(to), feed, segment{touching: touching})
+	till := p.push(p.stopped(to), feed, segment{touching: touching, act: l.own})
 	p.mu.Unlock()
 	err := l.hold(till)
 	p.mu.Lock()
@@ -31,6 +31,9 @@ func (l *link) plunge(floor, feed float64) (hit bool, err error) {
 	p.settle(now)
 	at := p.end()
 	trigger, ok := p.triggerAt(at, now, feed)
+	if ok {
+		trigger, ok = l.lies(at, trigger, now)
+	}
 	p.mu.Unlock()
 	if !ok || trigger < floor {
 		at[2] = min(at[2], floor)
@@ -53,6 +56,28 @@ func (l *link) plunge(floor, feed float64) (hit bool, err error) {
 		p.mu.Unlock()
 	}
 	return err == nil, err
+}
+
+// lies has the probe lie about a trigger below a place. What one word tells is
+// told otherwise; where the head itself says where it stopped, or the datum is
+// set, the trigger is elsewhere. l.lied keeps by how much. The caller holds the
+// lock.
+func (l *link) lies(at vec, trigger, now float64) (float64, bool) {
+	p := l.p
+	true0 := p.logical(vec{at[0], at[1], trigger})[2] + p.lever[2]
+	d, deaf := p.lie.off(at[0]+p.body.Lever[0], at[1]+p.body.Lever[1], true0, now, l.own == ActHoming)
+	l.lied = d
+	switch {
+	case deaf:
+		return 0, false
+	case p.lie != nil && p.lie.Kind == LieEarly && d != 0:
+		early := max(trigger, min(trigger+d, at[2]-0.05))
+		l.lied = 0 // it is told as it came, early
+		return early, true
+	case l.own == ActHoming || p.scenario.Straight38:
+		return trigger + d, true
+	}
+	return trigger, true
 }
 
 // triggerAt draws the world height at which the probe triggers below a place,
@@ -93,6 +118,11 @@ func (l *link) touchAt(w word) (string, error) {
 	target := p.end()
 	target[0], target[1] = to[0]+p.origin[0], to[1]+p.origin[1]
 	clear := p.origin[2] + p.scenario.Clearance
+	l.own, p.eye.arriving = ActTouch, true
+	p.mayMove(ActTouch, place)
+	if p.scenario.LowTravel && reach {
+		p.highEnough(ActTouch, p.logical(p.end())[2], place)
+	}
 	p.mu.Unlock()
 	switch {
 	case !homed:
@@ -135,7 +165,8 @@ func (l *link) touchHere(place vec) error {
 		return nil
 	}
 	p.mu.Lock()
-	z := p.logical(at)[2] + p.lever[2]
+	z := p.logical(at)[2] + p.lever[2] + l.lied
+	p.eye.touched = append(p.eye.touched, Touched{At: p.now(), U: place[0], V: place[1], Z: z, True: z - l.lied, Levelling: p.levelling})
 	if p.scenario.TouchRaw {
 		z -= p.lever[2]
 	}
@@ -165,6 +196,8 @@ func (l *link) straight(w word) (string, error) {
 	homed, reach := p.allHomed(), !p.use(faultReach)
 	to, _ := p.target(p.logical(p.end()), w)
 	floor := p.world(to)[2]
+	l.own, p.eye.arriving = ActTouch, true
+	p.mayMove(ActTouch, to)
 	p.mu.Unlock()
 	switch {
 	case !homed:
@@ -180,6 +213,9 @@ func (l *link) straight(w word) (string, error) {
 	}
 	p.mu.Lock()
 	c := p.logical(p.end()).sub(p.shift)
+	if hit {
+		p.eye.touched = append(p.eye.touched, Touched{At: p.now(), U: c[0] + p.lever[0], V: c[1] + p.lever[1], Z: c[2] + p.lever[2], True: c[2] + p.lever[2] - l.lied, Levelling: p.levelling})
+	}
 	p.mu.Unlock()
 	if p.scenario.Bracket {
 		l.say(p.words.bracket(c, hit, p.scenario.Decimals))
@@ -199,8 +235,10 @@ func (l *link) home(w word) (string, error) {
 	p.mu.Lock()
 	p.log.Homes++
 	if p.scenario.HomeLevelsOff {
-		p.levelling = false
+		p.setLevelling(false)
 	}
+	l.own, p.eye.arriving = ActHoming, true
+	p.mayMove(ActHoming, p.logical(p.end()))
 	up := p.end()
 	if !p.homed[2] {
 		up[2] += 5
@@ -246,6 +284,7 @@ func (l *link) homeZ() error {
 	ready := p.homed[0] && p.homed[1]
 	to := p.end()
 	to[0], to[1] = p.scenario.Zero[0]-p.lever[0], p.scenario.Zero[1]-p.lever[1]
+	p.unhomes(p.now(), "a homing that did not end")
 	p.homed[2] = false
 	p.mu.Unlock()
 	if !ready {
@@ -266,6 +305,12 @@ func (l *link) homeZ() error {
 	p.mu.Lock()
 	at := p.end()
 	p.origin[2], p.shift[2], p.homed[2] = at[2]+p.lever[2], 0, true
+	if p.scenario.HomeLevelsOn {
+		p.setLevelling(true)
+	}
+	if p.scenario.HomeLimitsOn {
+		p.limits = true
+	}
 	at[2] = p.origin[2] + max(p.scenario.Clearance, 5)
 	p.mu.Unlock()
 	return l.order(at, zMax, false)
