@@ -30,6 +30,7 @@ type active struct {
 	view   probe.View
 	err    *api.Error
 	handed bool // something that the person did is being carried out
+	toStop bool // a stop was asked for: the run is stopped, whatever else it meets
 }
 
 func newActive(log *store.Log, changed func()) *active {

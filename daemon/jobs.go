@@ -175,7 +175,7 @@ func (d *Daemon) carry(ctx context.Context, a *active, loan *Loan) {
 			Show: func(v probe.View) { homed = v.Homed; line.show(v); a.Show(v) },
 		})
 		d.noteShare(line)
-		why = causeOf(ctx, sess, err)
+		why = a.causeOf(ctx, sess, err)
 	}
 	d.settle(a, why)
 	loan.Back(homed && why == nil)
@@ -213,13 +213,17 @@ func (d *Daemon) openFor(ctx context.Context, a *active, loan *Loan) (*gcode.Ses
 
 // causeOf returns why a run ended early: a stop request counts before whatever
 // it broke.
-func causeOf(ctx context.Context, sess *gcode.Session, err error) error {
+func (a *active) causeOf(ctx context.Context, sess *gcode.Session, err error) error {
 	if err == nil {
 		return nil
 	}
-	if cause := context.Cause(ctx); errors.Is(cause, errStop) || errors.Is(sess.Err(), gcode.ErrStopped) {
+	a.mu.Lock()
+	stopped := a.toStop
+	a.mu.Unlock()
+	if stopped || errors.Is(sess.Err(), gcode.ErrStopped) {
 		return errStop
-	} else if cause != nil {
+	}
+	if cause := context.Cause(ctx); cause != nil {
 		return cause
 	}
 	return err

@@ -68,6 +68,7 @@ func (a *active) stop() {
 	a.mu.Lock()
 	cancel := a.cancel
 	if !a.state.Over() {
+		a.toStop = true
 		a.state, a.view.Spot, a.view.Sentence = api.Running, nil, "A stop was asked for; the run is ending."
 	}
 	a.mu.Unlock()

@@ -17,8 +17,8 @@ const (
 	// placesLeft is at how many places the probe may not be believed before the run
 	// ends (the project's design).
 	placesLeft = 2
-	// From three stray touches on, one in ten of all is too many: what is wild so often
-	// is wild unseen as well (common practice, no source).
+	// Stray touches at three places are too many where they are one in ten of all: what
+	// is wild so often is wild unseen as well (common practice, no source).
 	straysLeast = 3
 	straysShare = 10
 )
@@ -85,11 +85,19 @@ func (j *job) leave(p record.Place) error {
 	return wild(fmt.Sprintf("At two points, %s the latest, the probe's touches cannot be believed: they do not agree with each other, or with all others of this run.", p))
 }
 
-// tooWild is a cut where too many touches of the run are stray.
+// tooWild is a cut where stray touches come all over: one place alone may have a hole,
+// a magnet or a clip.
 func (j *job) tooWild() error {
 	run := j.log.Run()
-	if n := len(run.Of(record.SeriesStray)); n >= straysLeast && n*straysShare > len(run.Touches) && j.head.ground.any() {
-		return wild(fmt.Sprintf("%d of %d touches of the probe are far from where all others say the bed is.", n, len(run.Touches)))
+	strays := run.Of(record.SeriesStray)
+	var at []record.Place
+	for _, t := range strays {
+		if !slices.ContainsFunc(at, func(p record.Place) bool { return p.Distance(t.Place) < 1 }) {
+			at = append(at, t.Place)
+		}
+	}
+	if len(at) >= straysLeast && len(strays)*straysShare > len(run.Touches) {
+		return wild(fmt.Sprintf("%d of %d touches of the probe are far from where all others say the bed is.", len(strays), len(run.Touches)))
 	}
 	return nil
 }

@@ -359,7 +359,7 @@ func TestLateNoMovesOnlyHomed(t *testing.T) {
 			t.Errorf("it moved on to %+v without homing, five hours after it last moved", run.Prompt)
 		}
 		s.sound(t)
-		_ = s.api.Stop(t.Context())
+		_, _ = s.api.Stop(t.Context())
 	})
 }
 
@@ -399,7 +399,7 @@ func TestNextQuestionTimesOutToo(t *testing.T) {
 			t.Error("the machine moved on without homing, five hours after it last moved")
 		}
 		s.sound(t)
-		if err := s.api.Stop(t.Context()); err != nil {
+		if _, err := s.api.Stop(t.Context()); err != nil {
 			t.Error(err)
 		}
 	})
@@ -445,7 +445,7 @@ func TestLyingProbe(t *testing.T) {
 				}
 				t.Logf("%s: %s", run.State, run.Sentence)
 				s.sound(t)
-				_ = s.api.Stop(t.Context())
+				_, _ = s.api.Stop(t.Context())
 			})
 		})
 	}
@@ -509,7 +509,7 @@ func TestNextIsAnsweredAtOnce(t *testing.T) {
 				if strings.HasPrefix(name, "lean") && asked < 2 {
 					t.Errorf("%d questions; two at least are wanted for this test", asked)
 				}
-				_ = s.api.Stop(t.Context())
+				_, _ = s.api.Stop(t.Context())
 			})
 		})
 	}
