@@ -48,10 +48,12 @@ func (d *Daemon) Stop(ctx context.Context, s api.AskStop, by string) (api.StopAn
 	case d.Withdraw(ctx, going, by) == nil:
 		return api.StopAnswer{Text: withdrawn}, nil
 	}
-	err := d.link.StopNow()
+	end := func() {}
 	if a := d.current(); a != nil {
-		a.stop()
+		end = a.stop()
 	}
+	err := d.link.StopNow()
+	end()
 	d.audit(by, "stop", going)
 	d.changed()
 	if errors.Is(err, errResting) && going != "" {
@@ -63,14 +65,14 @@ func (d *Daemon) Stop(ctx context.Context, s api.AskStop, by string) (api.StopAn
 	return api.StopAnswer{Requested: true, Text: api.StopSentence}, nil
 }
 
-// stop ends the run by the person's wish.
-func (a *active) stop() {
+// stop says that the run is to stop, whatever else it meets; end then ends it.
+func (a *active) stop() (end func()) {
 	a.mu.Lock()
-	cancel := a.cancel
+	defer a.mu.Unlock()
 	if !a.state.Over() {
 		a.toStop = true
 		a.state, a.view.Spot, a.view.Sentence = api.Running, nil, "A stop was asked for; the run is ending."
 	}
-	a.mu.Unlock()
-	cancel(errStop)
+	cancel := a.cancel
+	return func() { cancel(errStop) }
 }
