@@ -31,6 +31,7 @@ type active struct {
 	err    *api.Error
 	handed bool // something that the person did is being carried out
 	toStop bool // a stop was asked for: the run is stopped, whatever else it meets
+	ending bool // how it ends is decided: a stop comes too late
 }
 
 func newActive(log *store.Log, changed func()) *active {

@@ -175,7 +175,7 @@ func (d *Daemon) carry(ctx context.Context, a *active, loan *Loan) {
 			Show: func(v probe.View) { homed = v.Homed; line.show(v); a.Show(v) },
 		})
 		d.noteShare(line)
-		why = a.causeOf(ctx, sess, err)
+		why = causeOf(ctx, sess, err)
 	}
 	d.settle(a, why)
 	loan.Back(homed && why == nil)
@@ -213,14 +213,11 @@ func (d *Daemon) openFor(ctx context.Context, a *active, loan *Loan) (*gcode.Ses
 
 // causeOf returns why a run ended early: a stop request counts before whatever
 // it broke.
-func (a *active) causeOf(ctx context.Context, sess *gcode.Session, err error) error {
+func causeOf(ctx context.Context, sess *gcode.Session, err error) error {
 	if err == nil {
 		return nil
 	}
-	a.mu.Lock()
-	stopped := a.toStop
-	a.mu.Unlock()
-	if stopped || errors.Is(sess.Err(), gcode.ErrStopped) {
+	if errors.Is(sess.Err(), gcode.ErrStopped) {
 		return errStop
 	}
 	if cause := context.Cause(ctx); cause != nil {
@@ -248,6 +245,7 @@ func (d *Daemon) settle(a *active, why error) {
 // finish has the last events of a run kept, its analysis made, and its end
 // shown.
 func (d *Daemon) finish(a *active, why error) {
+	why = a.decide(why)
 	run := a.log.Run()
 	state, shownErr := record.EndDone, (*api.Error)(nil)
 	switch {

@@ -19,7 +19,7 @@ const (
 // going is what a stop ends now: a run, a write of the map, the putting back, heat of
 // ours; "" while nothing of that goes on. A stop belongs to it, and dies with it.
 func (d *Daemon) going() string {
-	if a := d.current(); a != nil && !a.now().Over() {
+	if a := d.current(); a != nil && a.canStop() {
 		return a.log.ID()
 	}
 	d.mu.Lock()
@@ -65,11 +65,30 @@ func (d *Daemon) Stop(ctx context.Context, s api.AskStop, by string) (api.StopAn
 	return api.StopAnswer{Requested: true, Text: api.StopSentence}, nil
 }
 
+// canStop reports whether a stop still counts.
+func (a *active) canStop() bool {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	return !a.ending && !a.state.Over()
+}
+
+// decide closes the run to stops, and returns why it ends: a stop that was asked for
+// counts before whatever it broke.
+func (a *active) decide(why error) error {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	a.ending = true
+	if a.toStop && why != nil {
+		return errStop
+	}
+	return why
+}
+
 // stop says that the run is to stop, whatever else it meets; end then ends it.
 func (a *active) stop() (end func()) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	if !a.state.Over() {
+	if !a.ending && !a.state.Over() {
 		a.toStop = true
 		a.state, a.view.Spot, a.view.Sentence = api.Running, nil, "A stop was asked for; the run is ending."
 	}
