@@ -69,3 +69,31 @@ func Walk(p Plan, s record.Setup, alone bool, g func(record.Place) float64) (pla
 // Agree says whether the touches of a visit can be believed, Middle what they say.
 func Agree(zs ...float64) bool     { return agree(zs) }
 func Middle(zs ...float64) float64 { return median(zs) }
+
+// Ground is the surface after these touches, three at each place, the first place the
+// zero place; Expect is what it then predicts at p, and how far off a touch may be.
+type Ground struct{ g ground }
+
+// GroundOf returns the ground after touches of the surface z at the places.
+func GroundOf(z func(record.Place) float64, places ...record.Place) *Ground {
+	g := &Ground{ground{zero: places[0]}}
+	for _, p := range places {
+		for range 3 {
+			g.g.add(p, z(p))
+		}
+	}
+	return g
+}
+
+func (g *Ground) Add(p record.Place, z float64)             { g.g.add(p, z) }
+func (g *Ground) Expect(p record.Place) (z, within float64) { return g.g.expect(p) }
+func (g *Ground) Holds(p record.Place, z float64) bool      { return g.g.holds(p, z) }
+func Lowest(at []At, p record.Place, limit float64) float64 { return lowest(contactsAt(at), p, limit) }
+
+func contactsAt(at []At) []gauged {
+	var out []gauged
+	for _, a := range at {
+		out = append(out, gauged{place: a.Place, raw: a.Raw})
+	}
+	return out
+}

@@ -17,6 +17,9 @@ const (
 	strayFirst = 1.0
 	slopeOne   = 0.010
 	slopeMore  = 0.005
+	// aroundFar is how many times the distance to the nearest touch the surface is
+	// looked at for its slope.
+	aroundFar = 2.5
 )
 
 // ground is the surface that the probe touches, as the touches so far tell it.
@@ -58,8 +61,9 @@ func (g *ground) add(p record.Place, z float64) {
 }
 
 // expect returns the height that the touches so far predict at p, and how far from it
-// a touch may be, mm: that of the place itself, where its touches agree; else the
-// median of what its five nearest neighbours say, moved along the slope of all.
+// a touch may be, mm: that of the place itself, where its touches agree; else what
+// its nearest neighbours, five at most, say in the median, whether the surface goes on along its
+// slope around there or bends back to level.
 func (g *ground) expect(p record.Place) (z, within float64) {
 	var known []gauged
 	for _, s := range g.spots {
@@ -73,16 +77,20 @@ func (g *ground) expect(p record.Place) (z, within float64) {
 	if len(known) == 0 {
 		return g.on, strayFirst + slopeOne*p.Distance(g.zero)
 	}
-	_, su, sv, rank := plane(known)
-	var says []float64
-	for _, n := range nearestFew(known, p, 5) {
-		says = append(says, n.raw+su*(p.U-n.place.U)+sv*(p.V-n.place.V))
+	far := nearest(known, p).place.Distance(p)
+	around := slices.DeleteFunc(slices.Clone(known), func(g gauged) bool { return g.place.Distance(p) > aroundFar*far })
+	_, su, sv, rank := plane(around)
+	var sloping, level []float64
+	for _, n := range nearestFew(around, p, 5) {
+		sloping = append(sloping, n.raw+su*(p.U-n.place.U)+sv*(p.V-n.place.V))
+		level = append(level, n.raw)
 	}
 	slope := slopeMore
 	if rank < 2 {
 		slope = slopeOne
 	}
-	return median(says), strayTouch + slope*nearest(known, p).place.Distance(p)
+	a, b := median(sloping), median(level)
+	return (a + b) / 2, strayTouch + slope*far + math.Abs(a-b)/2
 }
 
 // holds reports whether a touch of p at height z can be of this surface.
