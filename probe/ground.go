@@ -18,8 +18,9 @@ const (
 	slopeOne   = 0.010
 	slopeMore  = 0.005
 	// aroundFar is how many times the distance to the nearest touch the surface is
-	// looked at for its slope.
+	// looked at, and slopeFrom at how many places at least for its slope.
 	aroundFar = 2.5
+	slopeFrom = 4
 )
 
 // ground is the surface that the probe touches, as the touches so far tell it.
@@ -79,7 +80,11 @@ func (g *ground) expect(p record.Place) (z, within float64) {
 	}
 	far := nearest(known, p).place.Distance(p)
 	around := slices.DeleteFunc(slices.Clone(known), func(g gauged) bool { return g.place.Distance(p) > aroundFar*far })
-	_, su, sv, rank := plane(around)
+	wide := around
+	if len(wide) < slopeFrom {
+		wide = nearestFew(known, p, slopeFrom)
+	}
+	_, su, sv, rank := plane(wide)
 	var sloping, level []float64
 	for _, n := range nearestFew(around, p, 5) {
 		sloping = append(sloping, n.raw+su*(p.U-n.place.U)+sv*(p.V-n.place.V))
