@@ -75,3 +75,13 @@ func (p *Printer) Strikes() int {
 	}
 	return n
 }
+
+// LastStrike is for how long no fault has struck, virtual s; +Inf if none ever has.
+func (p *Printer) LastStrike() float64 {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.strikeAt == 0 {
+		return math.Inf(1)
+	}
+	return p.now() - p.strikeAt
+}

@@ -47,6 +47,7 @@ type Printer struct {
 	mute      atomic.Uint64  // virtual time until which it is silent, as bits
 	deafTill  atomic.Uint64  // and until which it does no command
 	struck    map[string]int // how often each fault had its effect
+	strikeAt  float64        // virtual time of the last
 	babbled   int
 	lineEnd   string
 
