@@ -43,7 +43,7 @@ func drawWild(t *rapid.T) wild {
 	w := wild{
 		Seed:      rapid.Uint64Range(1, 1000).Draw(t, "seed"),
 		LeverX:    rapid.Float64Range(-45, 45).Draw(t, "lever x"),
-		LeverY:    rapid.Float64Range(-45, 45).Draw(t, "lever y"),
+		LeverY:    rapid.OneOf(rapid.Float64Range(-45, -8), rapid.Float64Range(8, 45)).Draw(t, "lever y"),
 		Trigger:   rapid.Float64Range(0.6, 4).Draw(t, "trigger"),
 		Level:     rapid.Float64Range(-0.2, 0.2).Draw(t, "level"),
 		Clearance: rapid.Float64Range(5, 12).Draw(t, "clearance"),
