@@ -26,8 +26,8 @@ func (l *link) act(w word) (done bool, err error) {
 	case faultHalfOpen:
 		l.dead.Store(true)
 		return true, errHalted
-	case faultMute:
-		p.fallSilent(length)
+	case faultMute, faultDeafen:
+		p.fallSilent(name, length)
 		return true, errHalted
 	case faultSilence:
 		return true, errHalted
@@ -40,7 +40,10 @@ func (l *link) act(w word) (done bool, err error) {
 		}
 		time.AfterFunc(p.real(length), func() { l.unasked("ok") }) // ends with the link at the latest
 	case faultBusy:
-		return false, l.hold(p.now() + busyLong)
+		if length == 0 {
+			length = busyLong
+		}
+		return false, l.hold(p.now() + length)
 	case faultNumber:
 		l.jump()
 	case faultChatter:

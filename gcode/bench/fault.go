@@ -194,7 +194,7 @@ func (p *Printer) strike(code string) (name string, length float64) {
 			continue
 		}
 		if f.armed = f.uses; f.uses == 0 || f.Name == faultChatter {
-			name, length = f.Name, f.length
+			name, length, p.strikeAt = f.Name, f.length, p.now()
 		}
 	}
 	return name, length

@@ -45,7 +45,9 @@ type Printer struct {
 	eye       witness
 	lie       *lying         // nil: the probe tells the truth
 	mute      atomic.Uint64  // virtual time until which it is silent, as bits
+	deafTill  atomic.Uint64  // and until which it does no command
 	struck    map[string]int // how often each fault had its effect
+	strikeAt  float64        // virtual time of the last
 	babbled   int
 	lineEnd   string
 
@@ -105,6 +107,7 @@ func (p *Printer) boot() {
 	p.drop()
 	p.unhomes(p.now(), "a restart")
 	p.mute.Store(0)
+	p.deafTill.Store(0)
 	p.eye.arriving = true
 	p.axes = axes{sunk: p.sunk, at: p.at, origin: p.at, settled: p.now(), busyTill: p.now(), feed: 50}
 	p.stored = p.kept.stored.clone()

@@ -37,6 +37,7 @@ type Wire struct {
 	LevelledStart bool     // the stored levelling is on after a restart
 	ResetOnOpen   bool     // opening restarts the board
 	Chatter       float64  // virtual seconds between unasked temperature lines, 0 for none
+	Echoes        float64  // virtual seconds between unasked reports, 0 for none
 	Waits         float64  // virtual seconds between `wait` lines, 0 for none
 	ShortTemps    bool     // temperatures in single words: T:21.3/0.0, and T:21.3 alone when not asked
 	Baud          int      // bytes take their time at this rate, 0 for none

@@ -62,6 +62,9 @@ func (p *Printer) Serve(ctx context.Context, rw io.ReadWriter) error {
 	if p.scenario.Chatter > 0 {
 		wg.Go(func() { l.chatter(p.scenario.Chatter, p.gossip) })
 	}
+	if p.scenario.Echoes > 0 {
+		wg.Go(func() { l.chatter(p.scenario.Echoes, func() string { return "fan at 40 of 100" }) })
+	}
 	if p.scenario.Waits > 0 {
 		wg.Go(func() { l.chatter(p.scenario.Waits, func() string { return "wait" }) })
 	}
@@ -119,7 +122,7 @@ func (l *link) read() error {
 func (l *link) line(s string) {
 	if f := parseFrame(s); f.damaged == "" {
 		if words, err := parseWords(f.body); err == nil && len(words) > 0 && words[0].code == "M112" {
-			if !l.p.muted() {
+			if !l.p.deafened() {
 				l.p.Halt()
 			}
 			return
@@ -239,7 +242,7 @@ func (l *link) obey() {
 func (l *link) one(s string) {
 	p := l.p
 	p.mu.Lock()
-	if p.halted || p.muted() {
+	if p.halted || p.deafened() {
 		p.mu.Unlock()
 		return
 	}

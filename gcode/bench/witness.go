@@ -244,3 +244,12 @@ func (p *Printer) highEnough(act Act, z float64, to vec) {
 		p.violates(Violation{Kind: KindLowTravel, Act: act, Place: to, Depth: c - z})
 	}
 }
+
+// Still is for how long nothing has moved, virtual s; 0 while something moves.
+func (p *Printer) Still() float64 {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	now := p.now()
+	p.settle(now)
+	return max(0, now-p.busyTill)
+}
