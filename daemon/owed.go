@@ -26,9 +26,8 @@ func (d *Daemon) learnOwed(s []record.Switch) {
 	}
 }
 
-// checkOwed strikes out what the printer itself says is on again, and the idle
-// switch-off once the link was made anew by a restart: then it is as it was
-// kept.
+// checkOwed strikes out what the printer itself says is as it was, and puts the idle
+// switch-off back, which moves nothing, as soon as the printer answers.
 func (d *Daemon) checkOwed() {
 	l := d.link.now()
 	owed := d.owed()
@@ -47,17 +46,55 @@ func (d *Daemon) checkOwed() {
 			still = append(still, w)
 		}
 	}
-	if len(still) == 1 && still[0] == record.SwitchIdle {
-		still = nil // put back with the next run's end; it holds nothing up
+	if len(still) < len(owed) {
+		d.setOwed(still, "the printer says that the rest is as it was")
 	}
-	if len(still) == len(owed) {
-		return
+	if slices.Contains(still, record.SwitchIdle) {
+		d.putIdleBack()
 	}
-	if err := d.store.SetOwed(context.Background(), still, "the printer says that the rest is on"); err != nil {
+}
+
+// setOwed keeps what is owed, and learns it.
+func (d *Daemon) setOwed(still []record.Switch, why string) {
+	if err := d.store.SetOwed(context.Background(), still, why); err != nil {
 		d.log.Error("owed cannot be kept", "err", err)
 		return
 	}
 	d.learnOwed(still)
+	d.changed()
+}
+
+// putIdleBack gives the printer its idle switch-off back, if no job has the printer.
+func (d *Daemon) putIdleBack() {
+	loan, err := d.link.Lend()
+	if err != nil || d.closing() {
+		if err == nil {
+			loan.Back(d.link.now().homed)
+		}
+		return
+	}
+	homed := d.link.now().homed
+	d.jobs.Go(func() {
+		sess, _, err := loan.Open(d.base)
+		if err == nil {
+			_, err = sess.Ask(d.base, d.words.IdleOff(d.idleOff()))
+		}
+		alive := sess != nil && sess.Err() == nil
+		if err != nil {
+			d.log.Warn("the idle switch-off of the motors cannot be put back", "err", err)
+		}
+		defer loan.Back(homed && alive)
+		if !alive {
+			return // with the next link
+		}
+		var still []record.Switch
+		for _, w := range d.owed() {
+			if w := record.Switch(w); w != record.SwitchIdle {
+				still = append(still, w)
+			}
+		}
+		d.setOwed(still, "the idle switch-off is put back")
+	})
 }
 
 func (d *Daemon) running() bool {

@@ -32,7 +32,7 @@ func First(touched float64, l record.Lever) Way { return way(first(touched, l)) 
 func Later(touched float64, p record.Place, ats []At) Way {
 	return way(later(touched, p, gaugedAt(ats)))
 }
-func Again(contact, blade float64) Way { return way(again(contact, blade)) }
+func Again(contact, foretold, blade float64) Way { return way(again(contact, foretold, blade)) }
 
 // Back is the way to a place that was gauged at an earlier visit.
 func Back(touched, raw, contact, blade, floor float64) Way {

@@ -10,11 +10,11 @@ import (
 // How far a touch may be from what the others of its run predict for it, mm, and how
 // much more per mm to the nearest of them: while they lie on one line a bed may slope by
 // 1 mm per 100 mm, and half of that is left beside the plane of all. The first place has the homing alone to be held against: a Z offset that is
-// off by a millimetre was not set (the project's design; the slopes common practice,
+// off by more than half a millimetre was not set (the project's design; the slopes common practice,
 // no source).
 const (
 	strayTouch = 0.25
-	strayFirst = 1.0
+	strayFirst = 0.6
 	slopeOne   = 0.010
 	slopeMore  = 0.005
 	// aroundFar is how many times the distance to the nearest touch the surface is

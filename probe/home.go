@@ -30,6 +30,11 @@ func (h *Head) Home(ctx context.Context) error {
 	if err := h.Switch(ctx, record.SwitchLimits, true); err != nil {
 		return err
 	}
+	if h.levelling != nil { // until it is asserted, how it stands is not known
+		if err := h.keepSwitch(record.SwitchLevelling, !h.setup.Levelling); err != nil {
+			return err
+		}
+	}
 	if err := h.home(ctx); err != nil {
 		return err
 	}

@@ -47,7 +47,7 @@ func TestLaterArrival(t *testing.T) {
 }
 
 func TestSecondArrival(t *testing.T) {
-	w := probe.Again(0.21, 0.10)
+	w := probe.Again(0.21, 0.20, 0.10)
 	if !near(w.Predicted, 0.21) || !near(w.Arrival, 0.21+0.10+0.15) || !near(w.Floor, 0.16) || w.Doubt != 0 {
 		t.Errorf("%+v", w)
 	}

@@ -66,10 +66,13 @@ func later(touched float64, p record.Place, gs []gauged) approachTo {
 	return a
 }
 
-// again returns the approach to a place recorded before: contact is the bed
-// contact recorded there last.
-func again(contact, blade float64) approachTo {
-	return approachTo{predicted: contact, arrival: contact + blade + arriveAgain, floor: contact - floorBelow}
+// again returns the approach to a place recorded before: contact is the bed contact
+// recorded there last, foretold what was predicted before that. A record far below the
+// prediction may be one of a nozzle that stood in the bed: the nozzle comes as high then
+// as if it were little below.
+func again(contact, foretold, blade float64) approachTo {
+	from := max(contact, foretold-arriveAgain)
+	return approachTo{predicted: contact, arrival: from + blade + arriveAgain, floor: contact - floorBelow}
 }
 
 // back returns the approach to a place that was gauged at an earlier visit, with

@@ -142,7 +142,7 @@ func (g *gauging) byTouches() approachTo {
 	switch {
 	case len(here) > 0:
 		last := here[len(here)-1]
-		return again(last.Z-last.Blade, g.blade)
+		return again(last.Z-last.Blade, here[0].Predicted, g.blade)
 	case g.proof != nil:
 		return proving(*g.proof)
 	case len(gs) == 0:

@@ -225,7 +225,7 @@ func (w *walker) tidy(ctx context.Context) {
 	for k := 0; len(p.Owed) > 0 && k < 3; k++ {
 		if _, err := w.timed.StartRun(ctx, "repeat"); err == nil {
 			w.breach("run-while-owed", "a run was accepted while %v is owed", p.Owed)
-			_ = w.timed.Stop(ctx)
+			_, _ = w.timed.Stop(ctx)
 		}
 		w.mends = true
 		_ = w.timed.Resolve(ctx, "finish")
@@ -329,7 +329,7 @@ func (w *walker) request(ctx context.Context, do string, mm float64) {
 		_ = w.timed.Answer(ctx, w.run, a)
 	case "stop":
 		w.lost = true
-		_ = w.timed.Stop(ctx)
+		_, _ = w.timed.Stop(ctx)
 	case "withdraw":
 		_ = w.timed.Withdraw(ctx, w.run)
 	case "start":
@@ -408,7 +408,7 @@ func (w *walker) finish() {
 	w.printer.Calm()
 	if r, ok := w.now(); ok && !r.State.Over() {
 		w.lost = true
-		_ = w.timed.Stop(ctx)
+		_, _ = w.timed.Stop(ctx)
 	}
 	w.calm(nil)
 	time.Sleep(5 * time.Second)
@@ -470,7 +470,7 @@ func (w *walker) over(r api.Run) {
 		w.breach("left-heat", "%s: the heaters are at %v", text, s.Targets)
 	}
 	if !w.lost && s.Halts == w.before.Halts {
-		if s.Levelling != w.before.Levelling && !owes("levelling") {
+		if s.Levelling != w.before.Levelling && !owes("levelling") && !owes("levelling-off") {
 			w.breach("left-levelling-"+onOff(s.Levelling), "%s: the levelling was %s before", text, onOff(w.before.Levelling))
 		}
 		if s.Idle != w.before.Idle && !owes("idle") {
