@@ -86,7 +86,7 @@ func (a *active) do(g api.GaugeAction) error {
 		}
 		return nil
 	}, func(done func(error)) {
-		a.acts <- probe.Action{Do: g.Action, MM: g.MM, Blade: g.Gauge, Done: done}
+		a.acts <- probe.Action{Do: g.Action, Done: done}
 	})
 }
 
@@ -184,6 +184,7 @@ func (a *active) show() api.Run {
 	out := shown(run)
 	out.State, out.Error, out.Sentence = a.state, a.err, a.view.Sentence
 	out.Progress = api.Progress{Done: a.view.Done, Of: a.view.Of}
+	out.Unwatched = a.view.Unwatched
 	if a.view.Step != "" {
 		out.Step = string(a.view.Step)
 	}
@@ -200,7 +201,7 @@ func (a *active) show() api.Run {
 	if s := a.view.Spot; s != nil {
 		out.Place = &api.Spot{
 			Index: s.Index, U: s.Place.U, V: s.Place.V, Z: s.Z, Predicted: s.Predicted, Floor: s.Floor,
-			MaxStep: s.MaxStep, Records: s.Records, Wanted: s.Wanted, Of: s.Of, Gauge: s.Blade,
+			NextStep: s.NextStep, Records: s.Records, Wanted: s.Wanted, Of: s.Of, Gauge: s.Blade,
 			Heights: slices.Clone(s.Contacts),
 		}
 		for _, p := range s.Ahead {

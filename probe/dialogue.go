@@ -38,13 +38,10 @@ type Reply struct {
 	Done func(error)
 }
 
-// Action is what the person does at the blade. Done must be called once, with
+// Action is what the person says at the gauge. Done must be called once, with
 // nil or with why it was refused, when the action has been carried out.
 type Action struct {
-	// Do is lower, raise, record, skip, next or forget.
-	Do string
-	// MM is by how much to lower or raise; Blade is the blade that the person
-	// says was used. Nil if not said.
-	MM, Blade *float64
-	Done      func(error)
+	// Do is loose, drags, tight, skip, next or forget.
+	Do   string
+	Done func(error)
 }

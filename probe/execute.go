@@ -72,7 +72,7 @@ func (j *job) steps(ctx context.Context) error {
 		step record.Step
 		do   func(context.Context) error
 	}{
-		{record.StepRepeat, j.repeat}, {record.StepGauging, j.gauge}, {record.StepSurvey, j.survey},
+		{record.StepRepeat, j.repeat}, {record.StepGauging, j.gauge}, {record.StepRepeat, j.rows}, {record.StepSurvey, j.survey},
 		{record.StepPlateTurn, j.plateTurn}, {record.StepCoupons, j.coupons}, {record.StepAngles, j.angles}, {record.StepReference, j.reference},
 		{record.StepProve, j.prove},
 	} {
@@ -187,10 +187,10 @@ func (j *job) foresee() {
 
 var sentences = map[record.Step]string{
 	record.StepPrepare: "Looking at the printer, then homing.",
-	record.StepRepeat:  "Touching the same place again and again, then one row three times: is the machine steady?",
+	record.StepRepeat:  "Touching the same point again and again: is the machine steady? Stay near, the feeler gauge comes next.",
 	record.StepGauging: "Getting ready for the feeler gauge.",
 	record.StepProve:   "Getting ready to gauge the nozzle with the correction in force.",
-	record.StepSurvey:  "Touching the bed all over. Nobody needs to watch.",
+	record.StepSurvey:  "Touching the bed all over. You can go now.",
 
 	record.StepPlateTurn: "Touching the turned plate all over.",
 	record.StepCoupons:   "Taking the readings of the printed patches.",
@@ -207,7 +207,19 @@ func (j *job) did() {
 func (j *job) show() {
 	j.view.Done, j.view.Of, j.view.Left = j.meter.done, j.meter.of, j.meter.left()
 	j.view.Homed = j.head.Homed()
+	j.view.Unwatched = j.unwatched()
 	j.Show(j.view)
+}
+
+// unwatched reports whether no step that needs the person is left.
+func (j *job) unwatched() bool {
+	run := j.log.Run()
+	for _, s := range []record.Step{record.StepGauging, record.StepPlateTurn, record.StepCoupons, record.StepAngles, record.StepReference, record.StepProve} {
+		if run.Asked(s) && !run.Did(s) {
+			return false
+		}
+	}
+	return run.Confirmed != nil && run.Step != record.StepPrepare
 }
 
 func (j *job) keep(e record.Event) error {

@@ -1,6 +1,10 @@
 package probe
 
-import "abbed/probe/record"
+import (
+	"math"
+
+	"abbed/probe/record"
+)
 
 // What the tests of the rules look at.
 
@@ -27,21 +31,16 @@ func gaugedAt(ats []At) []gauged {
 // Proves is how many records a spot of a proof needs.
 func Proves(run record.Run, spot int) int { return proves(run, spot) }
 
-// First, Later and Again are the three ways to come to a place.
-func First(touched float64, l record.Lever) Way { return way(first(touched, l)) }
-func Later(touched float64, p record.Place, ats []At) Way {
-	return way(later(touched, p, gaugedAt(ats)))
+// First, Early, ByModel and Back are the ways to come to a point.
+func First(touched, blade float64, l record.Lever) Way { return way(first(touched, blade, l)) }
+func Early(touched, blade float64, p record.Place, ats, contacts []At) Way {
+	return way(early(touched, blade, p, gaugedAt(ats), contactsAt(contacts)))
 }
-func Again(contact, foretold, blade float64) Way { return way(again(contact, foretold, blade)) }
-
-// Back is the way to a place that was gauged at an earlier visit.
+func ByModel(touched, raw, u, blade, hop float64) Way {
+	return way(byModel(touched, raw, u, blade, hop))
+}
 func Back(touched, raw, contact, blade, floor float64) Way {
 	return way(back(touched, raw, contact, blade, floor))
-}
-
-// MaxStep is the largest step at height z.
-func MaxStep(w Way, z, blade float64) float64 {
-	return approachTo{w.Predicted, w.Arrival, w.Floor, w.Doubt}.maxStep(z, blade)
 }
 
 // RoomAt is the room under the nozzle foretold at p.
@@ -97,3 +96,18 @@ func contactsAt(at []At) []gauged {
 	}
 	return out
 }
+
+// Descent is the way down to the gauge, for tests.
+type Descent struct{ d descent }
+
+func NewDescent(expected, doubt float64, sure bool, z, floor float64) *Descent {
+	return &Descent{descent{expected: expected, doubt: doubt, sure: sure, z: z, floor: floor, tight: math.NaN()}}
+}
+
+func (d *Descent) Z() float64            { return d.d.z }
+func (d *Descent) Down() (float64, bool) { return d.d.down() }
+func (d *Descent) Lowered(z float64)     { d.d.lowered(z) }
+func (d *Descent) Up() float64           { return d.d.up() }
+func (d *Descent) Raised(z float64)      { d.d.raised(z) }
+func (d *Descent) FromAbove() bool       { return d.d.fromAbove() }
+func (d *Descent) Again() float64        { return d.d.again() }

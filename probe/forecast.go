@@ -158,7 +158,7 @@ func (p Plan) owedHere(run record.Run, alone bool) int {
 		return 0
 	}
 	last, here := run.Gaugings[len(run.Gaugings)-1], 0
-	if last.Spot != spots(run)-1 {
+	if last.Spot != spotsOf(run)-1 {
 		return 0
 	}
 	for _, g := range run.Gaugings {

@@ -8,8 +8,8 @@ import (
 	"abbed/probe/record"
 )
 
-// gauging is the step in which the person lowers the nozzle onto a blade, place
-// by place.
+// gauging is the step in which the person feels for the nozzle with a feeler gauge,
+// point by point.
 type gauging struct {
 	*job
 	route   route
@@ -20,11 +20,13 @@ type gauging struct {
 	wanted  int
 	visit   int
 	way     approachTo
-	z       float64
-	lowered bool
-	step    float64 // the last lowering, mm; 0 after a raise
+	d       descent
 	presses int
 	skip    bool
+	// short are the points where the gauge was loose at the floor; pending is what
+	// comes next because of one, and detour says that this visit ended so.
+	short, pending []record.Place
+	detour         bool
 	// skippedBack says that the person skipped the return to the zero place.
 	skippedBack bool
 	proof       *record.Proof // of an applied table, or nil: then nothing is touched
@@ -54,10 +56,7 @@ func (j *job) gauge(ctx context.Context) error {
 	for g.spot = 0; ; g.spot++ {
 		p, more, cramped := g.pick()
 		if !more {
-			if err := g.end(cramped); err != nil {
-				return err
-			}
-			return g.offer(ctx)
+			return g.end(cramped)
 		}
 		if err := g.at(ctx, p); err != nil {
 			return err
@@ -120,14 +119,17 @@ func (g *gauging) display(p Phase) {
 	v.Spot = nil
 	switch p {
 	case PhaseGauge:
-		v.Sentence = "Put the blade under the nozzle and lower until it just drags, then record."
+		v.Sentence = "Slide the feeler gauge under the nozzle. Is it loose, does it drag, or is it tight?"
 	case PhaseNext:
-		v.Sentence = "Take hand and blade out, then press next."
+		v.Sentence = "Take hand and gauge out, then press next."
+		if g.detour {
+			v.Sentence = "The gauge is still loose as low as the nozzle may go. A point half way comes first, then this one again. Take hand and gauge out, then press next."
+		}
 		if g.head.Away() {
 			v.Sentence = "Nobody acted for long, so the nozzle was raised. Press next to come back here: the machine homes first."
 		}
 	default:
-		v.Sentence = "Moving to the next place. Keep hands and blade out."
+		v.Sentence = "Moving to the next point. Keep hands and gauge out."
 	}
 	if p != PhaseWorking {
 		v.Spot = g.status(p)
@@ -137,8 +139,8 @@ func (g *gauging) display(p Phase) {
 
 func (g *gauging) status(p Phase) *Spot {
 	s := &Spot{
-		Index: g.spot, Place: g.place, Z: g.z, Predicted: g.way.predicted, Floor: g.way.floor,
-		MaxStep: g.way.maxStep(g.z, g.blade), Records: g.count(), Wanted: g.wanted, Blade: g.blade,
+		Index: g.spot, Place: g.place, Z: g.d.z, Predicted: g.way.predicted, Floor: g.way.floor,
+		NextStep: g.d.next(), Records: g.count(), Wanted: g.wanted, Blade: g.blade,
 	}
 	run := g.log.Run()
 	gs := slices.Clone(g.head.told.gauged(run))
@@ -152,7 +154,7 @@ func (g *gauging) status(p Phase) *Spot {
 	}
 	if p == PhaseNext {
 		s.Z = g.setup.Clearance
-		s.MaxStep = 0
+		s.NextStep = 0
 	}
 	return s
 }

@@ -25,9 +25,10 @@ func (g *gauging) byHand(ctx context.Context) error {
 		}
 		next, err := g.act(ctx, phase, a)
 		ends := next == phaseLeave || err != nil && Refusal(err) == nil
-		if ends {
+		switch {
+		case ends:
 			g.display(PhaseWorking)
-		} else if err == nil {
+		case err == nil || next != phase:
 			phase, wait = next, g.patience()
 			g.display(phase)
 		}
@@ -41,14 +42,14 @@ func (g *gauging) byHand(ctx context.Context) error {
 	}
 }
 
-// answered is the answer to an action: a lowering that ends the run is refused, since it
-// is not done; a reading that ends it is kept.
+// answered is the answer to an action: a loose that ends the run is refused, since there
+// is no way down; a reading that ends it is kept.
 func answered(a Action, err error) error {
 	cut := AsCut(err)
 	switch {
 	case cut == nil:
 		return err
-	case a.Do == "lower":
+	case a.Do == "loose":
 		return refuse("past-floor", cut.Next, "%s", cut.Text)
 	}
 	return nil

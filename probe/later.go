@@ -119,6 +119,10 @@ type wish struct {
 
 // next is the next place on the way: the zero place first.
 func (w *wish) next(ctx context.Context) (p record.Place, more bool, err error) {
+	if len(w.pending) > 0 {
+		p, w.pending = w.pending[0], w.pending[1:]
+		return p, true, nil
+	}
 	run := w.log.Run()
 	gs, room := w.head.told.gauged(run), w.head.told.room(run)
 	if len(gs) == 0 {

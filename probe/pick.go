@@ -19,6 +19,10 @@ import (
 // without: it is over before a probe drifts far, and a whole job follows it where
 // it matters.
 func (g *gauging) pick() (p record.Place, more, cramped bool) {
+	if len(g.pending) > 0 {
+		p, g.pending = g.pending[0], g.pending[1:]
+		return p, true, false
+	}
 	run := g.log.Run()
 	gs, room := g.head.told.gauged(run), g.head.told.room(run)
 	if p, _, more, cramped = g.route.next(gs, room); more {
@@ -96,31 +100,6 @@ func (g *gauging) before() bool {
 		}
 	}
 	return false
-}
-
-// offer asks the person for more places while the plan has ended without an
-// answer, or in the lean plan without the accuracy that is wanted. Nobody there
-// is as good as a no: what stands next touches the bed by itself.
-func (g *gauging) offer(ctx context.Context) error {
-	for ; !g.alone; g.spot++ {
-		run := g.log.Run()
-		gs, room := g.head.told.gauged(run), g.head.told.room(run)
-		if len(gs) < 2 {
-			return nil
-		}
-		a := analysis.Advise(run, g.anywhere(gs, room), g.plan.Target)
-		if a.Enough || !a.Found || a.Why == "" || !g.plan.Lean && a.Told {
-			return nil
-		}
-		yes, err := g.wantsMore(ctx, a)
-		if err != nil || !yes {
-			return err
-		}
-		if err := g.at(ctx, a.Place); err != nil {
-			return err
-		}
-	}
-	return nil
 }
 
 // wantsMore asks whether one more place is to be gauged.

@@ -40,9 +40,9 @@ func (j *job) prove(ctx context.Context) error {
 }
 
 // proving returns the approach to the place of a proof.
-func proving(p record.Proof) approachTo {
+func proving(p record.Proof, blade float64) approachTo {
 	return approachTo{
-		predicted: p.Predicted, arrival: p.Predicted + arriveAbove,
+		predicted: p.Predicted, arrival: p.Predicted + blade + arriveAbove,
 		floor: p.Predicted - floorBelow - p.U95, doubt: p.U95,
 	}
 }

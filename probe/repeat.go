@@ -11,13 +11,13 @@ import (
 // the sides balanced against drift: each comes first, second, third and last.
 var sides = [4]record.Side{{X: -1, Y: -1}, {X: 1, Y: -1}, {X: 1, Y: 1}, {X: -1, Y: 1}}
 
-// repeat makes the repeat test: the zero place again and again, from each side,
-// the head moving away in X and Y between touches; then one row, passed
-// several times from the same side. A failed gate is a CutError.
+// repeat makes the first part of the repeat test: the zero place again and again, from
+// each side, the head moving away in X and Y between touches. It takes a minute and a
+// half, so that an unsteady machine is told before anyone has spent time at the gauge.
+// The rows come after the gauging, since nobody need be there. A failed gate is a
+// CutError.
 func (j *job) repeat(ctx context.Context) error {
-	room := j.head.told.room(j.log.Run())
-	row := j.plan.row(j.setup, room)
-	if err := j.begin(record.StepRepeat, 4*j.plan.Rounds+j.plan.Passes*len(row)); err != nil {
+	if err := j.begin(record.StepRepeat, 4*j.plan.Rounds); err != nil {
 		return err
 	}
 	if err := j.head.Level(ctx, false); err != nil {
@@ -31,9 +31,30 @@ func (j *job) repeat(ctx context.Context) error {
 			return err
 		}
 	}
+	return j.gate()
+}
+
+// rows passes one row several times from the same side, for wheels and wandering: the
+// second part of the repeat test, unwatched.
+func (j *job) rows(ctx context.Context) error {
+	row := j.plan.row(j.setup, j.head.told.room(j.log.Run()))
+	if err := j.begin(record.StepRepeat, j.plan.Passes*len(row)); err != nil {
+		return err
+	}
+	j.view.Sentence = rowsSentence
+	if err := j.head.Level(ctx, false); err != nil {
+		return err
+	}
 	if err := j.passes(ctx, row); err != nil {
 		return err
 	}
+	return j.gate()
+}
+
+const rowsSentence = "Touching one row three times: do the wheels run true? You can go now."
+
+// gate ends the run where the machine is not steady.
+func (j *job) gate() error {
 	if f, failed := analysis.Steady(j.log.Run()).Failed(); failed {
 		return &CutError{record.Cut{Finding: f.ID, Code: "gate", Text: f.Sentence, Next: f.Next}}
 	}

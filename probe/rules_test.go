@@ -17,52 +17,64 @@ func near(a, b float64) bool { return math.Abs(a-b) < 1e-9 }
 
 func TestFirstArrival(t *testing.T) {
 	// A lever of 50 mm (30, 40): 50 sin 3 deg = 2.616798 mm.
-	w := probe.First(0.12, record.Lever{X: 30, Y: 40})
-	if !near(w.Predicted, 0.12) || math.Abs(w.Arrival-(0.12+1+2.6167978)) > 1e-6 || !near(w.Floor, 0.12-0.5) || w.Doubt != 0 {
+	w := probe.First(0.12, 0.10, record.Lever{X: 30, Y: 40})
+	if !near(w.Predicted, 0.12) || math.Abs(w.Arrival-(0.22+1+2.6167978)) > 1e-6 || !near(w.Floor, 0.12-0.5) || w.Doubt != 0 {
 		t.Errorf("%+v", w)
 	}
 }
 
-func TestLaterArrival(t *testing.T) {
+func TestEarlyArrivals(t *testing.T) {
 	zero := record.Place{U: 100, V: 100}
 	p := record.Place{U: 160, V: 100}
-	// Only the zero place gauged: its gap error 0.05 is expected, 1 mm per 100 mm
-	// of hop is added to the arrival and is the doubt.
-	w := probe.Later(0.30, p, []probe.At{{Place: zero, Raw: 0.05}})
-	if !near(w.Predicted, 0.25) || !near(w.Arrival, 0.25+1+0.6) || !near(w.Doubt, 0.6) || !near(w.Floor, 0.25-0.05-0.18) {
+	// Only the zero place gauged: its gap error 0.05 is expected, to within 1 mm per
+	// 100 mm; the touches say that the bed is at 0.25, the reading that it was at 0.20.
+	one := []probe.At{{Place: zero, Raw: 0.05}}
+	w := probe.Early(0.30, 0.10, p, one, []probe.At{{Place: zero, Raw: 0.20}})
+	if !near(w.Predicted, 0.25) || !near(w.Arrival, 0.35+0.6+0.25) || !near(w.Doubt, 0.6) || !near(w.Floor, 0.25-0.05-0.18) {
 		t.Errorf("one gauged: %+v", w)
+	}
+	// A probe that is 1 mm too low there does not bring the nozzle lower than the
+	// reading allows.
+	w = probe.Early(-0.70, 0.10, p, one, []probe.At{{Place: zero, Raw: 0.20}})
+	if !near(w.Predicted, -0.75) || !near(w.Arrival, 0.30+0.6+0.25) {
+		t.Errorf("one gauged, and a probe that lies: %+v", w)
 	}
 	// Two gauged, 50 mm apart, 0.05 and 0.10: the line gives 0.16 at 60 mm from
 	// the second.
 	two := []probe.At{{Place: zero, Raw: 0.05}, {Place: record.Place{U: 150, V: 100}, Raw: 0.10}}
-	w = probe.Later(0.30, record.Place{U: 210, V: 100}, two)
-	if !near(w.Predicted, 0.30-0.16) || !near(w.Arrival, w.Predicted+1) || !near(w.Doubt, 0.18) || !near(w.Floor, w.Predicted-0.05-0.18) {
+	flat := []probe.At{{Place: zero, Raw: 0.1}, {Place: record.Place{U: 150, V: 100}, Raw: 0.1}}
+	w = probe.Early(0.30, 0.10, record.Place{U: 210, V: 100}, two, flat)
+	if !near(w.Predicted, 0.30-0.16) || !near(w.Arrival, 0.24+0.18+0.25) || !near(w.Doubt, 0.18) || !near(w.Floor, w.Predicted-0.05-0.18) {
 		t.Errorf("two gauged: %+v", w)
 	}
-	// Across the line two places on it say nothing: the mean's height stays.
-	w = probe.Later(0.30, record.Place{U: 125, V: 160}, two)
-	if !near(w.Predicted, 0.30-0.075) {
+	// Across the line two places on it say nothing: the line's height stays, and the
+	// doubt is that of one.
+	w = probe.Early(0.30, 0.10, record.Place{U: 150, V: 160}, two, flat)
+	if !near(w.Predicted, 0.30-0.10) || !near(w.Doubt, 0.6) {
 		t.Errorf("across: %+v", w)
 	}
 }
 
-func TestSecondArrival(t *testing.T) {
-	w := probe.Again(0.21, 0.20, 0.10)
-	if !near(w.Predicted, 0.21) || !near(w.Arrival, 0.21+0.10+0.15) || !near(w.Floor, 0.16) || w.Doubt != 0 {
+func TestModelArrival(t *testing.T) {
+	w := probe.ByModel(0.30, 0.12, 0.02, 0.10, 50)
+	if !near(w.Predicted, 0.18) || !near(w.Arrival, 0.28+0.08+0.20) || !near(w.Floor, 0.18-0.05-0.15) || !near(w.Doubt, 0.02) {
 		t.Errorf("%+v", w)
+	}
+	if w = probe.ByModel(0.30, 0.12, 0.001, 0.10, 50); !near(w.Arrival, 0.28+0.04+0.20) {
+		t.Errorf("known well: %+v", w)
 	}
 }
 
 // TestReturn: a later visit to a place is a second record, unless the touches say
-// that the frame has moved; then they foretell it, and nothing arrives lower.
+// that the frame has moved; then they predict it, and nothing arrives lower.
 func TestReturn(t *testing.T) {
 	const contact, raw, blade, floor = 0.21, 0.30, 0.10, 0.5
 	for _, c := range []struct{ touched, predicted, arrival float64 }{
-		{contact + raw, contact, 0.46},
-		{contact + raw + 0.029, contact, 0.46},
-		{contact + raw - 0.029, contact, 0.46},
-		{contact + raw + 0.04, 0.25, 0.50},
-		{contact + raw - 0.04, 0.17, 0.46},
+		{contact + raw, contact, 0.55},
+		{contact + raw + 0.029, contact, 0.55},
+		{contact + raw - 0.029, contact, 0.55},
+		{contact + raw + 0.04, 0.25, 0.59},
+		{contact + raw - 0.04, 0.17, 0.55},
 	} {
 		w := probe.Back(c.touched, raw, contact, blade, floor)
 		if !near(w.Predicted, c.predicted) || !near(w.Arrival, c.arrival) || !near(w.Floor, c.predicted-floor) {
@@ -92,26 +104,6 @@ func TestStrayTouch(t *testing.T) {
 		}
 		if got := probe.Middle(c.zs...); !near(got, c.middle) {
 			t.Errorf("%v: middle %v, want %v", c.zs, got, c.middle)
-		}
-	}
-}
-
-func TestMaxStep(t *testing.T) {
-	const blade = 0.10
-	for name, c := range map[string]struct{ r, d, want float64 }{
-		"high, sure":                      {1.0, 0, 0.5},
-		"high, doubtful":                  {1.0, 0.6, 0.2},
-		"the doubt takes all":             {0.5, 0.6, 0.1}, // min(r, 0.2) / 2
-		"low, doubtful":                   {0.15, 0.24, 0.075},
-		"rounded down":                    {0.1237, 0, 0.061},
-		"above 0.05":                      {0.10, 0, 0.05},
-		"just above 0.05":                 {0.051, 0, 0.05},
-		"at 0.05":                         {0.05, 0, 0.02},
-		"below where contact is foretold": {-0.03, 0, 0.02},
-	} {
-		w := probe.Way{Predicted: 0.2, Doubt: c.d}
-		if got := probe.MaxStep(w, 0.2+blade+c.r, blade); !near(got, c.want) {
-			t.Errorf("%s: %v, want %v", name, got, c.want)
 		}
 	}
 }

@@ -11,17 +11,18 @@ import (
 // Constants of gauging (the project's safety rule 5), mm.
 const (
 	hopMost       = 80.0  // a place lies within this of one already gauged
-	arriveAbove   = 1.0   // above the predicted contact
-	arriveSlope   = 0.010 // more per mm of hop, while only the zero place is gauged
-	arriveAgain   = 0.15  // above the recorded blade contact
+	arriveAbove   = 1.0   // above where the gauge is expected to drag, at the zero point
+	arriveEarly   = 0.25  // the same at the two points after it, beyond their doubt
+	arriveLeast   = 0.04  // what the doubt of the model counts at least
+	arriveProbe   = 0.20  // more, for a probe that is wrong at this point only
+	alongSlope    = 0.003 // more doubt per mm along the line of the gauged points
+	acrossSlope   = 0.010 // the same where nothing was gauged in that direction
 	frameMoved    = 0.03  // between two visits, by the touches: more than these scatter
 	floorBelow    = 0.05  // below the predicted contact
 	floorSlope    = 0.003 // more per mm to the nearest gauged place
 	floorAtZero   = 0.5   // below the predicted contact at the zero place
 	floorMost     = 0.8   // below the printer's own limit, or the lowest reading
 	floorRecorded = 0.3   // below what the readings by themselves predict
-	finest        = 0.02  // the smallest step that is asked for
-	fine          = 0.05
 	largeBlade    = 0.30
 	defaultBlade  = 0.10
 	thinnestBlade = 0.02
@@ -31,61 +32,90 @@ const (
 var tilt = 3 * math.Pi / 180
 
 // approachTo is how the nozzle comes to a gauging place: what is predicted, how
-// high it arrives, how low it may go, and the doubt of the prediction.
+// high it arrives, how low it may go, and the doubt of the prediction: a standard
+// uncertainty where sure is set, else a bound.
 type approachTo struct {
 	predicted float64 // bed contact of the nozzle, mm
 	arrival   float64
 	floor     float64
 	doubt     float64
+	sure      bool
+}
+
+// descent is the way down from height z with a gauge of so many mm.
+func (a approachTo) descent(z, blade float64) descent {
+	return descent{expected: a.predicted + blade, doubt: a.doubt, sure: a.sure, floor: a.floor, z: z, tight: math.NaN()}
 }
 
 // first returns the approach to the zero place, touched at height touched.
 //
-//	arrival = predicted + 1 mm + |lever| sin 3 deg;  floor = predicted - 0.5 mm
-func first(touched float64, lever record.Lever) approachTo {
+//	arrival = E + 1 mm + |lever| sin 3 deg;  floor = predicted - 0.5 mm
+//
+// with E the height at which the gauge is expected to drag.
+func first(touched, blade float64, lever record.Lever) approachTo {
 	return approachTo{
 		predicted: touched,
-		arrival:   touched + arriveAbove + lever.Length()*math.Sin(tilt),
+		arrival:   touched + blade + arriveAbove + lever.Length()*math.Sin(tilt),
 		floor:     touched - floorAtZero,
 	}
 }
 
-// later returns the approach to p, touched at height touched, with gs gauged so
-// far (at least one).
+// early returns the approach to the second and the third point p, touched at height
+// touched, with gs gauged so far and contacts the bed contacts recorded there. The bed
+// at the nozzle is predicted twice, by the touches of p and by the contacts alone, so
+// that neither a probe that lies nor a bed that slopes brings the nozzle near it:
 //
-//	floor = predicted - 0.05 mm - 0.3 mm per 100 mm to the nearest gauged place
-func later(touched float64, p record.Place, gs []gauged) approachTo {
-	hop := nearest(gs, p).place.Distance(p)
-	a := approachTo{predicted: touched - expect(gs, p)}
-	a.arrival, a.doubt = a.predicted+arriveAbove, gaugedSlope*hop
-	if len(gs) < 2 {
-		a.arrival += arriveSlope * hop
-		a.doubt = unknownSlope * hop
-	}
-	a.floor = a.predicted - floorBelow - floorSlope*hop
+//	arrival = the higher of both + blade + doubt + 0.25 mm
+//	doubt   = 0.3 mm per 100 mm along the line of the points, 1 mm per 100 mm across
+//	floor   = predicted - 0.05 mm - 0.3 mm per 100 mm to the nearest gauged place
+func early(touched, blade float64, p record.Place, gs, contacts []gauged) approachTo {
+	a := approachTo{predicted: touched - expect(gs, p), doubt: bound(gs, p)}
+	a.arrival = max(a.predicted, expect(contacts, p)) + blade + a.doubt + arriveEarly
+	a.floor = a.predicted - floorBelow - floorSlope*nearest(gs, p).place.Distance(p)
 	return a
 }
 
-// again returns the approach to a place recorded before: contact is the bed contact
-// recorded there last, foretold what was predicted before that. A record far below the
-// prediction may be one of a nozzle that stood in the bed: the nozzle comes as high then
-// as if it were little below.
-func again(contact, foretold, blade float64) approachTo {
-	from := max(contact, foretold-arriveAgain)
-	return approachTo{predicted: contact, arrival: from + blade + arriveAgain, floor: contact - floorBelow}
+// bound is how far the gap error at p may be from the straight line through the gauged
+// places, or through the only one.
+func bound(gs []gauged, p record.Place) float64 {
+	from := nearest(gs, p).place
+	hop := from.Distance(p)
+	far := from
+	for _, g := range gs {
+		if g.place.Distance(from) > far.Distance(from) {
+			far = g.place
+		}
+	}
+	if far.Distance(from) < leastHop {
+		return acrossSlope * hop
+	}
+	du, dv := (far.U-from.U)/far.Distance(from), (far.V-from.V)/far.Distance(from)
+	across := math.Abs((p.U-from.U)*dv - (p.V-from.V)*du)
+	return alongSlope*math.Sqrt(math.Max(0, hop*hop-across*across)) + acrossSlope*across
 }
 
-// back returns the approach to a place that was gauged at an earlier visit, with
-// contact the bed contact recorded there and raw the gap error: that of a second
-// record, unless the touches just made say that the frame has moved since by more
-// than frameMoved; then it is predicted from them, and arrives no lower than for a
-// second record. floor is how far below may be gone.
+// byModel returns the approach where the model expects the raw gap error raw with
+// standard uncertainty u, hop mm from the nearest gauged place.
+//
+//	arrival = E + max(0.04 mm, 4 u) + 0.20 mm
+func byModel(touched, raw, u, blade, hop float64) approachTo {
+	p := touched - raw
+	return approachTo{
+		predicted: p, arrival: p + blade + max(arriveLeast, 4*u) + arriveProbe,
+		floor: p - floorBelow - floorSlope*hop, doubt: u, sure: true,
+	}
+}
+
+// back returns the approach to a place that was gauged before, with contact the bed
+// contact recorded there last: that, unless the touches just made say that the frame has
+// moved since by more than frameMoved; then it is predicted from them, and arrives no
+// lower. floor is how far below may be gone.
 func back(touched, raw, contact, blade, floor float64) approachTo {
 	p := touched - raw
 	if math.Abs(p-contact) <= frameMoved {
 		p = contact
 	}
-	return approachTo{predicted: p, arrival: max(p, contact) + blade + arriveAgain, floor: p - floor}
+	return approachTo{predicted: p, arrival: max(p, contact) + blade + arriveLeast + arriveProbe, floor: p - floor, doubt: lastStep, sure: true}
 }
 
 // above returns the approach with no floor, and no arrival, below lowest.
@@ -119,24 +149,6 @@ func lowest(at []gauged, p record.Place, limit float64) float64 {
 		slope = slopeOne
 	}
 	return max(limit, expect(at, p)-floorRecorded-slope*far)
-}
-
-// maxStep returns the largest step that may be asked for at height z, mm. With
-// r = z - predicted - blade and the doubt d of the prediction:
-//
-//	r > 0.10: half of the larger of r - d and min(r, 0.2);  r > 0.05: 0.05;  else 0.02
-//
-// rounded down to 0.001.
-func (a approachTo) maxStep(z, blade float64) float64 {
-	r := z - a.predicted - blade
-	step := finest
-	switch {
-	case r > 0.10+1e-9:
-		step = max(r-a.doubt, min(r, 0.2)) / 2
-	case r > 0.05+1e-9:
-		step = fine
-	}
-	return math.Floor(step*1000+1e-6) / 1000
 }
 
 // expect foretells the raw gap error at p: that of the only gauged place, or a

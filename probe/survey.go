@@ -42,10 +42,7 @@ func (j *job) survey(ctx context.Context) error {
 			Text: "There is too little room under the nozzle to survey the bed with this probe.",
 			Next: "Mount the probe lower, or repair the tilt of the head, then measure again."}}
 	}
-	if err := j.patrol(ctx, rows); err != nil {
-		return err
-	}
-	return j.oneMore(ctx)
+	return j.patrol(ctx, rows)
 }
 
 // foretold keeps and shows what the survey is to be.

@@ -25,7 +25,7 @@ type Spot struct {
 	Z         float64
 	Predicted float64
 	Floor     float64
-	MaxStep   float64
+	NextStep  float64 // by which loose takes the nozzle down; 0: the floor allows none
 	Records   int
 	Wanted    int
 	Of        int
@@ -49,7 +49,9 @@ type View struct {
 	Question *record.Question
 	// Sentence says it for people.
 	Sentence string
-	Homed    bool
+	// Unwatched says that nobody needs to be there any more.
+	Unwatched bool
+	Homed     bool
 	// Forecast is what is ahead, as it was last foretold.
 	Forecast Forecast
 }

@@ -4,12 +4,13 @@ import (
 	"context"
 	"math"
 
+	"abbed/analysis"
 	"abbed/probe/record"
 )
 
 // at visits one place until it has its records or the person skips it.
 func (g *gauging) at(ctx context.Context, p record.Place) error {
-	g.place, g.skip = p, false
+	g.place, g.skip, g.detour = p, false, false
 	for g.visit = 0; ; g.visit++ {
 		if ok, err := g.touches(ctx); err != nil || !ok {
 			return err
@@ -24,6 +25,9 @@ func (g *gauging) at(ctx context.Context, p record.Place) error {
 		}
 		if err := g.byHand(ctx); err != nil {
 			return err
+		}
+		if g.detour {
+			return nil
 		}
 		if g.skip && g.count() == 0 {
 			g.pass()
@@ -115,13 +119,13 @@ func (g *gauging) arrive(ctx context.Context) error {
 			return err
 		}
 	}
-	g.z = round(g.way.arrival)
-	if err := g.head.Lower(ctx, g.z, g.way.floor); err != nil {
+	z := round(g.way.arrival)
+	if err := g.head.Lower(ctx, z, g.way.floor); err != nil {
 		return err
 	}
-	g.lowered, g.presses, g.step = false, 0, 0
+	g.d, g.presses = g.way.descent(z, g.blade), 0
 	return g.keep(record.Event{Arrived: &record.Arrived{
-		Spot: g.spot, Visit: g.visit, Place: g.place, Z: g.z, Predicted: g.way.predicted, Floor: g.way.floor,
+		Spot: g.spot, Visit: g.visit, Place: g.place, Z: z, Predicted: g.way.predicted, Floor: g.way.floor,
 	}})
 }
 
@@ -137,16 +141,13 @@ func (g *gauging) foretell() approachTo {
 
 // byTouches is the approach as the touches of the place in hand and the records tell it.
 func (g *gauging) byTouches() approachTo {
-	gs := g.head.told.gauged(g.log.Run())
-	here := g.here()
+	run := g.log.Run()
+	gs := g.head.told.gauged(run)
 	switch {
-	case len(here) > 0:
-		last := here[len(here)-1]
-		return again(last.Z-last.Blade, here[0].Predicted, g.blade)
 	case g.proof != nil:
-		return proving(*g.proof)
+		return proving(*g.proof, g.blade)
 	case len(gs) == 0:
-		return first(g.touched(), g.setup.Lever)
+		return first(g.touched(), g.blade, g.setup.Lever)
 	}
 	if there := nearest(gs, g.place); there.place.Distance(g.place) < 1 {
 		floor := floorBelow
@@ -155,7 +156,23 @@ func (g *gauging) byTouches() approachTo {
 		}
 		return back(g.touched(), there.raw, g.recorded(), g.blade, floor)
 	}
-	return later(g.touched(), g.place, gs)
+	if raw, u, ok := g.expected(run, len(gs)); ok {
+		return byModel(g.touched(), raw, u, g.blade, nearest(gs, g.place).place.Distance(g.place))
+	}
+	return early(g.touched(), g.blade, g.place, gs, contacts(run))
+}
+
+// modelFrom is how many points are gauged before the model says where the gauge drags
+// (the project's safety rule 5).
+const modelFrom = 3
+
+// expected is the raw gap error that the model expects at the place in hand, mm, with its
+// standard uncertainty, the touches' among it.
+func (g *gauging) expected(run record.Run, gauged int) (raw, u float64, ok bool) {
+	if gauged < modelFrom {
+		return 0, 0, false
+	}
+	return analysis.RawAt(run, g.place)
 }
 
 // recorded is the bed contact that was recorded last at the place in hand.

@@ -40,11 +40,9 @@ type person struct {
 	phase func(string)
 }
 
-// handScatter is the standard deviation with which a hand calls the drag of a
-// blade, mm; and fineStep the step taken near contact.
+// handScatter is the standard deviation with which a hand calls the drag of a gauge, mm.
 const (
 	handScatter = 0.008
-	fineStep    = 0.010
 )
 
 // wholeJob measures, and applies and undoes a table if one is offered.
@@ -141,26 +139,22 @@ func (p *person) reply(ctx context.Context, run api.Run) error {
 	return p.api.Answer(ctx, run.ID, a)
 }
 
-// bringDown lowers the nozzle until the blade just drags, then records.
+// dragBand is over how much of the way down a gauge drags, from loose to tight, mm: a
+// blade of spring steel under a nozzle (common practice, no source).
+const dragBand = 0.02
+
+// bringDown says what the hand feels until the nozzle is up. It feels where the gauge
+// begins to drag a little differently for each reading, and knows of no height.
 func (p *person) bringDown(ctx context.Context, run api.Run) error {
 	call := p.rnd.NormFloat64() * handScatter
-	lowered := false
-	for run.Place != nil && (!lowered || p.feel(run.Place.Gauge) > call) {
-		if !lowered && p.feel(run.Place.Gauge) <= call+0.002 {
-			// The blade drags at once: up a little, so as to come from above.
-			up := 0.05
-			r, err := p.press(ctx, run.ID, api.GaugeAction{Action: "raise", MM: &up})
-			if err != nil {
-				return err
-			}
-			run = r
-			continue
+	for run.State == api.AwaitingGauge && run.Place != nil {
+		answer, had := "tight", run.Gaugings
+		if gap := p.feel(run.Place.Gauge); gap > call {
+			answer = "loose"
+		} else if gap >= call-dragBand {
+			answer = "drags"
 		}
-		step := run.Place.MaxStep
-		if step <= 0.02 {
-			step = min(step, fineStep)
-		}
-		r, err := p.press(ctx, run.ID, api.GaugeAction{Action: "lower", MM: &step})
+		r, err := p.press(ctx, run.ID, api.GaugeAction{Action: answer})
 		var e *api.Error
 		if errors.As(err, &e) && e.Code == "past-floor" {
 			return nil // the run goes on, or ends, by itself
@@ -168,10 +162,12 @@ func (p *person) bringDown(ctx context.Context, run api.Run) error {
 		if err != nil {
 			return err
 		}
-		run, lowered = r, true
+		if run = r; run.Gaugings > had {
+			p.records++
+			call = p.rnd.NormFloat64() * handScatter
+		}
 	}
-	p.records++
-	return p.gauge(ctx, run.ID, api.GaugeAction{Action: "record"})
+	return nil
 }
 
 func (p *person) press(ctx context.Context, id string, a api.GaugeAction) (api.Run, error) {

@@ -96,7 +96,8 @@ type Spot struct {
 	Z         float64 `json:"z"`
 	Predicted float64 `json:"predicted_z"`
 	Floor     float64 `json:"floor_z"`
-	MaxStep   float64 `json:"max_step"`
+	// NextStep is how far loose takes the nozzle down, mm; 0 at the floor.
+	NextStep float64 `json:"next_step"`
 	Records   int     `json:"records"`
 	// Wanted is how many records the plan takes here, Of how many places.
 	Wanted int `json:"wanted"`
@@ -124,6 +125,8 @@ type Run struct {
 	Cautions []Caution `json:"cautions,omitempty"`
 	// Sentence says where the run stands, for people.
 	Sentence string `json:"sentence"`
+	// Unwatched says that nobody needs to be at the machine any more.
+	Unwatched bool `json:"unwatched"`
 	Touches  int    `json:"touches"`
 	Gaugings int    `json:"gaugings"`
 	// Number is the number of the run's last event.
@@ -150,12 +153,10 @@ type AnswerPrompt struct {
 	Value  *float64 `json:"value,omitempty"`
 }
 
-// GaugeAction is the body of POST runs/{id}/gauge. Action is lower, raise,
-// record, skip, next or forget.
+// GaugeAction is the body of POST runs/{id}/gauge. Action is what the person feels,
+// loose, drags or tight, or skip, forget or next.
 type GaugeAction struct {
-	Action string   `json:"action"`
-	MM     *float64 `json:"mm,omitempty"`
-	Gauge  *float64 `json:"gauge_mm,omitempty"`
+	Action string `json:"action"`
 }
 
 // Record is a whole run: the JSON of record.Run.

@@ -68,19 +68,9 @@ func (c *Client) Answer(ctx context.Context, id string, a api.AnswerPrompt) erro
 	return err
 }
 
-// Gauge does one action at the blade; it returns when the move has ended.
+// Gauge says what the person feels at the gauge; it returns when the move has ended.
 func (c *Client) Gauge(ctx context.Context, id string, a api.GaugeAction) (api.Run, error) {
 	return post[api.Run](ctx, c, run(id, "/gauge"), a)
-}
-
-// Lower lowers the nozzle by mm.
-func (c *Client) Lower(ctx context.Context, id string, mm float64) (api.Run, error) {
-	return c.Gauge(ctx, id, api.GaugeAction{Action: "lower", MM: &mm})
-}
-
-// Raise raises the nozzle by mm.
-func (c *Client) Raise(ctx context.Context, id string, mm float64) (api.Run, error) {
-	return c.Gauge(ctx, id, api.GaugeAction{Action: "raise", MM: &mm})
 }
 
 // Record returns everything that was recorded in a run: the JSON of a

@@ -88,24 +88,13 @@ func (s *site) gauge(r *http.Request) (any, error) {
 	return s.desk.Gauge(r.Context(), r.PathValue("id"), a)
 }
 
-// actable checks that an action has what it needs.
+// actable checks that an action is one.
 func actable(a api.GaugeAction) error {
 	switch a.Action {
-	case "lower", "raise":
-		if a.MM == nil {
-			return badValue("%q: %s needs how far, mm", "mm", a.Action)
-		}
-		if !(*a.MM > 0) {
-			return badValue("%q: %g mm; more than 0 is wanted", "mm", *a.MM)
-		}
-	case "record", "skip", "next", "forget":
-		if a.MM != nil {
-			return badValue("%q: %s takes none", "mm", a.Action)
-		}
-	default:
-		return badValue("%q: lower, raise, record, skip, next or forget is wanted, not %q", "action", a.Action)
+	case "loose", "drags", "tight", "skip", "next", "forget":
+		return nil
 	}
-	return nil
+	return badValue("%q: loose, drags, tight, skip, next or forget is wanted, not %q", "action", a.Action)
 }
 
 // stop asks for a stop. It reads no body and goes on when the asker hangs up:

@@ -167,8 +167,7 @@ func (p *page) doAnswer(w http.ResponseWriter, r *http.Request) {
 	p.runDone(w, r, p.desk.Answer(r.Context(), r.PathValue("id"), a, p.who(r)))
 }
 
-// doGauge does one action at the blade. Its button says "lower 0.050" or
-// "record".
+// doGauge says what is felt at the gauge. Its button says which: "loose".
 func (p *page) doGauge(w http.ResponseWriter, r *http.Request) {
 	if !p.form(w, r) {
 		return
@@ -176,13 +175,7 @@ func (p *page) doGauge(w http.ResponseWriter, r *http.Request) {
 	rc := http.NewResponseController(w)
 	_ = rc.SetReadDeadline(noDeadline)
 	_ = rc.SetWriteDeadline(noDeadline)
-	action, far, _ := strings.Cut(r.PostFormValue("press"), " ")
-	mm, bad := decimal(far)
-	if bad != nil {
-		p.runDone(w, r, bad)
-		return
-	}
-	_, err := p.desk.Gauge(r.Context(), r.PathValue("id"), api.GaugeAction{Action: action, MM: mm})
+	_, err := p.desk.Gauge(r.Context(), r.PathValue("id"), api.GaugeAction{Action: r.PostFormValue("press")})
 	p.runDone(w, r, err)
 }
 

@@ -1,7 +1,6 @@
 package page
 
 import (
-	"fmt"
 	"net/http"
 	"slices"
 	"strings"
@@ -84,13 +83,7 @@ func live(run api.Run, rec record.Run) []figure {
 // gaugeView is the person's place at the blade.
 type gaugeView struct {
 	Spot api.Spot
-	// Left is how far below the blade should drag, Past how far the nozzle is
-	// below that already, mm.
-	Left  float64
-	Past  float64
-	Lower []press
-	Raise []press
-	Plan  svg
+	Plan svg
 	// Next is the place after this one, "" for the last.
 	Next string
 	// Ladder shows nozzle, blade, bed and floor.
@@ -100,25 +93,9 @@ type gaugeView struct {
 	Number int
 }
 
-// press is a button.
-type press struct {
-	MM    float64
-	Value string
-	Off   bool
-}
-
 func gaugeOf(run api.Run, rec record.Run) *gaugeView {
 	spot := *run.Place
-	g := &gaugeView{Spot: spot, Left: spot.Z - spot.Predicted - spot.Gauge, Number: spot.Index + 1}
-	g.Past = max(0, -g.Left)
-	for _, mm := range []float64{spot.MaxStep, 0.05, 0.02} {
-		if mm > 0 && mm <= spot.MaxStep+1e-9 && !slices.ContainsFunc(g.Lower, func(p press) bool { return p.MM == mm }) {
-			g.Lower = append(g.Lower, press{MM: mm, Value: fmt.Sprintf("%.3f", mm), Off: spot.Z-mm < spot.Floor-1e-9})
-		}
-	}
-	for _, mm := range []float64{0.02, 0.05, 0.5} {
-		g.Raise = append(g.Raise, press{MM: mm, Value: fmt.Sprintf("%.3f", mm)})
-	}
+	g := &gaugeView{Spot: spot, Number: spot.Index + 1}
 	if len(spot.Heights) > 1 {
 		g.Spread = mm(slices.Max(spot.Heights) - slices.Min(spot.Heights))
 	}

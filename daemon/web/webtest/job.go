@@ -175,7 +175,7 @@ func whole() api.Analysis {
 
 // gauging is the run with the person at the blade.
 func gauging(state api.State) api.Run {
-	spot := &api.Spot{Index: 2, U: 190, V: 117.5, Z: 0.485, Predicted: 0.116, Floor: -0.024, MaxStep: 0.085, Records: 1, Wanted: 2, Of: 10, Gauge: 0.1, Heights: []float64{0.031}}
+	spot := &api.Spot{Index: 2, U: 190, V: 117.5, Z: 0.485, Predicted: 0.116, Floor: -0.024, NextStep: 0.085, Records: 1, Wanted: 2, Of: 10, Gauge: 0.1, Heights: []float64{0.031}}
 	for _, p := range places()[3:] {
 		spot.Ahead = append(spot.Ahead, [2]float64{p.U, p.V})
 	}

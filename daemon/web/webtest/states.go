@@ -29,7 +29,7 @@ var states = map[string]func(*Show){
 	},
 	"below": func(s *Show) {
 		r := gauging(api.AwaitingGauge)
-		r.Place.Z, r.Place.MaxStep, r.Place.Records, r.Place.Heights = 0.171, 0.02, 0, nil
+		r.Place.Z, r.Place.NextStep, r.Place.Records, r.Place.Heights = 0.171, 0.02, 0, nil
 		s.Runs, s.Records = []api.Run{r}, gaugedSoFar()
 	},
 	"value": func(s *Show) {

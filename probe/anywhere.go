@@ -1,0 +1,29 @@
+package probe
+
+import "abbed/probe/record"
+
+// spotsOf is how many gauging places the run has had so far.
+func spotsOf(run record.Run) int {
+	n := 0
+	for _, t := range run.Of(record.SeriesPair) {
+		n = max(n, t.Spot+1)
+	}
+	return n
+}
+
+// anywhere are the places on offer, and those all over the area that may be gauged
+// from there by the rules.
+func (g *gauging) anywhere(gs []gauged, room Room) []record.Place {
+	out := g.offers(gs, room)
+	in := g.plan.inner(g.setup)
+	for _, v := range spread(in.Y0, in.Y1, 3) {
+		for _, u := range spread(in.X0, in.X1, 9) {
+			p := record.Place{U: u, V: v}
+			near := nearest(gs, p).place.Distance(p)
+			if near >= leastHop && near <= hopMost && room.At(p) >= leastRoom && !g.route.passed(p, nil) {
+				out = append(out, p)
+			}
+		}
+	}
+	return out
+}
