@@ -118,10 +118,8 @@ func TestEveryVerb(t *testing.T) {
 	check("withdraw", c.Withdraw(ctx, r.ID))
 	check("confirm", c.Confirm(ctx, r.ID, api.Confirm{Cautions: []string{"bed-clear"}, Person: "Ida"}))
 	check("answer", c.Answer(ctx, r.ID, api.AnswerPrompt{Prompt: "p", Answer: "yes"}))
-	_, err = c.Lower(ctx, r.ID, 0.05)
-	check("lower", err)
-	_, err = c.Raise(ctx, r.ID, 0.02)
-	check("raise", err)
+	_, err = c.Gauge(ctx, r.ID, api.GaugeAction{Action: "loose"})
+	check("gauge", err)
 	runs, err := c.Runs(ctx)
 	check("runs", err)
 	if len(runs) != 3 {
@@ -182,7 +180,7 @@ func TestEveryVerb(t *testing.T) {
 	if left := slices.DeleteFunc(seen.Unseen(), func(op string) bool { return strings.Contains(op, "/pair") || strings.Contains(op, "/sessions") }); len(left) > 0 {
 		t.Errorf("never called: %q", left)
 	}
-	want := []string{`Gauge "new" {"action":"lower","mm":0.05}`, `Apply "` + webtest.Digest + `" {"token":"token-for-` + webtest.Digest + `"} "api"`, `Stop "api"`}
+	want := []string{`Gauge "new" {"action":"loose"}`, `Apply "` + webtest.Digest + `" {"token":"token-for-` + webtest.Digest + `"} "api"`, `Stop "api"`}
 	for _, w := range want {
 		if !slices.Contains(d.Asked(), w) {
 			t.Errorf("the desk was not asked %s: %q", w, d.Asked())

@@ -64,7 +64,7 @@ func TestEveryAnswerInEveryState(t *testing.T) {
 				}
 				ask(t, h, "POST", base+"/gap", `{"points":[[117.5,117.5],[190,20],[400,0]]}`)
 				ask(t, h, "POST", base+"/confirm", `{"cautions":["bed-clear"],"person":"Ida","gauge_mm":0.1}`)
-				ask(t, h, "POST", base+"/gauge", `{"action":"lower","mm":0.05}`)
+				ask(t, h, "POST", base+"/gauge", `{"action":"loose"}`)
 				ask(t, h, "POST", base+"/answer", `{"prompt":"p","answer":"yes"}`)
 			}
 			ask(t, h, "POST", "/api/v1/printer/open", `{"person":"Ida"}`)
@@ -98,7 +98,7 @@ func TestStatuses(t *testing.T) {
 		{"empty", "POST", "/api/v1/runs", ``, 400, "bad-json"},
 		{"not JSON", "POST", "/api/v1/runs", `steps=repeat`, 400, "bad-json"},
 		{"trailing", "POST", "/api/v1/runs", `{"steps":["repeat"]} {}`, 400, "bad-json"},
-		{"NaN", "POST", "/api/v1/runs/r1/gauge", `{"action":"lower","mm":NaN}`, 400, "bad-json"},
+		{"NaN", "POST", "/api/v1/runs/r1/answer", `{"prompt":"p","answer":"yes","value":NaN}`, 400, "bad-json"},
 		{"invalid bytes", "POST", "/api/v1/runs", "{\"steps\":[\"\x00\"]}", 400, "bad-json"},
 		{"a list", "POST", "/api/v1/runs", `["repeat"]`, 422, "bad-json"},
 		{"null", "POST", "/api/v1/runs", `null`, 422, "bad-json"},
@@ -107,18 +107,19 @@ func TestStatuses(t *testing.T) {
 		{"steps of numbers", "POST", "/api/v1/runs", `{"steps":[1]}`, 422, "bad-value"},
 		{"unknown member", "POST", "/api/v1/runs", `{"steps":["repeat"],"speed":1}`, 422, "bad-value"},
 		{"twice", "POST", "/api/v1/runs", `{"steps":["repeat"],"steps":["survey"]}`, 422, "bad-value"},
-		{"twice, in capitals", "POST", "/api/v1/runs/r1/gauge", `{"action":"lower","mm":0.01,"MM":5}`, 422, "bad-value"},
+		{"twice, in capitals", "POST", "/api/v1/runs/r1/gauge", `{"action":"loose","Action":"tight"}`, 422, "bad-value"},
 		{"twice, by a letter that folds", "POST", "/api/v1/runs", `{"steps":["repeat"],"\u017fteps":["survey"]}`, 422, "bad-value"},
 		{"a name that moves the cursor", "POST", "/api/v1/runs/r1/confirm", `{"cautions":["a"],"person":"Ida\u001b[2J"}`, 422, "bad-value"},
 		{"a name that turns the writing", "POST", "/api/v1/tables/x/signoff", `{"cautions":["a"],"person":"Ida\u202e.exe"}`, 422, "bad-value"},
 		{"a name on two lines", "POST", "/api/v1/printer/open", `{"person":"Ida\nlevel=ERROR"}`, 422, "bad-value"},
 		{"nameless", "POST", "/api/v1/runs/r1/confirm", `{"cautions":[],"person":"  "}`, 422, "bad-value"},
 		{"no name", "POST", "/api/v1/printer/open", `{}`, 422, "bad-value"},
-		{"huge number", "POST", "/api/v1/runs/r1/gauge", `{"action":"lower","mm":1e999}`, 422, "bad-value"},
-		{"a number as text", "POST", "/api/v1/runs/r1/gauge", `{"action":"lower","mm":"0.05"}`, 422, "bad-value"},
-		{"lower by nothing", "POST", "/api/v1/runs/r1/gauge", `{"action":"lower"}`, 422, "bad-value"},
-		{"lower upward", "POST", "/api/v1/runs/r1/gauge", `{"action":"lower","mm":-0.05}`, 422, "bad-value"},
-		{"no action", "POST", "/api/v1/runs/r1/gauge", `{"mm":0.05}`, 422, "bad-value"},
+		{"huge number", "POST", "/api/v1/runs/r1/answer", `{"prompt":"p","answer":"yes","value":1e999}`, 422, "bad-value"},
+		{"a number as text", "POST", "/api/v1/runs/r1/answer", `{"prompt":"p","answer":"yes","value":"0.05"}`, 422, "bad-value"},
+		{"a step of one's own", "POST", "/api/v1/runs/r1/gauge", `{"action":"loose","mm":0.05}`, 422, "bad-value"},
+		{"a step as it was", "POST", "/api/v1/runs/r1/gauge", `{"action":"lower","mm":0.05}`, 422, "bad-value"},
+		{"no action", "POST", "/api/v1/runs/r1/gauge", `{}`, 422, "bad-value"},
+		{"two actions", "POST", "/api/v1/runs/r1/gauge", `{"action":["loose","drags"]}`, 422, "bad-value"},
 		{"odd action", "POST", "/api/v1/runs/r1/gauge", `{"action":"plunge"}`, 422, "bad-value"},
 		{"odd answer", "POST", "/api/v1/runs/r1/answer", `{"prompt":"p","answer":"perhaps"}`, 422, "bad-value"},
 		{"odd choice", "POST", "/api/v1/applied/resolve", `{"choice":"leave"}`, 422, "bad-value"},
@@ -272,7 +273,7 @@ func TestValidateFinds(t *testing.T) {
 
 // Whatever the bytes, the answer is one that the description has.
 func FuzzBody(f *testing.F) {
-	for _, s := range []string{`{"action":"lower","mm":0.05}`, `{"mm":1e400,"action":[]}`, `{"a":{"a":1,"a":2}}`, "\xff", `{"action":"record","gauge_mm":null}`} {
+	for _, s := range []string{`{"action":"loose"}`, `{"mm":1e400,"action":[]}`, `{"a":{"a":1,"a":2}}`, "\xff", `{"action":"drags","gauge_mm":null}`} {
 		f.Add(s)
 	}
 	h := handler(webtest.Scene("gauge"))

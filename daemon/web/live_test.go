@@ -123,24 +123,24 @@ func TestLive(t *testing.T) {
 	until(t, ctx, `window.same === true`)
 }
 
-// A press at the blade is sent once, without loading the screen anew, and what
+// An answer is sent once, without loading the screen anew, and what
 // was ticked stays ticked while other things change.
 func TestPress(t *testing.T) {
 	ctx := browser(t)
 	d := webtest.Scene("gauge")
 	url, _ := site(t, d)
 	open(t, ctx, url+"/run/r1")
-	do(t, ctx, `document.querySelector('button.lower').click()`)
-	until(t, ctx, `!document.querySelector('button.lower').disabled && window.same === true`)
-	if got := d.Asked(); !slices.Equal(got, []string{`Gauge "r1" {"action":"lower","mm":0.085}`}) {
+	do(t, ctx, `document.querySelector('button[value=loose]').click()`)
+	until(t, ctx, `!document.querySelector('button[value=loose]').disabled && window.same === true`)
+	if got := d.Asked(); !slices.Equal(got, []string{`Gauge "r1" {"action":"loose"}`}) {
 		t.Errorf("asked %q", got)
 	}
 	d.Change(func(s *webtest.Show) {
-		s.Refuse = map[string]error{"Gauge": api.Errorf(422, "past-floor", "raise", "this would go below the floor")}
+		s.Refuse = map[string]error{"Gauge": api.Errorf(422, "too-high", "skip this point", "this is higher than where the nozzle arrived")}
 	})
 	// The screen may be drawn anew under the finger; a refused press is pressed again.
-	until(t, ctx, says+`'this would go below the floor') && window.same === true ||
-		(b => { if (b && !b.disabled) b.click(); return false })(document.querySelector('button.lower'))`)
+	until(t, ctx, says+`'this is higher than where the nozzle arrived') && window.same === true ||
+		(b => { if (b && !b.disabled) b.click(); return false })(document.querySelector('button[value=loose]'))`)
 }
 
 // A browser that was not let in is told so, by what access answers to a script.
@@ -158,9 +158,9 @@ func TestPressAtTheDoor(t *testing.T) {
 	s.Start()
 	t.Cleanup(func() { s.CloseClientConnections(); s.Close() })
 	open(t, ctx, s.URL+"/run/r1")
-	do(t, ctx, `document.querySelector('button.lower').click()`)
+	do(t, ctx, `document.querySelector('button[value=loose]').click()`)
 	until(t, ctx, `document.getElementById('line').innerText.includes('one-time link')`)
-	until(t, ctx, `!document.querySelector('button.lower').disabled`)
+	until(t, ctx, `!document.querySelector('button[value=loose]').disabled`)
 	if got := d.Asked(); len(got) != 0 {
 		t.Errorf("asked %q", got)
 	}
@@ -199,7 +199,7 @@ func TestStopIsTriedAgain(t *testing.T) {
 	}
 }
 
-// When a record was made far down a small phone, what comes next is read from its
+// When a reading was made far down a small phone, what comes next is read from its
 // beginning.
 func TestNextIsReadFromItsBeginning(t *testing.T) {
 	ctx := browser(t)
@@ -211,8 +211,8 @@ func TestNextIsReadFromItsBeginning(t *testing.T) {
 	open(t, ctx, url+"/run/r1")
 	do(t, ctx, `document.querySelector('button[value=skip]').scrollIntoView()`)
 	until(t, ctx, `scrollY > 100`)
-	d.Change(func(s *webtest.Show) { s.Runs[0].State, s.Runs[0].Number = api.AwaitingNext, 421 })
-	until(t, ctx, `(h => h.innerText.includes('Take blade and hand out') && h.getBoundingClientRect().top >= 0 && h.getBoundingClientRect().bottom < innerHeight / 2)(document.querySelector('[data-part=step] h1') || {innerText: ''})`)
+	becomes(d, "next", 421)
+	until(t, ctx, `(h => h.innerText.includes('Take hand and gauge out') && h.getBoundingClientRect().top >= document.querySelector('.stopbar').getBoundingClientRect().bottom && h.getBoundingClientRect().bottom < innerHeight / 2)(document.querySelector('[data-part=step] h1') || {innerText: ''})`)
 }
 
 // A window that nobody looks at holds no line; when it is looked at again, it

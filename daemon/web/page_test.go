@@ -156,10 +156,10 @@ func TestForms(t *testing.T) {
 		{"a quick check", "ready", "/do/run", url.Values{"step": {"repeat", "survey"}, "quick": {"yes"}}, 303, "/run/new", `StartRun {"steps":["repeat","survey"],"quick":true} "page"`},
 		{"gauge one more place", "undetermined", "/do/run", url.Values{"step": {"gauging"}, "for": {"r1"}}, 303, "/run/new", `StartRun {"steps":["gauging"],"for":"r1"} "page"`},
 		{"confirm without a name", "confirm", "/do/run/r1/confirm", url.Values{"caution": {"bed-clear"}}, 422, "", ""},
-		{"confirm an odd blade", "confirm", "/do/run/r1/confirm", url.Values{"person": {"Ida"}, "gauge_mm": {"thin"}}, 422, "", ""},
+		{"confirm an odd gauge", "confirm", "/do/run/r1/confirm", url.Values{"person": {"Ida"}, "gauge_mm": {"thin"}}, 422, "", ""},
 		{"confirm no number", "confirm", "/do/run/r1/confirm", url.Values{"person": {"Ida"}, "gauge_mm": {"NaN"}}, 422, "", ""},
-		{"lower", "gauge", "/do/run/r1/gauge", url.Values{"press": {"lower 0.085"}}, 303, "/run/r1", `Gauge "r1" {"action":"lower","mm":0.085}`},
-		{"record", "gauge", "/do/run/r1/gauge", url.Values{"press": {"record"}}, 303, "/run/r1", `Gauge "r1" {"action":"record"}`},
+		{"loose", "gauge", "/do/run/r1/gauge", url.Values{"press": {"loose"}}, 303, "/run/r1", `Gauge "r1" {"action":"loose"}`},
+		{"next", "next", "/do/run/r1/gauge", url.Values{"press": {"next"}}, 303, "/run/r1", `Gauge "r1" {"action":"next"}`},
 		{"answer", "prompt", "/do/run/r1/answer", url.Values{"prompt": {"more-places"}, "answer": {"no"}}, 303, "/run/r1", `Answer "r1" {"prompt":"more-places","answer":"no"} "page"`},
 		{"sign off", "done", "/do/run/r1/signoff", url.Values{"digest": {webtest.Digest}, "person": {"Ida"}, "caution": {"unproved"}}, 200, "",
 			`SignOff "` + webtest.Digest + `" {"cautions":["unproved"],"person":"Ida"}`},
@@ -244,10 +244,10 @@ func TestEnter(t *testing.T) {
 func TestRefusalIsShown(t *testing.T) {
 	d := webtest.Scene("gauge")
 	d.Change(func(s *webtest.Show) {
-		s.Refuse = map[string]error{"Gauge": api.Errorf(422, "past-floor", "raise, and look at the blade", "lower 0.085 mm: below the floor")}
+		s.Refuse = map[string]error{"Gauge": api.Errorf(422, "too-high", "Skip this point.", "tight at 2.000 mm: higher than where the nozzle arrived")}
 	})
-	w := send(handler(d), "/do/run/r1/gauge", url.Values{"press": {"lower 0.085"}})
-	for _, want := range []string{"lower 0.085 mm: below the floor", "raise, and look at the blade", `value="record"`} {
+	w := send(handler(d), "/do/run/r1/gauge", url.Values{"press": {"tight"}})
+	for _, want := range []string{"tight at 2.000 mm: higher than where the nozzle arrived", "Skip this point.", `value="drags"`} {
 		if !strings.Contains(w.Body.String(), want) {
 			t.Errorf("%q is missing", want)
 		}
@@ -257,25 +257,57 @@ func TestRefusalIsShown(t *testing.T) {
 	}
 }
 
-// Lowering is offered up to max_step, and not below the floor.
-func TestLowerButtons(t *testing.T) {
-	lower := regexp.MustCompile(`value="lower ([0-9.]+)" class="lower"( disabled)?`)
-	buttons := func(step, z float64) (out []string) {
-		d := webtest.Scene("gauge")
-		d.Change(func(s *webtest.Show) { s.Runs[0].Place.MaxStep, s.Runs[0].Place.Z = step, z })
-		for _, m := range lower.FindAllStringSubmatch(get(t, handler(d), "/run/r1").Body.String(), -1) {
-			out = append(out, m[1]+m[2])
+// At the gauge no height and no distance is read: they would tell the hand what to feel.
+// They are under Details, and so is what was read before. What is shown is what is asked.
+func TestNoNumberTellsTheHand(t *testing.T) {
+	folded := regexp.MustCompile(`(?s)<details.*?</details>`)
+	for scene, wants := range map[string][]string{
+		"gauge":  {"Is it loose, does it drag, or is it tight?", "Point 3 of 10", "reading 2 of 2", "0.10 mm", "That reading is kept."},
+		"first":  {"This first point takes longer: the nozzle starts high.", "Point 1 of 10", "reading 1 of 2"},
+		"next":   {"Take hand and gauge out, then press next.", `value="next"`},
+		"detour": {"A point half way comes first, then this one again.", `value="next"`},
+	} {
+		whole := get(t, handler(webtest.Scene(scene)), "/run/r1").Body.String()
+		_, main, _ := strings.Cut(whole, "<main")
+		open := folded.ReplaceAllString(main, "")
+		for _, want := range wants {
+			if !strings.Contains(open, want) {
+				t.Errorf("%s: %q is missing", scene, want)
+			}
 		}
-		return out
+		if got := regexp.MustCompile(`\d\.\d+\x{a0}mm`).FindAllString(open, -1); len(got) > 0 {
+			t.Errorf("%s: heights in sight: %q", scene, got)
+		}
+		if !regexp.MustCompile(`(?s)<details.*Nozzle \d\.\d+\x{a0}mm.*</details>`).MatchString(main) {
+			t.Errorf("%s: the heights are nowhere", scene)
+		}
+		for _, word := range []string{"blade", "record", "foretold"} {
+			if text := tags.ReplaceAllString(open, " "); regexp.MustCompile(`(?i)\b` + word).MatchString(text) {
+				t.Errorf("%s: says %q", scene, word)
+			}
+		}
 	}
-	if got := buttons(0.1, 0.5); !slices.Equal(got, []string{"0.100", "0.050", "0.020"}) {
-		t.Errorf("%q", got)
-	}
-	if got := buttons(0.02, 0.5); !slices.Equal(got, []string{"0.020"}) {
-		t.Errorf("at the finest step: %q", got)
-	}
-	if got := buttons(0.05, 0.01); !slices.Equal(got, []string{"0.050 disabled", "0.020"}) {
-		t.Errorf("above the floor at -0.024: %q", got)
+}
+
+// What goes on is said with how far it is, and who is not needed may go.
+func TestGoing(t *testing.T) {
+	for scene, wants := range map[string][]string{
+		"warming": {"Nozzle: 84 of 150 °C", `<progress max="150" value="84">`, "Bed: 41 of 60 °C", "data-awake"},
+		"repeat":  {"<b>38</b> of 160", "data-awake"},
+		"moving":  {`value="loose" disabled`, "data-awake", "at-gauge"},
+		"survey":  {"<h1>You can go now.</h1><p>Touching the bed all over. <b>About 12\u00a0min left.</b></p>", "<b>74</b> of 175"},
+		"done":    {"A correction takes the nozzle error from up to 0.139\u00a0mm to within \u00b10.011\u00a0mm."},
+		"healthy": {"The nozzle error is known now: at worst 0.012\u00a0mm, \u00b10.008\u00a0mm."},
+	} {
+		html := get(t, handler(webtest.Scene(scene)), "/run/r1").Body.String()
+		for _, want := range wants {
+			if !strings.Contains(html, want) {
+				t.Errorf("%s: %q is missing", scene, want)
+			}
+		}
+		if awake := strings.Contains(html, "data-awake"); awake && (scene == "survey" || scene == "done") {
+			t.Errorf("%s: keeps a screen lit that nobody needs", scene)
+		}
 	}
 }
 
@@ -392,7 +424,7 @@ func TestGaugedLater(t *testing.T) {
 		"/runs": {has: []string{`Gone on with later: <a href="/run/r2/results">run of `, `</time></a> (done), <a href="/run/r4">run of `, "</time></a> (waits for your word)",
 			`Goes on with the <a href="/run/r1/results">run of `, "Goes on with an earlier run, which is not kept any more"}, not: []string{"/run/dropped"}},
 		"/":       {has: []string{`Goes on with the <a href="/run/r1/results">run of `, "Goes on with an earlier run, which is not kept any more"}},
-		"/run/r4": {has: []string{"This run gauges more for", "the zero place, then what that one asks for"}},
+		"/run/r4": {has: []string{"This run gauges more for", "the zero point, then what that one asks for"}},
 	} {
 		html := get(t, h, path).Body.String()
 		for _, s := range c.has {

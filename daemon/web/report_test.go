@@ -172,9 +172,9 @@ func TestTwoDevices(t *testing.T) {
 	if err := chromedp.Do(two, chromedp.Navigate(url+"/run/r1")); err != nil {
 		t.Fatal(err)
 	}
-	do(t, one, `document.querySelector('button[value=record]').click()`)
-	until(t, one, `!document.querySelector('button[value=record]').disabled`)
-	if got := d.Asked(); !slices.Equal(got, []string{`Gauge "r1" {"action":"record"}`}) {
+	do(t, one, `document.querySelector('button[value=drags]').click()`)
+	until(t, one, `!document.querySelector('button[value=drags]').disabled`)
+	if got := d.Asked(); !slices.Equal(got, []string{`Gauge "r1" {"action":"drags"}`}) {
 		t.Fatalf("asked %q", got)
 	}
 	d.Change(func(s *webtest.Show) {
@@ -187,7 +187,7 @@ func TestTwoDevices(t *testing.T) {
 		if ctx.name == "two" {
 			c = two
 		}
-		until(t, c, says+`'Take blade and hand out')`)
+		until(t, c, says+`'hands and gauge are out')`)
 	}
 	_ = chromedp.Do(two, chromedp.Navigate("about:blank"))
 }

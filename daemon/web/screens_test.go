@@ -60,7 +60,8 @@ func resize(ctx context.Context, w, h int64) error {
 	return err
 }
 
-// photograph takes two phones' and a desk's view of one screen.
+// photograph takes phones' and a desk's view of one screen; at the gauge what is in the
+// window, elsewhere the whole.
 func photograph(t *testing.T, ctx context.Context, shot shot, file string) {
 	leave := shot.open(t, ctx, func(h http.Handler) http.Handler {
 		return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -70,14 +71,18 @@ func photograph(t *testing.T, ctx context.Context, shot shot, file string) {
 	})
 	defer leave()
 	for _, v := range views {
-		if v.name != "390" && v.name != "1280" && v.name != "320 dark" {
+		if v.name != "390" && v.name != "1280" && v.name != "320 dark" && !(v.name == "side" || v.name == "390 dark") {
 			continue
 		}
 		if err := resize(ctx, v.w, v.h); err != nil {
 			t.Fatal(err)
 		}
 		media(t, ctx, v.scheme, "reduce")
-		picture, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+		how := chromedp.FullScreenshot(100)
+		if eval[bool](t, ctx, `document.documentElement.matches('.at-gauge')`) {
+			how = chromedp.CaptureScreenshot()
+		}
+		picture, err := chromedp.Run(ctx, how)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -113,14 +113,8 @@ func planOf(run api.Run, rec record.Run) svg {
 		b.Marks = append(b.Marks, picture.Mark{U: a[0], V: a[1], Kind: "planned", Tip: fmt.Sprintf("still to come, %d: %s", i+1, place(a[0], a[1]))})
 	}
 	b.Marks = append(b.Marks, picture.Mark{U: s.U, V: s.V, Kind: "next"})
-	b.Alt = fmt.Sprintf("Plan of the bed, front edge below: place %d in hand at %s; %d records made, %d places still to come.%s", s.Index+1, place(s.U, s.V), len(rec.Gaugings), len(s.Ahead), nextPlace(s.Ahead))
+	b.Alt = fmt.Sprintf("Plan of the bed, front edge below: point %d in hand at %s; %d readings made, %d points still to come.%s", s.Index+1, place(s.U, s.V), len(rec.Gaugings), len(s.Ahead), nextPlace(s.Ahead))
 	return b.SVG()
-}
-
-// ladderOf shows how high the nozzle stands above blade, bed and floor.
-func ladderOf(s api.Spot) svg {
-	return picture.Ladder{Nozzle: s.Z, Blade: s.Predicted + s.Gauge, Bed: s.Predicted, Floor: s.Floor,
-		Alt: fmt.Sprintf("The nozzle is at %s; the blade should drag at %s; the floor is at %s.", mm(s.Z), mm(s.Predicted+s.Gauge), mm(s.Floor))}.SVG()
 }
 
 // remains draws what a table would leave of the gap error in before, to the

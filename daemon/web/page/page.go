@@ -91,6 +91,10 @@ type screen struct {
 	Poll   int
 	// Again is the seconds after which a browser without script loads anew.
 	Again int
+	// AtGauge: a thumb answers at the bottom, so that the stop is at the top.
+	AtGauge bool
+	// Awake: somebody is needed, so that the screen does not go dark.
+	Awake bool
 	// Notice is a refusal to show above all.
 	Notice *api.Error
 	// Alone: the refusal is all there is.

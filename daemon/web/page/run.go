@@ -1,6 +1,7 @@
 package page
 
 import (
+	"math"
 	"net/http"
 	"slices"
 	"strings"
@@ -14,9 +15,19 @@ type runView struct {
 	Run    api.Run
 	Stages []stage
 	Now    stage
-	// Blade asks for the blade's thickness when the run is confirmed.
-	Blade bool
-	Gauge *gaugeView
+	// Gauges asks for the gauge's thickness when the run is confirmed.
+	Gauges bool
+	// Waits: for the person. AtGauge: the run is at the feeler gauge, or between two points.
+	Waits, AtGauge bool
+	// Number of the point in hand, and of the reading that comes next there.
+	Number, Reading int
+	Plan            svg
+	// Warming is how far the heaters are, while the run waits for them.
+	Warming []warm
+	// Goes is what goes on without the person.
+	Goes string
+	// Gained is what the run is worth; "" if nothing is known by it.
+	Gained string
 	// Told is what a run that is over found first, Then what its own sentence adds
 	// to that; "" if nothing.
 	Told, Then string
@@ -46,7 +57,7 @@ func (p *page) showRun(w http.ResponseWriter, r *http.Request, id string, notice
 		s.Again = 5
 	}
 	rec, has := p.record(id)
-	v := runView{Run: run, Stages: p.stages(&run), Blade: slices.Contains(run.Steps, "gauging") || run.Proves(), Heat: p.desk.Printer().Temperatures}
+	v := runView{Run: run, Stages: p.stages(&run), Gauges: slices.Contains(run.Steps, "gauging") || run.Proves(), Heat: p.desk.Printer().Temperatures}
 	for _, st := range v.Stages {
 		if st.State == "now" {
 			v.Now = st
@@ -56,9 +67,18 @@ func (p *page) showRun(w http.ResponseWriter, r *http.Request, id string, notice
 	if a, err := p.desk.Analysis(id); v.For == nil && !run.Proves() && run.State == api.Done && err == nil && len(a.Findings) > 0 {
 		v.Told = micrometres(a.Findings[0].Sentence)
 		v.Then = strings.TrimSpace(strings.TrimPrefix(micrometres(run.Sentence), v.Told))
+		t, _ := p.desk.Table(id)
+		v.Gained = gained(a, t)
 	}
-	if run.Place != nil {
-		v.Gauge = gaugeOf(run, rec)
+	v.Waits = run.State == api.AwaitingGauge || run.State == api.AwaitingNext || run.State == api.AwaitingPerson
+	v.AtGauge = atGauge(run)
+	s.AtGauge, s.Awake = v.AtGauge, !run.State.Over() && run.State != api.AwaitingConfirmation && !run.Unwatched
+	v.Goes = strings.TrimSpace(strings.ReplaceAll(run.Sentence, "You can go now.", ""))
+	if at := run.Place; at != nil {
+		v.Number, v.Reading, v.Plan = at.Index+1, min(at.Records+1, at.Wanted), planOf(run, rec)
+	}
+	if run.Step == "prepare" {
+		v.Warming = warming(v.Heat)
 	}
 	if has {
 		v.Pictures = live(run, rec)
@@ -80,28 +100,37 @@ func live(run api.Run, rec record.Run) []figure {
 	return nil
 }
 
-// gaugeView is the person's place at the blade.
-type gaugeView struct {
-	Spot api.Spot
-	Plan svg
-	// Next is the place after this one, "" for the last.
-	Next string
-	// Ladder shows nozzle, blade, bed and floor.
-	Ladder svg
-	Spread string
-	// Records so far and wanted in the whole plan.
-	Number int
+// atGauge reports whether a thumb belongs at the lower edge: the gauge is under the
+// nozzle, or was and will be again.
+func atGauge(run api.Run) bool {
+	return run.Place != nil || run.State == api.Running && (run.Step == "gauging" || run.Step == "prove")
 }
 
-func gaugeOf(run api.Run, rec record.Run) *gaugeView {
-	spot := *run.Place
-	g := &gaugeView{Spot: spot, Number: spot.Index + 1}
-	if len(spot.Heights) > 1 {
-		g.Spread = mm(slices.Max(spot.Heights) - slices.Min(spot.Heights))
+// warm is how far a heater is, degrees C.
+type warm struct {
+	Name      string
+	Now, Want float64
+}
+
+func warming(t *api.Temperatures) (out []warm) {
+	if t == nil {
+		return nil
 	}
-	if len(spot.Ahead) > 0 {
-		g.Next = place(spot.Ahead[0][0], spot.Ahead[0][1])
+	for _, w := range []warm{{"Nozzle", t.Nozzle, t.NozzleTarget}, {"Bed", t.Bed, t.BedTarget}} {
+		if w.Want > 0 {
+			out = append(out, w)
+		}
 	}
-	g.Plan, g.Ladder = planOf(run, rec), ladderOf(spot)
-	return g
+	return out
+}
+
+// gained says in one sentence what a run is worth.
+func gained(a api.Analysis, t api.Table) string {
+	switch {
+	case a.Largest == nil:
+		return ""
+	case t.Digest != nil:
+		return "A correction takes the nozzle error from up to " + mm(math.Abs(a.Largest.Value)) + " to within \u00b1" + mm(t.LargestU95) + "."
+	}
+	return "The nozzle error is known now: at worst " + mm(math.Abs(a.Largest.Value)) + ", " + half(*a.Largest) + "."
 }

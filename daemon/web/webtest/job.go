@@ -173,17 +173,19 @@ func whole() api.Analysis {
 	}
 }
 
-// gauging is the run with the person at the blade.
+// gauging is the run with the person at the feeler gauge; its sentences are the probe's.
 func gauging(state api.State) api.Run {
 	spot := &api.Spot{Index: 2, U: 190, V: 117.5, Z: 0.485, Predicted: 0.116, Floor: -0.024, NextStep: 0.085, Records: 1, Wanted: 2, Of: 10, Gauge: 0.1, Heights: []float64{0.031}}
+	said := "Slide the feeler gauge under the nozzle. Is it loose, does it drag, or is it tight?"
 	for _, p := range places()[3:] {
 		spot.Ahead = append(spot.Ahead, [2]float64{p.U, p.V})
 	}
 	if state == api.AwaitingNext {
 		spot.Records, spot.Heights, spot.Z = 2, []float64{0.031, 0.024}, 2
+		said = "Take hand and gauge out, then press next."
 	}
 	return api.Run{ID: "r1", State: state, Step: "gauging", Steps: threeSteps, Began: began, Touches: 159, Gaugings: 5, Number: 420, Place: spot,
-		Progress: api.Progress{Done: 5, Of: 20, ETA: ptr(17 * time.Minute.Seconds())}, Forecast: ahead(5), Sentence: "Lower the nozzle until the blade just drags."}
+		Progress: api.Progress{Done: 5, Of: 20, ETA: ptr(17 * time.Minute.Seconds())}, Forecast: ahead(5), Sentence: said}
 }
 
 func gaugedSoFar() map[string]record.Run {

@@ -70,7 +70,7 @@ var scenes = map[string]func(*Show){
 	},
 	"repeat": func(s *Show) {
 		s.Runs = []api.Run{{ID: "r1", State: api.Running, Step: "repeat", Steps: threeSteps, Began: began, Touches: 38, Number: 61,
-			Progress: api.Progress{Done: 38, Of: 160, ETA: ptr(412.0)}, Forecast: ahead(0), Sentence: "Touching near the middle again and again."}}
+			Progress: api.Progress{Done: 38, Of: 160, ETA: ptr(412.0)}, Forecast: ahead(0), Sentence: "Touching the same point again and again: is the machine steady? Stay near, the feeler gauge comes next."}}
 		r := wholeRun()
 		r.Touches, r.Gaugings, r.Map = r.Touches[:38], nil, nil
 		s.Records = map[string]record.Run{"r1": r}
@@ -84,7 +84,7 @@ var scenes = map[string]func(*Show){
 	},
 	"survey": func(s *Show) {
 		s.Runs = []api.Run{{ID: "r1", State: api.Running, Step: "survey", Steps: threeSteps, Began: began, Touches: 288, Gaugings: 20, Number: 690,
-			Progress: api.Progress{Done: 74, Of: 175, ETA: ptr(391.0)}, Forecast: ahead(20), Sentence: "Probing the bed; nobody need watch."}}
+			Progress: api.Progress{Done: 74, Of: 175, ETA: ptr(391.0)}, Forecast: ahead(20), Unwatched: true, Sentence: "Touching the bed all over. You can go now."}}
 		r := wholeRun()
 		r.Touches = r.Touches[:len(r.Touches)-101]
 		s.Records = map[string]record.Run{"r1": r}

@@ -24,12 +24,18 @@ var states = map[string]func(*Show){
 	},
 	"moving": func(s *Show) {
 		r := gauging(api.Running)
-		r.Place, r.Sentence = nil, "Going to the next place, and touching there. Keep hand and blade out."
+		r.Place, r.Sentence = nil, "Moving to the next point. Keep hands and gauge out."
 		s.Runs, s.Records = []api.Run{r}, gaugedSoFar()
 	},
-	"below": func(s *Show) {
+	"first": func(s *Show) {
 		r := gauging(api.AwaitingGauge)
-		r.Place.Z, r.Place.NextStep, r.Place.Records, r.Place.Heights = 0.171, 0.02, 0, nil
+		r.Place.Index, r.Place.Records, r.Place.Heights, r.Gaugings = 0, 0, nil, 0
+		s.Runs, s.Records = []api.Run{r}, gaugedSoFar()
+	},
+	"detour": func(s *Show) {
+		r := gauging(api.AwaitingNext)
+		r.Place.Records, r.Place.Heights = 0, nil
+		r.Sentence = "The gauge is still loose as low as the nozzle may go. A point half way comes first, then this one again. Take hand and gauge out, then press next."
 		s.Runs, s.Records = []api.Run{r}, gaugedSoFar()
 	},
 	"value": func(s *Show) {

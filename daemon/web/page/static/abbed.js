@@ -140,7 +140,7 @@
   // rests it has none, so what was pressed is held. Where another step came, its
   // heading has the focus: a second Enter must not be a move that nobody read of.
   let held = null;
-  const keyOf = b => ({ value: b.value, kind: b.className });
+  const keyOf = b => ({ value: b.value });
   function focusKey() {
     const b = document.activeElement;
     if (b && b.name === 'press') return keyOf(b);
@@ -149,8 +149,7 @@
   function refocus(key) {
     if (!key) return;
     const all = [...document.querySelectorAll('button[name=press]:not(:disabled)')];
-    const again = x => x.className === key.kind && x.matches('.lower, .raise');
-    let b = all.find(x => x.value === key.value) || all.find(again);
+    let b = all.find(x => x.value === key.value);
     if (!b) {
       b = document.querySelector('[data-part=step] h1');
       if (b) b.tabIndex = -1;
@@ -168,10 +167,72 @@
       came.delete(b.closest('[data-part]')); // drawn anew in any case
     }
   }
+  function moves() {
+    rest();
+    document.documentElement.classList.add('moves');
+  }
+
+  // What stands where a button was just pressed is not pressed by the same finger: it
+  // has to be read first.
+  let readBy = 0;
+  function readFirst() {
+    const left = readBy - performance.now();
+    if (left <= 0) return;
+    const all = [...document.querySelectorAll('.answers button:not(:disabled)')];
+    for (const b of all) b.disabled = true;
+    setTimeout(() => { if (!pending && !lost) for (const b of all) b.disabled = false; }, left);
+  }
+
+  // Calling the person: a tone and a shake, which browsers allow after a first press
+  // only, and a screen that stays lit while somebody is needed.
+  let audio = null, touchedYet = false, lit = null;
+  function allowed(e) {
+    if (!e.isTrusted) return;
+    touchedYet = true;
+    const Context = window.AudioContext || window.webkitAudioContext;
+    if (!audio && Context) audio = new Context();
+    if (audio && audio.state !== 'running') audio.resume();
+    quiet();
+  }
+  addEventListener('pointerup', allowed);
+  addEventListener('keydown', allowed);
+  // quiet says that this device cannot call yet.
+  function quiet() {
+    for (const p of document.querySelectorAll('[data-quiet]')) p.hidden = touchedYet;
+  }
+  function call(tones, shake) {
+    if (!touchedYet) return;
+    if (navigator.vibrate) navigator.vibrate(shake);
+    if (!audio) return;
+    tones.forEach((hz, i) => {
+      const from = audio.currentTime + i * .25, tone = audio.createOscillator(), loud = audio.createGain();
+      tone.frequency.value = hz;
+      loud.gain.setValueAtTime(0, from);
+      loud.gain.linearRampToValueAtTime(.4, from + .02);
+      loud.gain.linearRampToValueAtTime(0, from + .22);
+      tone.connect(loud).connect(audio.destination);
+      tone.start(from);
+      tone.stop(from + .22);
+    });
+  }
+  function stayLit(wanted) {
+    if (!wanted || document.hidden) {
+      if (lit) lit.then(l => l && l.release());
+      lit = null;
+    } else if (!lit && navigator.wakeLock) {
+      const mine = lit = navigator.wakeLock.request('screen').then(l => {
+        l.addEventListener('release', () => { if (lit === mine) lit = null; });
+        return l;
+      }).catch(() => { if (lit === mine) lit = null; }); // a battery that is low
+    }
+  }
+  // waiting is for what the machine waits now, '' for nothing.
+  const waiting = () => (document.querySelector('[data-part=step][data-waits]') || { dataset: { key: '' } }).dataset.key;
 
   function put(html, ours) {
     const doc = new DOMParser().parseFromString(html, 'text/html');
-    const key = focusKey();
+    const key = focusKey(), waited = waiting();
+    document.documentElement.className = doc.documentElement.className;
     for (const part of document.querySelectorAll('[data-part]')) {
       const name = part.dataset.part;
       const fresh = doc.querySelector('[data-part="' + name + '"]');
@@ -186,11 +247,16 @@
       for (const s of next.querySelectorAll('details > summary')) if (open.includes(titled(s))) s.parentNode.open = true;
       part.replaceWith(next);
       dress(next);
+      if (part.dataset.key === next.dataset.key) continue;
       // What comes next is read from its beginning, wherever one had scrolled to.
-      if (part.dataset.key !== next.dataset.key && next.getBoundingClientRect().top < 0) next.scrollIntoView();
+      if (next.getBoundingClientRect().top < (parseFloat(getComputedStyle(document.documentElement).scrollPaddingTop) || 0)) next.scrollIntoView();
+      if (next.querySelector('.answers')) readBy = performance.now() + 700;
     }
+    quiet();
+    readFirst();
+    if (waiting() && waiting() !== waited) call([660, 880], [200, 100, 200]);
     if (pending && !ours) {
-      rest();
+      moves();
     } else {
       refocus(key);
       held = null;
@@ -223,6 +289,7 @@
     if (pending) pending.abort(); // its answer will not come over this line
     // What might arrive late must not move anything: the buttons rest.
     rest();
+    document.documentElement.classList.remove('moves');
     clearTimeout(timer);
     timer = setTimeout(refresh, 1500);
   }
@@ -246,6 +313,7 @@
   // takes none.
   function attend(data) {
     clearTimeout(timer);
+    stayLit(data.awake !== undefined);
     if (document.hidden) return leave();
     if (data.events && !stream) {
       stream = new EventSource(data.events);
@@ -264,7 +332,7 @@
     const data = new URLSearchParams(new FormData(form, button));
     held = keyOf(button);
     pending = new AbortController();
-    rest();
+    moves();
     try {
       const res = await fetch(form.action, { method: 'POST', body: data, signal: pending.signal });
       const text = await res.text();
@@ -275,7 +343,9 @@
         say(refusal.text + ' ' + refusal.hint);
         refresh();
       } else {
+        const waited = waiting();
         put(text, true);
+        if (res.ok && waited && waiting() === waited) call([520], 60); // it has moved: feel again
       }
     } catch {
       pending = null;
@@ -335,5 +405,6 @@
   });
   for (const part of document.querySelectorAll('[data-part]')) came.set(part, part.outerHTML);
   dress(document);
+  quiet();
   attend(document.body.dataset);
 })();
