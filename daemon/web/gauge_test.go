@@ -142,7 +142,7 @@ const thumb = `((n, scrolled) => { const bad = [], all = [...document.querySelec
 		for (let x = r.left - 23; x < r.right + 24; x += 4) for (let y = r.top - 23; y < r.bottom + 24; y += 4) {
 			const e = document.elementFromPoint(x, y), at = e && e.closest('a, button, input, select, summary, label, svg.picture');
 			const within = x > r.left + 8 && x < r.right - 8 && y > r.top + 8 && y < r.bottom - 8;
-			if (within ? at !== b : at && !at.closest('.answers')) foreign[at ? at.textContent.trim() : 'nothing'] = 1;
+			if (within ? at !== b : at && !at.closest('.answers')) foreign[at ? at.textContent.trim().slice(0, 40) : 'nothing'] = 1;
 		}
 	}
 	for (const f in foreign) bad.push(f + ' is on it, or within 24 px');
