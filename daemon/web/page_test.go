@@ -417,7 +417,7 @@ func TestLooks(t *testing.T) {
 func TestGaugedLater(t *testing.T) {
 	h := handler(webtest.Scene("later"))
 	for path, c := range map[string]struct{ has, not []string }{
-		"/run/r1/results": {has: []string{`name="for" value="r1"`, "Gauge it now", "4 records at the blade, about ", `href="/run/r2/results"`, "<b>contradicts this one</b>", "<b>was a slip</b>", "5 gaugings of the later run", "gauged later, x", `href="/run/r4"`, "Waiting for a person&#39;s word."}, not: []string{`href="/run/gone`, "This run gauged more for"}},
+		"/run/r1/results": {has: []string{`name="for" value="r1"`, "Gauge it now", "4 readings, about ", `href="/run/r2/results"`, "<b>contradicts this one</b>", "<b>was a slip</b>", "5 gaugings of the later run", "gauged later, x", `href="/run/r4"`, "Waiting for a person&#39;s word."}, not: []string{`href="/run/gone`, "This run gauged more for"}},
 		"/run/r2/results": {has: []string{"This run gauged more for", `href="/run/r1/results"`}, not: []string{`name="for"`}},
 		"/run/r3/results": {has: []string{"an earlier run, which is not kept any more"}, not: []string{"/run/dropped"}},
 		"/run/r2":         {has: []string{"See the findings of the earlier run", `href="/run/r1/results"`}},

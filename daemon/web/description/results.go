@@ -57,14 +57,14 @@ func resultShapes() m {
 				"value": measured, "text": text("what is told, or why it is not"), "next": text("what would tell it"),
 			}), "what can be told with which way of seeing"),
 			"more_gauging": orNull(all(m{
-				"u": number("place of one more record at the blade, of the bed, mm"), "v": number("place of one more record at the blade, of the bed, mm"),
+				"u": number("where one more reading would help most, of the bed, mm"), "v": number("where one more reading would help most, of the bed, mm"),
 				"again": boolean("it was gauged before"),
 				"now":   orNull(number("largest 95 % half width in the gauged area, mm")), "after": orNull(number("the same with one more record there, mm")),
 				"why":     text("what is still open"),
 				"records": count("that a later run for this one takes until the place is gauged"), "time_s": number("about how long they take"),
 			})),
 			"later": list(all(m{
-				"run": text("the later run"), "began": moment(""), "records": count("of its records at the blade"), "aside": count("of them set aside by the later run itself"),
+				"run": text("the later run"), "began": moment(""), "records": count("of its readings"), "aside": count("of them set aside by the later run itself"),
 				"used": boolean("they are in the fit"), "contradicts": boolean("they were left out because they contradict the rest"), "lifted": boolean("runs after it, which would have shown what it shows, do not: it contradicts by a slip of its own"),
 				"text": text("what became of them, in words"),
 			}), "the gaugings of later runs that were made for this one (runs with for), the earliest first"),

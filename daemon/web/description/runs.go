@@ -16,8 +16,8 @@ func runPaths() m {
 		body: closed(object(m{
 			"cautions": list(m{"type": "string"}, "ids of the cautions that the person has read and confirms"),
 			"person":   text("who gives the word"),
-			"gauge_mm": m{"type": "number", "minimum": 0.02, "maximum": 0.30, "default": 0.10, "description": "thickness of the blade"},
-			"paper":    m{"type": "boolean", "default": false, "description": "a sheet of paper stands in for the blade: its thickness and its drag are less certain"},
+			"gauge_mm": m{"type": "number", "minimum": 0.02, "maximum": 0.30, "default": 0.10, "description": "thickness of the feeler gauge"},
+			"paper":    m{"type": "boolean", "default": false, "description": "a sheet of paper stands in for the feeler gauge: its thickness and its drag are less certain"},
 		}, "cautions", "person")),
 		status: 202, says: "The run has begun.", shape: ref("Run"), refusals: []int{404, 409, 503},
 	}
@@ -101,7 +101,7 @@ func runShapes() m {
 			"sentence":  text("where the run stands, for people"),
 			"unwatched": boolean("whether nobody needs to be at the machine any more"),
 			"touches":   count(""),
-			"gaugings":  count("records at the blade"),
+			"gaugings":  count("readings at the feeler gauge"),
 			"number":    count("of the run's last event"),
 			"heat":      describe("what the run heats; absent if nothing", all(heatParts())),
 			"for":       text("the earlier run that this one gauges more for; absent for a run of its own"),
@@ -112,11 +112,11 @@ func runShapes() m {
 		"Place": describe("The gauging place in hand, mm.", all(m{
 			"index": count("from 0, the zero place"), "u": number(""), "v": number(""),
 			"z":           number("where the nozzle is"),
-			"predicted_z": number("where the nozzle is expected to touch the bed; the blade drags one blade higher"),
+			"predicted_z": number("where the nozzle is expected to touch the bed; the gauge drags higher by its thickness"),
 			"floor_z":     number("the nozzle is never lowered below"),
 			"next_step":   number("how far loose takes the nozzle down; 0 at the floor"),
-			"records":     count("made here"), "wanted": count("records planned here"), "of": count("places planned"),
-			"gauge_mm": number("thickness of the blade"),
+			"records":     count("readings made here"), "wanted": count("readings planned here"), "of": count("points planned"),
+			"gauge_mm": number("thickness of the feeler gauge"),
 			"heights":  list(m{"type": "number"}, "bed contacts recorded here"),
 			"ahead":    list(m{"type": "array", "items": m{"type": "number"}, "minItems": 2, "maxItems": 2}, "places still planned as [u, v], mm, in their order"),
 		})),
@@ -129,7 +129,7 @@ func forecastShape() m {
 	return all(m{
 		"measured": boolean("scatter and time of a touch are this run's own; else they are what is usual"),
 		"scatter":  number("standard deviation of one touch, mm"), "touch_s": number("how long a touch takes"),
-		"record_s": number("how long a record at the blade takes"), "left_s": number("how long what is still to be done takes, all steps"),
+		"record_s": number("how long a reading at the feeler gauge takes"), "left_s": number("how long what is still to be done takes, all steps"),
 		"repeat": orNull(all(m{"touches": count(""), "s": number("")})),
 		"gauging": orNull(all(m{
 			"records": count("made"), "left": count("planned"), "most": orNull(count("where the lean plan ends at the latest")), "s": number("of those planned"),

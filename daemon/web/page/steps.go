@@ -53,9 +53,9 @@ var stageOf = map[string]int{"repeat": steady, "gauging": gaugeIt, "survey": sur
 func stages(run *api.Run, applied api.Applied) []stage {
 	all := []stage{
 		{Label: "check", What: "See that nothing is in the way before anything moves.", Long: "a minute"},
-		{Label: "steady?", What: "Touch the same places again and again: does the machine repeat itself?", Long: "some minutes; stay near"},
-		{Label: "gauge", What: "Find where the nozzle really is, with a feeler gauge, at a few places.", Long: "about a minute a record; you are needed"},
-		{Label: "survey", What: "Probe the whole bed densely.", Long: "some minutes; nobody need watch"},
+		{Label: "steady?", What: "Touch the same point again and again: does the machine repeat itself?", Long: "some minutes; stay near"},
+		{Label: "gauge", What: "Find where the nozzle really is, with a feeler gauge, at a few points.", Long: "about a minute a point; you are needed"},
+		{Label: "survey", What: "Probe the whole bed densely.", Long: "some minutes; you can go"},
 		{Label: "findings", What: "What the measurements say, and how sure.", Long: "at once"},
 		{Label: "decide", What: "Repair, correct, or leave it.", Long: "as long as you like"},
 		{Label: "apply", What: "Write the correction, read it back, or undo it.", Long: "a minute"},

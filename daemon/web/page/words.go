@@ -140,7 +140,7 @@ func stateWords(s api.State) string {
 	case api.AwaitingPerson:
 		return "asks you something"
 	case api.AwaitingGauge:
-		return "waits at the blade"
+		return "waits at the feeler gauge"
 	case api.AwaitingNext:
 		return "waits for Next"
 	case api.Done:
