@@ -56,10 +56,14 @@ type Daemon struct {
 	link     *Link
 	notice   string
 
-	base  context.Context // of every job; ends with the program
+	base  context.Context // of every run; ends with the program
 	abort context.CancelCauseFunc
-	jobs  sync.WaitGroup
-	dirty chan struct{}
+	// writing is of what changes the printer's map: it outlives the end of the program
+	// by lastWords, after which giveUp ends it.
+	writing context.Context
+	giveUp  context.CancelCauseFunc
+	jobs    sync.WaitGroup
+	dirty   chan struct{}
 	// asked holds one token: the printer said the line that requests a run.
 	asked chan struct{}
 
@@ -109,6 +113,7 @@ func New(ctx context.Context, o Options) (*Daemon, error) {
 	}
 	d.settings.Store(&o.Settings)
 	d.base, d.abort = context.WithCancelCause(context.WithoutCancel(ctx))
+	d.writing, d.giveUp = context.WithCancelCause(context.WithoutCancel(ctx))
 	lo := linkOptions(o, words)
 	lo.Session.OnUnasked = d.hear
 	d.link = NewLink(lo, d.linkChanged)
@@ -194,9 +199,15 @@ func (d *Daemon) Work(ctx context.Context) {
 	own.Wait()
 }
 
+// lastWords is how long a change of the printer's map goes on at the end of the program:
+// some fifty nodes at a quarter of a second each, and no longer than a service is given
+// to end. What is not done by then stays open in the journal.
+const lastWords = 15 * time.Second
+
 // closeDown ends the run in hand and waits for every job.
 func (d *Daemon) closeDown() {
 	d.abort(errClosing)
+	defer time.AfterFunc(lastWords, func() { d.giveUp(errClosing) }).Stop()
 	if a := d.current(); a != nil {
 		d.starting.Lock()
 		if a.now() == api.AwaitingConfirmation {

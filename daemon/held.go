@@ -6,6 +6,7 @@ import (
 
 	"abbed/daemon/api"
 	"abbed/daemon/store"
+	"abbed/probe/record"
 )
 
 // checkHeld looks, when the printer has been identified anew, whether its map is
@@ -23,15 +24,14 @@ func (d *Daemon) checkHeld() {
 	if busy || a.State != store.Kept && a.State != store.Undone {
 		return
 	}
-	after := sum(a.Before, a.Add)
-	should, other := after, a.Before
+	now := a.Correction().In(l.facts.Map)
 	text := "the printer did not keep the correction: its map is the old one again"
-	if a.State == store.Undone {
-		should, other = a.Before, after
+	switch {
+	case a.State == store.Kept && now.Exact && now.Whole == record.Nowhere:
+	case a.State == store.Undone && (now.Whole == record.Everywhere || 2*now.Count(record.NodeAfter) > len(a.Add)*len(a.Add[0])):
 		text = "the printer did not keep the undoing: the correction is in its map again"
 		a.Undo = true
-	}
-	if equalMaps(l.facts.Map, should) || !equalMaps(l.facts.Map, other) {
+	default:
 		return
 	}
 	a.State, a.At = store.Unfinished, time.Now()
@@ -46,39 +46,4 @@ func (d *Daemon) checkHeld() {
 	d.applied = a
 	d.mu.Unlock()
 	d.log.Warn(text, "digest", a.Digest)
-}
-
-// changedSince reports whether the printer's map, as it was read when the printer
-// was identified, is no longer the one that a correction was written into.
-func changedSince(f *Facts, a store.Applied) bool {
-	return f.MapAsked && len(f.Map) > 0 && !equalMaps(f.Map, sum(a.Before, a.Add)) && !equalMaps(f.Map, a.Before)
-}
-
-// sum returns a + b, node by node.
-func sum(a, b [][]int64) [][]int64 {
-	out := make([][]int64, len(a))
-	for j := range a {
-		out[j] = make([]int64, len(a[j]))
-		for i := range a[j] {
-			out[j][i] = a[j][i] + b[j][i]
-		}
-	}
-	return out
-}
-
-func equalMaps(a, b [][]int64) bool {
-	if len(a) != len(b) {
-		return false
-	}
-	for j := range a {
-		if len(a[j]) != len(b[j]) {
-			return false
-		}
-		for i := range a[j] {
-			if a[j][i] != b[j][i] {
-				return false
-			}
-		}
-	}
-	return true
 }

@@ -1,0 +1,349 @@
+package record
+
+import (
+	"math"
+	"slices"
+)
+
+// NodeState says whether a node of the printed map has a correction in it.
+type NodeState uint8
+
+// States of a node.
+const (
+	NodeOther  NodeState = iota // it cannot be told
+	NodeBefore                  // it has not: 0
+	NodeAfter                   // it has, once: 1
+)
+
+// Whole says whether a printed map has a correction in it.
+type Whole uint8
+
+// States of a map.
+const (
+	Unclear    Whole = iota // it cannot be told
+	Nowhere                 // no node has it
+	Everywhere              // every node has it
+	Partly                  // some nodes have it, others have not or cannot be told
+)
+
+// Standing says what of a correction stands in a printed map: see Applied.In.
+type Standing struct {
+	Whole Whole
+	// Nodes are rows along J; nil if the map has another size than the correction.
+	Nodes [][]NodeState
+	// Exact says that every node holds just what it held before, or just that and the
+	// addition: nobody else changed anything.
+	Exact bool
+	// Scatter is the robust standard deviation, um, by which a map that was measured
+	// anew differs from the one before, offset and tilt taken out; 0 if it was not.
+	Scatter float64
+}
+
+// Count returns how many nodes are in a state.
+func (s Standing) Count(is NodeState) int {
+	n := 0
+	for _, v := range slices.Concat(s.Nodes...) {
+		if v == is {
+			n++
+		}
+	}
+	return n
+}
+
+// twoMaps is the standard deviation, um, by which a node differs between two maps that
+// were measured on the same bed, at most: sqrt 2 times the largest scatter with which a
+// correction is offered (Criteria.Scatter, 0.015 mm).
+const twoMaps = 21.0
+
+// In says what of the correction stands in a printed map; nodes are whole um. With d =
+// printed - before a node is at home where d = 0 or d = add; where the printer prints
+// whole hundredths of a millimetre, 9 um are as good as nothing. Nodes with an addition
+// above that are looked at, the others go with the whole.
+//
+//	printed map                                      node         whole
+//	has another size                                 (nil)        Nowhere
+//	half of its nodes or more are at home. Of them
+//	most have d = add:
+//	  d = add                                        After        Everywhere if all are After,
+//	  d = add < 63 um, a node beside it not at home  Other        else Partly
+//	  |d - add| <= |add|/4, |add| >= 84 um: edited   After
+//	  else                                           Other
+//	most have d = 0:
+//	  d = 0; |d| <= |add|/4, |add| >= 84 um: edited  Before       Partly if any is After,
+//	  d = add, and so are two beside it              After        else Nowhere
+//	  else                                           Other
+//	fewer are at home: it was measured anew. With r = d less offset and tilt:
+//	  d = add, and two beside it are so too          After        Partly
+//	  a row or column has k > 0.3 and > 4 u          Other        Partly
+//	  the whole has k >= 0.5                         Other        Unclear
+//	  else                                           Before       Nowhere
+//
+// Where fewer than three nodes are not at home, every d = add is After: no map was
+// measured anew in part. k = sum(r add)/sum(add^2) is the projection on the correction, u its standard
+// uncertainty by the scatter of r. 63 and 84 um are three and four times twoMaps. The
+// bed may have been levelled before it was measured anew, so that a tilt is taken out;
+// but a correction may itself be a tilt: k of the whole is that of d less its offset
+// alone, and that of r where r can tell. Where less than 1.5 times the scatter was added
+// to a whole row, nothing can be told of that row. Without Before a correction is
+// believed to be everywhere.
+func (a Applied) In(nodes [][]int64) Standing {
+	switch {
+	case a.Before == nil:
+		return Standing{Whole: Everywhere}
+	case !SameSize(a.Before, nodes) || !SameSize(a.Add, nodes):
+		return Standing{Whole: Nowhere}
+	}
+	l := a.look(nodes)
+	if 2*(l.before+l.after) >= l.moved {
+		return l.edited()
+	}
+	return l.measured()
+}
+
+// NodeAt is the place of a node in the grid.
+type NodeAt struct{ I, J int }
+
+// Put returns the printed map with the correction in it k times, 0 or 1, at each node of
+// which the Standing can tell; what others changed there stays. The other nodes are left
+// as they are, and named.
+func (a Applied) Put(nodes [][]int64, s Standing, k int64) (to [][]int64, left []NodeAt) {
+	to = Plus(nodes, nil, 0)
+	if s.Nodes == nil {
+		return to, nil
+	}
+	mute := Fineness(nodes, a.Before) - 1
+	for j, row := range s.Nodes {
+		for i, is := range row {
+			has := int64(0)
+			switch is {
+			case NodeOther:
+				left = append(left, NodeAt{i, j})
+				continue
+			case NodeAfter:
+				has = 1
+			}
+			edit := nodes[j][i] - a.Before[j][i] - has*a.Add[j][i]
+			if max(edit, -edit) <= mute {
+				edit = 0 // as the printer prints what was written
+			}
+			to[j][i] = a.Before[j][i] + k*a.Add[j][i] + edit
+		}
+	}
+	return to, left
+}
+
+// look is a printed map beside a correction.
+type look struct {
+	d, add [][]float64
+	home   [][]NodeState // NodeOther: the node is not at home, or nothing is added to it
+	mute   float64       // what the printer may not show, um
+
+	moved, before, after int // nodes with an addition; of them at home, by where
+}
+
+func (a Applied) look(nodes [][]int64) look {
+	l := look{mute: float64(Fineness(nodes, a.Before) - 1)}
+	for j, row := range nodes {
+		d, add, home := make([]float64, len(row)), make([]float64, len(row)), make([]NodeState, len(row))
+		for i, v := range row {
+			d[i], add[i] = float64(v-a.Before[j][i]), float64(a.Add[j][i])
+			switch {
+			case math.Abs(add[i]) <= l.mute:
+				continue
+			case d[i] == 0:
+				home[i] = NodeBefore
+				l.before++
+			case math.Abs(d[i]-add[i]) <= l.mute:
+				home[i] = NodeAfter
+				l.after++
+			}
+			l.moved++
+		}
+		l.d, l.add, l.home = append(l.d, d), append(l.add, add), append(l.home, home)
+	}
+	return l
+}
+
+// states returns one state for each node: of those to which nothing is added like.
+func (l look) states(like NodeState, of func(j, i int) NodeState) [][]NodeState {
+	out := make([][]NodeState, len(l.add))
+	for j, row := range l.add {
+		out[j] = make([]NodeState, len(row))
+		for i, add := range row {
+			if out[j][i] = like; math.Abs(add) > l.mute {
+				out[j][i] = of(j, i)
+			}
+		}
+	}
+	return out
+}
+
+// edited judges a map that holds what was written, or what was there before, but for
+// some nodes that somebody changed.
+func (l look) edited() Standing {
+	most, to := NodeBefore, 0.0
+	if l.after > l.before {
+		most, to = NodeAfter, 1
+	}
+	s := Standing{Exact: l.before+l.after == l.moved, Whole: Nowhere}
+	after, strange := 0, l.moved-l.before-l.after
+	s.Nodes = l.states(most, func(j, i int) NodeState {
+		is, big := l.home[j][i], math.Abs(l.add[j][i])
+		switch {
+		case is == NodeAfter && strange < 3:
+		case is == NodeAfter && most == NodeAfter && big < 3*twoMaps && l.beside(j, i, NodeOther) > 0,
+			is == NodeAfter && most == NodeBefore && (l.beside(j, i, NodeAfter) < 2 || l.mute > 0 && big < 3*twoMaps):
+			is = NodeOther
+		case is == NodeOther && big >= 4*twoMaps && 4*math.Abs(l.d[j][i]-to*l.add[j][i]) <= big:
+			is = most
+		}
+		if is == NodeAfter {
+			after++
+		}
+		return is
+	})
+	switch {
+	case after > 0 && after == l.moved:
+		s.Whole = Everywhere
+	case after > 0:
+		s.Whole = Partly
+	}
+	return s
+}
+
+// measured judges a map most of whose nodes hold neither.
+func (l look) measured() Standing {
+	r := untilted(l.d)
+	s := Standing{Scatter: max(1, spread(r)), Whole: Nowhere}
+	left := 0
+	s.Nodes = l.states(NodeOther, func(j, i int) NodeState {
+		if l.mute > 0 || l.home[j][i] != NodeAfter || l.beside(j, i, NodeAfter) < 2 {
+			return NodeOther
+		}
+		left++
+		return NodeAfter
+	})
+	for _, part := range [][2][][]float64{{r, l.add}, {turned(r), turned(l.add)}} {
+		for n := range part[0] {
+			k, u := projection(part[0][n:n+1], part[1][n:n+1], s.Scatter)
+			if k > max(0.3, 4*u) {
+				left++
+			}
+		}
+	}
+	k, _ := projection(level(l.d, mean), level(l.add, mean), s.Scatter)
+	kr, u := projection(r, untilted(l.add), s.Scatter)
+	switch {
+	case left > 0:
+		s.Whole = Partly
+	case k >= 0.5 || kr >= 0.5 && u < 0.15:
+		s.Whole = Unclear
+	default:
+		s.Nodes = l.states(NodeBefore, func(int, int) NodeState { return NodeBefore })
+	}
+	return s
+}
+
+// beside counts the eight nodes around one that have an addition and are in a state.
+func (l look) beside(j, i int, is NodeState) int {
+	n := 0
+	for y := max(j-1, 0); y <= min(j+1, len(l.add)-1); y++ {
+		for x := max(i-1, 0); x <= min(i+1, len(l.add[y])-1); x++ {
+			if (y != j || x != i) && math.Abs(l.add[y][x]) > l.mute && l.home[y][x] == is {
+				n++
+			}
+		}
+	}
+	return n
+}
+
+// projection returns k = sum(d add) / sum(add^2) and its standard uncertainty for
+// independent d of standard deviation s. What is beyond 1.5 times the addition at a node
+// is cut there, so that one node that somebody set does not speak for all.
+func projection(d, add [][]float64, s float64) (k, u float64) {
+	var up, down float64
+	for j, row := range add {
+		for i, a := range row {
+			most := 1.5 * max(math.Abs(a), 2*s)
+			up += max(-most, min(most, d[j][i])) * a
+			down += a * a
+		}
+	}
+	if down == 0 {
+		return 0, math.Inf(1)
+	}
+	return up / down, s / math.Sqrt(down)
+}
+
+// untilted returns a grid less its offset and tilt, by medians: of the slopes between
+// any two nodes of a row, or column, then of what is left (Theil, 1950; Sen, 1968; from
+// memory), so that a row that stands apart does not bend them.
+func untilted(d [][]float64) [][]float64 {
+	x, y := slope(d), slope(turned(d))
+	out := make([][]float64, len(d))
+	for j, row := range d {
+		for i, v := range row {
+			out[j] = append(out[j], v-x*float64(i)-y*float64(j))
+		}
+	}
+	return level(out, median)
+}
+
+// level returns a grid less its middle.
+func level(d [][]float64, middle func([]float64) float64) [][]float64 {
+	m := middle(slices.Concat(d...))
+	out := make([][]float64, len(d))
+	for j, row := range d {
+		for _, v := range row {
+			out[j] = append(out[j], v-m)
+		}
+	}
+	return out
+}
+
+func slope(d [][]float64) float64 {
+	var all []float64
+	for _, row := range d {
+		for i := range row {
+			for n := range i {
+				all = append(all, (row[i]-row[n])/float64(i-n))
+			}
+		}
+	}
+	return median(all)
+}
+
+func turned(d [][]float64) [][]float64 {
+	out := make([][]float64, len(d[0]))
+	for _, row := range d {
+		for i, v := range row[:min(len(row), len(out))] {
+			out[i] = append(out[i], v)
+		}
+	}
+	return out
+}
+
+// spread is the standard deviation of a normal distribution with the median of |r|.
+func spread(r [][]float64) float64 {
+	var all []float64
+	for _, v := range slices.Concat(r...) {
+		all = append(all, math.Abs(v))
+	}
+	return 1.4826 * median(all)
+}
+
+func mean(all []float64) float64 {
+	sum := 0.0
+	for _, v := range all {
+		sum += v
+	}
+	return sum / float64(len(all))
+}
+
+func median(all []float64) float64 {
+	if len(all) == 0 {
+		return 0
+	}
+	slices.Sort(all)
+	return (all[(len(all)-1)/2] + all[len(all)/2]) / 2
+}
