@@ -70,13 +70,16 @@ const twoMaps = 21.0
 //	  else                                           Other
 //	most have d = 0:
 //	  d = 0; |d| <= |add|/4, |add| >= 84 um: edited  Before       Partly if any is After,
-//	  d = add, and so are two beside it              After        else Nowhere
+//	  d = add >= 63 um, or so are two beside it      After        or as below; else Nowhere
 //	  else                                           Other
 //	fewer are at home: it was measured anew. With r = d less offset and tilt:
-//	  d = add, and two beside it are so too          After        Partly
-//	  a row or column has k > 0.3 and > 4 u          Other        Partly
-//	  the whole has k >= 0.5                         Other        Unclear
-//	  else                                           Before       Nowhere
+//	  d = add at more nodes than by chance, in all                Partly
+//	  or in a row or column; or one has k > 0.3, 4 u
+//	  the whole has k >= 0.5, and d - add scatters                Unclear
+//	  no more than three times as much as r
+//	  none of this                                   Before       Nowhere
+//	    d = add, and so are two beside it            After        (Partly, Unclear)
+//	    else                                         Other
 //
 // Where fewer than three nodes are not at home, every d = add is After: no map was
 // measured anew in part. k = sum(r add)/sum(add^2) is the projection on the correction, u its standard
@@ -192,7 +195,7 @@ func (l look) edited() Standing {
 		switch {
 		case is == NodeAfter && strange < 3:
 		case is == NodeAfter && most == NodeAfter && big < 3*twoMaps && l.beside(j, i, NodeOther) > 0,
-			is == NodeAfter && most == NodeBefore && (l.beside(j, i, NodeAfter) < 2 || l.mute > 0 && big < 3*twoMaps):
+			is == NodeAfter && most == NodeBefore && big < 3*twoMaps && (l.mute > 0 || l.beside(j, i, NodeAfter) < 2):
 			is = NodeOther
 		case is == NodeOther && big >= 4*twoMaps && 4*math.Abs(l.d[j][i]-to*l.add[j][i]) <= big:
 			is = most
@@ -205,7 +208,7 @@ func (l look) edited() Standing {
 	switch {
 	case after > 0 && after == l.moved:
 		s.Whole = Everywhere
-	case after > 0:
+	case after > 0, strange >= 3 && l.written(untilted(l.d)):
 		s.Whole = Partly
 	}
 	return s
@@ -214,34 +217,59 @@ func (l look) edited() Standing {
 // measured judges a map most of whose nodes hold neither.
 func (l look) measured() Standing {
 	r := untilted(l.d)
-	s := Standing{Scatter: max(1, spread(r)), Whole: Nowhere}
-	left := 0
+	s := Standing{Scatter: spread(r), Whole: Nowhere}
+	k, _ := projection(level(l.d, mean), level(l.add, mean), s.Scatter)
+	kr, u := projection(r, untilted(l.add), s.Scatter)
+	switch {
+	case l.written(r):
+		s.Whole = Partly
+	case (k >= 0.5 || kr >= 0.5 && u < 0.15) && spread(level(plus(l.d, l.add, -1), median)) <= 3*s.Scatter:
+		s.Whole = Unclear
+	default:
+		s.Nodes = l.states(NodeBefore, func(int, int) NodeState { return NodeBefore })
+		return s
+	}
 	s.Nodes = l.states(NodeOther, func(j, i int) NodeState {
 		if l.mute > 0 || l.home[j][i] != NodeAfter || l.beside(j, i, NodeAfter) < 2 {
 			return NodeOther
 		}
-		left++
 		return NodeAfter
 	})
-	for _, part := range [][2][][]float64{{r, l.add}, {turned(r), turned(l.add)}} {
-		for n := range part[0] {
-			k, u := projection(part[0][n:n+1], part[1][n:n+1], s.Scatter)
-			if k > max(0.3, 4*u) {
-				left++
+	return s
+}
+
+// written reports whether something of what was written is left in a map that was
+// measured anew: more nodes hold it than by chance, or a row or a column does, or looks
+// like it beyond the scatter of r. A printer that prints hundredths shows what was
+// written also where a tilt is as large.
+func (l look) written(r [][]float64) bool {
+	const around = 60 // um: so far from what was written the nodes lie as thick as at it
+	near, count, wide, s := 0, 0, 2*l.mute+1, spread(r)
+	at := make([][]float64, len(l.d)) // 1: the node holds what was written
+	for j, row := range l.home {
+		at[j] = make([]float64, len(row))
+		for i, is := range row {
+			if is == NodeAfter && (l.mute == 0 || math.Abs(r[j][i]) > 3*s+l.mute) {
+				at[j][i] = 1
+				count++
+			} else if math.Abs(l.add[j][i]) > l.mute && math.Abs(l.d[j][i]-l.add[j][i]) <= around {
+				near++
 			}
 		}
 	}
-	k, _ := projection(level(l.d, mean), level(l.add, mean), s.Scatter)
-	kr, u := projection(r, untilted(l.add), s.Scatter)
-	switch {
-	case left > 0:
-		s.Whole = Partly
-	case k >= 0.5 || kr >= 0.5 && u < 0.15:
-		s.Whole = Unclear
-	default:
-		s.Nodes = l.states(NodeBefore, func(int, int) NodeState { return NodeBefore })
+	chance := float64(near) * wide / (2*around + 1 - wide) / float64(l.moved)
+	if float64(count) > 3+3*chance*float64(l.moved) || 3*l.after > l.moved {
+		return true
 	}
-	return s
+	for _, g := range [][3][][]float64{{r, l.add, at}, {turned(r), turned(l.add), turned(at)}} {
+		for n, hold := range g[2] {
+			k, u := projection(g[0][n:n+1], g[1][n:n+1], s)
+			if share := mean(hold); k > max(0.3, 4*u) || len(hold) > 3 && share > 0.5+3*chance {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // beside counts the eight nodes around one that have an addition and are in a state.
@@ -280,13 +308,13 @@ func projection(d, add [][]float64, s float64) (k, u float64) {
 // memory), so that a row that stands apart does not bend them.
 func untilted(d [][]float64) [][]float64 {
 	x, y := slope(d), slope(turned(d))
-	out := make([][]float64, len(d))
+	tilt := make([][]float64, len(d))
 	for j, row := range d {
-		for i, v := range row {
-			out[j] = append(out[j], v-x*float64(i)-y*float64(j))
+		for i := range row {
+			tilt[j] = append(tilt[j], x*float64(i)+y*float64(j))
 		}
 	}
-	return level(out, median)
+	return level(plus(d, tilt, -1), median)
 }
 
 // level returns a grid less its middle.
@@ -313,6 +341,16 @@ func slope(d [][]float64) float64 {
 	return median(all)
 }
 
+func plus(d, e [][]float64, times float64) [][]float64 {
+	out := make([][]float64, len(d))
+	for j, row := range d {
+		for i, v := range row {
+			out[j] = append(out[j], v+times*e[j][i])
+		}
+	}
+	return out
+}
+
 func turned(d [][]float64) [][]float64 {
 	out := make([][]float64, len(d[0]))
 	for _, row := range d {
@@ -323,13 +361,14 @@ func turned(d [][]float64) [][]float64 {
 	return out
 }
 
-// spread is the standard deviation of a normal distribution with the median of |r|.
+// spread is the standard deviation of a normal distribution with the median of |r|, 1 um
+// at least.
 func spread(r [][]float64) float64 {
 	var all []float64
 	for _, v := range slices.Concat(r...) {
 		all = append(all, math.Abs(v))
 	}
-	return 1.4826 * median(all)
+	return max(1, 1.4826*median(all))
 }
 
 func mean(all []float64) float64 {
