@@ -225,7 +225,7 @@ func (d *Daemon) mayWrite(ctx context.Context, w apply.Desk, sess *gcode.Session
 
 func (d *Daemon) desk(sess *gcode.Session) apply.Desk {
 	return apply.Desk{
-		Journal: d.store, Now: time.Now, Largest: d.largest(),
+		Journal: d.store, Now: time.Now, Largest: d.largest(), Earlier: d.earlier,
 		Writer: apply.Writer{Line: sess, Words: d.words, Show: func(done, of int) {
 			d.mu.Lock()
 			d.progress = api.Progress{Done: done, Of: of}
@@ -264,7 +264,7 @@ func (d *Daemon) written(w apply.Desk, sess *gcode.Session, a, was store.Applied
 	if err != nil && after.N == a.N {
 		after = was
 	}
-	after = d.underneath(standing(after, err))
+	after = standing(after, err)
 	d.mu.Lock()
 	d.busy, d.applied = false, after
 	d.last[stepOf(what)] = lastNow(err == nil)
@@ -383,7 +383,7 @@ func (d *Daemon) Applied() api.Applied {
 	if out.Expired != nil && a.State == store.Kept {
 		out.Sentence = "A correction was kept, but it no longer holds: " + *out.Expired + "."
 	}
-	if a.Says != "" && !a.State.Open() && !busy {
+	if a.Says != "" && !a.State.Open() && !busy && out.Expired == nil {
 		out.Sentence = a.Says
 	}
 	if a.State == store.Kept && a.Proved && out.Expired == nil {

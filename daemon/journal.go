@@ -93,28 +93,19 @@ func (d *Daemon) lineage(ctx context.Context, t analysis.Table) (before, add, or
 
 func sameNodes(a, b [][]int64) bool { return slices.EqualFunc(a, b, slices.Equal) }
 
-// underneath is what is in force when an apply on top of an earlier correction was put
-// or taken back: the earlier one, with why. It is kept as that.
-func (d *Daemon) underneath(a store.Applied) store.Applied {
-	if a.State != store.PutBack || a.Under == nil {
-		return a
-	}
+// earlier returns the correction that was kept last, as it was then.
+func (d *Daemon) earlier() (store.Applied, bool) {
 	all, err := d.store.AppliedTail(context.Background(), journalTail)
-	for _, was := range all {
-		if was.State != store.Kept || was.Digest != a.Parent {
-			continue
+	for _, a := range all {
+		if a.State == store.Kept {
+			a, err = d.sound(context.Background(), a)
+			return a, err == nil
 		}
-		if was, err = d.sound(context.Background(), was); err != nil {
-			break
-		}
-		was.At, was.Code, was.Text, was.Hint = time.Now(), a.Code, a.Text, a.Hint
-		if was.N, err = d.store.SaveApplied(context.Background(), was); err == nil {
-			return was
-		}
-		break
 	}
-	d.log.Error("the correction that stood before cannot be kept as in force", "digest", a.Parent, "err", err)
-	return a
+	if err != nil {
+		d.log.Error("the journal cannot be read", "err", err)
+	}
+	return store.Applied{}, false
 }
 
 // saveApplied keeps a new entry of the journal, and learns it.

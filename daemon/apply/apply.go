@@ -24,6 +24,8 @@ type Desk struct {
 	Now     func() time.Time
 	// Stage is told each state as it is kept; nil: nobody asks.
 	Stage func(store.Applied)
+	// Earlier returns the correction that was kept last, as it was then; nil: there is none.
+	Earlier func() (store.Applied, bool)
 	// Largest is by how much undo, finish and take-back change a node at most, um.
 	Largest int64
 }
@@ -74,7 +76,7 @@ func (d Desk) backAgain(ctx context.Context, a store.Applied, to [][]int64, end 
 	if err := d.restore(ctx, to, a.Keep); err != nil {
 		return d.notRestored(ctx, a, errors.Join(why, err))
 	}
-	return d.stage(ctx, a, end, nil)
+	return d.end(ctx, a, end, nil)
 }
 
 // through takes the map from one whole state to another.
@@ -94,7 +96,7 @@ func (d Desk) through(ctx context.Context, a store.Applied, from, to [][]int64, 
 			return a, err
 		}
 	}
-	return d.stage(ctx, a, end, nil)
+	return d.end(ctx, a, end, nil)
 }
 
 // putBack writes the old map back after an apply that did not hold. If the
@@ -104,7 +106,25 @@ func (d Desk) putBack(ctx context.Context, a store.Applied, to [][]int64, why er
 	if err := d.restore(ctx, to, atKeeping(why)); err != nil {
 		return d.notRestored(ctx, a, errors.Join(why, err))
 	}
-	return d.stageFailed(ctx, a, store.PutBack, why)
+	a, err := d.end(ctx, a, store.PutBack, why)
+	return a, errors.Join(why, err)
+}
+
+// end keeps how a change of the map ended. Once an apply on top of an earlier correction
+// was put or taken back, the earlier one is in force again.
+func (d Desk) end(ctx context.Context, a store.Applied, s store.State, why error) (store.Applied, error) {
+	if e, ok := d.earlier(); ok && s == store.PutBack && a.Under != nil && e.Digest == a.Parent {
+		e.Says = a.Says
+		a, s = e, store.Kept
+	}
+	return d.stage(ctx, a, s, why)
+}
+
+func (d Desk) earlier() (store.Applied, bool) {
+	if d.Earlier == nil {
+		return store.Applied{}, false
+	}
+	return d.Earlier()
 }
 
 // notRestored keeps that the old map could not be brought back: unfinished if

@@ -33,7 +33,7 @@ var follows = map[State][]State{
 	Writing:    {Writing, Verifying, Kept, PutBack, Undone, Failed, Unfinished},
 	Verifying:  {Writing, Verifying, Kept, PutBack, Undone, Failed, Unfinished},
 	Kept:       {Writing, Kept, Undone, Unfinished},
-	PutBack:    {Writing, PutBack, Kept}, // kept: what stood before an apply on top of it
+	PutBack:    {Writing, PutBack, Kept}, // kept: the printer restarted with its earlier map
 	Undone:     {Writing, Undone, Unfinished},
 	Failed:     {Writing, Failed, PutBack, Undone, Unfinished},
 	Unfinished: {Writing, Verifying, Unfinished, Kept, PutBack, Undone, Failed},

@@ -29,15 +29,13 @@ func Plus(a, b [][]int64, times int64) [][]int64 {
 	return out
 }
 
-// Fineness returns the step, um, in which the printer prints its nodes: 10 if all of the
-// grids are whole hundredths of a millimetre, else 1.
-func Fineness(grids ...[][]int64) int64 {
-	for _, g := range grids {
-		for _, row := range g {
-			for _, v := range row {
-				if v%10 != 0 {
-					return 1
-				}
+// Fineness returns the step, um, in which the printer prints its nodes: 10 if all are
+// whole hundredths of a millimetre, else 1.
+func Fineness(nodes [][]int64) int64 {
+	for _, row := range nodes {
+		for _, v := range row {
+			if v%10 != 0 {
+				return 1
 			}
 		}
 	}

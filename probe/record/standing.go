@@ -32,7 +32,7 @@ type Standing struct {
 	// Nodes are rows along J; nil if the map has another size than the correction.
 	Nodes [][]NodeState
 	// Exact says that every node holds just what it held before, or just that and the
-	// addition: nobody else changed anything.
+	// addition: nobody else changed anything, also where nothing was added.
 	Exact bool
 	// Scatter is the robust standard deviation, um, by which a map that was measured
 	// anew differs from the one before, offset and tilt taken out; 0 if it was not.
@@ -66,15 +66,17 @@ const twoMaps = 21.0
 //	most have d = add:
 //	  d = add                                        After        Everywhere if all are After,
 //	  d = add < 63 um, a node beside it not at home  Other        else Partly
-//	  |d - add| <= |add|/4, |add| >= 84 um: edited   After
+//	  |d - add| <= |add|/4, |add| >= 84 um, and      After
+//	  each node beside it is at home: edited
 //	  else                                           Other
 //	most have d = 0:
-//	  d = 0; |d| <= |add|/4, |add| >= 84 um: edited  Before       Partly if any is After,
+//	  d = 0; |d| <= |add|/4 and as above: edited     Before       Partly if any is After,
 //	  d = add >= 63 um, or so are two beside it      After        or as below; else Nowhere
 //	  else                                           Other
 //	fewer are at home: it was measured anew. With r = d less offset and tilt:
 //	  d = add at more nodes than by chance, in all                Partly
-//	  or in a row or column; or one has k > 0.3, 4 u
+//	  or in a row or column; or one has k > 0.3, 4 u;
+//	  or |r - add| <= |add|/4, |add| >= 4 scatter
 //	  the whole has k >= 0.5, and d - add scatters                Unclear
 //	  no more than three times as much as r
 //	  none of this                                   Before       Nowhere
@@ -114,16 +116,19 @@ func (a Applied) Put(nodes [][]int64, s Standing, k int64) (to [][]int64, left [
 	if s.Nodes == nil {
 		return to, nil
 	}
-	mute := Fineness(nodes, a.Before) - 1
+	mute := Fineness(nodes) - 1
 	for j, row := range s.Nodes {
 		for i, is := range row {
 			has := int64(0)
-			switch is {
-			case NodeOther:
+			switch {
+			case is == NodeOther:
 				left = append(left, NodeAt{i, j})
 				continue
-			case NodeAfter:
+			case is == NodeAfter:
 				has = 1
+			}
+			if has == k {
+				continue
 			}
 			edit := nodes[j][i] - a.Before[j][i] - has*a.Add[j][i]
 			if max(edit, -edit) <= mute {
@@ -142,18 +147,22 @@ type look struct {
 	mute   float64       // what the printer may not show, um
 
 	moved, before, after int // nodes with an addition; of them at home, by where
+	odd                  int // nodes without one that were changed
 }
 
 func (a Applied) look(nodes [][]int64) look {
-	l := look{mute: float64(Fineness(nodes, a.Before) - 1)}
+	l := look{mute: float64(Fineness(nodes) - 1)}
 	for j, row := range nodes {
 		d, add, home := make([]float64, len(row)), make([]float64, len(row)), make([]NodeState, len(row))
 		for i, v := range row {
 			d[i], add[i] = float64(v-a.Before[j][i]), float64(a.Add[j][i])
 			switch {
 			case math.Abs(add[i]) <= l.mute:
+				if math.Abs(d[i]) > l.mute {
+					l.odd++
+				}
 				continue
-			case d[i] == 0:
+			case math.Abs(d[i]) <= min(l.mute, math.Abs(d[i]-add[i])):
 				home[i] = NodeBefore
 				l.before++
 			case math.Abs(d[i]-add[i]) <= l.mute:
@@ -188,8 +197,8 @@ func (l look) edited() Standing {
 	if l.after > l.before {
 		most, to = NodeAfter, 1
 	}
-	s := Standing{Exact: l.before+l.after == l.moved, Whole: Nowhere}
 	after, strange := 0, l.moved-l.before-l.after
+	s := Standing{Exact: strange+l.odd == 0, Whole: Nowhere}
 	s.Nodes = l.states(most, func(j, i int) NodeState {
 		is, big := l.home[j][i], math.Abs(l.add[j][i])
 		switch {
@@ -197,7 +206,7 @@ func (l look) edited() Standing {
 		case is == NodeAfter && most == NodeAfter && big < 3*twoMaps && l.beside(j, i, NodeOther) > 0,
 			is == NodeAfter && most == NodeBefore && big < 3*twoMaps && (l.mute > 0 || l.beside(j, i, NodeAfter) < 2):
 			is = NodeOther
-		case is == NodeOther && big >= 4*twoMaps && 4*math.Abs(l.d[j][i]-to*l.add[j][i]) <= big:
+		case is == NodeOther && l.beside(j, i, NodeOther) == 0 && big >= 4*twoMaps && 4*math.Abs(l.d[j][i]-to*l.add[j][i]) <= big:
 			is = most
 		}
 		if is == NodeAfter {
@@ -214,64 +223,6 @@ func (l look) edited() Standing {
 	return s
 }
 
-// measured judges a map most of whose nodes hold neither.
-func (l look) measured() Standing {
-	r := untilted(l.d)
-	s := Standing{Scatter: spread(r), Whole: Nowhere}
-	k, _ := projection(level(l.d, mean), level(l.add, mean), s.Scatter)
-	kr, u := projection(r, untilted(l.add), s.Scatter)
-	switch {
-	case l.written(r):
-		s.Whole = Partly
-	case (k >= 0.5 || kr >= 0.5 && u < 0.15) && spread(level(plus(l.d, l.add, -1), median)) <= 3*s.Scatter:
-		s.Whole = Unclear
-	default:
-		s.Nodes = l.states(NodeBefore, func(int, int) NodeState { return NodeBefore })
-		return s
-	}
-	s.Nodes = l.states(NodeOther, func(j, i int) NodeState {
-		if l.mute > 0 || l.home[j][i] != NodeAfter || l.beside(j, i, NodeAfter) < 2 {
-			return NodeOther
-		}
-		return NodeAfter
-	})
-	return s
-}
-
-// written reports whether something of what was written is left in a map that was
-// measured anew: more nodes hold it than by chance, or a row or a column does, or looks
-// like it beyond the scatter of r. A printer that prints hundredths shows what was
-// written also where a tilt is as large.
-func (l look) written(r [][]float64) bool {
-	const around = 60 // um: so far from what was written the nodes lie as thick as at it
-	near, count, wide, s := 0, 0, 2*l.mute+1, spread(r)
-	at := make([][]float64, len(l.d)) // 1: the node holds what was written
-	for j, row := range l.home {
-		at[j] = make([]float64, len(row))
-		for i, is := range row {
-			if is == NodeAfter && (l.mute == 0 || math.Abs(r[j][i]) > 3*s+l.mute) {
-				at[j][i] = 1
-				count++
-			} else if math.Abs(l.add[j][i]) > l.mute && math.Abs(l.d[j][i]-l.add[j][i]) <= around {
-				near++
-			}
-		}
-	}
-	chance := float64(near) * wide / (2*around + 1 - wide) / float64(l.moved)
-	if float64(count) > 3+3*chance*float64(l.moved) || 3*l.after > l.moved {
-		return true
-	}
-	for _, g := range [][3][][]float64{{r, l.add, at}, {turned(r), turned(l.add), turned(at)}} {
-		for n, hold := range g[2] {
-			k, u := projection(g[0][n:n+1], g[1][n:n+1], s)
-			if share := mean(hold); k > max(0.3, 4*u) || len(hold) > 3 && share > 0.5+3*chance {
-				return true
-			}
-		}
-	}
-	return false
-}
-
 // beside counts the eight nodes around one that have an addition and are in a state.
 func (l look) beside(j, i int, is NodeState) int {
 	n := 0
@@ -283,106 +234,4 @@ func (l look) beside(j, i int, is NodeState) int {
 		}
 	}
 	return n
-}
-
-// projection returns k = sum(d add) / sum(add^2) and its standard uncertainty for
-// independent d of standard deviation s. What is beyond 1.5 times the addition at a node
-// is cut there, so that one node that somebody set does not speak for all.
-func projection(d, add [][]float64, s float64) (k, u float64) {
-	var up, down float64
-	for j, row := range add {
-		for i, a := range row {
-			most := 1.5 * max(math.Abs(a), 2*s)
-			up += max(-most, min(most, d[j][i])) * a
-			down += a * a
-		}
-	}
-	if down == 0 {
-		return 0, math.Inf(1)
-	}
-	return up / down, s / math.Sqrt(down)
-}
-
-// untilted returns a grid less its offset and tilt, by medians: of the slopes between
-// any two nodes of a row, or column, then of what is left (Theil, 1950; Sen, 1968; from
-// memory), so that a row that stands apart does not bend them.
-func untilted(d [][]float64) [][]float64 {
-	x, y := slope(d), slope(turned(d))
-	tilt := make([][]float64, len(d))
-	for j, row := range d {
-		for i := range row {
-			tilt[j] = append(tilt[j], x*float64(i)+y*float64(j))
-		}
-	}
-	return level(plus(d, tilt, -1), median)
-}
-
-// level returns a grid less its middle.
-func level(d [][]float64, middle func([]float64) float64) [][]float64 {
-	m := middle(slices.Concat(d...))
-	out := make([][]float64, len(d))
-	for j, row := range d {
-		for _, v := range row {
-			out[j] = append(out[j], v-m)
-		}
-	}
-	return out
-}
-
-func slope(d [][]float64) float64 {
-	var all []float64
-	for _, row := range d {
-		for i := range row {
-			for n := range i {
-				all = append(all, (row[i]-row[n])/float64(i-n))
-			}
-		}
-	}
-	return median(all)
-}
-
-func plus(d, e [][]float64, times float64) [][]float64 {
-	out := make([][]float64, len(d))
-	for j, row := range d {
-		for i, v := range row {
-			out[j] = append(out[j], v+times*e[j][i])
-		}
-	}
-	return out
-}
-
-func turned(d [][]float64) [][]float64 {
-	out := make([][]float64, len(d[0]))
-	for _, row := range d {
-		for i, v := range row[:min(len(row), len(out))] {
-			out[i] = append(out[i], v)
-		}
-	}
-	return out
-}
-
-// spread is the standard deviation of a normal distribution with the median of |r|, 1 um
-// at least.
-func spread(r [][]float64) float64 {
-	var all []float64
-	for _, v := range slices.Concat(r...) {
-		all = append(all, math.Abs(v))
-	}
-	return max(1, 1.4826*median(all))
-}
-
-func mean(all []float64) float64 {
-	sum := 0.0
-	for _, v := range all {
-		sum += v
-	}
-	return sum / float64(len(all))
-}
-
-func median(all []float64) float64 {
-	if len(all) == 0 {
-		return 0
-	}
-	slices.Sort(all)
-	return (all[(len(all)-1)/2] + all[len(all)/2]) / 2
 }
