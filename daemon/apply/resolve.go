@@ -39,7 +39,7 @@ func (d Desk) Resolve(ctx context.Context, a store.Applied, c Choice) (store.App
 	if err != nil {
 		return a, err
 	}
-	if e, ok := d.earlier(); ok && !a.Undo && a.Under == nil && s.Scatter > 0 && mostly(e, now) {
+	if e, ok := d.earlier(); ok && !a.Undo && a.Under == nil && s.Scatter > 0 && holds(e, now) > s.Count(record.NodeAfter) {
 		e.Says = "The printer has its earlier bed map again, with the correction in it. Nothing was written."
 		return d.stage(ctx, e, store.Kept, nil)
 	}
@@ -86,10 +86,10 @@ func (d Desk) Resolve(ctx context.Context, a store.Applied, c Choice) (store.App
 	return d.putBack(ctx, a, old, err)
 }
 
-// mostly reports whether most nodes of the map have the correction.
-func mostly(a store.Applied, now [][]int64) bool {
-	return 2*a.Correction().In(now).Count(record.NodeAfter) > len(now)*len(now[0])
-}
+// holds returns how many nodes of the map have the correction.
+func holds(a store.Applied, now [][]int64) int { return a.Correction().In(now).Count(record.NodeAfter) }
+
+func mostly(a store.Applied, now [][]int64) bool { return 2*holds(a, now) > len(now)*len(now[0]) }
 
 // within refuses to change a node by more than the largest correction that is allowed.
 func (d Desk) within(now, to [][]int64) error {
