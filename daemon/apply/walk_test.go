@@ -225,9 +225,8 @@ func (w *walk) doing(name string, do func() (store.Applied, error)) {
 			return
 		}
 		switch {
-		case a.State == store.Kept && w.back && was[j][i].ours == 0 && c.ours == 0:
-			// The earlier correction is in force again, as far as it was.
-		case a.State == store.Kept && w.back && strings.Contains(a.Says, "left as they are"):
+		case a.State == store.Kept && w.back && a.Correction().In(w.nodes).Whole != record.Everywhere:
+			// The earlier correction is in force again as far as it was, and shown as that.
 		case a.State == store.Kept && !w.same(c.ours, a.Add[j][i]):
 			w.t.Fatalf("%s: kept, and node %d,%d has %d of %d um", name, i, j, c.ours, a.Add[j][i])
 		case a.State == store.Undone || a.State == store.PutBack:
@@ -261,6 +260,9 @@ func (w *walk) ours(was content, before, now int64, a store.Applied, i, j int, s
 	if now == before {
 		if was.open && a.State == store.Kept && !w.back && a.N != state.N {
 			return a.Add[j][i]
+		}
+		if was.open && !w.back && !a.State.Open() && a.N != state.N {
+			return 0
 		}
 		return was.ours
 	}

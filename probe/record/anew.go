@@ -21,7 +21,7 @@ func (l look) measured() Standing {
 		return s
 	}
 	s.Nodes = l.states(NodeOther, func(j, i int) NodeState {
-		if l.mute > 0 || l.home[j][i] != NodeAfter || l.beside(j, i, NodeAfter) < 2 {
+		if l.mute > 0 || l.home[j][i] != NodeAfter || math.Abs(l.add[j][i]) < 3*twoMaps && l.beside(j, i, NodeAfter) < 2 {
 			return NodeOther
 		}
 		return NodeAfter
@@ -31,22 +31,25 @@ func (l look) measured() Standing {
 
 // written reports whether something of what was written is left in a map that was
 // measured anew: more nodes hold it than by chance, or a row or a column does, or one, or
-// a node, looks like it beyond the scatter of r. A printer that prints hundredths shows what was
-// written also where a tilt is as large.
+// a node, looks like it beyond the scatter of r. Where the printer prints hundredths, and
+// the additions are alike, what was written also shows where a tilt is as large.
 func (l look) written(r [][]float64) bool {
 	const around = 60 // um: so far from what was written the nodes lie as thick as at it
 	near, count, wide, s := 0, 0, 2*l.mute+1, spread(r)
-	at := make([][]float64, len(l.d)) // 1: the node holds what was written
+	at := plus(r, r, -1) // 1: the node holds what was written, 0.5: or a tilt
 	for j, row := range l.home {
-		at[j] = make([]float64, len(row))
 		for i, is := range row {
-			if big := math.Abs(l.add[j][i]); big >= 4*max(s, twoMaps) && 4*math.Abs(r[j][i]-l.add[j][i]) <= big {
+			big, apart := math.Abs(r[j][i]), math.Abs(r[j][i]-l.add[j][i])
+			if add := math.Abs(l.add[j][i]); add >= 4*max(s, twoMaps) && 4*apart <= add {
 				return true
 			}
-			if is == NodeAfter && (l.mute == 0 || math.Abs(r[j][i]) > 3*s+l.mute) {
+			switch {
+			case is == NodeAfter && (l.mute == 0 || big > 3*s+l.mute):
 				at[j][i] = 1
 				count++
-			} else if math.Abs(l.add[j][i]) > l.mute && math.Abs(l.d[j][i]-l.add[j][i]) <= around {
+			case is == NodeAfter:
+				at[j][i] = 0.5
+			case math.Abs(l.add[j][i]) > l.mute && math.Abs(l.d[j][i]-l.add[j][i]) <= around:
 				near++
 			}
 		}
@@ -56,9 +59,19 @@ func (l look) written(r [][]float64) bool {
 		return true
 	}
 	for _, g := range [][3][][]float64{{r, l.add, at}, {turned(r), turned(l.add), turned(at)}} {
-		for n, hold := range g[2] {
+		for n, add := range g[1] {
+			sure := 1.0
+			if slices.Max(add)-slices.Min(add) > around {
+				sure = 0.5
+			}
+			hold := 0
+			for _, v := range g[2][n] {
+				if v >= sure {
+					hold++
+				}
+			}
 			k, u := projection(g[0][n:n+1], g[1][n:n+1], s)
-			if share := mean(hold); k > max(0.3, 4*u) || len(hold) > 3 && share > 0.5+3*chance {
+			if k > max(0.3, 4*u) || len(add) > 3 && float64(hold) > (0.5+3*chance)*float64(len(add)) {
 				return true
 			}
 		}

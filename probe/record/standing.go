@@ -80,7 +80,7 @@ const twoMaps = 21.0
 //	  the whole has k >= 0.5, and d - add scatters                Unclear
 //	  no more than three times as much as r
 //	  none of this                                   Before       Nowhere
-//	    d = add, and so are two beside it            After        (Partly, Unclear)
+//	    d = add >= 63 um, or so are two beside it    After        (Partly, Unclear)
 //	    else                                         Other
 //
 // Where fewer than three nodes are not at home, every d = add is After: no map was
