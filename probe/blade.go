@@ -37,9 +37,16 @@ func (g *gauging) act(ctx context.Context, phase Phase, a Action) (Phase, error)
 	return phase, refuse("wrong-state", "press next when hand and blade are out", "gauge: %s while the nozzle is up", a.Do)
 }
 
+// leastStep is the smallest step, mm: heights go out in thousandths, and a smaller one
+// would move nothing.
+const leastStep = 0.001
+
 func amount(a Action) (float64, error) {
-	if a.MM == nil || math.IsNaN(*a.MM) || math.IsInf(*a.MM, 0) || *a.MM <= 0 {
-		return 0, refuse("bad-value", "give mm, a number above 0", "%s: by how much is not said", a.Do)
+	if a.MM == nil || math.IsNaN(*a.MM) || math.IsInf(*a.MM, 0) {
+		return 0, refuse("bad-value", "give mm, 0.001 or more", "%s: by how much is not said", a.Do)
+	}
+	if *a.MM < leastStep-1e-9 {
+		return 0, refuse("bad-value", "give mm, 0.001 or more", "%s by %g mm: that moves nothing", a.Do, *a.MM)
 	}
 	return *a.MM, nil
 }
