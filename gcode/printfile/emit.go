@@ -14,32 +14,26 @@ func (c *changes) set(letter byte, v number) {
 	c.with[letter-'A'] = v
 }
 
-// height decides the Z word that takes the head to the height want, mm; same
-// says that the line's own word, or none, does it.
-func (r *rewriter) height(want float64, own bool, word float64) (z number, same bool) {
-	half := r.quantum() / 2
+// origin is where a Z word of 0 leads.
+func (r *rewriter) origin() int64 {
 	if r.relative {
-		d := want - r.actual
-		if !own {
-			word = 0
-		}
-		if math.Abs(d-word) < half {
-			r.actual += word
-			return z, true
-		}
-		z = rounded(d/r.scale, r.places)
-		r.actual += z.value() * r.scale
-		return z, false
+		return r.actual
 	}
-	if own && math.Abs(want-(word+r.shift)) < half {
-		r.actual = word + r.shift
+	return r.shift
+}
+
+// height decides the Z word that takes the head to the height want, mm, from where it
+// is; same says that the line's own word, which leads to own, or none, does it.
+func (r *rewriter) height(want float64, has bool, own int64) (z number, same bool) {
+	if !has {
+		own = r.actual
+	}
+	if math.Abs(want-mm(own)) < r.quantum()/2 {
+		r.actual = own
 		return z, true
 	}
-	if !own && math.Abs(want-r.actual) < half {
-		return z, true
-	}
-	z = rounded((want-r.shift)/r.scale, r.places)
-	r.actual = z.value()*r.scale + r.shift
+	z = rounded((want-mm(r.origin()))/r.scale, r.places)
+	r.actual = r.origin() + r.of(z)
 	return z, false
 }
 
@@ -56,18 +50,21 @@ func (r *rewriter) emit(b, text []byte, p *path, motion int, e0 [2]extruder) (do
 	x, y, z := p.at(1)
 	a := r.addition(x, y, z)
 	r.note(a, z+a)
-	word := 0.0
+	own := r.origin()
 	if k.with('Z') {
-		word = k.word('Z').value() * r.scale
+		own += r.of(k.word('Z').number)
 		if r.relative && n > 1 {
-			word = math.Inf(1) // the earlier pieces took part of it
+			own = beyond // the earlier pieces took part of it
 		}
 	}
-	if v, same := r.height(z+a, k.with('Z'), word); !same {
+	if v, same := r.height(z+a, k.with('Z'), own); !same {
 		c.set('Z', v)
 	}
-	if c.has == 0 {
+	if c.has == 0 && n == 1 {
 		return false, nil
+	}
+	if k.checked {
+		return false, r.refuse("the line carries a checksum and has to be changed", "slice the file without checksums")
 	}
 	r.sum.Changed++
 	r.text = r.compose(r.text[:0], text, &c)

@@ -52,7 +52,7 @@ func (r *rewriter) move(b, text []byte, motion int) (done bool, err error) {
 		}
 	}
 	if k.with('H') && k.word('H').n != 0 {
-		return false, r.refuse("a move with H, which some machines take as one of single motors, or as far as a switch", "slice the file without it")
+		return false, r.refuse("a move with H, which some machines take as one of single motors, or as far as a switch", sliceOther)
 	}
 	before, e0 := r.axes, r.e
 	for a, c := range "XYZ" {
@@ -63,26 +63,26 @@ func (r *rewriter) move(b, text []byte, motion int) (done bool, err error) {
 	if k.with('E') {
 		r.e = r.extrude(k.word('E'))
 	}
+	if err := r.near(); err != nil {
+		return false, err
+	}
 	across := k.has&(bit('X')|bit('Y')) != 0 || motion >= 2
 	if !across && !k.with('Z') {
 		return false, nil
-	}
-	for a, c := range "XYZ" {
-		if math.Abs(r.axes[a].p) > farthest {
-			return false, r.refuse(fmt.Sprintf("%c leads to %g mm", c, r.axes[a].p), "is the line whole?")
-		}
 	}
 	if !r.placed() {
 		return false, r.untold(across)
 	}
 	lays := r.e[0].at > e0[0].at || r.e[1].at > e0[1].at
 	moved := motion >= 2 || r.axes[inX].p != before[inX].p || r.axes[inY].p != before[inY].p
-	if err := r.outside(moved && lays); err != nil {
-		return false, err
+	if moved && lays {
+		if err := r.laid(); err != nil {
+			return false, err
+		}
 	}
 	started := before[inX].known && before[inY].known && before[inZ].known
-	p := path{x0: before[inX].p, y0: before[inY].p, z0: before[inZ].p}
-	p.dx, p.dy, p.dz = r.axes[inX].p-p.x0, r.axes[inY].p-p.y0, r.axes[inZ].p-p.z0
+	p := path{x0: mm(before[inX].p), y0: mm(before[inY].p), z0: mm(before[inZ].p)}
+	p.dx, p.dy, p.dz = mm(r.axes[inX].p-before[inX].p), mm(r.axes[inY].p-before[inY].p), mm(r.axes[inZ].p-before[inZ].p)
 	if motion >= 2 {
 		r.sum.Arcs++
 		if !started {
@@ -93,11 +93,8 @@ func (r *rewriter) move(b, text []byte, motion int) (done bool, err error) {
 		}
 	}
 	r.cuts = r.cuts[:0]
-	low := r.axes[inZ].p
-	if started {
-		low = min(low, p.z0)
-	}
-	if started && (p.arc || math.Hypot(p.dx, p.dy) > upright) && low < r.o.Taper {
+	low := min(p.z0, p.z0+p.dz)
+	if started && (p.arc || math.Hypot(p.dx, p.dy) > upright) && low < r.sum.End {
 		if err := r.cut(&p); err != nil {
 			return false, err
 		}
@@ -108,24 +105,45 @@ func (r *rewriter) move(b, text []byte, motion int) (done bool, err error) {
 	return r.emit(b, text, &p, motion, e0)
 }
 
-// farthest is how far from zero a place of a print file may be, mm: no desktop
-// printer is as large, and beyond it numbers lose their last places.
-const farthest = 1e5
+// Places and E lead no farther from zero than this, mm: no desktop printer is as
+// large, and no file feeds as much.
+const (
+	farthest = 100_000
+	mostFed  = 1_000_000_000
+)
+
+// near refuses a move that leads out of this world.
+func (r *rewriter) near() error {
+	for a := range r.axes {
+		if p := r.axes[a].p; max(p, -p) > farthest*perMM {
+			return r.refuse(fmt.Sprintf("%c leads farther than %d mm", "XYZ"[a], farthest), "is the line whole?")
+		}
+	}
+	for _, e := range r.e {
+		if max(e.at, -e.at) > mostFed*perMM {
+			return r.refuse(fmt.Sprintf("E leads farther than %d mm", mostFed), "is the line whole?")
+		}
+	}
+	return nil
+}
 
 // Beyond is how far outside the nodes of a correction plastic may be laid, mm: the
 // nearest edge's addition holds there, and its doubt grows with the distance
 // (design notes: as far from a gauged place a node refuses its table).
 const Beyond = 60.0
 
-// outside counts moves that lay plastic outside the correction's nodes, and
-// refuses those that do so too far outside.
-func (r *rewriter) outside(lays bool) error {
-	if !lays || r.o.weight(r.axes[inZ].p) == 0 {
+// laid takes note of a move that lays plastic: of its layer, and of whether it ends
+// outside the correction's nodes, where it is refused too far outside.
+func (r *rewriter) laid() error {
+	x, y, z := mm(r.axes[inX].p), mm(r.axes[inY].p), r.axes[inZ].p
+	if r.layers != nil {
+		if r.layers.see(z) {
+			return errEnough
+		}
 		return nil
 	}
-	x, y := r.axes[inX].p, r.axes[inY].p
 	d := r.s.Outside(x, y)
-	if d == 0 {
+	if d == 0 || r.weight(mm(z)) == 0 {
 		return nil
 	}
 	if d > Beyond {
@@ -150,12 +168,7 @@ func (r *rewriter) untold(across bool) error {
 		}
 	}
 	if k.with('Z') {
-		v := k.word('Z').value() * r.scale
-		if r.relative {
-			r.actual += v
-		} else {
-			r.actual = v + r.shift
-		}
+		r.actual = r.origin() + r.of(k.word('Z').number)
 	}
 	return nil
 }
@@ -191,12 +204,12 @@ func (r *rewriter) cut(p *path) error {
 
 // bulge bounds how far weight x Add is from its chord between t0 and t1. With
 // the chord's a and w linear the product leaves its own chord by at most
-// |da dw|/4; where the weight has a corner (at Full and Taper) by a quarter of
+// |da dw|/4; where the weight has a corner (at Full and End) by a quarter of
 // the change of slope; what a itself bulges counts by the weight.
 func (r *rewriter) bulge(p *path, t0, t1 float64) float64 {
 	x0, y0, z0 := p.at(t0)
 	x1, y1, z1 := p.at(t1)
-	w0, w1 := r.o.weight(z0), r.o.weight(z1)
+	w0, w1 := r.weight(z0), r.weight(z1)
 	if w0 == 0 && w1 == 0 {
 		return 0
 	}
@@ -211,17 +224,22 @@ func (r *rewriter) bulge(p *path, t0, t1 float64) float64 {
 	}
 	a0, a1 := r.s.Add(x0, y0), r.s.Add(x1, y1)
 	sum := b*max(w0, w1) + (math.Abs(a1-a0)+2*b)*math.Abs(w1-w0)/4
-	for _, corner := range [...]float64{r.o.Full, r.o.Taper} {
+	for _, corner := range [...]float64{r.sum.Full, r.sum.End} {
 		if (z0 < corner) != (z1 < corner) {
-			sum += (max(math.Abs(a0), math.Abs(a1)) + b) * math.Abs(z1-z0) / (r.o.Taper - r.o.Full) / 4
+			sum += (max(math.Abs(a0), math.Abs(a1)) + b) * math.Abs(z1-z0) * r.fall / 4
 		}
 	}
 	return sum
 }
 
+// weight is the part of the addition that holds at height z.
+func (r *rewriter) weight(z float64) float64 {
+	return min(max(1-(z-r.sum.Full)*r.fall, 0), 1)
+}
+
 // addition returns weight x Add.
 func (r *rewriter) addition(x, y, z float64) float64 {
-	w := r.o.weight(z)
+	w := r.weight(z)
 	if w == 0 {
 		return 0
 	}

@@ -10,6 +10,8 @@ type number struct {
 
 var pow10 = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15}
 
+var tens = [...]uint64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15}
+
 // value is the nearest float64: n is below 2^53 and d at most 15, so that one
 // division rounds once, as strconv does.
 func (a number) value() float64 { return float64(a.n) / pow10[a.d] }

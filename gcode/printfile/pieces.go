@@ -92,7 +92,7 @@ func (m *cutter) extruding(e [2]extruder) error {
 		r.sum.Assumed = r.sum.Lines
 	}
 	m.e.whole = r.k.word('E').number.at(placesE + r.places - 4)
-	m.relative, m.e0, m.e1 = e[0].relative, e[0].at/r.scale, r.k.word('E').value()
+	m.relative, m.e0, m.e1 = e[0].relative, mm(e[0].at)/r.scale, r.k.word('E').value()
 	return nil
 }
 
@@ -166,8 +166,8 @@ func (m *cutter) place(x, y float64) {
 			w = m.xy[a].upTo((v - start[a]) / r.scale)
 			m.at[a] = start[a] + number{m.xy[a].given, w.d}.value()*r.scale
 		} else {
-			w = rounded((v-r.axes[a].shift)/r.scale, m.places)
-			m.at[a] = w.value()*r.scale + r.axes[a].shift
+			w = rounded((v-mm(r.axes[a].shift))/r.scale, m.places)
+			m.at[a] = w.value()*r.scale + mm(r.axes[a].shift)
 		}
 		r.text = w.append(append(r.text, ' ', l))
 	}
@@ -187,7 +187,7 @@ func (m *cutter) last(c *changes) {
 		case r.relative && (k.with(byte(l)) || m.p.arc):
 			c.set(byte(l), m.xy[a].rest())
 		case m.p.arc && !k.with(byte(l)):
-			c.set(byte(l), rounded((r.axes[a].p-r.axes[a].shift)/r.scale, placesEnd))
+			c.set(byte(l), rounded(mm(r.axes[a].p-r.axes[a].shift)/r.scale, placesEnd))
 		}
 	}
 	if m.p.arc {

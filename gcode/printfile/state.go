@@ -1,25 +1,39 @@
 package printfile
 
-// mmPerInch is exact (ISO 31; G20 of RS-274/NGC).
-const mmPerInch = 25.4
+import "math/bits"
+
+// Places are whole numbers of 1e-9 mm: sums of words are exact, so that a circle ends
+// where it began however the head came there. Words are decimals, and an inch is
+// 25.4 mm exactly (ISO 31; G20 of RS-274/NGC).
+const (
+	perMM   = 1_000_000_000
+	perInch = 25_400_000_000
+)
+
+// beyond is more than any place or length of a file, and small enough that four of them
+// add up.
+const beyond = 2_000_000_000 * perMM
+
+func mm(p int64) float64 { return float64(p) / perMM }
 
 // axis is where the file believes an axis to be. Its word for the place p is
 // p - shift: G92 changes the word and not the place.
 type axis struct {
-	p, shift float64
+	p, shift int64
 	known    bool
 }
 
 // extruder is the extruder's axis under one reading of G90 and G91.
 type extruder struct {
 	relative, known bool
-	at              float64
+	at              int64
 }
 
 // state is what the lines so far have set.
 type state struct {
 	axes     [3]axis // X Y Z
 	relative bool
+	unit     uint64  // of words: perMM or perInch
 	scale    float64 // mm per unit
 	places   int     // decimals of a written Z
 	e        [2]extruder
@@ -27,7 +41,7 @@ type state struct {
 	motion   int // the last G0..G3, or -1
 	// actual is where Z really is once the lines are rewritten, shift the shift
 	// of its words.
-	actual, shift float64
+	actual, shift int64
 	lost          int64  // the line after which the place was not known, 0 none
 	lostBy        string // the letter of its command
 	lostTo        int    // and its code
@@ -41,8 +55,7 @@ const (
 )
 
 func newState() state {
-	s := state{motion: -1, plane: 170, scale: 1, places: 4}
-	return s
+	return state{motion: -1, plane: 170, unit: perMM, scale: 1, places: 4}
 }
 
 // quantum is the step of a written Z, mm.
@@ -52,10 +65,28 @@ func (s *state) placed() bool {
 	return s.axes[inX].known && s.axes[inY].known && s.axes[inZ].known
 }
 
+// of returns the length of a word in the present unit, to the nearest 1e-9 mm.
+func (s *state) of(a number) int64 {
+	n := a.n
+	if n < 0 {
+		n = -n
+	}
+	hi, lo := bits.Mul64(uint64(n), s.unit)
+	by := tens[a.d]
+	if hi >= by {
+		hi, lo, by = 0, beyond, 1
+	}
+	q, rest := bits.Div64(hi, lo, by)
+	if q = min(q+(2*rest)/by, beyond); a.n < 0 {
+		return -int64(q)
+	}
+	return int64(q)
+}
+
 // target returns where axis a goes by a word.
 func (s *state) target(a int, w *word) axis {
 	t := s.axes[a]
-	v := w.value() * s.scale
+	v := s.of(w.number)
 	if s.relative {
 		t.p += v
 		return t
@@ -66,9 +97,9 @@ func (s *state) target(a int, w *word) axis {
 
 // extrude returns the extruder's axis after a word.
 func (s *state) extrude(w *word) [2]extruder {
-	out := s.e
+	out, v := s.e, s.of(w.number)
 	for i := range out {
-		if v := w.value() * s.scale; out[i].relative {
+		if out[i].relative {
 			out[i].at += v
 		} else {
 			out[i].at, out[i].known = v, true
@@ -83,7 +114,7 @@ func (s *state) reset(k *block) {
 		if !k.with(byte(c)) {
 			continue
 		}
-		v, ax := k.word(byte(c)).value()*s.scale, &s.axes[a]
+		v, ax := s.of(k.word(byte(c)).number), &s.axes[a]
 		if !ax.known {
 			// The file says where it is; nothing contradicts it.
 			*ax = axis{p: v, known: true}
@@ -98,7 +129,7 @@ func (s *state) reset(k *block) {
 		}
 	}
 	if k.with('E') {
-		v := k.word('E').value() * s.scale
+		v := s.of(k.word('E').number)
 		for i := range s.e {
 			s.e[i].at, s.e[i].known = v, true
 		}
@@ -119,32 +150,28 @@ func (s *state) home(k *block) {
 }
 
 // lose forgets where the head is after a command that moves it out of sight.
-func (s *state) lose(line int64, letter string, code int) {
-	for a := range s.axes {
-		s.axes[a].known = false
+func (r *rewriter) lose(letter string, code int) {
+	for a := range r.axes {
+		r.axes[a].known = false
 	}
-	s.lost, s.lostBy, s.lostTo = line, letter, code
+	r.lost, r.lostBy, r.lostTo = r.sum.Lines, letter, code
 }
 
-// mode does the G and M words that set how later words are read; it reports
-// whether it was one.
-func (s *state) mode(g int, f Follow) bool {
+// mode does the G words that set how later words are read.
+func (s *state) mode(g int, f Follow) {
 	switch g {
 	case 170, 180, 190:
 		s.plane = g
 	case 200:
-		s.scale, s.places = mmPerInch, 6
+		s.unit, s.scale, s.places = perInch, 25.4, 6
 	case 210:
-		s.scale, s.places = 1, 4
+		s.unit, s.scale, s.places = perMM, 1, 4
 	case 900, 910:
 		s.relative = g == 910
 		s.e[0].relative = s.relative
 		s.settle(f)
 		s.modeSaid = s.modeSaid || f == Follows
-	default:
-		return false
 	}
-	return true
 }
 
 // extruderMode is M82 and M83.

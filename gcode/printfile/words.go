@@ -12,12 +12,13 @@ const mostWords = 48
 
 // block is the words of one line.
 type block struct {
-	has   uint32 // letters present but G and M, a bit each
-	words [26]word
-	order []byte            // letters in the order in which they stand; G and M among them
-	spans [mostWords][2]int // their places in the line
-	g, m  []int             // codes times ten: G38.2 is 382
-	end   int               // where the words end: at a comment or the line's end
+	has     uint32 // letters present but G and M, a bit each
+	words   [26]word
+	order   []byte            // letters in the order in which they stand; G and M among them
+	spans   [mostWords][2]int // their places in the line
+	g, m    []int             // codes times ten: G38.2 is 382
+	before  uint32            // letters before the first G or M, N left out
+	checked bool              // a checksum stands behind the words
 }
 
 func bit(c byte) uint32 { return 1 << (c - 'A') }
@@ -39,10 +40,10 @@ func blank(c byte) bool { return c == ' ' || c == '\t' }
 
 // parse reads the words of a line without its line end: letter and number,
 // blanks between them as they like, `( )` and `;` comments (RS-274/NGC 3.3;
-// numbers have no exponent, so that X1E5 are two words). It returns why the line
-// is no row of words, or "".
+// numbers have no exponent, so that X1E5 are two words), and a checksum. It returns
+// why the line is no row of words, or "".
 func (k *block) parse(b []byte) (why string) {
-	k.has, k.order, k.g, k.m, k.end = 0, k.order[:0], k.g[:0], k.m[:0], len(b)
+	k.has, k.before, k.order, k.g, k.m, k.checked = 0, 0, k.order[:0], k.g[:0], k.m[:0], false
 	for i := 0; i < len(b); {
 		c := upper(b[i])
 		switch {
@@ -50,19 +51,14 @@ func (k *block) parse(b []byte) (why string) {
 			i++
 			continue
 		case c == ';':
-			k.end = i
 			return ""
 		case c == '(':
-			for i < len(b) && b[i] != ')' {
-				i++
-			}
-			if i == len(b) {
+			if i = comment(b, i); i < 0 {
 				return "a comment that begins with ( does not end"
 			}
-			i++
 			continue
 		case c == '*':
-			return "the line carries a checksum"
+			return k.checksum(b, i)
 		case !letter(c):
 			return "there is " + quoted(b[i]) + " where a letter is expected"
 		}
@@ -80,6 +76,35 @@ func (k *block) parse(b []byte) (why string) {
 			i = to
 		}
 	}
+	return ""
+}
+
+// comment returns what stands behind the ( ) comment that begins at i, -1 if it does
+// not end.
+func comment(b []byte, i int) int {
+	for ; i < len(b); i++ {
+		if b[i] == ')' {
+			return i + 1
+		}
+	}
+	return -1
+}
+
+// checksum reads what stands from the * at i on: the exclusive or of all bytes before
+// it (common practice, no source).
+func (k *block) checksum(b []byte, i int) string {
+	sum := byte(0)
+	for _, c := range b[:i] {
+		sum ^= c
+	}
+	a, end, ok := scan(b, i+1)
+	for end < len(b) && blank(b[end]) {
+		end++
+	}
+	if !ok || a.d != 0 || a.n != int64(sum) || end < len(b) && b[end] != ';' {
+		return "the checksum behind * is not that of the line"
+	}
+	k.checked = true
 	return ""
 }
 
@@ -102,11 +127,14 @@ func (k *block) keep(c byte, a number, bare bool, start, from, to int) string {
 	if c == 'G' || c == 'M' {
 		return k.command(c, a, bare)
 	}
-	if k.has&bit(c) != 0 {
+	if k.with(c) {
 		return "the letter " + string(rune(c)) + " stands twice"
 	}
 	k.has |= bit(c)
-	w := &k.words[c-'A']
+	if len(k.g)+len(k.m) == 0 && c != 'N' {
+		k.before |= bit(c)
+	}
+	w := k.word(c)
 	w.number, w.from, w.to, w.bare = a, from, to, bare
 	return ""
 }

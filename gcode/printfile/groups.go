@@ -1,0 +1,97 @@
+package printfile
+
+import "fmt"
+
+// group is a modal group of RS-274/NGC (its table 4); a line holds one G word of each.
+type group int
+
+const (
+	unread group = iota // none that is read here
+	acts                // not modal
+	motions
+	planes
+	distances
+	units
+	usual // and from here on: modes at the value that a desktop printer always has
+	middles
+	rates
+	radii
+	lengths
+	frames
+	paths
+)
+
+func groupOf(g int) group {
+	switch g {
+	case 40, 100, 110, 280, 920:
+		return acts
+	case 0, 10, 20, 30, 800:
+		return motions
+	case 170, 180, 190:
+		return planes
+	case 900, 910:
+		return distances
+	case 200, 210:
+		return units
+	case 911:
+		return middles
+	case 940:
+		return rates
+	case 400:
+		return radii
+	case 490:
+		return lengths
+	case 540:
+		return frames
+	case 640:
+		return paths
+	}
+	return unread
+}
+
+// foreign deals with a G code that is not read: a refusal, or the place is lost.
+func (r *rewriter) foreign(g int) error {
+	switch g {
+	case 530, 550, 560, 570, 580, 590, 591, 592, 593, 521, 430, 431, 510, 520, 680, 921, 922, 923:
+		return r.refuse(fmt.Sprintf(otherFrame, "G"+name(g)), sliceOther)
+	case 901:
+		return r.refuse("G90.1 makes the middles of arcs absolute", "slice the file without arcs")
+	case 930, 950:
+		return r.refuse(fmt.Sprintf("G%s changes what F means", name(g)), sliceOther)
+	case 50, 51, 52, 330, 331, 410, 420, 730, 760, 810, 820, 830, 840, 850, 860, 870, 880, 890:
+		return r.refuse(fmt.Sprintf("the path of G%s cannot be followed", name(g)), sliceOther)
+	case 382, 383, 384, 385: // a motion: no other goes on behind it
+		r.motion = -1
+	}
+	r.lose("G", g) // homes, goes back to a kept place (G61; to RS-274/NGC a mode of the path), probes, parks, wipes: it ends where the file does not say
+	return nil
+}
+
+func name(code int) string {
+	if code%10 == 0 {
+		return fmt.Sprint(code / 10)
+	}
+	return fmt.Sprintf("%d.%d", code/10, code%10)
+}
+
+// command does what is neither a move nor a mode.
+func (r *rewriter) command(g int) error {
+	k := &r.k
+	switch {
+	case g == 280:
+		r.home(k)
+		r.lost, r.lostBy, r.lostTo = r.sum.Lines, "G", g
+	case g == 920 && k.has&(axes|bit('E')) == 0:
+		return r.refuse("G92 without a letter resets what the machine likes", "name the axes and their values")
+	case g == 920:
+		for _, c := range "XYZE" {
+			if k.with(byte(c)) && k.word(byte(c)).bare {
+				return r.refuse("G92 with a letter without a number", "give the number")
+			}
+		}
+		r.reset(k)
+	case g == 100 && k.with('L'):
+		return r.refuse("G10 with L changes the frame in which later words are read", sliceOther)
+	}
+	return nil
+}
