@@ -17,7 +17,7 @@ const sameEnd = 1e-4
 
 // arc fills in what makes p an arc: of the forms with I and J (from the start to
 // the middle) and with R (a negative one is the longer arc), RS-274/NGC 3.5.3.
-func (r *rewriter) arc(p *path, clockwise bool) error {
+func (r *rewriter) arc(p *path, clockwise bool) bool {
 	k := &r.k
 	switch {
 	case r.plane != 170:
@@ -33,8 +33,8 @@ func (r *rewriter) arc(p *path, clockwise bool) error {
 	case k.with('R') && (i || j):
 		return r.refuse("an arc with R and with I or J", "give one of them")
 	case k.with('R'):
-		if err := r.byRadius(p, clockwise); err != nil {
-			return err
+		if r.byRadius(p, clockwise) {
+			return true
 		}
 	case i || j:
 		p.cx, p.cy = p.x0, p.y0
@@ -51,7 +51,7 @@ func (r *rewriter) arc(p *path, clockwise bool) error {
 }
 
 // byRadius finds the middle from R.
-func (r *rewriter) byRadius(p *path, clockwise bool) error {
+func (r *rewriter) byRadius(p *path, clockwise bool) bool {
 	radius := mm(r.of(r.k.word('R').number))
 	d := math.Hypot(p.dx, p.dy)
 	if d == 0 {
@@ -70,11 +70,11 @@ func (r *rewriter) byRadius(p *path, clockwise bool) error {
 		h = -h
 	}
 	p.cx, p.cy = p.x0+p.dx/2-h*p.dy, p.y0+p.dy/2+h*p.dx
-	return nil
+	return false
 }
 
 // sweep fills in radii and angles.
-func (r *rewriter) sweep(p *path, clockwise bool) error {
+func (r *rewriter) sweep(p *path, clockwise bool) bool {
 	x1, y1 := p.x0+p.dx, p.y0+p.dy
 	p.r0, p.r1 = math.Hypot(p.x0-p.cx, p.y0-p.cy), math.Hypot(x1-p.cx, y1-p.cy)
 	if math.Abs(p.r1-p.r0) > radiiDiffer {
@@ -97,5 +97,5 @@ func (r *rewriter) sweep(p *path, clockwise bool) error {
 	for !clockwise && p.sweep <= 0 {
 		p.sweep += 2 * math.Pi
 	}
-	return nil
+	return false
 }

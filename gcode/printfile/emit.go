@@ -39,13 +39,11 @@ func (r *rewriter) height(want float64, has bool, own int64) (z number, same boo
 
 // emit writes the pieces of a move; the last is the line itself with its words
 // changed where they must be.
-func (r *rewriter) emit(b, text []byte, p *path, motion int, e0 [2]extruder) (done bool, err error) {
-	k, n := &r.k, len(r.cuts)
-	var c changes
-	if n > 1 {
-		if err := r.pieces(text, p, motion, e0, &c); err != nil {
-			return false, err
-		}
+func (r *rewriter) emit(b, text []byte, p *path, motion int, e0 [2]extruder) (done bool) {
+	k, n, c := &r.k, len(r.cuts), &r.c
+	c.has, c.drop = 0, 0
+	if n > 1 && r.pieces(text, p, motion, e0) {
+		return true
 	}
 	x, y, z := p.at(1)
 	a := r.addition(x, y, z)
@@ -61,26 +59,29 @@ func (r *rewriter) emit(b, text []byte, p *path, motion int, e0 [2]extruder) (do
 		c.set('Z', v)
 	}
 	if c.has == 0 && n == 1 {
-		return false, nil
+		return false
 	}
 	if k.checked {
-		return false, r.refuse("the line carries a checksum and has to be changed", "slice the file without checksums")
+		return r.refuse("the line carries a checksum and has to be changed", "slice the file without checksums")
 	}
 	r.sum.Changed++
-	r.text = r.compose(r.text[:0], text, &c)
+	r.text = r.compose(r.text[:0], text, c)
 	r.text = append(r.text, b[len(text):]...)
-	_, err = r.out.Write(r.text)
-	return true, err
+	_, err := r.out.Write(r.text)
+	r.wrote(err)
+	return true
 }
 
 func (r *rewriter) note(a, z float64) {
 	r.sum.Least, r.sum.Most = min(r.sum.Least, a), max(r.sum.Most, a)
-	if a != 0 {
-		r.begun = true
-		r.sum.Lowest = min(r.sum.Lowest, z)
-		if z < 0 {
-			r.sum.Below++
-		}
+	if a == 0 {
+		return
+	}
+	if !r.begun || z < r.sum.Lowest {
+		r.begun, r.sum.Lowest = true, z
+	}
+	if z < 0 {
+		r.sum.Below++
 	}
 }
 

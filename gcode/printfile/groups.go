@@ -50,7 +50,7 @@ func groupOf(g int) group {
 }
 
 // foreign deals with a G code that is not read: a refusal, or the place is lost.
-func (r *rewriter) foreign(g int) error {
+func (r *rewriter) foreign(g int) bool {
 	switch g {
 	case 530, 550, 560, 570, 580, 590, 591, 592, 593, 521, 430, 431, 510, 520, 680, 921, 922, 923:
 		return r.refuse(fmt.Sprintf(otherFrame, "G"+name(g)), sliceOther)
@@ -64,28 +64,23 @@ func (r *rewriter) foreign(g int) error {
 		r.motion = -1
 	}
 	r.lose("G", g) // homes, goes back to a kept place (G61; to RS-274/NGC a mode of the path), probes, parks, wipes: it ends where the file does not say
-	return nil
+	return false
 }
 
-func name(code int) string {
-	if code%10 == 0 {
-		return fmt.Sprint(code / 10)
-	}
-	return fmt.Sprintf("%d.%d", code/10, code%10)
-}
+func name(code int) string { return fmt.Sprint(float64(code) / 10) }
 
 // command does what is neither a move nor a mode.
-func (r *rewriter) command(g int) error {
+func (r *rewriter) command(g int) bool {
 	k := &r.k
 	switch {
 	case g == 280:
 		r.home(k)
-		r.lost, r.lostBy, r.lostTo = r.sum.Lines, "G", g
+		r.lost = r.here("G", g)
 	case g == 920 && k.has&(axes|bit('E')) == 0:
 		return r.refuse("G92 without a letter resets what the machine likes", "name the axes and their values")
 	case g == 920:
-		for _, c := range "XYZE" {
-			if k.with(byte(c)) && k.word(byte(c)).bare {
+		for _, c := range []byte("XYZE") {
+			if k.with(c) && k.word(c).bare {
 				return r.refuse("G92 with a letter without a number", "give the number")
 			}
 		}
@@ -93,5 +88,5 @@ func (r *rewriter) command(g int) error {
 	case g == 100 && k.with('L'):
 		return r.refuse("G10 with L changes the frame in which later words are read", sliceOther)
 	}
-	return nil
+	return false
 }

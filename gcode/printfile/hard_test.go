@@ -87,7 +87,7 @@ func TestHardRefused(t *testing.T) {
 		"one return":             {laid + "; note\rG1 X9\n", 5, "carriage return"},
 		"returns, long comment":  {laid + ";" + strings.Repeat("x", printfile.LongestLine) + "\rG1 X9\n", 5, "carriage return"},
 		"zeros before":           {laid + "\x00\x00G1 X9 E1\n", 5, "no text"},
-		"zeros within":           {laid + "G1 X9\x00E1\n", 5, "no letter"},
+		"zeros within":           {laid + "G1 X9\x00E1\n", 5, "letter is expected"},
 		"a mark before":          {"\xef\xbb\xbfG28\n" + laid, 1, "no text"},
 		"arc across":             {laid + "G19\nG3 Y20 Z1 J5 K0\n", 6, "plane"},
 		"arc lengthways":         {laid + "G18 G3 X20 Z1 I5 K0\n", 5, "plane"},

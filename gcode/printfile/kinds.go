@@ -1,47 +1,52 @@
 package printfile
 
-import "fmt"
+import (
+	"bytes"
+	"fmt"
+)
 
 // What a line is: a move, something that changes how later lines are read, or
 // something else, which passes to the byte.
 
-// read does a line; done says that it was written.
-func (r *rewriter) read(b, text []byte) (done bool, err error) {
+// read does a line; done says that it was written, or refused.
+func (r *rewriter) read(b []byte) (done bool) {
+	text := bytes.TrimSuffix(bytes.TrimSuffix(b, []byte("\n")), []byte("\r"))
+	if r.end = b[len(text):]; !bytes.HasSuffix(r.end, []byte("\n")) {
+		r.end = r.eol
+	}
 	i := lead(text)
 	if i == len(text) {
-		return false, nil
+		return false
 	}
 	c := upper(text[i])
 	switch {
 	case c == ';':
-		return false, r.twice(text[i:])
+		return r.twice(text[i:])
 	case c == '/':
-		return false, r.refuse("the line may be left out by a switch of the machine (/)", "take the line out, or its /")
+		return r.refuse("the line may be left out by a switch of the machine (/)", "take the line out, or its /")
 	case c == '(' || named(text, i):
-		r.own()
-		return false, nil
+		return r.own()
 	case !letter(c):
-		return false, r.odd(text, i)
+		return r.odd(text, i)
 	}
 	if c == 'M' {
 		if m, ok := first(text, i); !ok || speaks(m) {
-			return false, nil
+			return false
 		}
 	}
-	why := r.k.parse(text)
-	if why != "" {
-		return false, r.sentence(text, i, why)
+	if why := r.k.parse(text); why != "" {
+		return r.sentence(text, i, why)
 	}
 	k := &r.k
 	switch {
 	case c == 'O' && !k.word('O').bare:
-		return false, r.refuse("O begins a part that is run several times, or elsewhere", "slice the file without it")
+		return r.refuse("O begins a part that is run several times, or elsewhere", sliceOther)
 	case len(k.g) > 0 && c != 'M':
 		return r.block(b, text)
 	case len(k.m) > 0:
-		return false, r.machine()
+		return r.machine()
 	case k.has&(axes|arcWords|bit('E')) == 0:
-		return false, nil
+		return false
 	}
 	return r.modal(b, text, c)
 }
@@ -79,22 +84,20 @@ func skip(b []byte, i int) int {
 // named says whether the line begins with a name and not with a word: two letters
 // or a letter and an underscore.
 func named(text []byte, i int) bool {
-	if !letter(upper(text[i])) || i+1 >= len(text) {
-		return false
-	}
-	return letter(upper(text[i+1])) || text[i+1] == '_'
+	return letter(upper(text[i])) && i+1 < len(text) && (letter(upper(text[i+1])) || text[i+1] == '_')
 }
 
-// own counts a line whose meaning only the machine knows.
-func (r *rewriter) own() {
+// own counts a line whose meaning only the machine knows, and passes it.
+func (r *rewriter) own() bool {
 	if r.sum.Own++; r.sum.FirstOwn == 0 {
 		r.sum.FirstOwn = r.sum.Lines
 	}
+	return false
 }
 
 // sentence does a line that begins as words do and goes on otherwise: a sentence or a
 // name behind a command passes, what may be a damaged move does not.
-func (r *rewriter) sentence(text []byte, i int, why string) error {
+func (r *rewriter) sentence(text []byte, i int, why string) bool {
 	g, ok := first(text, i)
 	switch c := upper(text[i]); {
 	case c == 'M' && (g == 820 || g == 830):
@@ -106,24 +109,21 @@ func (r *rewriter) sentence(text []byte, i int, why string) error {
 	case c == 'G' || len(r.k.g) > 0 || bit(c)&(axes|arcWords|bit('E')) != 0 && ok:
 		return r.refuse(why, "is the line whole? It must be letters with numbers")
 	}
-	r.own()
-	return nil
+	return r.own()
 }
 
 // odd refuses a command behind bytes that are no text (a mark of the encoding at
 // the file's start, zeros of a damaged one): machines skip them, or do not.
-func (r *rewriter) odd(text []byte, i int) error {
+func (r *rewriter) odd(text []byte, i int) bool {
 	from := i
 	for i < len(text) && (text[i] < ' ' || text[i] > '~') {
 		i++
 	}
-	if i == from || i == len(text) || !command(text[i]) || named(text, i) {
-		return nil
+	if i == from || i == len(text) || !letter(upper(text[i])) && text[i] != '(' && text[i] != '/' || named(text, i) {
+		return false
 	}
-	if _, ok := first(text, i); ok || text[i] == '/' || text[i] == '(' {
-		return r.refuse("bytes that are no text stand before a command", "take them out: machines differ in whether they then do it")
-	}
-	return nil
+	_, ok := first(text, i)
+	return (ok || !letter(upper(text[i]))) && r.refuse("bytes that are no text stand before a command", "take them out: machines differ in whether they then do it")
 }
 
 // first returns the code of the word at i.
@@ -141,15 +141,15 @@ var (
 )
 
 // modal does a line of places without a command: the last motion goes on.
-func (r *rewriter) modal(b, text []byte, c byte) (done bool, err error) {
+func (r *rewriter) modal(b, text []byte, c byte) (done bool) {
 	k := &r.k
 	switch {
 	case bit(c)&(axes|arcWords|bit('E')|bit('F')|bit('S')|bit('N')) == 0:
-		return false, r.refuse(fmt.Sprintf("a place behind the word %c, which commands nothing", c), beginWithG)
+		return r.refuse(fmt.Sprintf("a place behind the word %c, which commands nothing", c), beginWithG)
 	case k.has&axes == 0 && k.has&arcWords != 0, r.motion >= 2 && k.has&(bit('X')|bit('Y')) == 0:
-		return false, r.refuse("an arc goes on without G, X and Y: some machines run a whole circle, others nothing", "begin the line with G2 or G3")
+		return r.refuse("an arc goes on without G, X and Y: some machines run a whole circle, others nothing", "begin the line with G2 or G3")
 	case r.motion < 0 && k.has&axes != 0:
-		return false, r.refuse("a place without a command", beginWithG)
+		return r.refuse("a place without a command", beginWithG)
 	}
 	return r.move(b, text, r.motion)
 }
@@ -166,22 +166,22 @@ const (
 
 // block does a line with G words: one of each modal group (RS-274/NGC 3.4), in any
 // order; modes hold before the line's move.
-func (r *rewriter) block(b, text []byte) (done bool, err error) {
+func (r *rewriter) block(b, text []byte) (done bool) {
 	k := &r.k
 	if k.before&bit('T') != 0 {
-		return false, r.refuse("a G word stands behind T", differ)
+		return r.refuse("a G word stands behind T", differ)
 	}
 	motion, act, seen := -1, -1, 0
 	for _, g := range k.g {
 		of := groupOf(g)
 		if of == unread {
 			if len(k.g)+len(k.m) > 1 {
-				return false, r.refuse(fmt.Sprintf("another command shares the line with G%s", name(g)), differ)
+				return r.refuse(fmt.Sprintf("another command shares the line with G%s", name(g)), differ)
 			}
-			return false, r.foreign(g)
+			return r.foreign(g)
 		}
 		if seen&(1<<of) != 0 {
-			return false, r.refuse(fmt.Sprintf("G%s and another of its modal group stand on one line", name(g)), eachALine)
+			return r.refuse(fmt.Sprintf("G%s and another of its modal group stand on one line", name(g)), eachALine)
 		}
 		seen |= 1 << of
 		switch {
@@ -195,20 +195,20 @@ func (r *rewriter) block(b, text []byte) (done bool, err error) {
 			r.mode(g, r.o.Follow)
 		}
 	}
-	if err := r.codes(); err != nil {
-		return false, err
+	if r.codes() {
+		return true
 	}
 	switch moves := k.has&(axes|arcWords|bit('E')) != 0; {
 	case act >= 0 && motion >= 0:
-		return false, r.refuse("a move shares its line with another command", eachALine)
+		return r.refuse("a move shares its line with another command", eachALine)
 	case act >= 0:
-		return false, r.command(act)
+		return r.command(act)
 	case !moves:
-		return false, nil
+		return false
 	}
 	for _, m := range k.m {
 		if !turns(m) {
-			return false, r.refuse(fmt.Sprintf("a move shares its line with M%s", name(m)), differ)
+			return r.refuse(fmt.Sprintf("a move shares its line with M%s", name(m)), differ)
 		}
 	}
 	if motion < 0 {
@@ -218,7 +218,7 @@ func (r *rewriter) block(b, text []byte) (done bool, err error) {
 }
 
 // machine does a line whose command is an M word.
-func (r *rewriter) machine() error {
+func (r *rewriter) machine() bool {
 	k := &r.k
 	switch {
 	case len(k.g) > 0:
@@ -230,7 +230,7 @@ func (r *rewriter) machine() error {
 }
 
 // codes does the M words of the line that change how later lines are read.
-func (r *rewriter) codes() error {
+func (r *rewriter) codes() bool {
 	k := &r.k
 	for _, m := range k.m {
 		switch {
@@ -247,7 +247,7 @@ func (r *rewriter) codes() error {
 			return r.refuse(fmt.Sprintf(otherFrame, "M"+name(m)), sliceOther)
 		}
 	}
-	return nil
+	return false
 }
 
 // speaks says whether text stands behind the M code: for a person, or a file's name.

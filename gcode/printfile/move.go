@@ -43,42 +43,40 @@ func (p *path) finer() int {
 }
 
 // move does a line with a move.
-func (r *rewriter) move(b, text []byte, motion int) (done bool, err error) {
+func (r *rewriter) move(b, text []byte, motion int) (done bool) {
 	k := &r.k
 	r.sum.Moves++
-	for _, c := range "XYZEIJKR" {
-		if k.with(byte(c)) && k.word(byte(c)).bare {
-			return false, r.refuse(fmt.Sprintf("the letter %c has no number", c), "give the number")
+	for _, c := range []byte("XYZEIJKR") {
+		if k.with(c) && k.word(c).bare {
+			return r.refuse(fmt.Sprintf("the letter %c has no number", c), "give the number")
 		}
 	}
 	if k.with('H') && k.word('H').n != 0 {
-		return false, r.refuse("a move with H, which some machines take as one of single motors, or as far as a switch", sliceOther)
+		return r.refuse("a move with H, which some machines take as one of single motors, or as far as a switch", sliceOther)
 	}
 	before, e0 := r.axes, r.e
-	for a, c := range "XYZ" {
-		if k.with(byte(c)) {
-			r.axes[a] = r.target(a, k.word(byte(c)))
+	for a, c := range []byte("XYZ") {
+		if k.with(c) {
+			r.axes[a] = r.target(a, k.word(c))
 		}
 	}
 	if k.with('E') {
 		r.e = r.extrude(k.word('E'))
 	}
-	if err := r.near(); err != nil {
-		return false, err
+	if r.far() {
+		return true
 	}
 	across := k.has&(bit('X')|bit('Y')) != 0 || motion >= 2
 	if !across && !k.with('Z') {
-		return false, nil
+		return false
 	}
 	if !r.placed() {
-		return false, r.untold(across)
+		return r.untold(across)
 	}
 	lays := r.e[0].at > e0[0].at || r.e[1].at > e0[1].at
 	moved := motion >= 2 || r.axes[inX].p != before[inX].p || r.axes[inY].p != before[inY].p
-	if moved && lays {
-		if err := r.laid(); err != nil {
-			return false, err
-		}
+	if moved && lays && r.laid() {
+		return true
 	}
 	started := before[inX].known && before[inY].known && before[inZ].known
 	p := path{x0: mm(before[inX].p), y0: mm(before[inY].p), z0: mm(before[inZ].p)}
@@ -86,18 +84,16 @@ func (r *rewriter) move(b, text []byte, motion int) (done bool, err error) {
 	if motion >= 2 {
 		r.sum.Arcs++
 		if !started {
-			return false, r.refuse("an arc from a place that the file has not named", "put a G0 or G1 with X, Y and Z before it")
+			return r.refuse("an arc from a place that the file has not named", "put a G0 or G1 with X, Y and Z before it")
 		}
-		if err := r.arc(&p, motion == 2); err != nil {
-			return false, err
+		if r.arc(&p, motion == 2) {
+			return true
 		}
 	}
 	r.cuts = r.cuts[:0]
 	low := min(p.z0, p.z0+p.dz)
-	if started && (p.arc || math.Hypot(p.dx, p.dy) > upright) && low < r.sum.End {
-		if err := r.cut(&p); err != nil {
-			return false, err
-		}
+	if started && (p.arc || p.dx*p.dx+p.dy*p.dy > upright*upright) && low < r.sum.End && r.cut(&p) {
+		return true
 	}
 	if len(r.cuts) == 0 {
 		r.cuts = append(r.cuts, 1)
@@ -112,8 +108,8 @@ const (
 	mostFed  = 1_000_000_000
 )
 
-// near refuses a move that leads out of this world.
-func (r *rewriter) near() error {
+// far refuses a move that leads out of this world.
+func (r *rewriter) far() bool {
 	for a := range r.axes {
 		if p := r.axes[a].p; max(p, -p) > farthest*perMM {
 			return r.refuse(fmt.Sprintf("%c leads farther than %d mm", "XYZ"[a], farthest), "is the line whole?")
@@ -124,7 +120,7 @@ func (r *rewriter) near() error {
 			return r.refuse(fmt.Sprintf("E leads farther than %d mm", mostFed), "is the line whole?")
 		}
 	}
-	return nil
+	return false
 }
 
 // Beyond is how far outside the nodes of a correction plastic may be laid, mm: the
@@ -134,17 +130,17 @@ const Beyond = 60.0
 
 // laid takes note of a move that lays plastic: of its layer, and of whether it ends
 // outside the correction's nodes, where it is refused too far outside.
-func (r *rewriter) laid() error {
+func (r *rewriter) laid() bool {
 	x, y, z := mm(r.axes[inX].p), mm(r.axes[inY].p), r.axes[inZ].p
 	if r.layers != nil {
 		if r.layers.see(z) {
-			return errEnough
+			r.err = errEnough
 		}
-		return nil
+		return r.err != nil
 	}
 	d := r.s.Outside(x, y)
 	if d == 0 || r.weight(mm(z)) == 0 {
-		return nil
+		return false
 	}
 	if d > Beyond {
 		return r.refuse(fmt.Sprintf("plastic at (%.1f, %.1f), %.0f mm outside the nodes of the correction: at most %.0f mm is carried", x, y, d, Beyond),
@@ -152,16 +148,15 @@ func (r *rewriter) laid() error {
 	}
 	r.sum.Outside++
 	r.sum.Farthest = max(r.sum.Farthest, d)
-	return nil
+	return false
 }
 
 // untold passes a move whose height above the bed is not known.
-func (r *rewriter) untold(across bool) error {
+func (r *rewriter) untold(across bool) bool {
 	k := &r.k
 	if across && k.with('E') {
-		if r.begun && r.lost > 0 {
-			return r.refuse(fmt.Sprintf("where the head is has not been said since %s%s in line %d", r.lostBy, name(r.lostTo), r.lost),
-				"put an absolute move with X, Y and Z after that line")
+		if r.begun && r.lost != "" {
+			return r.refuse("where the head is has not been said since "+r.lost, "put an absolute move with X, Y and Z after that line")
 		}
 		if r.sum.Untold++; r.sum.First == 0 {
 			r.sum.First = r.sum.Lines
@@ -170,7 +165,7 @@ func (r *rewriter) untold(across bool) error {
 	if k.with('Z') {
 		r.actual = r.origin() + r.of(k.word('Z').number)
 	}
-	return nil
+	return false
 }
 
 // upright is how far a move may lead aside, mm, and count as one straight up or
@@ -182,7 +177,7 @@ const mostPieces = 1 << 16
 
 // cut fills r.cuts so that on each piece the tapered addition stays within the
 // tolerance of the straight line between its ends: halves, as long as needed.
-func (r *rewriter) cut(p *path) error {
+func (r *rewriter) cut(p *path) bool {
 	tolerance := r.o.Tolerance - r.quantum()
 	type part struct{ from, length float64 }
 	var buf [64]part
@@ -199,7 +194,7 @@ func (r *rewriter) cut(p *path) error {
 		h := a.length / 2
 		stack = append(stack, part{a.from + h, h}, part{a.from, h})
 	}
-	return nil
+	return false
 }
 
 // bulge bounds how far weight x Add is from its chord between t0 and t1. With

@@ -1,6 +1,9 @@
 package printfile
 
-import "math/bits"
+import (
+	"fmt"
+	"math/bits"
+)
 
 // Places are whole numbers of 1e-9 mm: sums of words are exact, so that a circle ends
 // where it began however the head came there. Words are decimals, and an inch is
@@ -23,7 +26,8 @@ type axis struct {
 	known    bool
 }
 
-// extruder is the extruder's axis under one reading of G90 and G91.
+// extruder is the extruder's axis under one reading of G90 and G91: that they change it
+// (the first of two), that they do not (the second).
 type extruder struct {
 	relative, known bool
 	at              int64
@@ -42,9 +46,7 @@ type state struct {
 	// actual is where Z really is once the lines are rewritten, shift the shift
 	// of its words.
 	actual, shift int64
-	lost          int64  // the line after which the place was not known, 0 none
-	lostBy        string // the letter of its command
-	lostTo        int    // and its code
+	lost          string // the command after which the place was not known
 	modeSaid      bool   // whether E is absolute was said
 }
 
@@ -53,10 +55,6 @@ const (
 	inY
 	inZ
 )
-
-func newState() state {
-	return state{motion: -1, plane: 170, unit: perMM, scale: 1, places: 4}
-}
 
 // quantum is the step of a written Z, mm.
 func (s *state) quantum() float64 { return s.scale / pow10[s.places] }
@@ -67,17 +65,19 @@ func (s *state) placed() bool {
 
 // of returns the length of a word in the present unit, to the nearest 1e-9 mm.
 func (s *state) of(a number) int64 {
-	n := a.n
-	if n < 0 {
-		n = -n
+	n := uint64(max(a.n, -a.n))
+	hi, q := bits.Mul64(n, s.unit/tens[min(a.d, 8)])
+	if a.d > 8 || hi > 0 { // a unit is no whole number of such decimals, or the number is large
+		by := tens[a.d]
+		if hi, q = bits.Mul64(n, s.unit); hi >= by {
+			hi, q, by = 0, beyond, 1
+		}
+		q, hi = bits.Div64(hi, q, by)
+		if 2*hi >= by {
+			q++
+		}
 	}
-	hi, lo := bits.Mul64(uint64(n), s.unit)
-	by := tens[a.d]
-	if hi >= by {
-		hi, lo, by = 0, beyond, 1
-	}
-	q, rest := bits.Div64(hi, lo, by)
-	if q = min(q+(2*rest)/by, beyond); a.n < 0 {
+	if q = min(q, beyond); a.n < 0 {
 		return -int64(q)
 	}
 	return int64(q)
@@ -108,20 +108,19 @@ func (s *state) extrude(w *word) [2]extruder {
 	return out
 }
 
-// reset is G92.
+// reset is G92. Of an axis whose place is not known it says where it is; nothing
+// contradicts it.
 func (s *state) reset(k *block) {
-	for a, c := range "XYZ" {
-		if !k.with(byte(c)) {
+	for a, c := range []byte("XYZ") {
+		if !k.with(c) {
 			continue
 		}
-		v, ax := s.of(k.word(byte(c)).number), &s.axes[a]
+		v, ax := s.of(k.word(c).number), &s.axes[a]
 		if !ax.known {
-			// The file says where it is; nothing contradicts it.
-			*ax = axis{p: v, known: true}
+			ax.p, ax.known = v, true
 			if a == inZ {
-				s.actual, s.shift = v, 0
+				s.actual = v
 			}
-			continue
 		}
 		ax.shift = ax.p - v
 		if a == inZ {
@@ -129,18 +128,16 @@ func (s *state) reset(k *block) {
 		}
 	}
 	if k.with('E') {
-		v := s.of(k.word('E').number)
 		for i := range s.e {
-			s.e[i].at, s.e[i].known = v, true
+			s.e[i].at, s.e[i].known = s.of(k.word('E').number), true
 		}
 	}
 }
 
 // home is G28: the named axes, or all, are somewhere that the file does not say.
 func (s *state) home(k *block) {
-	all := !k.with('X') && !k.with('Y') && !k.with('Z')
-	for a, c := range "XYZ" {
-		if all || k.with(byte(c)) {
+	for a, c := range []byte("XYZ") {
+		if k.has&axes == 0 || k.with(c) {
 			s.axes[a] = axis{}
 			if a == inZ {
 				s.actual, s.shift = 0, 0
@@ -154,7 +151,12 @@ func (r *rewriter) lose(letter string, code int) {
 	for a := range r.axes {
 		r.axes[a].known = false
 	}
-	r.lost, r.lostBy, r.lostTo = r.sum.Lines, letter, code
+	r.lost = r.here(letter, code)
+}
+
+// here names a command of the present line.
+func (r *rewriter) here(letter string, code int) string {
+	return fmt.Sprintf("%s%s in line %d", letter, name(code), r.sum.Lines)
 }
 
 // mode does the G words that set how later words are read.
@@ -168,23 +170,16 @@ func (s *state) mode(g int, f Follow) {
 		s.unit, s.scale, s.places = perMM, 1, 4
 	case 900, 910:
 		s.relative = g == 910
-		s.e[0].relative = s.relative
-		s.settle(f)
-		s.modeSaid = s.modeSaid || f == Follows
+		if f != Apart {
+			s.e[0].relative = s.relative
+		}
+		if f == Follows {
+			s.e[1].relative, s.modeSaid = s.relative, true
+		}
 	}
 }
 
 // extruderMode is M82 and M83.
 func (s *state) extruderMode(relative bool) {
 	s.e[0].relative, s.e[1].relative, s.modeSaid = relative, relative, true
-}
-
-// settle keeps the reading that was said.
-func (s *state) settle(f Follow) {
-	switch f {
-	case Follows:
-		s.e[1] = s.e[0]
-	case Apart:
-		s.e[0] = s.e[1]
-	}
 }

@@ -1,5 +1,7 @@
 package printfile
 
+import "fmt"
+
 // word is a letter with its number; from..to is the number's text.
 type word struct {
 	number
@@ -60,14 +62,14 @@ func (k *block) parse(b []byte) (why string) {
 		case c == '*':
 			return k.checksum(b, i)
 		case !letter(c):
-			return "there is " + quoted(b[i]) + " where a letter is expected"
+			return fmt.Sprintf("there is %+q where a letter is expected", b[i])
 		}
 		start := i
 		for i++; i < len(b) && blank(b[i]); i++ {
 		}
 		a, to, ok := scan(b, i)
 		if !ok && to > i {
-			return "the number after " + string(rune(c)) + " cannot be read"
+			return "the number after " + string(c) + " cannot be read"
 		}
 		if w := k.keep(c, a, !ok, start, i, to); w != "" {
 			return w
@@ -108,13 +110,6 @@ func (k *block) checksum(b []byte, i int) string {
 	return ""
 }
 
-func quoted(c byte) string {
-	if c < ' ' || c > '~' {
-		return "a byte that is no letter"
-	}
-	return "\"" + string(rune(c)) + "\""
-}
-
 func (k *block) keep(c byte, a number, bare bool, start, from, to int) string {
 	if len(k.order) == mostWords {
 		return "the line has too many words"
@@ -125,10 +120,19 @@ func (k *block) keep(c byte, a number, bare bool, start, from, to int) string {
 	}
 	k.spans[len(k.order)-1] = [2]int{start, to}
 	if c == 'G' || c == 'M' {
-		return k.command(c, a, bare)
+		n, ok := code(a)
+		if bare || !ok {
+			return "the number after " + string(c) + " is none of a command"
+		}
+		if c == 'G' {
+			k.g = append(k.g, n)
+		} else {
+			k.m = append(k.m, n)
+		}
+		return ""
 	}
 	if k.with(c) {
-		return "the letter " + string(rune(c)) + " stands twice"
+		return "the letter " + string(c) + " stands twice"
 	}
 	k.has |= bit(c)
 	if len(k.g)+len(k.m) == 0 && c != 'N' {
@@ -139,29 +143,9 @@ func (k *block) keep(c byte, a number, bare bool, start, from, to int) string {
 	return ""
 }
 
-func (k *block) command(c byte, a number, bare bool) string {
-	code, ok := code(a)
-	switch {
-	case bare || !ok:
-		return "the number after " + string(rune(c)) + " is none of a command"
-	case c == 'G':
-		k.g = append(k.g, code)
-	default:
-		k.m = append(k.m, code)
-	}
-	return ""
-}
-
 // code returns ten times a command's number.
 func code(a number) (int, bool) {
-	for a.d > 1 && a.n%10 == 0 {
-		a.n, a.d = a.n/10, a.d-1
-	}
-	if a.n < 0 || a.n > 1e6 || a.d > 1 {
-		return 0, false
-	}
-	if a.d == 0 {
-		a.n *= 10
-	}
-	return int(a.n), true
+	a = a.at(1)
+	tenth := int64(tens[max(a.d-1, 0)])
+	return int(a.n / tenth), 0 <= a.n && a.n <= 1e6*tenth && a.n%tenth == 0
 }
