@@ -22,12 +22,9 @@ func (r *rewriter) origin() int64 {
 	return r.shift
 }
 
-// height decides the Z word that takes the head to the height want, mm, from where it
-// is; same says that the line's own word, which leads to own, or none, does it.
-func (r *rewriter) height(want float64, has bool, own int64) (z number, same bool) {
-	if !has {
-		own = r.actual
-	}
+// height decides the Z word that takes the head to the height want, mm; same says that
+// what the line says of Z, which leads to own, does it.
+func (r *rewriter) height(want float64, own int64) (z number, same bool) {
 	if math.Abs(want-mm(own)) < r.quantum()/2 {
 		r.actual = own
 		return z, true
@@ -48,14 +45,14 @@ func (r *rewriter) emit(b, text []byte, p *path, motion int, e0 [2]extruder) (do
 	x, y, z := p.at(1)
 	a := r.addition(x, y, z)
 	r.note(a, z+a)
-	own := r.origin()
+	own := r.actual
 	if k.with('Z') {
-		own += r.of(k.word('Z').number)
+		own = r.origin() + r.of(k.word('Z').number)
 		if r.relative && n > 1 {
 			own = beyond // the earlier pieces took part of it
 		}
 	}
-	if v, same := r.height(z+a, k.with('Z'), own); !same {
+	if v, same := r.height(z+a, own); !same {
 		c.set('Z', v)
 	}
 	if c.has == 0 && n == 1 {

@@ -52,7 +52,7 @@ func groupOf(g int) group {
 // foreign deals with a G code that is not read: a refusal, or the place is lost.
 func (r *rewriter) foreign(g int) bool {
 	switch g {
-	case 530, 550, 560, 570, 580, 590, 591, 592, 593, 521, 430, 431, 510, 520, 680, 921, 922, 923:
+	case 70, 121, 160, 430, 431, 510, 511, 520, 521, 530, 541, 550, 560, 570, 580, 590, 591, 592, 593, 680, 921, 922, 923:
 		return r.refuse(fmt.Sprintf(otherFrame, "G"+name(g)), sliceOther)
 	case 901:
 		return r.refuse("G90.1 makes the middles of arcs absolute", "slice the file without arcs")

@@ -106,6 +106,7 @@ func TestHardRefused(t *testing.T) {
 		"another file":           {laid + "M98 P7\nG1 Y50 E1\n", 6, "M98 in line 5"},
 		"a loop":                 {laid + "O100\n", 5, "several times"},
 		"the end of a part":      {laid + "M99\n", 5, "several times"},
+		"a mark to repeat from":  {laid + "M808 L5\n", 5, "several times"},
 		"home moved":             {laid + "M206 X10\n", 5, "frame"},
 		"home made":              {laid + "M428\n", 5, "frame"},
 		"single motors":          {laid + "G1 H2 X5\n", 5, "single motors"},
@@ -117,7 +118,7 @@ func TestHardRefused(t *testing.T) {
 		"a plus alone":           {laid + "G1 X+\n", 5, "cannot be read"},
 		"a comma":                {laid + "G1 X20,5\n", 5, "letter is expected"},
 		"comment within comment": {laid + "G1 X20 (a (b) c) E1\n", 5, "letter is expected"},
-		"polar":                  {laid + "G16\nG1 X50 Y45 E1\n", 6, "G16 in line 5"},
+		"polar":                  {"G16\n" + laid, 1, "frame"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			_, err := printfile.Rewrite(io.Discard, strings.NewReader(c.text), bent(t), printfile.Defaults())

@@ -239,8 +239,8 @@ func (r *rewriter) codes() bool {
 				return r.refuse(sharesMode, ownLine)
 			}
 			r.extruderMode(m == 830)
-		case m == 990:
-			return r.refuse("M99 ends a part that is run several times, or elsewhere", sliceOther)
+		case m == 990 || m == 8080:
+			return r.refuse(fmt.Sprintf("M%s belongs to a part that is run several times, or elsewhere", name(m)), sliceOther)
 		case m == 980 || m == 320:
 			r.lose("M", m) // what another file does is not seen
 		case m == 4280 || m == 2060 && k.has&(bit('X')|bit('Y')) != 0:

@@ -90,13 +90,13 @@ func (r *rewriter) move(b, text []byte, motion int) (done bool) {
 			return true
 		}
 	}
-	r.cuts = r.cuts[:0]
-	low := min(p.z0, p.z0+p.dz)
-	if started && (p.arc || p.dx*p.dx+p.dy*p.dy > upright*upright) && low < r.sum.End && r.cut(&p) {
-		return true
+	r.cuts = append(r.cuts[:0], 1)
+	if started && (p.arc || p.dx*p.dx+p.dy*p.dy > upright*upright) && min(p.z0, p.z0+p.dz) < r.sum.End {
+		r.cuts = r.cuts[:0]
+		r.cut(&p, 0, 1)
 	}
-	if len(r.cuts) == 0 {
-		r.cuts = append(r.cuts, 1)
+	if len(r.cuts) > mostPieces {
+		return r.refuse(fmt.Sprintf("the move would become more than %d pieces", mostPieces), "allow a larger tolerance")
 	}
 	return r.emit(b, text, &p, motion, e0)
 }
@@ -175,26 +175,15 @@ const upright = 0.01
 // mostPieces bounds what one move may become.
 const mostPieces = 1 << 16
 
-// cut fills r.cuts so that on each piece the tapered addition stays within the
-// tolerance of the straight line between its ends: halves, as long as needed.
-func (r *rewriter) cut(p *path) bool {
-	tolerance := r.o.Tolerance - r.quantum()
-	type part struct{ from, length float64 }
-	var buf [64]part
-	stack := append(buf[:0], part{0, 1})
-	for len(stack) > 0 {
-		a := stack[len(stack)-1]
-		stack = stack[:len(stack)-1]
-		if a.length < 1e-6 || r.bulge(p, a.from, a.from+a.length) <= tolerance {
-			if r.cuts = append(r.cuts, a.from+a.length); len(r.cuts) > mostPieces {
-				return r.refuse(fmt.Sprintf("the move would become more than %d pieces", mostPieces), "allow a larger tolerance")
-			}
-			continue
-		}
-		h := a.length / 2
-		stack = append(stack, part{a.from + h, h}, part{a.from, h})
+// cut adds to r.cuts so that on each piece of a part of the move the addition stays
+// within the tolerance of the straight line between its ends: halves, as long as needed.
+func (r *rewriter) cut(p *path, from, length float64) {
+	if length >= 1e-6 && len(r.cuts) <= mostPieces && r.bulge(p, from, from+length) > r.o.Tolerance-r.quantum() {
+		r.cut(p, from, length/2)
+		r.cut(p, from+length/2, length/2)
+		return
 	}
-	return false
+	r.cuts = append(r.cuts, from+length)
 }
 
 // bulge bounds how far weight x Add is from its chord between t0 and t1. With

@@ -146,7 +146,7 @@ func (r *rewriter) piece(p *path, t float64) {
 	i, j := r.middle(p)
 	r.part(0, (x-p.x0)/r.scale)
 	r.part(1, (y-p.y0)/r.scale)
-	if v, same := r.height(z+add, false, 0); !same {
+	if v, same := r.height(z+add, r.actual); !same {
 		r.say('Z', v)
 	}
 	if p.arc {
