@@ -16,7 +16,7 @@ func (c *changes) set(letter byte, v number) {
 
 // origin is where a Z word of 0 leads.
 func (r *rewriter) origin() int64 {
-	if r.relative {
+	if r.axes[inZ].relative {
 		return r.actual
 	}
 	return r.shift
@@ -36,10 +36,10 @@ func (r *rewriter) height(want float64, own int64) (z number, same bool) {
 
 // emit writes the pieces of a move; the last is the line itself with its words
 // changed where they must be.
-func (r *rewriter) emit(b, text []byte, p *path, motion int, e0 [2]extruder) (done bool) {
+func (r *rewriter) emit(b, text []byte, p *path, motion int, before *[len(axesOf)]axis) (done bool) {
 	k, n, c := &r.k, len(r.cuts), &r.c
 	c.has, c.drop = 0, 0
-	if n > 1 && r.pieces(text, p, motion, e0) {
+	if n > 1 && r.pieces(text, p, motion, before) {
 		return true
 	}
 	x, y, z := p.at(1)
@@ -48,7 +48,7 @@ func (r *rewriter) emit(b, text []byte, p *path, motion int, e0 [2]extruder) (do
 	own := r.actual
 	if k.with('Z') {
 		own = r.origin() + r.of(k.word('Z').number)
-		if r.relative && n > 1 {
+		if r.axes[inZ].relative && n > 1 {
 			own = beyond // the earlier pieces took part of it
 		}
 	}

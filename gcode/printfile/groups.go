@@ -2,51 +2,36 @@ package printfile
 
 import "fmt"
 
-// group is a modal group of RS-274/NGC (its table 4); a line holds one G word of each.
-type group int
+// groups are the modal groups of RS-274/NGC (its table 4) as far as they are read; a
+// line holds one G word of each. From the third mode on they hold the one value that a
+// desktop printer always has.
+var groups = [...][]int{
+	acts:    {40, 100, 110, 280, 920}, // not modal
+	motions: {0, 10, 20, 30, 800},
+	3:       {170, 180, 190}, {900, 910}, {200, 210}, // planes, distances, units
+	{911}, {940}, {400}, {490}, {540}, {640},
+}
 
 const (
-	unread group = iota // none that is read here
-	acts                // not modal
+	unread = iota // in none of them
+	acts
 	motions
-	planes
-	distances
-	units
-	usual // and from here on: modes at the value that a desktop printer always has
-	middles
-	rates
-	radii
-	lengths
-	frames
-	paths
 )
 
-func groupOf(g int) group {
-	switch g {
-	case 40, 100, 110, 280, 920:
-		return acts
-	case 0, 10, 20, 30, 800:
-		return motions
-	case 170, 180, 190:
-		return planes
-	case 900, 910:
-		return distances
-	case 200, 210:
-		return units
-	case 911:
-		return middles
-	case 940:
-		return rates
-	case 400:
-		return radii
-	case 490:
-		return lengths
-	case 540:
-		return frames
-	case 640:
-		return paths
+var byCode = func() (of [1000]int) {
+	for i, codes := range groups {
+		for _, g := range codes {
+			of[g] = i
+		}
 	}
-	return unread
+	return of
+}()
+
+func groupOf(g int) int {
+	if g >= len(byCode) {
+		return unread
+	}
+	return byCode[g]
 }
 
 // foreign deals with a G code that is not read: a refusal, or the place is lost.

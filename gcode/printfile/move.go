@@ -54,14 +54,11 @@ func (r *rewriter) move(b, text []byte, motion int) (done bool) {
 	if k.with('H') && k.word('H').n != 0 {
 		return r.refuse("a move with H, which some machines take as one of single motors, or as far as a switch", sliceOther)
 	}
-	before, e0 := r.axes, r.e
-	for a, c := range []byte("XYZ") {
+	before := r.axes
+	for a, c := range []byte(axesOf) {
 		if k.with(c) {
-			r.axes[a] = r.target(a, k.word(c))
+			r.axes[a].goes(r.of(k.word(c).number))
 		}
-	}
-	if k.with('E') {
-		r.e = r.extrude(k.word('E'))
 	}
 	if r.far() {
 		return true
@@ -70,15 +67,15 @@ func (r *rewriter) move(b, text []byte, motion int) (done bool) {
 	if !across && !k.with('Z') {
 		return false
 	}
-	if !r.placed() {
+	if !placed(r.axes[:]) {
 		return r.untold(across)
 	}
-	lays := r.e[0].at > e0[0].at || r.e[1].at > e0[1].at
+	lays := r.axes[inE].p > before[inE].p || r.axes[inE2].p > before[inE2].p
 	moved := motion >= 2 || r.axes[inX].p != before[inX].p || r.axes[inY].p != before[inY].p
 	if moved && lays && r.laid() {
 		return true
 	}
-	started := before[inX].known && before[inY].known && before[inZ].known
+	started := placed(before[:])
 	p := path{x0: mm(before[inX].p), y0: mm(before[inY].p), z0: mm(before[inZ].p)}
 	p.dx, p.dy, p.dz = mm(r.axes[inX].p-before[inX].p), mm(r.axes[inY].p-before[inY].p), mm(r.axes[inZ].p-before[inZ].p)
 	if motion >= 2 {
@@ -98,7 +95,7 @@ func (r *rewriter) move(b, text []byte, motion int) (done bool) {
 	if len(r.cuts) > mostPieces {
 		return r.refuse(fmt.Sprintf("the move would become more than %d pieces", mostPieces), "allow a larger tolerance")
 	}
-	return r.emit(b, text, &p, motion, e0)
+	return r.emit(b, text, &p, motion, &before)
 }
 
 // Places and E lead no farther from zero than this, mm: no desktop printer is as
@@ -110,14 +107,13 @@ const (
 
 // far refuses a move that leads out of this world.
 func (r *rewriter) far() bool {
+	most := int64(farthest)
 	for a := range r.axes {
-		if p := r.axes[a].p; max(p, -p) > farthest*perMM {
-			return r.refuse(fmt.Sprintf("%c leads farther than %d mm", "XYZ"[a], farthest), "is the line whole?")
+		if a == inE {
+			most = mostFed
 		}
-	}
-	for _, e := range r.e {
-		if max(e.at, -e.at) > mostFed*perMM {
-			return r.refuse(fmt.Sprintf("E leads farther than %d mm", mostFed), "is the line whole?")
+		if p := r.axes[a].p; max(p, -p) > most*perMM {
+			return r.refuse(fmt.Sprintf("%c leads farther than %d mm", axesOf[a], most), "is the line whole?")
 		}
 	}
 	return false

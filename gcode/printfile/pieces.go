@@ -40,16 +40,16 @@ func (s *share) upTo(v float64) number {
 func (s *share) rest() number { return number{s.whole.n - s.given, s.whole.d} }
 
 // pieces writes all pieces but the last, and sets in r.c what the last must say.
-func (r *rewriter) pieces(text []byte, p *path, motion int, e0 [2]extruder) bool {
+func (r *rewriter) pieces(text []byte, p *path, motion int, before *[len(axesOf)]axis) bool {
 	for _, l := range []byte("ABCHPUVW") {
 		if r.k.with(l) {
 			return r.refuse(fmt.Sprintf("the move is to be cut, but what %c does along it is not known", l), sliceOther)
 		}
 	}
-	if r.k.with('E') && r.riddle(e0) {
+	if r.k.with('E') && r.riddle(before[inE], before[inE2]) {
 		return true
 	}
-	r.shareOut(p, e0[0])
+	r.shareOut(p, before[inE])
 	for i, t := range r.cuts[:len(r.cuts)-1] {
 		r.text = r.begin(r.text[:0], text, motion, i == 0)
 		r.piece(p, t)
@@ -76,12 +76,12 @@ func (r *rewriter) pieces(text []byte, p *path, motion int, e0 [2]extruder) bool
 }
 
 // riddle refuses E where it is not known how it counts, or where it stood.
-func (r *rewriter) riddle(e [2]extruder) bool {
-	if e[0].relative != e[1].relative || !e[0].relative && e[0] != e[1] {
+func (r *rewriter) riddle(e, e2 axis) bool {
+	if e.relative != e2.relative || !e.relative && (e.p-e.shift != e2.p-e2.shift || e.known != e2.known) {
 		return r.refuse("the move is to be cut, and machines differ in whether G90 and G91, which came before, change E too",
 			"say which yours does, or write M82 or M83 (and a G92 E0) after the G90 or G91")
 	}
-	if !e[0].relative && !e[0].known {
+	if !e.relative && !e.known {
 		return r.refuse("the move is to be cut, but where E stands was never said", "put a G92 E0 before it")
 	}
 	if !r.modeSaid && r.sum.Assumed == 0 {
@@ -91,13 +91,13 @@ func (r *rewriter) riddle(e [2]extruder) bool {
 }
 
 // shareOut begins to share out X, Y and E.
-func (r *rewriter) shareOut(p *path, e0 extruder) {
+func (r *rewriter) shareOut(p *path, e axis) {
 	more := r.places - 4
-	start := [...]float64{p.x0 - mm(r.axes[inX].shift), p.y0 - mm(r.axes[inY].shift), mm(e0.at)}
+	start := [...]float64{p.x0 - mm(r.axes[inX].shift), p.y0 - mm(r.axes[inY].shift), mm(e.p - e.shift)}
 	for i, l := range []byte("XYE") {
-		s := share{relative: r.relative, from: start[i] / r.scale, whole: number{0, placesXY + more + p.finer()}}
+		s := share{relative: r.axes[inX].relative, from: start[i] / r.scale, whole: number{0, placesXY + more + p.finer()}}
 		if l == 'E' {
-			s.relative, s.whole.d = e0.relative, placesE+more
+			s.relative, s.whole.d = e.relative, placesE+more
 		}
 		if r.k.with(l) {
 			s.letter, s.whole = l, r.k.word(l).number.at(s.whole.d)

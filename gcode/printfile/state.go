@@ -22,27 +22,37 @@ func mm(p int64) float64 { return float64(p) / perMM }
 // axis is where the file believes an axis to be. Its word for the place p is
 // p - shift: G92 changes the word and not the place.
 type axis struct {
-	p, shift int64
-	known    bool
+	p, shift        int64
+	known, relative bool
 }
 
-// extruder is the extruder's axis under one reading of G90 and G91: that they change it
-// (the first of two), that they do not (the second).
-type extruder struct {
-	relative, known bool
-	at              int64
+// goes follows a word.
+func (a *axis) goes(v int64) {
+	if a.relative {
+		a.p += v
+	} else {
+		a.p, a.known = v+a.shift, true
+	}
 }
+
+// The axes; E twice: as it is if G90 and G91 change it, and if they do not.
+const (
+	inX = iota
+	inY
+	inZ
+	inE
+	inE2
+	axesOf = "XYZEE"
+)
 
 // state is what the lines so far have set.
 type state struct {
-	axes     [3]axis // X Y Z
-	relative bool
-	unit     uint64  // of words: perMM or perInch
-	scale    float64 // mm per unit
-	places   int     // decimals of a written Z
-	e        [2]extruder
-	plane    int // 170 for G17
-	motion   int // the last G0..G3, or -1
+	axes   [len(axesOf)]axis
+	unit   uint64  // of words: perMM or perInch
+	scale  float64 // mm per unit
+	places int     // decimals of a written Z
+	plane  int     // 170 for G17
+	motion int     // the last G0..G3, or -1
 	// actual is where Z really is once the lines are rewritten, shift the shift
 	// of its words.
 	actual, shift int64
@@ -50,18 +60,10 @@ type state struct {
 	modeSaid      bool   // whether E is absolute was said
 }
 
-const (
-	inX = iota
-	inY
-	inZ
-)
-
 // quantum is the step of a written Z, mm.
 func (s *state) quantum() float64 { return s.scale / pow10[s.places] }
 
-func (s *state) placed() bool {
-	return s.axes[inX].known && s.axes[inY].known && s.axes[inZ].known
-}
+func placed(a []axis) bool { return a[inX].known && a[inY].known && a[inZ].known }
 
 // of returns the length of a word in the present unit, to the nearest 1e-9 mm.
 func (s *state) of(a number) int64 {
@@ -83,35 +85,10 @@ func (s *state) of(a number) int64 {
 	return int64(q)
 }
 
-// target returns where axis a goes by a word.
-func (s *state) target(a int, w *word) axis {
-	t := s.axes[a]
-	v := s.of(w.number)
-	if s.relative {
-		t.p += v
-		return t
-	}
-	t.p, t.known = v+t.shift, true
-	return t
-}
-
-// extrude returns the extruder's axis after a word.
-func (s *state) extrude(w *word) [2]extruder {
-	out, v := s.e, s.of(w.number)
-	for i := range out {
-		if out[i].relative {
-			out[i].at += v
-		} else {
-			out[i].at, out[i].known = v, true
-		}
-	}
-	return out
-}
-
 // reset is G92. Of an axis whose place is not known it says where it is; nothing
 // contradicts it.
 func (s *state) reset(k *block) {
-	for a, c := range []byte("XYZ") {
+	for a, c := range []byte(axesOf) {
 		if !k.with(c) {
 			continue
 		}
@@ -127,18 +104,13 @@ func (s *state) reset(k *block) {
 			s.shift = s.actual - v
 		}
 	}
-	if k.with('E') {
-		for i := range s.e {
-			s.e[i].at, s.e[i].known = s.of(k.word('E').number), true
-		}
-	}
 }
 
 // home is G28: the named axes, or all, are somewhere that the file does not say.
 func (s *state) home(k *block) {
 	for a, c := range []byte("XYZ") {
 		if k.has&axes == 0 || k.with(c) {
-			s.axes[a] = axis{}
+			s.axes[a] = axis{relative: s.axes[a].relative}
 			if a == inZ {
 				s.actual, s.shift = 0, 0
 			}
@@ -148,7 +120,7 @@ func (s *state) home(k *block) {
 
 // lose forgets where the head is after a command that moves it out of sight.
 func (r *rewriter) lose(letter string, code int) {
-	for a := range r.axes {
+	for a := range r.axes[:inE] {
 		r.axes[a].known = false
 	}
 	r.lost = r.here(letter, code)
@@ -169,17 +141,16 @@ func (s *state) mode(g int, f Follow) {
 	case 210:
 		s.unit, s.scale, s.places = perMM, 1, 4
 	case 900, 910:
-		s.relative = g == 910
-		if f != Apart {
-			s.e[0].relative = s.relative
+		for a := range s.axes {
+			if a < inE || a == inE && f != Apart || f == Follows {
+				s.axes[a].relative = g == 910
+			}
 		}
-		if f == Follows {
-			s.e[1].relative, s.modeSaid = s.relative, true
-		}
+		s.modeSaid = s.modeSaid || f == Follows
 	}
 }
 
 // extruderMode is M82 and M83.
 func (s *state) extruderMode(relative bool) {
-	s.e[0].relative, s.e[1].relative, s.modeSaid = relative, relative, true
+	s.axes[inE].relative, s.axes[inE2].relative, s.modeSaid = relative, relative, true
 }
