@@ -63,12 +63,9 @@ func (r *rewriter) command(g int) bool {
 		r.lost = r.here("G", g)
 	case g == 920 && k.has&(axes|bit('E')) == 0:
 		return r.refuse("G92 without a letter resets what the machine likes", "name the axes and their values")
+	case g == 920 && k.bare&(axes|bit('E')) != 0:
+		return r.refuse("G92 with a letter without a number", "give the number")
 	case g == 920:
-		for _, c := range []byte("XYZE") {
-			if k.with(c) && k.word(c).bare {
-				return r.refuse("G92 with a letter without a number", "give the number")
-			}
-		}
 		r.reset(k)
 	case g == 100 && k.with('L'):
 		return r.refuse("G10 with L changes the frame in which later words are read", sliceOther)

@@ -39,7 +39,7 @@ func (r *rewriter) read(b []byte) (done bool) {
 	}
 	k := &r.k
 	switch {
-	case c == 'O' && !k.word('O').bare:
+	case c == 'O' && k.bare&bit('O') == 0:
 		return r.refuse("O begins a part that is run several times, or elsewhere", sliceOther)
 	case len(k.g) > 0 && c != 'M':
 		return r.block(b, text)

@@ -3,6 +3,7 @@ package printfile
 import (
 	"fmt"
 	"math"
+	"math/bits"
 )
 
 // path is the way of a move, t from 0 to 1.
@@ -46,10 +47,8 @@ func (p *path) finer() int {
 func (r *rewriter) move(b, text []byte, motion int) (done bool) {
 	k := &r.k
 	r.sum.Moves++
-	for _, c := range []byte("XYZEIJKR") {
-		if k.with(c) && k.word(c).bare {
-			return r.refuse(fmt.Sprintf("the letter %c has no number", c), "give the number")
-		}
+	if bare := k.bare & (axes | arcWords | bit('E')); bare != 0 {
+		return r.refuse(fmt.Sprintf("the letter %c has no number", 'A'+bits.TrailingZeros32(bare)), "give the number")
 	}
 	if k.with('H') && k.word('H').n != 0 {
 		return r.refuse("a move with H, which some machines take as one of single motors, or as far as a switch", sliceOther)

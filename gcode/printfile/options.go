@@ -2,7 +2,6 @@ package printfile
 
 import (
 	"fmt"
-	"math"
 	"strings"
 )
 
@@ -42,16 +41,15 @@ func Defaults() Options { return Options{Fade: 0.02, Tolerance: 0.005} }
 
 // Check returns why a surface cannot be carried with these options, or nil.
 func (o Options) Check(s Surface) error {
-	finite := func(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 	largest, slope := s.Bounds()
 	switch {
-	case !finite(o.Full) || o.Full < 0:
+	case !(o.Full >= 0 && o.Full <= farthest):
 		return fmt.Errorf("printfile: the addition is to hold in full up to %g mm: give a height above the bed, or 0 for the first two layers", o.Full)
 	case !(o.Fade > 0 && o.Fade < 1):
 		return fmt.Errorf("printfile: the addition is to end by %g mm per mm of height: give the share, below 1, by which a layer may become thicker or thinner", o.Fade)
-	case !(o.Tolerance >= 0.0005) || !finite(o.Tolerance):
+	case !(o.Tolerance >= 0.0005 && o.Tolerance <= farthest):
 		return fmt.Errorf("printfile: tolerance %g mm: give at least 0.0005 mm, since Z is written to 0.0001 mm", o.Tolerance)
-	case !finite(largest) || !finite(slope):
+	case !(largest <= farthest && slope <= farthest):
 		return fmt.Errorf("printfile: the correction has no finite bounds")
 	case strings.ContainsAny(o.Note, "\r\n"):
 		return fmt.Errorf("printfile: the note for the header has more than one line")

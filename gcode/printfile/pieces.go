@@ -51,7 +51,14 @@ func (r *rewriter) pieces(text []byte, p *path, motion int, before *[len(axesOf)
 	}
 	r.shareOut(p, before[inE])
 	for i, t := range r.cuts[:len(r.cuts)-1] {
-		r.text = r.begin(r.text[:0], text, motion, i == 0)
+		r.text = r.text[:0]
+		if i == 0 {
+			r.others(text, true)
+		}
+		r.text = append(r.text, 'G', byte('0'+motion))
+		if i == 0 {
+			r.others(text, false)
+		}
 		r.piece(p, t)
 		r.out.Write(append(r.text, r.end...)) // the last piece's write says what went wrong
 	}
@@ -108,34 +115,18 @@ func (r *rewriter) shareOut(p *path, e axis) {
 	}
 }
 
-// begin appends the piece's command; the first piece has all other words of the
-// line too.
-func (r *rewriter) begin(dst, text []byte, motion int, isFirst bool) []byte {
-	if isFirst {
-		dst = r.others(dst, text, true)
-	}
-	dst = append(dst, 'G', byte('0'+motion))
-	if isFirst {
-		dst = r.others(dst, text, false)
-	}
-	return dst
-}
-
-// others appends the G words that set modes, each with a blank behind it, or the
-// words that are no G words, each with a blank before it.
-func (r *rewriter) others(dst, text []byte, modes bool) []byte {
+// others appends what else the line says, which the first piece says too: its G words
+// that set modes, each with a blank behind it, or the words that are no G words, each
+// with a blank before it.
+func (r *rewriter) others(text []byte, modes bool) {
 	for i, l := range r.k.order {
 		span := text[r.k.spans[i][0]:r.k.spans[i][1]]
-		switch {
-		case l == 'G' && modes:
-			if g, ok := first(span, 0); !ok || g > 30 {
-				dst = append(append(dst, span...), ' ')
-			}
-		case l != 'G' && !modes && bytes.IndexByte([]byte("XYZEIJRN"), l) < 0:
-			dst = append(append(dst, ' '), span...)
+		if l != 'G' && !modes && bytes.IndexByte([]byte("XYZEIJRN"), l) < 0 {
+			r.text = append(append(r.text, ' '), span...)
+		} else if g, ok := first(span, 0); l == 'G' && modes && ok && g > 30 {
+			r.text = append(append(r.text, span...), ' ')
 		}
 	}
-	return dst
 }
 
 // piece appends the words of the piece that ends at t.

@@ -6,7 +6,6 @@ import "fmt"
 type word struct {
 	number
 	from, to int
-	bare     bool // a letter alone, as in G28 X
 }
 
 // mostWords on a line; RS-274/NGC has 26 letters and a few G and M words.
@@ -15,6 +14,7 @@ const mostWords = 48
 // block is the words of one line.
 type block struct {
 	has     uint32 // letters present but G and M, a bit each
+	bare    uint32 // those of them that stand alone, as in G28 X
 	words   [26]word
 	order   []byte            // letters in the order in which they stand; G and M among them
 	spans   [mostWords][2]int // their places in the line
@@ -45,7 +45,7 @@ func blank(c byte) bool { return c == ' ' || c == '\t' }
 // numbers have no exponent, so that X1E5 are two words), and a checksum. It returns
 // why the line is no row of words, or "".
 func (k *block) parse(b []byte) (why string) {
-	k.has, k.before, k.order, k.g, k.m, k.checked = 0, 0, k.order[:0], k.g[:0], k.m[:0], false
+	k.has, k.bare, k.before, k.order, k.g, k.m, k.checked = 0, 0, 0, k.order[:0], k.g[:0], k.m[:0], false
 	for i := 0; i < len(b); {
 		c := upper(b[i])
 		switch {
@@ -138,8 +138,10 @@ func (k *block) keep(c byte, a number, bare bool, start, from, to int) string {
 	if len(k.g)+len(k.m) == 0 && c != 'N' {
 		k.before |= bit(c)
 	}
-	w := k.word(c)
-	w.number, w.from, w.to, w.bare = a, from, to, bare
+	if bare {
+		k.bare |= bit(c)
+	}
+	*k.word(c) = word{a, from, to}
 	return ""
 }
 
