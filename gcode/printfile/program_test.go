@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/big"
+	"slices"
 	"strings"
 
 	"pgregory.net/rapid"
@@ -205,7 +206,9 @@ func (p *writer) step() {
 		p.origin[a] += float(less(p.at[a], says))
 		p.at[a] = says
 		p.set("G92", text)
-	case 5, 6, 7:
+	case 5:
+		p.setting()
+	case 6, 7:
 		o := pick(p.t, others...)
 		if p.put(o); o == "G1 F900" {
 			p.motion = "1"
@@ -240,6 +243,21 @@ func (p *writer) step() {
 		}
 		p.move(pick(p.t, "0", "1", "1", "1"), append(append(words, p.feed()...), pick(p.t, "F1800", "F.5"))...)
 	}
+}
+
+// setting is a command of the machine's own with letters that a move has too.
+func (p *writer) setting() {
+	m := rapid.SampledFrom([]int{73, 92, 104, 106, 109, 140, 190, 200, 201, 203, 204, 205, 220, 221, 301, 350, 412, 486, 500, 593, 600, 851, 900}).Draw(p.t, "M")
+	words := []string{fmt.Sprintf("M%d", m)}
+	letters := rapid.Permutation([]string{"X", "Y", "Z", "E", "I", "J", "R", "S", "P", "T"}).Draw(p.t, "letters")
+	for _, l := range letters[:rapid.IntRange(0, 5).Draw(p.t, "how many")] {
+		words = append(words, l+dec(p.number(-300, 300, "value")))
+	}
+	if p.chance(6) {
+		words = append([]string{pick(p.t, "F1200", "S5", "T1")}, words...)
+		words = slices.DeleteFunc(words, func(w string) bool { return w != words[0] && w[0] == words[0][0] })
+	}
+	p.set(words...)
 }
 
 func (p *writer) reset() {
