@@ -155,17 +155,17 @@ func (k *carry) write(out io.Writer, in io.Reader, name string, g *printfile.Gri
 			err = fmt.Errorf("%w (what stands on the output up to there must not be printed)", onDisk(err))
 		}
 	} else {
-		if a, err := os.Stat(k.out); err == nil && name != "-" {
-			if b, err := os.Stat(name); err == nil && os.SameFile(a, b) {
-				return sum, usage(fmt.Errorf("carry: -o %s is the file that is read: keep it as it was sliced", k.out))
+		for _, read := range []string{name, k.tableFile} {
+			a, errA := os.Stat(k.out)
+			b, errB := os.Stat(read)
+			if errA == nil && errB == nil && os.SameFile(a, b) {
+				return sum, usage(fmt.Errorf("carry: -o %s is a file that is read: keep it as it is, and name another", k.out))
 			}
 		}
-		if err = becomes(k.out, func(w io.Writer) (err error) {
+		err = becomes(k.out, func(w io.Writer) (err error) {
 			sum, err = printfile.Rewrite(w, in, g, k.o)
 			return err
-		}); err != nil {
-			err = fmt.Errorf("carry: %w", err)
-		}
+		})
 	}
 	if errors.Is(err, printfile.ErrTwice) {
 		err = refused(err)

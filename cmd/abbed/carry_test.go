@@ -169,6 +169,9 @@ func TestCarryToFile(t *testing.T) {
 	if code := Main(context.Background(), append(args, out, "-o", out), &bytes.Buffer{}, &bytes.Buffer{}); code != exitUsage {
 		t.Errorf("onto itself: code %d", code)
 	}
+	if code := Main(context.Background(), append(args, out, "-o", filepath.Join(src, "table.json")), &bytes.Buffer{}, &bytes.Buffer{}); code != exitUsage {
+		t.Errorf("onto the table: code %d", code)
+	}
 }
 
 // TestCarryOwnersLimits: the owner's settings hold, wider ones too.
