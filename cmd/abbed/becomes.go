@@ -34,7 +34,7 @@ func canBecome(name string) error {
 		to, _ := os.Readlink(name)
 		return fmt.Errorf("%s is a link to %s: name that file itself, or another", name, to)
 	case !i.Mode().IsRegular():
-		return fmt.Errorf("%s is no file but a device, a pipe or a socket: leave -o out and write > %s if you mean it", name, name)
+		return fmt.Errorf("%s is no file but a device, a pipe or a socket: name a file, or leave the name out and redirect standard output there", name)
 	}
 	return nil
 }

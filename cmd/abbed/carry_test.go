@@ -192,10 +192,10 @@ func TestCarryOnto(t *testing.T) {
 	if made != nil {
 		t.Fatal(made)
 	}
-	cases := map[string]string{"directory": "name a file in it", "pipe": "write >", "link": "is a link to file", "loose": "is a link to nowhere", "none/x": "make it", "file/x": "make it", "": "names no file"}
+	cases := map[string]string{"directory": "name a file in it", "pipe": "redirect standard output", "link": "is a link to file", "loose": "is a link to nowhere", "none/x": "make it", "file/x": "make it", "": "names no file"}
 	// The device that swallows everything (1, 3), by a name of the test's own.
 	if err := syscall.Mknod(at("device"), syscall.S_IFCHR|0o600, 1<<8|3); err == nil {
-		cases["device"] = "write >"
+		cases["device"] = "redirect standard output"
 	} else {
 		t.Logf("no device can be made here: %v", err)
 	}
