@@ -9,7 +9,6 @@ import (
 	"fmt"
 	"io"
 	"maps"
-	"math"
 	"math/rand/v2"
 	"net/http"
 	"os"
@@ -270,7 +269,7 @@ func (w *walker) deed(d deed) {
 			w.look("work")
 		}
 	case "down":
-		for k := 0; k < 15 && w.press(ctx, "lower", -1) == nil; k++ {
+		for k := 0; k < 15 && w.press(ctx, "loose") == nil; k++ {
 		}
 	case "leave":
 		time.Sleep(time.Duration(d.N) * time.Minute)
@@ -281,7 +280,7 @@ func (w *walker) deed(d deed) {
 	case "two":
 		var both sync.WaitGroup
 		for _, do := range d.Two {
-			both.Go(func() { w.request(ctx, do, d.MM) })
+			both.Go(func() { w.request(ctx, do) })
 		}
 		both.Wait()
 	case "lie":
@@ -309,12 +308,12 @@ func (w *walker) deed(d deed) {
 		}
 		w.printer.Inject(f)
 	default:
-		w.request(ctx, d.Do, d.MM)
+		w.request(ctx, d.Do)
 	}
 }
 
 // request asks one thing of the house, whatever its state.
-func (w *walker) request(ctx context.Context, do string, mm float64) {
+func (w *walker) request(ctx context.Context, do string) {
 	switch do {
 	case "work":
 		w.work(ctx)
@@ -357,7 +356,7 @@ func (w *walker) request(ctx context.Context, do string, mm float64) {
 		_, _ = w.timed.Applied(ctx)
 		_, _ = w.timed.Runs(ctx)
 	default:
-		_ = w.press(ctx, do, mm)
+		_ = w.press(ctx, do)
 	}
 }
 
@@ -369,16 +368,9 @@ func (w *walker) value(q *api.Prompt) float64 {
 	return q.Value.Least + w.rnd.Float64()*(q.Value.Most-q.Value.Least)
 }
 
-// press does one thing at the gauge; mm below 0 is that part of the largest step.
-func (w *walker) press(ctx context.Context, do string, mm float64) error {
-	a := api.GaugeAction{Action: do}
-	if do == "lower" || do == "raise" {
-		if r, ok := w.now(); ok && r.Place != nil && mm < 0 {
-			mm = math.Abs(mm) * r.Place.MaxStep
-		}
-		a.MM = &mm
-	}
-	_, err := w.timed.Gauge(ctx, w.run, a)
+// press does one thing at the gauge.
+func (w *walker) press(ctx context.Context, do string) error {
+	_, err := w.timed.Gauge(ctx, w.run, api.GaugeAction{Action: do})
 	return err
 }
 
