@@ -139,7 +139,7 @@ func walk(t *testing.T, dir string, base bench.Scenario, m wild, script []deed) 
 	for _, d := range script {
 		w.steps++
 		w.deed(d)
-		w.look(fmt.Sprintf("%+v", d))
+		w.look(d.String())
 		if len(w.breaches) > 0 && *walksAll == 0 {
 			return w.breaches, w.steps
 		}
@@ -443,8 +443,8 @@ func (w *walker) look(after string) {
 	if !ok {
 		return
 	}
-	if r.State == api.AwaitingGauge && r.Place != nil && s.Homed && s.Place[2] < r.Place.Floor-0.002 {
-		w.breach("below-floor", "after %s: the nozzle is at z=%.4f, the floor is %.4f", after, s.Place[2], r.Place.Floor)
+	if r.State == api.AwaitingGauge && r.Place != nil && s.Homed && s.Told[2] < r.Place.Floor-0.002 {
+		w.breach("below-floor", "after %s: the nozzle is at z=%.4f, the floor is %.4f", after, s.Told[2], r.Place.Floor)
 	}
 	waits := r.State == api.AwaitingNext || r.State == api.AwaitingPerson
 	if waits && !s.Limits && w.printer.Still() > 1 {
@@ -560,7 +560,7 @@ func TestWalkTally(t *testing.T) {
 		if *walksOne > 0 {
 			t.Logf("%+v", d.m)
 			for i, s := range d.script {
-				t.Logf("%2d %+v", i+1, s)
+				t.Logf("%2d %v", i+1, s)
 			}
 		}
 		dir := memoryDir(t)
@@ -573,10 +573,11 @@ func TestWalkTally(t *testing.T) {
 			})
 		})
 		if *walksKind != "" && found[*walksKind] != "" {
-			d.m, d.script = shorter(t, base, d.m, d.script, *walksKind)
-			t.Logf("%s, as short as it got:\n%+v", *walksKind, d.m)
+			shortest := ""
+			d.m, d.script, shortest = shorter(t, base, d.m, d.script, *walksKind)
+			t.Logf("%s, as short as it got: %s\n%+v", *walksKind, shortest, d.m)
 			for i, s := range d.script {
-				t.Logf("%2d %+v", i+1, s)
+				t.Logf("%2d %v", i+1, s)
 			}
 		}
 		for k, text := range found {
@@ -593,7 +594,7 @@ func TestWalkTally(t *testing.T) {
 }
 
 // shorter leaves out of a walk what is not needed for a kind of breach.
-func shorter(t *testing.T, base bench.Scenario, m wild, script []deed, kind string) (wild, []deed) {
+func shorter(t *testing.T, base bench.Scenario, m wild, script []deed, kind string) (_ wild, _ []deed, says string) {
 	shows := func(m wild, script []deed) bool {
 		dir := memoryDir(t)
 		var found map[string]string
@@ -601,6 +602,9 @@ func shorter(t *testing.T, base bench.Scenario, m wild, script []deed, kind stri
 			synctest.Test(t, func(t *testing.T) { found, _ = walk(t, dir, base, m, script) })
 		})
 		_ = os.RemoveAll(dir)
+		if found[kind] != "" {
+			says = found[kind]
+		}
 		return found[kind] != ""
 	}
 	for n := len(script) / 2; n >= 1; n /= 2 {
@@ -625,5 +629,5 @@ func shorter(t *testing.T, base bench.Scenario, m wild, script []deed, kind stri
 			m = try
 		}
 	}
-	return m, script
+	return m, script, says
 }
