@@ -30,7 +30,7 @@ import (
 )
 
 var (
-	walks       = flag.Int("walks", often(30, 12), "how many walks over a run TestWalkRun makes, some forty steps each")
+	walks       = flag.Int("walks", often(60, 20), "how many walks over a run TestWalkRun makes, some forty steps each")
 	walksBut    = flag.String("walks.but", "", "kinds of breaches, with commas between, that the walks leave out: to see what is behind one that is known")
 	walksAll    = flag.Int("walks.all", 0, "how many walks TestWalkTally makes to their end, to tell all kinds of breaches")
 	walksKind   = flag.String("walks.kind", "", "the kind of breach for which TestWalkTally looks for as short a walk as shows it")
@@ -510,7 +510,7 @@ func TestWalkRun(t *testing.T) {
 		t.Fatal(err)
 	}
 	// The ordinary run makes the same walks for everybody; another number makes new ones.
-	if n <= 30 && flag.Lookup("rapid.seed").Value.String() == "0" {
+	if n <= 60 && flag.Lookup("rapid.seed").Value.String() == "0" {
 		if err := flag.Set("rapid.seed", "15"); err != nil {
 			t.Fatal(err)
 		}

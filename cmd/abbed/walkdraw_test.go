@@ -138,6 +138,9 @@ var deeds = []string{
 	"restart", "pull", "mute", "deafen", "late", "fault", "look",
 }
 
+// GoString is String, for rapid's report.
+func (d deed) GoString() string { return "{" + d.String() + "}" }
+
 // String says what is not at its zero.
 func (d deed) String() string {
 	s := d.Do

@@ -59,7 +59,13 @@ func (s *stage) again(t *testing.T, dir string, change ...func(*config.Settings)
 	change = append(change, func(c *config.Settings) { s.printer.Promise(c.Clearance) })
 	s.world = open(t, dir, s.sc, s.cable, change...)
 	s.hand = &person{api: s.api, feel: s.printer.Blade, rnd: rand.New(rand.NewPCG(1, 2)), name: "the played person"}
-	ready(t, s.world)
+	for range 3000 {
+		if p, err := s.api.Printer(t.Context()); err == nil && p.Link == api.Ready {
+			return
+		}
+		wait(t)
+	}
+	t.Fatal("the printer is not found within five minutes")
 }
 
 // motionsSince returns the lines that move the head and were sent later than at,
