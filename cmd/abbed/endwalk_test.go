@@ -86,6 +86,7 @@ func (e ending) play(t *testing.T, dir string, base bench.Scenario) map[string]s
 	answers := e.Trouble == "" || e.Trouble == "late" || w.printer.Strikes() == 0 && e.byLine()
 	active := e.What == "run" && w.unfinishedRun()
 	e.end(w)
+	time.Sleep(2 * time.Second) // what is still on a slow line arrives
 	e.after(w, before, old, goal, answers, active)
 	if e.Trouble != "" || w.printer.Safety().Halts > 0 { // somebody looked at the machine
 		w.printer.Calm()
@@ -304,6 +305,7 @@ func TestWalkEnd(t *testing.T) {
 	base := lookup(t, "twist-level")
 	stored := measured(t, base, killSeed)
 	gen := rapid.Custom(drawEnding)
+	failed := false
 	first, shown := map[string]string{}, map[string][]int{}
 	n := *endWalks
 	if testing.Short() {
@@ -322,6 +324,10 @@ func TestWalkEnd(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) { found = e.play(t, dir, base) })
 		})
 		_ = os.RemoveAll(dir)
+		if t.Failed() && !failed {
+			failed = true
+			t.Logf("end %d: %+v", seed, e)
+		}
 		for k, text := range found {
 			if shown[k] = append(shown[k], seed); first[k] == "" {
 				first[k] = fmt.Sprintf("%s\n%s", text, strings.ReplaceAll(fmt.Sprintf("%+v", e), " Levels", "\nLevels"))
