@@ -83,10 +83,10 @@ func (e ending) play(t *testing.T, dir string, base bench.Scenario) map[string]s
 	before := w.printer.Safety()
 	e.strike(w)
 	time.Sleep(time.Duration(e.After) * time.Millisecond)
-	answers := e.Trouble == "" || e.Trouble == "late" || w.printer.Strikes() == 0 && e.byLine()
 	active := e.What == "run" && w.unfinishedRun()
 	e.end(w)
 	time.Sleep(2 * time.Second) // what is still on a slow line arrives
+	answers := e.Trouble == "" || e.Trouble == "late" || w.printer.Strikes() == 0 && e.byLine()
 	e.after(w, before, old, goal, answers, active)
 	if e.Trouble != "" || w.printer.Safety().Halts > 0 { // somebody looked at the machine
 		w.printer.Calm()
