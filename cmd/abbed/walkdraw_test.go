@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"math"
 
 	"pgregory.net/rapid"
@@ -134,6 +135,33 @@ var deeds = []string{
 	"answer", "answer", "wrong prompt", "leave", "leave", "leave long", "wait", "wait", "two", "two",
 	"stop", "withdraw", "start", "undo", "reapply", "resolve", "lie", "lie", "lie", "truth",
 	"restart", "pull", "mute", "deafen", "late", "fault", "look",
+}
+
+// GoString is String, for rapid's report.
+func (d deed) GoString() string { return "{" + d.String() + "}" }
+
+// String says what is not at its zero.
+func (d deed) String() string {
+	s := d.Do
+	if d.N != 0 {
+		s += fmt.Sprintf(" %d", d.N)
+	}
+	if d.At != "" {
+		s += " at " + d.At
+	}
+	if d.Lie != nil {
+		s += fmt.Sprintf(" %+v", *d.Lie)
+		if d.Lie.Where != nil {
+			s += fmt.Sprintf(" in %+v", *d.Lie.Where)
+		}
+	}
+	if d.Two[0] != "" {
+		s += fmt.Sprintf(" %v", d.Two)
+	}
+	if d.Busy {
+		s += ", busy"
+	}
+	return s
 }
 
 var pairs = []string{"loose", "tight", "drags", "next", "skip", "forget", "answer", "stop", "start", "look", "undo", "work"}
