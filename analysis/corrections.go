@@ -86,8 +86,8 @@ func (v Verdict) unready(run record.Run) *Refusal {
 	if columns < 2 || rows < 2 || ragged(run.Map.Nodes) {
 		return &Refusal{MapStale, "The stored map has no grid of at least two columns and two rows.", "Let the printer measure its map again."}
 	}
-	if a := run.Setup.Applied; a != nil && !sameSize(a.Add, columns, rows) {
-		return &Refusal{MapStale, "A correction of ours is in force, but the stored map has another size now.", "Let the printer measure its map again, and tell the program that the old correction is gone (undo)."}
+	if a := run.Setup.Applied; a != nil && (!record.SameSize(a.Add, run.Map.Nodes) || a.In(run.Map.Nodes).Whole != record.Everywhere) {
+		return &Refusal{MapStale, "A correction is in part of the bed map only, or it cannot be told.", "Let the printer measure its map again, then run again."}
 	}
 	return nil
 }
@@ -99,10 +99,6 @@ func ragged(nodes [][]int64) bool {
 		}
 	}
 	return false
-}
-
-func sameSize(add [][]int64, columns, rows int) bool {
-	return len(add) == rows && !ragged(add) && (rows == 0 || len(add[0]) == columns)
 }
 
 // nodes fills the table; total is the correction in force once it is applied,
@@ -143,7 +139,7 @@ func (v Verdict) nodes(run record.Run) (Table, [][]int64, *Refusal) {
 		return Table{}, nil, &Refusal{NodeTooFar, fmt.Sprintf("Nodes of the stored map lie too far outside the gauged area (limit %.0f mm): %s.", run.Setup.Criteria.NodeReach, list(far)),
 			"Gauge nearer to these nodes, or make the map's area smaller."}
 	}
-	t.Largest, t.Steepest = extremes(total, area)
+	t.Largest, t.Steepest = Extremes(total, area)
 	return t, total, nil
 }
 
@@ -163,9 +159,9 @@ func (v Verdict) offTheLine(t Table) *Refusal {
 		"Gauge a second row, or the rest of the plan."}
 }
 
-// extremes returns the largest |correction|, mm, and the steepest slope
+// Extremes returns the largest |correction|, mm, and the steepest slope
 // between neighbouring nodes, mm per mm.
-func extremes(total [][]int64, area record.Rect) (largest, steepest float64) {
+func Extremes(total [][]int64, area record.Rect) (largest, steepest float64) {
 	rows, columns := len(total), len(total[0])
 	du, dv := area.W()/float64(columns-1), area.H()/float64(rows-1)
 	for j, row := range total {

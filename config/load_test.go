@@ -234,6 +234,7 @@ func TestFaults(t *testing.T) {
 		"two-line template":   {`words: {templates: {touch: "G30\nM112"}}`, nil, nil, "words.templates.touch"},
 		"template not a text": {`words: {templates: {touch: 30}}`, nil, nil, "words.templates.touch = 30: is a whole number"},
 		"template in caps":    {`words: {templates: {Touch: "G30"}}`, nil, nil, "needs a name of small letters"},
+		"no price":            {"name: 5\nbaud: true", nil, nil, "name = 5: is a whole number; needs text\nconfig"},
 		"a group is a value":  {"survey: 5", nil, nil, "survey = 5: needs keys"},
 		"a value is a group":  {"baud: {a: 5}", nil, nil, "baud = a mapping: is not a single value"},
 		"two screws":          {`desk: {supports: "30,30 205,30"}`, nil, nil, `desk.supports = "30,30 205,30": give x,y in mm of three or more screws`},

@@ -69,6 +69,7 @@ type Settings struct {
 	Criteria  Criteria  `mapstructure:"criteria"`
 	Heat      Heat      `mapstructure:"heat"`
 	Proof     Proof     `mapstructure:"proof"`
+	Carry     Carry     `mapstructure:"carry"`
 	Desk      Desk      `mapstructure:"desk"`
 	Words     Words     `mapstructure:"words"`
 	Retention Retention `mapstructure:"retention"`
@@ -277,6 +278,12 @@ type Proof struct {
 	End   string `mapstructure:"end"`
 }
 
+// Carry says how a correction goes into a print file.
+type Carry struct {
+	// Fade is how fast it ends above the first layers, mm per mm of height.
+	Fade float64 `mapstructure:"fade"`
+}
+
 // Words are the printer's own words where they differ from the usual ones:
 // command templates and reply patterns by name. Never nil after Default or
 // Load.
@@ -314,6 +321,7 @@ func Default() Settings {
 		},
 		Heat:      Heat{NozzleMax: 260, BedMax: 110, Time: 20 * time.Minute},
 		Proof:     Proof{Size: 20, Spacing: 45, Width: 0.45, Filament: 1.75, Speed: 20, Retract: 0.8},
+		Carry:     Carry{Fade: 0.02},
 		Desk:      Desk{Thread: "M4"},
 		Words:     Words{Templates: map[string]string{}, Patterns: map[string]string{}},
 		Retention: Retention{Days: 730, Megabytes: 500},

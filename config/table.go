@@ -214,6 +214,9 @@ var table = []Field{
 	{Key: "proof.end", Use: "file with your own end lines; empty: ours, which switch the heaters off", Price: "as for proof.start",
 		at: func(s *Settings) any { return &s.Proof.End }},
 
+	{Key: "carry.fade", Use: "how fast a correction that is carried into a print file ends above the first two layers, mm per mm of height where it is largest: no layer becomes thicker or thinner by a larger share than this. 0.02 is less than filament of 1.75 +- 0.02 mm varies by itself (2.3 %)", Price: "smaller ends higher up (0.2 mm ends 10 mm above at 0.02, 40 mm above at 0.005), so that more of the part leans as the bed does; larger shows as layers that are too full or too thin", Lo: 0.001, Hi: 0.1, Unit: "mm per mm",
+		at: func(s *Settings) any { return &s.Carry.Fade }},
+
 	{Key: "desk.supports", Use: "where the screws are that hold the bed, x,y of each in mm with blanks between them, such as 30,30 205,30 117.5,205; three or more", Price: "without it tramming by the nozzle is not told; a wrong place turns a wrong screw",
 		at: func(s *Settings) any { return &s.Desk.Supports }},
 	{Key: "desk.thread", Use: "thread of those screws, ISO 261 coarse: M3 rises 0.5 mm a turn, M4 0.7, M5 0.8", Price: "a wrong one tells wrong turns; the mm stay right", Words: []string{"M3", "M4", "M5"},

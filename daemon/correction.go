@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"math"
 	"time"
 
 	"abbed/analysis"
@@ -102,10 +103,18 @@ func (d *Daemon) Apply(ctx context.Context, digest string, a api.Apply, _ string
 	if d.unfinished() {
 		return api.Errorf(409, "owed", "finish or take back what is half written first", "apply: an earlier apply is unfinished")
 	}
-	return d.write(ctx, apply.Intent(t, run, person), person, "apply a table", apply.Desk.Apply)
+	j, err := d.judged(run)
+	if err != nil {
+		return err
+	}
+	var under [][]int64
+	if was := j.run.Setup.Applied; was != nil {
+		under = was.Add
+	}
+	return d.write(ctx, apply.Intent(t, run, person, under), person, "apply a table", apply.Desk.Apply)
 }
 
-// Undo writes the old map back: of a correction that is in force, or where a write
+// Undo takes the correction out of the map: one that is in force, or where a write
 // failed half way.
 func (d *Daemon) Undo(ctx context.Context, by string) error {
 	d.mu.Lock()
@@ -114,10 +123,12 @@ func (d *Daemon) Undo(ctx context.Context, by string) error {
 	if d.failedHalf() {
 		return d.resolve(ctx, apply.TakeBack, by, "undo")
 	}
+	if a.Code == store.Damaged {
+		return api.Errorf(409, a.Code, a.Hint, "undo: %s", a.Text)
+	}
 	if a.State != store.Kept {
 		return api.Errorf(409, "not-applied", "GET applied says what stands in the printer", "undo: no table is applied")
 	}
-	a.Undo = true
 	return d.write(ctx, a, by, "undo", apply.Desk.Undo)
 }
 
@@ -206,8 +217,8 @@ func (d *Daemon) mayWrite(ctx context.Context, w apply.Desk, sess *gcode.Session
 	if err := probe.ForeignUse(ctx, sess, d.words, d.clk, false); err != nil {
 		return refusal(err)
 	}
-	if a.Half() && a.N > 0 {
-		return nil // resolve reads for itself
+	if a.N > 0 {
+		return nil // undo and resolve read for themselves
 	}
 	if err := w.Check(ctx, a); err != nil {
 		return applyRefusal(what, err)
@@ -217,7 +228,7 @@ func (d *Daemon) mayWrite(ctx context.Context, w apply.Desk, sess *gcode.Session
 
 func (d *Daemon) desk(sess *gcode.Session) apply.Desk {
 	return apply.Desk{
-		Journal: d.store, Now: time.Now,
+		Journal: d.store, Now: time.Now, Largest: d.largest(), Earlier: d.earlier,
 		Writer: apply.Writer{Line: sess, Words: d.words, Show: func(done, of int) {
 			d.mu.Lock()
 			d.progress = api.Progress{Done: done, Of: of}
@@ -233,15 +244,21 @@ func (d *Daemon) desk(sess *gcode.Session) apply.Desk {
 	}
 }
 
+// largest is by how much undo, finish and take-back may change a node, um: by the default
+// limit at least, so that a limit that was lowered since leaves a correction its way out.
+func (d *Daemon) largest() int64 {
+	return 1 + int64(math.Round(1000*max(record.DefaultCriteria().Largest, criteria(d.owner().Judged()).Largest)))
+}
+
 // written carries the change through and learns the map that then stands. If not
 // even the intent could be kept, all is as it was, and begun is told why.
 func (d *Daemon) written(w apply.Desk, sess *gcode.Session, a, was store.Applied, what string, do way, loan *Loan, begun chan<- error) {
 	homed := d.link.now().homed
-	after, err := do(w, d.base, a)
+	after, err := do(w, d.writing, a)
 	if err != nil {
 		d.log.Error(what+" did not come to its end", "digest", a.Digest, "state", string(after.State), "err", err)
 	}
-	if rows, e := w.Read(d.base); e == nil {
+	if rows, e := w.Read(d.writing); e == nil {
 		d.link.learn(func(f *Facts) { f.Map, f.MapAsked = rows, false })
 	} else {
 		d.link.learn(func(f *Facts) { f.MapAsked = false })
@@ -250,8 +267,9 @@ func (d *Daemon) written(w apply.Desk, sess *gcode.Session, a, was store.Applied
 	if err != nil && after.N == a.N {
 		after = was
 	}
+	after = standing(after, err)
 	d.mu.Lock()
-	d.busy, d.applied = false, standing(after, err)
+	d.busy, d.applied = false, after
 	d.last[stepOf(what)] = lastNow(err == nil)
 	d.mu.Unlock()
 	d.changed()
@@ -326,7 +344,8 @@ func (d *Daemon) inForce() *record.Applied {
 	if d.applied.State != store.Kept {
 		return nil
 	}
-	return &record.Applied{Digest: d.applied.Digest, Before: d.applied.Before, Add: d.applied.Add, Lever: d.applied.Lever}
+	c := d.applied.Correction()
+	return &c
 }
 
 // Applied says what stands in the printer.
@@ -366,6 +385,9 @@ func (d *Daemon) Applied() api.Applied {
 	}
 	if out.Expired != nil && a.State == store.Kept {
 		out.Sentence = "A correction was kept, but it no longer holds: " + *out.Expired + "."
+	}
+	if a.Says != "" && !a.State.Open() && !busy && out.Expired == nil {
+		out.Sentence = a.Says
 	}
 	if a.State == store.Kept && a.Proved && out.Expired == nil {
 		out.Sentence = "The correction is in force, kept, and proved at the nozzle."

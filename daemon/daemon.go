@@ -56,10 +56,14 @@ type Daemon struct {
 	link     *Link
 	notice   string
 
-	base  context.Context // of every job; ends with the program
+	base  context.Context // of every run; ends with the program
 	abort context.CancelCauseFunc
-	jobs  sync.WaitGroup
-	dirty chan struct{}
+	// writing is of what changes the printer's map: it outlives the end of the program
+	// by lastWords, after which giveUp ends it.
+	writing context.Context
+	giveUp  context.CancelCauseFunc
+	jobs    sync.WaitGroup
+	dirty   chan struct{}
 	// asked holds one token: the printer said the line that requests a run.
 	asked chan struct{}
 
@@ -111,6 +115,7 @@ func New(ctx context.Context, o Options) (*Daemon, error) {
 	}
 	d.settings.Store(&o.Settings)
 	d.base, d.abort = context.WithCancelCause(context.WithoutCancel(ctx))
+	d.writing, d.giveUp = context.WithCancelCause(context.WithoutCancel(ctx))
 	lo := linkOptions(o, words)
 	lo.Session.OnUnasked = d.hear
 	d.link = NewLink(lo, d.linkChanged)
@@ -196,18 +201,20 @@ func (d *Daemon) Work(ctx context.Context) {
 	own.Wait()
 }
 
-// endTime is how long what goes on may take to end with the program, real time: the
-// unit gives 90 s, and nobody waits that long beside a machine (the project's design:
-// 20 s in all).
-const endTime = 15 * time.Second
+// lastWords is how long what goes on may take to end with the program, real time: some
+// fifty nodes of the map at a quarter of a second each, or a head that is raised, and
+// 20 s in all for whoever waits (the project's design).
+const lastWords = 15 * time.Second
 
 // closeDown ends the run in hand and waits for every job. Where the printer does not
-// answer in time its line is closed: what could not be put back is then owed.
+// answer in time its line is closed: what could not be put back is then owed, and a
+// change of the map stays open in the journal.
 func (d *Daemon) closeDown() {
 	d.mu.Lock()
 	d.ending = true
 	d.mu.Unlock()
 	d.abort(errClosing)
+	defer time.AfterFunc(lastWords, func() { d.giveUp(errClosing); d.link.Cut() }).Stop()
 	if a := d.current(); a != nil {
 		d.starting.Lock()
 		if a.now() == api.AwaitingConfirmation {
@@ -215,8 +222,6 @@ func (d *Daemon) closeDown() {
 		}
 		d.starting.Unlock()
 	}
-	cut := time.AfterFunc(endTime, func() { d.link.Cut() })
-	defer cut.Stop()
 	d.jobs.Wait()
 }
 

@@ -14,30 +14,77 @@ import (
 // numbers.
 const (
 	leverOther = "the lever from nozzle to probe is another than the one that the correction was made for"
-	// mapAnew is kept when a run finds that the printer measured its map anew;
-	// mapOther is what the printer's own answer says.
-	mapAnew  = "the stored map was measured or changed since: the correction is not in it any more"
-	mapOther = "the printer's stored map is another than the one that the correction was written into: it was measured anew or changed since"
+	mapAnew    = "the printer measured its bed map anew, or it was changed since: the correction is not in it any more"
+	mapMixed   = "some nodes of the bed map were changed since, so that the correction is not in all of it: have the printer measure its bed map anew, then re-apply"
 )
+
+// mapSays returns why a correction does not hold by what stands in the map, or "".
+func mapSays(s record.Standing) string {
+	switch s.Whole {
+	case record.Everywhere:
+		return ""
+	case record.Nowhere:
+		return mapAnew
+	}
+	return mapMixed
+}
+
+// ofMap reports whether a correction expired by what stands in the map alone, which a
+// re-apply mends; earlier versions kept it in other words.
+func ofMap(why string) bool {
+	return why == mapAnew || why == mapMixed || why == "the stored map was measured or changed since: the correction is not in it any more"
+}
 
 // expiryOf gives a reason its short name.
 func expiryOf(why string) string {
-	switch why {
-	case "":
+	switch {
+	case why == "":
 		return ""
-	case leverOther:
+	case why == leverOther:
 		return status.ExpiredLever
-	case mapAnew, mapOther:
+	case ofMap(why):
 		return status.ExpiredMap
 	}
 	return status.ExpiredTwist
+}
+
+// expiry returns why an applied correction no longer holds, or "": its lever is
+// another, or a newer run says that the head's tilt moved beyond its doubt, or a later
+// run contradicts the one that it was made from, or it is not in the printer's map as it
+// was last read.
+func (d *Daemon) expiry(a store.Applied) string {
+	if a.State != store.Kept {
+		return ""
+	}
+	if why := d.worn(a); why != "" {
+		return why
+	}
+	if f := d.link.now().facts; f != nil && f.MapAsked {
+		return mapSays(a.Correction().In(f.Map))
+	}
+	return a.Expired
+}
+
+// learnMap keeps what a run's map says of the correction.
+func (d *Daemon) learnMap(run record.Run) {
+	d.mu.Lock()
+	a := d.applied
+	d.mu.Unlock()
+	if run.Map == nil || a.State != store.Kept {
+		return
+	}
+	if why := mapSays(a.Correction().In(run.Map.Nodes)); why != a.Expired && (a.Expired == "" || ofMap(a.Expired)) {
+		a.At, a.Expired, a.Proved = time.Now(), why, a.Proved && why == ""
+		d.saveApplied(a)
+	}
+	d.link.learn(func(f *Facts) { f.Map, f.MapAsked = run.Map.Nodes, true })
 }
 
 // worn returns why the correction itself no longer holds, whatever stands in the
 // map: the head is another than the one that it was made for. A re-apply is
 // refused then.
 func (d *Daemon) worn(a store.Applied) string {
-	if a.Expired != "" && a.Expired != mapAnew {
+	if a.Expired != "" && !ofMap(a.Expired) {
 		return a.Expired
 	}
 	l := d.link.now()
@@ -56,7 +103,7 @@ func (d *Daemon) learnTwist(run record.Run) {
 	d.mu.Lock()
 	a := d.applied
 	d.mu.Unlock()
-	if a.State != store.Kept || a.Expired != "" && a.Expired != mapAnew || run.ID == a.Run || run.Ended == nil || run.Ended.State != record.EndDone {
+	if a.State != store.Kept || a.Expired != "" && !ofMap(a.Expired) || run.ID == a.Run || run.Ended == nil || run.Ended.State != record.EndDone {
 		return
 	}
 	was, err := d.judged(a.Run)
@@ -78,7 +125,7 @@ func (d *Daemon) learnLater() {
 	d.mu.Lock()
 	a := d.applied
 	d.mu.Unlock()
-	if a.State != store.Kept || a.Expired != "" && a.Expired != mapAnew {
+	if a.State != store.Kept || a.Expired != "" && !ofMap(a.Expired) {
 		return
 	}
 	was, err := d.load(a.Run)

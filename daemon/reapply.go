@@ -9,13 +9,13 @@ import (
 	"abbed/daemon/store"
 )
 
-// Reapply puts the correction that was signed off onto a newly measured map:
-// many printers measure theirs anew at each print start, which erases it. It is
-// refused unless the new map differs from the old one within the limits of a
-// correction, the correction has not expired, and nobody else uses the printer.
-// The re-applied table has a digest of its own and names its parent. A refusal is
-// said, written to the log and counted by its code: often nobody looks when a
-// print start asks.
+// Reapply puts the correction that was signed off onto a newly measured map: many
+// printers measure theirs anew at each print start, which erases it. It is refused if
+// any node has the correction already, if the map would then differ from the one that
+// was first measured by more than a correction may, if the correction has expired, or if
+// somebody else uses the printer. The re-applied table has a digest of its own and names
+// its parent. A refusal is said, written to the log and counted by its code: often
+// nobody looks when a print start asks.
 func (d *Daemon) Reapply(ctx context.Context, by string) error {
 	err := d.reapply(ctx, by)
 	if err == nil {
@@ -40,6 +40,9 @@ func (d *Daemon) reapply(ctx context.Context, by string) error {
 	d.mu.Lock()
 	a := d.applied
 	d.mu.Unlock()
+	if a.Code == store.Damaged {
+		return api.Errorf(409, a.Code, a.Hint, "re-apply: %s", a.Text)
+	}
 	if a.State != store.Kept {
 		return api.Errorf(409, "not-applied", "apply a table first", "re-apply: no correction is signed off and in force")
 	}
@@ -50,8 +53,16 @@ func (d *Daemon) reapply(ctx context.Context, by string) error {
 	if err != nil {
 		return err
 	}
-	next, err := d.onto(ctx, a, now)
+	t, _, err := d.table(ctx, a.Digest)
 	if err != nil {
+		return err
+	}
+	t, next, err := apply.Again(a, t, now, criteria(d.owner().Judged()))
+	if err != nil {
+		d.link.learn(func(f *Facts) { f.Map, f.MapAsked = now, true })
+		return applyRefusal("re-apply", err)
+	}
+	if err := d.keepTable(t, a.Run); err != nil {
 		return err
 	}
 	return d.write(ctx, next, by, "re-apply", apply.Desk.Apply)
@@ -74,35 +85,4 @@ func (d *Daemon) readMap(ctx context.Context) ([][]int64, error) {
 		return nil, applyRefusal("re-apply", err)
 	}
 	return rows, nil
-}
-
-// onto returns the intent of the same correction on the map now.
-func (d *Daemon) onto(ctx context.Context, a store.Applied, now [][]int64) (store.Applied, error) {
-	t, _, err := d.table(ctx, a.Digest)
-	if err != nil {
-		return a, err
-	}
-	if len(now) != t.Rows || len(now[0]) != t.Columns {
-		return a, api.Errorf(409, "map-changed", "measure again", "re-apply: the stored map has another size than the correction")
-	}
-	same := true
-	limit := int64(1000 * d.owner().Criteria.Largest)
-	for k, n := range t.Nodes {
-		v := now[n.J][n.I]
-		same = same && v == n.After()
-		if diff := v - n.Before; diff > limit || diff < -limit {
-			return a, api.Errorf(409, "map-changed", "measure again: the bed, or its tramming, is another",
-				"re-apply: node %d,%d of the new map is %.3f mm from the old one, more than %.3f mm", n.I, n.J, float64(diff)/1000, float64(limit)/1000)
-		}
-		t.Nodes[k].Before = v
-	}
-	if same {
-		return a, api.Errorf(409, "not-needed", "nothing to do", "re-apply: the correction is in force already")
-	}
-	t.Parent = a.Digest
-	t.Digest = t.Sum()
-	if err := d.keepTable(t, a.Run); err != nil {
-		return a, err
-	}
-	return apply.Intent(t, a.Run, a.Person), nil // neither expired nor proved
 }

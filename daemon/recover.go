@@ -81,26 +81,3 @@ func (d *Daemon) bury(ctx context.Context, row store.RunRow) error {
 	}
 	return d.store.SetOwed(ctx, was.Switches, f.Text)
 }
-
-// recoverApplied reads the journal; what was in the middle is unfinished.
-func (d *Daemon) recoverApplied(ctx context.Context) error {
-	a, ok, err := d.store.Applied(ctx)
-	if err != nil {
-		return fmt.Errorf("daemon: read what is applied: %w", err)
-	}
-	if !ok {
-		return nil
-	}
-	if a.State == store.Writing || a.State == store.Verifying {
-		a.State, a.At = store.Unfinished, time.Now()
-		a.Code, a.Text = "interrupted", "the program was ended, or the power failed, while the stored map was being written"
-		a.Hint = "finish it or take it back"
-		n, err := d.store.SaveApplied(ctx, a)
-		if err != nil && !errors.Is(err, store.ErrOrder) {
-			return fmt.Errorf("daemon: keep what is unfinished: %w", err)
-		}
-		a.N = n
-	}
-	d.applied = a
-	return nil
-}

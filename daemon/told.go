@@ -201,7 +201,7 @@ func (d *Daemon) leaves(a store.Applied, j judged) *status.Bound {
 		if why != nil || math.IsNaN(g) || math.IsNaN(u95) {
 			continue
 		}
-		left := math.Abs(g + float64(n.Add)/1000)
+		left := math.Abs(g + float64(a.Add[n.J][n.I])/1000)
 		if out == nil || left > out.Value || left == out.Value && u95 > out.Half {
 			out = &status.Bound{Value: left, Half: u95}
 		}

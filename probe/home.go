@@ -55,6 +55,9 @@ func (h *Head) home(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	if said.OK.Kind == gcode.Empty { // a line may be counted and not done
+		return notHomed("the printer's ok was lost, and nothing else says that it homed")
+	}
 	if quick && known && h.is(before) {
 		if err := h.proveHomed(ctx, said); err != nil {
 			return err

@@ -97,7 +97,7 @@ func TestSocket(t *testing.T) {
 		"signs":      {second(a.SignOff(t.Context(), "d", api.SignOff{Person: "nobody"})), "forbidden"},
 		"applies":    {a.Apply(t.Context(), "d", "t"), "forbidden"},
 		"pairs":      {second(a.Pair(t.Context(), "sign")), "forbidden"},
-		"gauges":     {second(a.Lower(t.Context(), "r", 0.1)), "forbidden"},
+		"gauges":     {second(a.Gauge(t.Context(), "r", api.GaugeAction{Action: "loose"})), "forbidden"},
 		"re-applies": {a.Reapply(t.Context()), "not-applied"},
 	} {
 		if got := refusedWith(try.err); got != try.code {

@@ -1,12 +1,15 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -32,7 +35,11 @@ func carryCommand() *cobra.Command {
 		Use:   "carry FILE",
 		Short: "Rewrite a sliced print file so that Z follows the correction, for a printer whose map cannot be edited",
 		Long: `FILE is a sliced print file; "-" reads standard input. The result goes to
-standard output, or to the file of -o, which appears only when it is whole.
+standard output, or to the file of -o, which appears only when it is whole; an older
+file of that name is replaced then.
+
+The correction holds in full over the first two layers of FILE, and ends above them
+at the rate of the setting carry.fade.
 
 The correction is the table of a run: of a running daemon (--run ID, the latest
 run if none is named), or of a file (--table: table.json of abbed demo --out, the
@@ -51,12 +58,21 @@ both, apply a table and carry it: it would count twice.`,
 	f.StringVar(&k.run, "run", "", "the run of the daemon whose table is carried")
 	f.StringVar(&k.signed, "i-signed-off", "", "the digest of the table whose cautions you have read and accept")
 	f.StringVarP(&k.out, "out", "o", "", "write to this file")
-	f.Float64Var(&k.o.Full, "full", k.o.Full, "up to this height the correction holds in full, mm")
-	f.Float64Var(&k.o.Taper, "taper", k.o.Taper, "from this height on nothing is added, mm")
+	f.Float64Var(&k.o.Full, "full", 0, "up to this height the correction holds in full, mm; 0: over the first two layers, as they are found in FILE")
 	f.Float64Var(&k.o.Tolerance, "tolerance", k.o.Tolerance, "how far the nozzle may be from the correction along a move, mm; less cuts moves finer")
 	f.StringVar(&k.follow, "g91-moves-e", "", "yes or no: whether G90 and G91 change E too on your machine; asked for only where it matters")
 	f.DurationVar(&k.oldest, "oldest", 30*24*time.Hour, "a run older than this is stale: wheels wear, screws loosen")
-	c.RunE = func(c *cobra.Command, args []string) error { return coded(k.do(c, args[0])) }
+	c.RunE = func(c *cobra.Command, args []string) error {
+		if args[0] == "-" && k.tableFile == "-" {
+			return usage(errors.New("carry: FILE and --table cannot both come from standard input: name a file for one of them"))
+		}
+		if c.Flags().Changed("out") {
+			if err := canBecome(k.out); err != nil {
+				return usage(fmt.Errorf("carry: -o %w", err))
+			}
+		}
+		return coded(k.do(c, args[0]))
+	}
 	return c
 }
 
@@ -98,6 +114,7 @@ func (k *carry) do(c *cobra.Command, name string) error {
 	if err != nil {
 		return err
 	}
+	k.o.Fade = s.Carry.Fade
 	k.o.Note = fmt.Sprintf("table %s of run %s for printer %s", *t.Digest, oneLine(t.Run), oneLine(t.Printer))
 	if err := k.o.Check(g); err != nil {
 		return usage(err)
@@ -106,9 +123,12 @@ func (k *carry) do(c *cobra.Command, name string) error {
 	if name != "-" {
 		f, err := os.Open(name)
 		if err != nil {
-			return usage(fmt.Errorf("carry: %w", err))
+			return usage(fmt.Errorf("carry: %s: %w", name, noFile(err)))
 		}
 		defer f.Close()
+		if i, err := f.Stat(); err == nil && i.IsDir() {
+			return usage(fmt.Errorf("carry: %s: %w", name, noFile(syscall.EISDIR)))
+		}
 		in = f
 	}
 	sum, err := k.write(c.OutOrStdout(), in, name, g)
@@ -128,37 +148,27 @@ func oneLine(s string) string {
 	}, s)
 }
 
-// write rewrites in to where it is to go. A file gets its name only when it is
-// whole.
-func (k *carry) write(out io.Writer, in io.Reader, name string, g *printfile.Grid) (printfile.Summary, error) {
+// write rewrites in to where it is to go.
+func (k *carry) write(out io.Writer, in io.Reader, name string, g *printfile.Grid) (sum printfile.Summary, err error) {
 	if k.out == "" {
-		return k.rewrite(out, in, g)
-	}
-	if a, err := os.Stat(k.out); err == nil && name != "-" {
-		if b, err := os.Stat(name); err == nil && os.SameFile(a, b) {
-			return printfile.Summary{}, usage(fmt.Errorf("carry: -o %s is the file that is read: keep it as it was sliced", k.out))
+		if sum, err = printfile.Rewrite(out, in, g, k.o); err != nil {
+			err = fmt.Errorf("%w (what stands on the output up to there must not be printed)", onDisk(err))
 		}
+	} else {
+		for _, read := range []string{name, k.tableFile} {
+			a, errA := os.Stat(k.out)
+			b, errB := os.Stat(read)
+			if errA == nil && errB == nil && os.SameFile(a, b) {
+				return sum, usage(fmt.Errorf("carry: -o %s is a file that is read: keep it as it is, and name another", k.out))
+			}
+		}
+		err = becomes(k.out, func(w io.Writer) (err error) {
+			sum, err = printfile.Rewrite(w, in, g, k.o)
+			return err
+		})
 	}
-	f, err := os.CreateTemp(filepath.Dir(k.out), ".carry-*")
-	if err != nil {
-		return printfile.Summary{}, fmt.Errorf("carry: make the file: %w", err)
-	}
-	defer os.Remove(f.Name()) // gone already if all went well
-	sum, err := k.rewrite(f, in, g)
-	err = errors.Join(err, f.Chmod(0o644), f.Sync(), f.Close())
-	if err == nil {
-		err = os.Rename(f.Name(), k.out)
-	}
-	return sum, err
-}
-
-func (k *carry) rewrite(out io.Writer, in io.Reader, g *printfile.Grid) (printfile.Summary, error) {
-	sum, err := printfile.Rewrite(out, in, g, k.o)
 	if errors.Is(err, printfile.ErrTwice) {
-		return sum, refused(err)
-	}
-	if err != nil && k.out == "" {
-		err = fmt.Errorf("%w (what stands on the output up to there must not be printed)", err)
+		err = refused(err)
 	}
 	return sum, err
 }
@@ -170,6 +180,7 @@ func (k *carry) tell(w io.Writer, s printfile.Summary) error {
 	}
 	fmt.Fprintf(w, "%d of %d moves were changed in %d lines, %d of them cut into %d pieces; between %+.3f and %+.3f mm were added.\n",
 		s.Changed, s.Moves, s.Lines, s.Cut, s.Pieces, s.Least, s.Most)
+	fmt.Fprintf(w, "The correction holds in full up to Z %.4g mm and has ended at %.4g mm.\n", s.Full, s.End)
 	if s.Changed == 0 {
 		fmt.Fprintln(w, "Nothing was changed: no move leads below the height at which the correction ends. Is it a print file with absolute places?")
 	}
@@ -192,32 +203,32 @@ func (k *carry) tell(w io.Writer, s printfile.Summary) error {
 	return nil
 }
 
-// grid makes a surface of a table's nodes.
-func grid(t api.Table) (*printfile.Grid, error) {
+// grid makes a surface of a table's nodes, and returns them by rows, from the smallest Y.
+func grid(t api.Table) (*printfile.Grid, [][]api.Node, error) {
 	columns, rows := 0, 0
 	for _, n := range t.Nodes {
 		columns, rows = max(columns, n.I+1), max(rows, n.J+1)
 	}
-	if columns < 2 || rows < 2 || len(t.Nodes) != columns*rows {
-		return nil, fmt.Errorf("carry: the table holds %d nodes for %d columns and %d rows: it is not whole", len(t.Nodes), columns, rows)
+	if n := len(t.Nodes); columns < 2 || rows < 2 || columns > n || rows > n || n != columns*rows {
+		return nil, nil, fmt.Errorf("carry: the table holds %d nodes for %d columns and %d rows: it is not whole: take it from the daemon, or give the run's record", n, columns, rows)
 	}
-	at := make([]*api.Node, len(t.Nodes))
-	for _, n := range t.Nodes {
-		if n.I < 0 || n.J < 0 || at[n.J*columns+n.I] != nil {
-			return nil, fmt.Errorf("carry: node (%d,%d) of the table is not a node or stands twice", n.I, n.J)
+	nodes := slices.Clone(t.Nodes)
+	slices.SortFunc(nodes, func(a, b api.Node) int { return cmp.Or(a.J-b.J, a.I-b.I) })
+	first, last := nodes[0], nodes[len(nodes)-1]
+	at, add := make([][]api.Node, rows), make([][]float64, rows)
+	for k, n := range nodes {
+		i, j := k%columns, k/columns
+		if n.I != i || n.J != j {
+			return nil, nil, fmt.Errorf("carry: node (%d,%d) of the table is not a node or stands twice: take it from the daemon, or give the run's record", n.I, n.J)
 		}
-		at[n.J*columns+n.I] = &n
-	}
-	first, last := at[0], at[len(at)-1]
-	add := make([][]float64, rows)
-	for k, n := range at {
-		want := record.NodePlace(record.Rect{X0: first.U, Y0: first.V, X1: last.U, Y1: last.V}, columns, rows, n.I, n.J)
+		want := record.NodePlace(record.Rect{X0: first.U, Y0: first.V, X1: last.U, Y1: last.V}, columns, rows, i, j)
 		if want.Distance(record.Place{U: n.U, V: n.V}) > 0.01 {
-			return nil, fmt.Errorf("carry: node (%d,%d) of the table is at (%.3f,%.3f), not in an even grid", n.I, n.J, n.U, n.V)
+			return nil, nil, fmt.Errorf("carry: node (%d,%d) of the table is at (%.3f,%.3f), not in an even grid: take it from the daemon, or give the run's record", i, j, n.U, n.V)
 		}
-		add[k/columns] = append(add[k/columns], n.Add)
+		at[j], add[j] = append(at[j], n), append(add[j], n.Add)
 	}
-	return printfile.NewGrid(first.U, first.V, last.U, last.V, add)
+	g, err := printfile.NewGrid(first.U, first.V, last.U, last.V, add)
+	return g, at, err
 }
 
 // addCaller gives a command the flags that reach a daemon.

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
@@ -76,23 +77,27 @@ func readTable(name string, in io.Reader) (t api.Table, err error) {
 	if err != nil {
 		return t, usage(fmt.Errorf("carry: --table %s: %w", name, err))
 	}
-	var kind struct {
-		Nodes   json.RawMessage `json:"nodes"`
-		Refused json.RawMessage `json:"refused"`
-		Table   json.RawMessage `json:"table"`
-		Version json.RawMessage `json:"version"`
+	var kind map[string]json.RawMessage
+	damaged := func(err error) error {
+		return usage(fmt.Errorf("carry: --table %s: %w", name, noJSON(err, "table", len(b), "give table.json, or the record of a run")))
+	}
+	switch text := bytes.TrimSpace(b); {
+	case len(text) == 0:
+		return t, usage(fmt.Errorf("carry: --table %s is empty; give table.json, or the record of a run", name))
+	case text[0] != '{':
+		return t, usage(fmt.Errorf("carry: --table %s is no table, which is JSON and begins with {; give table.json, or the record of a run", name))
 	}
 	if err := json.Unmarshal(b, &kind); err != nil {
-		return t, usage(fmt.Errorf("carry: --table %s: it is no table, or a damaged one (%w); give table.json, or the record of a run", name, err))
+		return t, damaged(err)
 	}
 	switch {
-	case kind.Table != nil: // abbed analyse --json
-		b = kind.Table
-	case kind.Nodes == nil && kind.Refused == nil:
+	case kind["table"] != nil: // abbed analyse --json
+		b = kind["table"]
+	case kind["nodes"] == nil && kind["refused"] == nil:
 		run, err := readRecord(b)
 		switch {
-		case kind.Version == nil:
-			return t, usage(fmt.Errorf("carry: --table %s is neither a table nor the record of a run", name))
+		case kind["version"] == nil:
+			return t, usage(fmt.Errorf("carry: --table %s is neither a table nor the record of a run; give table.json, or the record of a run", name))
 		case err != nil:
 			return t, usage(fmt.Errorf("carry: --table %s: %w", name, err))
 		}
@@ -100,7 +105,7 @@ func readTable(name string, in io.Reader) (t api.Table, err error) {
 		return daemon.Table(run, made, why), nil
 	}
 	if err := json.Unmarshal(b, &t); err != nil {
-		return t, usage(fmt.Errorf("carry: --table %s: it is no table, or a damaged one (%w); give table.json, or the record of a run", name, err))
+		return t, damaged(err)
 	}
 	return t, nil
 }
@@ -116,11 +121,11 @@ func (k *carry) admit(t api.Table, limits record.Criteria, now time.Time, w io.W
 	if sum := daemon.Tabled(t).Sum(); sum != *t.Digest {
 		return nil, refused(fmt.Errorf("carry: the table's digest is %.8s, and that of its nodes, printer, lever and area %.8s: it was changed, or an older abbed wrote it: take it from the daemon, or give the run's record", *t.Digest, sum))
 	}
-	g, err := grid(t)
+	g, nodes, err := grid(t)
 	if err != nil {
 		return nil, refused(err)
 	}
-	if err := within(t, g, limits); err != nil {
+	if err := within(nodes, g, limits); err != nil {
 		return nil, refused(err)
 	}
 	if err := k.fresh(t.Run, now); err != nil {
@@ -145,18 +150,20 @@ func (k *carry) admit(t api.Table, limits record.Criteria, now time.Time, w io.W
 func isHex(s string) bool { _, err := hex.DecodeString(s); return err == nil }
 
 // within holds the table to the limits again: a file may have been edited.
-func within(t api.Table, g *printfile.Grid, limits record.Criteria) error {
+func within(nodes [][]api.Node, g *printfile.Grid, limits record.Criteria) error {
 	const half = 0.0005 // nodes are whole um
 	largest, _ := g.Bounds()
 	u95, steepest := 0.0, 0.0
-	for i, a := range t.Nodes {
-		if math.IsNaN(a.U95) || a.U95 < 0 {
-			return fmt.Errorf("carry: node (%d,%d) has no doubt", a.I, a.J)
-		}
-		u95 = max(u95, a.U95)
-		for _, b := range t.Nodes[:i] {
-			if d := math.Hypot(a.U-b.U, a.V-b.V); abs(a.I-b.I)+abs(a.J-b.J) == 1 && d > 0 {
-				steepest = max(steepest, (math.Abs(a.Add-b.Add)-half)/d)
+	for j, row := range nodes {
+		for i, a := range row {
+			if math.IsNaN(a.U95) || a.U95 < 0 {
+				return fmt.Errorf("carry: node (%d,%d) has no doubt: take the table from the daemon, or give the run's record", i, j)
+			}
+			u95 = max(u95, a.U95)
+			for _, b := range [...]api.Node{row[max(i-1, 0)], nodes[max(j-1, 0)][i]} {
+				if d := math.Hypot(a.U-b.U, a.V-b.V); d > 0 {
+					steepest = max(steepest, (math.Abs(a.Add-b.Add)-half)/d)
+				}
 			}
 		}
 	}
@@ -170,8 +177,6 @@ func within(t api.Table, g *printfile.Grid, limits record.Criteria) error {
 	}
 	return nil
 }
-
-func abs(i int) int { return max(i, -i) }
 
 // fresh refuses the table of a run that is too old, by the time in its id (UUIDv7,
 // RFC 9562 5.7: the first 48 bits are ms since 1970).

@@ -4,15 +4,20 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
 	"abbed/daemon"
 	"abbed/daemon/api"
+	"abbed/gcode/printfile"
+	"abbed/probe/record"
 )
 
 // runID makes a UUIDv7 of a time.
@@ -112,11 +117,12 @@ func TestCarryRefuses(t *testing.T) {
 		"uneven":      {with(func(t *api.Table) { t.Nodes[3].U += 4 }), nil, "even grid"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			code, out, errs, dir := carried(t, c.table, append([]string{"-o", "/dev/null/x"}, c.word()...)...)
+			to := t.TempDir()
+			code, out, errs, _ := carried(t, c.table, append([]string{"-o", filepath.Join(to, "x")}, c.word()...)...)
 			if code != exitRefused || out != "" || !strings.Contains(errs, c.says) {
 				t.Fatalf("code %d\n%s\n%s", code, out, errs)
 			}
-			if left, _ := filepath.Glob(filepath.Join(dir, ".carry-*")); len(left) > 0 {
+			if left, _ := os.ReadDir(to); len(left) > 0 {
 				t.Fatalf("left behind: %v", left)
 			}
 		})
@@ -157,11 +163,14 @@ func TestCarryToFile(t *testing.T) {
 	if code := Main(context.Background(), append(args, out, "-o", again), &bytes.Buffer{}, &bytes.Buffer{}); code != exitRefused {
 		t.Errorf("carried twice: code %d", code)
 	}
-	if left, _ := filepath.Glob(filepath.Join(dir, "*again*")); len(left) > 0 {
+	if left, _ := os.ReadDir(dir); len(left) != 1 {
 		t.Errorf("left behind: %v", left)
 	}
 	if code := Main(context.Background(), append(args, out, "-o", out), &bytes.Buffer{}, &bytes.Buffer{}); code != exitUsage {
 		t.Errorf("onto itself: code %d", code)
+	}
+	if code := Main(context.Background(), append(args, out, "-o", filepath.Join(src, "table.json")), &bytes.Buffer{}, &bytes.Buffer{}); code != exitUsage {
+		t.Errorf("onto the table: code %d", code)
 	}
 }
 
@@ -169,6 +178,182 @@ func TestCarryToFile(t *testing.T) {
 func TestCarryOwnersLimits(t *testing.T) {
 	table := twisted(0.6)
 	if code, _, errs, _ := carried(t, table, "--i-signed-off", word(table), "--set", "criteria.largest=0.7", "--set", "criteria.steepest=0.9"); code != exitDone {
+		t.Errorf("code %d: %s", code, errs)
+	}
+}
+
+// TestCarryOnto: -o takes the place of an older file, whose mode it keeps, and of
+// nothing else.
+func TestCarryOnto(t *testing.T) {
+	dir := t.TempDir()
+	at := func(name string) string { return filepath.Join(dir, name) }
+	made := errors.Join(os.Mkdir(at("directory"), 0o755), syscall.Mkfifo(at("pipe"), 0o600),
+		os.WriteFile(at("file"), []byte("keep"), 0o600), os.Symlink("file", at("link")), os.Symlink("nowhere", at("loose")))
+	if made != nil {
+		t.Fatal(made)
+	}
+	cases := map[string]string{"directory": "name a file in it", "pipe": "redirect standard output", "link": "is a link to file", "loose": "is a link to nowhere", "none/x": "make it", "file/x": "make it", "": "names no file"}
+	// The device that swallows everything (1, 3), by a name of the test's own.
+	if err := syscall.Mknod(at("device"), syscall.S_IFCHR|0o600, 1<<8|3); err == nil {
+		cases["device"] = "redirect standard output"
+	} else {
+		t.Logf("no device can be made here: %v", err)
+	}
+	before, err := os.ReadDir(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, says := range cases {
+		out := name
+		if name != "" {
+			out = at(name)
+		}
+		code, _, errs, _ := carried(t, twisted(0.2), "--i-signed-off", word(twisted(0.2)), "-o", out)
+		if code != exitUsage || !strings.Contains(errs, says) {
+			t.Errorf("-o %q: code %d, %s", name, code, errs)
+		}
+	}
+	after, err := os.ReadDir(dir)
+	if err != nil || len(after) != len(before) {
+		t.Fatalf("%v, before %v (%v)", after, before, err)
+	}
+	for i := range after {
+		if after[i].Name() != before[i].Name() || after[i].Type() != before[i].Type() {
+			t.Errorf("%v became %v", before[i], after[i])
+		}
+	}
+	if b, err := os.ReadFile(at("file")); string(b) != "keep" {
+		t.Errorf("the file became %q (%v)", b, err)
+	}
+	code, _, errs, _ := carried(t, twisted(0.2), "--i-signed-off", word(twisted(0.2)), "-o", at("file"))
+	i, err := os.Stat(at("file"))
+	if code != exitDone || err != nil || i.Size() < 50 || i.Mode() != 0o600 {
+		t.Errorf("code %d, %v %v: %s", code, i, err, errs)
+	}
+}
+
+// full is a disk without room.
+type full struct{}
+
+func (full) Write([]byte) (int, error) { return 0, syscall.ENOSPC }
+
+// TestCarryDiskFull: the name is not taken, nothing is left behind, and the error says
+// what to do.
+func TestCarryDiskFull(t *testing.T) {
+	dir := t.TempDir()
+	name := filepath.Join(dir, "x")
+	err := becomes(name, func(w io.Writer) error {
+		_, err := printfile.Rewrite(full{}, strings.NewReader("G28\n"), flatGrid(t), printfile.Defaults())
+		return err
+	})
+	if err == nil || !strings.Contains(err.Error(), "the disk is full: make room") {
+		t.Error(err)
+	}
+	if left, _ := os.ReadDir(dir); len(left) > 0 {
+		t.Errorf("left behind: %v", left)
+	}
+	var errs bytes.Buffer
+	_, _, _, src := carried(t, twisted(0.2))
+	args := []string{"carry", filepath.Join(src, "part.gcode"), "--table", filepath.Join(src, "table.json"), "--i-signed-off", word(twisted(0.2))}
+	if code := Main(context.Background(), args, full{}, &errs); code != exitCould || !strings.Contains(errs.String(), "the disk is full: make room") || !strings.Contains(errs.String(), "must not be printed") {
+		t.Errorf("code %d: %s", code, errs.String())
+	}
+}
+
+func flatGrid(t *testing.T) *printfile.Grid {
+	t.Helper()
+	g, err := printfile.NewGrid(0, 0, 1, 1, [][]float64{{0, 0}, {0, 0}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return g
+}
+
+// TestCarryTableFiles: what is no table is said so in words, with what to give instead.
+func TestCarryTableFiles(t *testing.T) {
+	for text, says := range map[string]string{
+		"":                            "is empty",
+		" \n":                         "is empty",
+		"[]":                          "is no table, which is JSON and begins with {",
+		"null":                        "is no table",
+		"5":                           "is no table",
+		"G1 X5":                       "is no table",
+		"{}":                          "neither a table nor the record of a run",
+		"{\"nodes\":5}":               "stands a number that no table has there",
+		"{\"nodes\":[{\"i\":\"a\"}]}": "stands a string that no table has there",
+		"{\"refused\":5}":             "stands a number that no table has there",
+		"{\"table\":[]}":              "stands a array that no table has there",
+		"{\"nodes\":[":                "breaks off after 10 bytes",
+		"{\"nodes\":}":                "at byte 10 it is not JSON",
+		"{\"nodes\":[]}}":             "at byte 13 it is not JSON",
+	} {
+		name := filepath.Join(t.TempDir(), "table.json")
+		if err := os.WriteFile(name, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		var out, errs bytes.Buffer
+		code := Main(context.Background(), []string{"carry", "part.gcode", "--table", name}, &out, &errs)
+		if code != exitUsage || !strings.Contains(errs.String(), says) || strings.Contains(errs.String(), "struct") || strings.Contains(errs.String(), "Go value") {
+			t.Errorf("%q: code %d: %s", text, code, errs.String())
+		}
+	}
+}
+
+// TestCarryManyNodes: a table is held to its limits in a time that grows as its nodes:
+// 90,000 of them took 16 s once.
+func TestCarryManyNodes(t *testing.T) {
+	const side = 300
+	var table api.Table
+	for j := range side {
+		for i := range side {
+			table.Nodes = append(table.Nodes, api.Node{I: i, J: j, U: float64(i), V: float64(j), Add: 0.0001 * float64(i), U95: 0.001})
+		}
+	}
+	began := processorTime(t)
+	g, nodes, err := grid(table)
+	if err != nil {
+		t.Fatal(err)
+	}
+	limits := record.DefaultCriteria()
+	if err := within(nodes, g, limits); err != nil {
+		t.Error(err)
+	}
+	nodes[7][9].Add += 0.2
+	if err := within(nodes, g, limits); err == nil || !strings.Contains(err.Error(), "neighbouring") {
+		t.Error(err)
+	}
+	if d := processorTime(t) - began; d > 4*time.Second {
+		t.Errorf("it took %v", d)
+	}
+	table.Nodes[5].I, table.Nodes[6].J = 1<<40, 1<<62
+	if _, _, err := grid(table); err == nil {
+		t.Error("a table of 2^102 nodes was taken")
+	}
+}
+
+func processorTime(t *testing.T) time.Duration {
+	t.Helper()
+	var u syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
+		t.Fatal(err)
+	}
+	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
+}
+
+// TestCarryFade: the rate at which the correction ends is a setting, and what holds is
+// told.
+func TestCarryFade(t *testing.T) {
+	for _, c := range []struct{ args, says string }{
+		{"", "in full up to Z 0.4 mm and has ended at 10.4 mm"},
+		{"--set carry.fade=0.1", "in full up to Z 0.4 mm and has ended at 2.4 mm"},
+		{"--full 1 --set carry.fade=0.04", "in full up to Z 1 mm and has ended at 6 mm"},
+	} {
+		code, _, errs, _ := carried(t, twisted(0.2), append([]string{"--i-signed-off", word(twisted(0.2))}, strings.Fields(c.args)...)...)
+		if code != exitDone || !strings.Contains(errs, c.says) {
+			t.Errorf("%s: code %d: %s", c.args, code, errs)
+		}
+	}
+	if code, _, errs, _ := carried(t, twisted(0.2), "--set", "carry.fade=0.2"); code != exitUsage || !strings.Contains(errs, "0.001..0.1") {
 		t.Errorf("code %d: %s", code, errs)
 	}
 }

@@ -24,8 +24,7 @@ var machines = flag.Int("guards", 20, "how many machines TestGuards draws")
 // press is one thing that somebody, or something, does.
 type press struct {
 	Do string
-	MM float64 // of lower and raise; below 0: that part of the largest step
-	At string  // of a fault: when it strikes
+	At string // of a fault: when it strikes
 }
 
 // machine is what is drawn of the printer.
@@ -70,18 +69,13 @@ func (m machine) scenario(sc bench.Scenario) bench.Scenario {
 // acts are drawn with these weights: the person presses what gets further more
 // often than what ends it.
 var acts = []string{
-	"lower", "lower", "lower", "lower", "lower", "lower", "down", "down", "down", "record", "record", "record",
-	"next", "next", "next", "next", "raise", "skip", "forget", "home alone", "again", "stop", "restart", "pull", "fault",
+	"loose", "loose", "loose", "loose", "loose", "loose", "down", "down", "down", "drags", "drags", "drags",
+	"next", "next", "next", "next", "tight", "skip", "forget", "home alone", "again", "stop", "restart", "pull", "fault",
 }
 
 func drawPress(t *rapid.T) press {
 	p := press{Do: rapid.SampledFrom(acts).Draw(t, "do")}
 	switch p.Do {
-	case "lower", "raise":
-		p.MM = rapid.OneOf(
-			rapid.Float64Range(-1.02, -0.5), rapid.Float64Range(-1, 0), rapid.Float64Range(0, 3),
-			rapid.SampledFrom([]float64{0, 1e-9, 1e9, math.MaxFloat64, 0.05}),
-		).Draw(t, "mm")
 	case "fault":
 		// Faults that damage a byte of a line without a check are no matter of
 		// these guards; the table of faults has them. Nor is a probe that
@@ -291,17 +285,7 @@ func (g *guarded) gauge(ctx context.Context, p press) bool {
 	}
 	a := api.GaugeAction{Action: p.Do}
 	if p.Do == "down" {
-		a.Action = "lower"
-	}
-	if p.Do == "lower" || p.Do == "raise" || p.Do == "down" {
-		mm := p.MM
-		if before.Place != nil && (mm < 0 || p.Do == "down") {
-			mm = math.Abs(mm) * before.Place.MaxStep
-		}
-		if p.Do == "down" && before.Place != nil {
-			mm = before.Place.MaxStep
-		}
-		a.MM = &mm
+		a.Action = "loose"
 	}
 	after, err := g.w.api.Gauge(ctx, g.run, a)
 	if err != nil {
@@ -309,12 +293,12 @@ func (g *guarded) gauge(ctx context.Context, p press) bool {
 		return false
 	}
 	switch a.Action {
-	case "lower":
+	case "loose":
 		g.tally.Lowered++
-		if after.State == api.AwaitingGauge && before.Place != nil && after.Place != nil && *a.MM > before.Place.MaxStep+1e-6 {
-			g.breaks("lowered by %.4f mm, at most %.4f mm are allowed", *a.MM, before.Place.MaxStep)
+		if at := before.Place; at != nil && after.State == api.AwaitingGauge && after.Place != nil && math.Abs(at.Z-at.NextStep-after.Place.Z) > 1e-6 {
+			g.breaks("loose took the nozzle from %.4f to %.4f mm, and %.4f mm was said", at.Z, after.Place.Z, at.NextStep)
 		}
-	case "record":
+	case "drags":
 		g.tally.Recorded++
 	}
 	return true
@@ -358,8 +342,8 @@ func TestGuardsFound(t *testing.T) {
 	base.Chatter = 0
 	m := machine{Seed: 1, LeverX: 1, LeverY: 1, Trigger: 1, Level: 0.3, Clearance: 5, Roll: 0.02, Steps: []string{"gauging"}, Blade: 0.02}
 	script := []press{
-		{Do: "fault", At: "silence@6"}, {Do: "lower", MM: -0.5}, {Do: "record"},
-		{Do: "next"}, {Do: "lower", MM: -0.5}, {Do: "record"}, {Do: "next"},
+		{Do: "fault", At: "silence@6"}, {Do: "loose"}, {Do: "drags"},
+		{Do: "loose"}, {Do: "drags"}, {Do: "next"}, {Do: "loose"}, {Do: "drags"}, {Do: "next"},
 	}
 	synctest.Test(t, func(t *testing.T) {
 		var tally guardTally
@@ -368,8 +352,8 @@ func TestGuardsFound(t *testing.T) {
 		for _, b := range g.broken {
 			t.Error(b)
 		}
-		if tally.Recorded != 2 {
-			t.Errorf("%+v: want the record before the silence, and one after it", tally)
+		if tally.Recorded < 2 {
+			t.Errorf("%+v: want a reading before the silence, and one after it", tally)
 		}
 	})
 }

@@ -60,16 +60,16 @@ correction put it into this file: abbed carry.`,
 		fmt.Fprintf(c.ErrOrStderr(), "Plan %s: %d patches, the first at the zero place.\n", a.Plan, len(a.Patches))
 		if sheet != "" {
 			text := map[string]string{"a4": a.A4, "letter": a.Letter}[paper]
-			if err := os.WriteFile(sheet, []byte(text), 0o644); err != nil {
-				return fmt.Errorf("proof-print: write the worksheet: %w", err)
+			if err := become(sheet, text); err != nil {
+				return fmt.Errorf("proof-print: --worksheet %w", err)
 			}
 		}
 		if d.json {
 			return writeJSON(c.OutOrStdout(), a)
 		}
 		if out != "" {
-			if err := os.WriteFile(out, []byte(a.File), 0o644); err != nil {
-				return fmt.Errorf("proof-print: write the file: %w", err)
+			if err := become(out, a.File); err != nil {
+				return fmt.Errorf("proof-print: -o %w", err)
 			}
 			return nil
 		}

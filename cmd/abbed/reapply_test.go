@@ -32,6 +32,18 @@ func (r reapplying) nodes(mm float64) {
 	}
 }
 
+// edit has somebody change a node of the map by mm.
+func (r reapplying) edit(i, j int, mm float64) {
+	behind(r.t, r.printer, fmt.Sprintf("M421 I%d J%d Z%.3f", i, j, r.printer.Nodes()[j][i]+mm))
+}
+
+// row has the printer measure one row anew, mm more or less from node to node.
+func (r reapplying) row(j int, mm float64) {
+	for i, z := range r.before[j] {
+		behind(r.t, r.printer, fmt.Sprintf("M421 I%d J%d Z%.3f", i, j, z+mm*float64(1-i%3)))
+	}
+}
+
 // metrics is what a scraper reads.
 func (w *world) metrics(t *testing.T) string {
 	t.Helper()
@@ -70,7 +82,13 @@ func TestReapplyRefusals(t *testing.T) {
 		}, code: "not-applied", says: "no correction"},
 		"in force": {code: "not-needed", says: "in force already"},
 		"another bed": {do: func(r reapplying) { r.nodes(1.2) },
-			code: "map-changed", says: "of the new map is 1.2"},
+			code: "too-large", says: "the bed map would be up to 1."},
+		"a node by 5 um": {do: func(r reapplying) { r.edit(0, 0, 0.005) }, code: "not-needed", says: "in force already"},
+		"a node by far": {do: func(r reapplying) { r.edit(0, 0, 0.3) },
+			code: "map-mixed", says: "some nodes of the bed map have the correction in them"},
+		"a row measured anew": {do: func(r reapplying) { r.row(2, 0.004) },
+			code: "map-mixed", says: "some nodes of the bed map have the correction in them"},
+
 		"printing": {do: func(r reapplying) { r.nodes(0.01); r.printer.Print(10, 100) },
 			code: "foreign-use", says: "print"},
 		"a heater": {do: func(r reapplying) { r.nodes(0.01); behind(r.t, r.printer, "M104 S200") },

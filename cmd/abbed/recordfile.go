@@ -31,7 +31,7 @@ func readRecord(b []byte) (run record.Run, err error) {
 		return run, fmt.Errorf("it is no record, which is JSON and begins with {; %s", whole)
 	}
 	if err := json.NewDecoder(bytes.NewReader(b)).Decode(&run); err != nil {
-		return record.Run{}, noRecord(err, len(b))
+		return record.Run{}, noJSON(err, "record", len(b), whole)
 	}
 	switch err := record.CheckVersion(run); {
 	case err == nil:
@@ -43,19 +43,20 @@ func readRecord(b []byte) (run record.Run, err error) {
 	}
 }
 
-// noRecord says what is wrong with the JSON of a record of n bytes.
-func noRecord(err error, n int) error {
+// noJSON says what is wrong with n bytes that should be a record or a table, and what to
+// give instead.
+func noJSON(err error, kind string, n int, instead string) error {
 	var syntax *json.SyntaxError
 	var other *json.UnmarshalTypeError
 	switch {
-	case errors.Is(err, io.ErrUnexpectedEOF):
+	case errors.Is(err, io.ErrUnexpectedEOF), errors.As(err, &syntax) && syntax.Error() == "unexpected end of JSON input":
 		return fmt.Errorf("it breaks off after %d bytes; copy or fetch it again", n)
 	case errors.As(err, &other):
-		return fmt.Errorf("at byte %d, in %q, stands a %s that no record has there; %s", other.Offset, other.Field, other.Value, whole)
+		return fmt.Errorf("at byte %d, in %q, stands a %s that no %s has there; %s", other.Offset, other.Field, other.Value, kind, instead)
 	case errors.As(err, &syntax):
-		return fmt.Errorf("it is damaged, or no record: at byte %d it is not JSON any more; copy or fetch it again", syntax.Offset)
+		return fmt.Errorf("it is damaged, or no %s: at byte %d it is not JSON any more; copy or fetch it again", kind, syntax.Offset)
 	}
-	return fmt.Errorf("it cannot be read as a record (%w); %s", err, whole)
+	return fmt.Errorf("it cannot be read as a %s (%w); %s", kind, err, instead)
 }
 
 // readAll reads a file, or in for "-".

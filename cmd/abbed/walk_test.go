@@ -9,7 +9,6 @@ import (
 	"fmt"
 	"io"
 	"maps"
-	"math"
 	"math/rand/v2"
 	"net/http"
 	"os"
@@ -30,11 +29,12 @@ import (
 )
 
 var (
-	walks     = flag.Int("walks", often(30, 12), "how many walks over a run TestWalkRun makes, some forty steps each")
-	walksBut  = flag.String("walks.but", "", "kinds of breaches, with commas between, that the walks leave out: to see what is behind one that is known")
-	walksAll  = flag.Int("walks.all", 0, "how many walks TestWalkTally makes to their end, to tell all kinds of breaches")
-	walksKind = flag.String("walks.kind", "", "the kind of breach for which TestWalkTally looks for as short a walk as shows it")
-	walksOne  = flag.Uint64("walks.one", 0, "the one walk of TestWalkTally to make, with all that is said on the line")
+	walks       = flag.Int("walks", often(60, 20), "how many walks over a run TestWalkRun makes, some forty steps each")
+	walksBut    = flag.String("walks.but", "", "kinds of breaches, with commas between, that the walks leave out: to see what is behind one that is known")
+	walksAll    = flag.Int("walks.all", 0, "how many walks TestWalkTally makes to their end, to tell all kinds of breaches")
+	walksKind   = flag.String("walks.kind", "", "the kind of breach for which TestWalkTally looks for as short a walk as shows it")
+	walksHonest = flag.Bool("walks.honest", false, "leave the lies of the probe out of the walks of TestWalkTally")
+	walksOne    = flag.Uint64("walks.one", 0, "the one walk of TestWalkTally to make, with all that is said on the line")
 )
 
 // walker plays one walk over runs at the house: a person who does anything, a
@@ -139,7 +139,7 @@ func walk(t *testing.T, dir string, base bench.Scenario, m wild, script []deed) 
 	for _, d := range script {
 		w.steps++
 		w.deed(d)
-		w.look(fmt.Sprintf("%+v", d))
+		w.look(d.String())
 		if len(w.breaches) > 0 && *walksAll == 0 {
 			return w.breaches, w.steps
 		}
@@ -270,7 +270,7 @@ func (w *walker) deed(d deed) {
 			w.look("work")
 		}
 	case "down":
-		for k := 0; k < 15 && w.press(ctx, "lower", -1) == nil; k++ {
+		for k := 0; k < 15 && w.press(ctx, "loose") == nil; k++ {
 		}
 	case "leave":
 		time.Sleep(time.Duration(d.N) * time.Minute)
@@ -281,7 +281,7 @@ func (w *walker) deed(d deed) {
 	case "two":
 		var both sync.WaitGroup
 		for _, do := range d.Two {
-			both.Go(func() { w.request(ctx, do, d.MM) })
+			both.Go(func() { w.request(ctx, do) })
 		}
 		both.Wait()
 	case "lie":
@@ -309,12 +309,12 @@ func (w *walker) deed(d deed) {
 		}
 		w.printer.Inject(f)
 	default:
-		w.request(ctx, d.Do, d.MM)
+		w.request(ctx, d.Do)
 	}
 }
 
 // request asks one thing of the house, whatever its state.
-func (w *walker) request(ctx context.Context, do string, mm float64) {
+func (w *walker) request(ctx context.Context, do string) {
 	switch do {
 	case "work":
 		w.work(ctx)
@@ -357,7 +357,7 @@ func (w *walker) request(ctx context.Context, do string, mm float64) {
 		_, _ = w.timed.Applied(ctx)
 		_, _ = w.timed.Runs(ctx)
 	default:
-		_ = w.press(ctx, do, mm)
+		_ = w.press(ctx, do)
 	}
 }
 
@@ -369,16 +369,9 @@ func (w *walker) value(q *api.Prompt) float64 {
 	return q.Value.Least + w.rnd.Float64()*(q.Value.Most-q.Value.Least)
 }
 
-// press does one thing at the gauge; mm below 0 is that part of the largest step.
-func (w *walker) press(ctx context.Context, do string, mm float64) error {
-	a := api.GaugeAction{Action: do}
-	if do == "lower" || do == "raise" {
-		if r, ok := w.now(); ok && r.Place != nil && mm < 0 {
-			mm = math.Abs(mm) * r.Place.MaxStep
-		}
-		a.MM = &mm
-	}
-	_, err := w.timed.Gauge(ctx, w.run, a)
+// press does one thing at the gauge.
+func (w *walker) press(ctx context.Context, do string) error {
+	_, err := w.timed.Gauge(ctx, w.run, api.GaugeAction{Action: do})
 	return err
 }
 
@@ -443,8 +436,8 @@ func (w *walker) look(after string) {
 	if !ok {
 		return
 	}
-	if r.State == api.AwaitingGauge && r.Place != nil && s.Homed && s.Place[2] < r.Place.Floor-0.002 {
-		w.breach("below-floor", "after %s: the nozzle is at z=%.4f, the floor is %.4f", after, s.Place[2], r.Place.Floor)
+	if r.State == api.AwaitingGauge && r.Place != nil && s.Homed && s.Told[2] < r.Place.Floor-0.002 {
+		w.breach("below-floor", "after %s: the nozzle is at z=%.4f, the floor is %.4f", after, s.Told[2], r.Place.Floor)
 	}
 	waits := r.State == api.AwaitingNext || r.State == api.AwaitingPerson
 	if waits && !s.Limits && w.printer.Still() > 1 {
@@ -509,7 +502,7 @@ func TestWalkRun(t *testing.T) {
 		t.Fatal(err)
 	}
 	// The ordinary run makes the same walks for everybody; another number makes new ones.
-	if n <= 30 && flag.Lookup("rapid.seed").Value.String() == "0" {
+	if n <= 60 && flag.Lookup("rapid.seed").Value.String() == "0" {
 		if err := flag.Set("rapid.seed", "15"); err != nil {
 			t.Fatal(err)
 		}
@@ -549,7 +542,7 @@ func TestWalkTally(t *testing.T) {
 		script []deed
 	}
 	gen := rapid.Custom(func(rt *rapid.T) walkDrawn { m, s := drawWalk(rt); return walkDrawn{m, s} })
-	first, count, total := map[string]string{}, map[string]int{}, 0
+	first, shown, total := map[string]string{}, map[string][]uint64{}, 0
 	from, to := uint64(1), uint64(*walksAll)
 	if *walksOne > 0 {
 		from, to = *walksOne, *walksOne
@@ -557,10 +550,13 @@ func TestWalkTally(t *testing.T) {
 	}
 	for seed := from; seed <= to; seed++ {
 		d := gen.Example(int(seed))
+		if *walksHonest {
+			d.script = slices.DeleteFunc(d.script, func(d deed) bool { return d.Do == "lie" })
+		}
 		if *walksOne > 0 {
 			t.Logf("%+v", d.m)
 			for i, s := range d.script {
-				t.Logf("%2d %+v", i+1, s)
+				t.Logf("%2d %v", i+1, s)
 			}
 		}
 		dir := memoryDir(t)
@@ -573,27 +569,28 @@ func TestWalkTally(t *testing.T) {
 			})
 		})
 		if *walksKind != "" && found[*walksKind] != "" {
-			d.m, d.script = shorter(t, base, d.m, d.script, *walksKind)
-			t.Logf("%s, as short as it got:\n%+v", *walksKind, d.m)
+			shortest := ""
+			d.m, d.script, shortest = shorter(t, base, d.m, d.script, *walksKind)
+			t.Logf("%s, as short as it got: %s\n%+v", *walksKind, shortest, d.m)
 			for i, s := range d.script {
-				t.Logf("%2d %+v", i+1, s)
+				t.Logf("%2d %v", i+1, s)
 			}
 		}
 		for k, text := range found {
-			if count[k]++; first[k] == "" {
+			if shown[k] = append(shown[k], seed); first[k] == "" {
 				first[k] = fmt.Sprintf("walk %d, %s", seed, text)
 			}
 		}
 		_ = os.RemoveAll(dir)
 	}
 	for _, k := range slices.Sorted(maps.Keys(first)) {
-		t.Errorf("%s (%d walks): %s", k, count[k], first[k])
+		t.Errorf("%s (%d walks: %v): %s", k, len(shown[k]), shown[k][:min(12, len(shown[k]))], first[k])
 	}
 	t.Logf("%d steps", total)
 }
 
 // shorter leaves out of a walk what is not needed for a kind of breach.
-func shorter(t *testing.T, base bench.Scenario, m wild, script []deed, kind string) (wild, []deed) {
+func shorter(t *testing.T, base bench.Scenario, m wild, script []deed, kind string) (_ wild, _ []deed, says string) {
 	shows := func(m wild, script []deed) bool {
 		dir := memoryDir(t)
 		var found map[string]string
@@ -601,6 +598,9 @@ func shorter(t *testing.T, base bench.Scenario, m wild, script []deed, kind stri
 			synctest.Test(t, func(t *testing.T) { found, _ = walk(t, dir, base, m, script) })
 		})
 		_ = os.RemoveAll(dir)
+		if found[kind] != "" {
+			says = found[kind]
+		}
 		return found[kind] != ""
 	}
 	for n := len(script) / 2; n >= 1; n /= 2 {
@@ -625,5 +625,5 @@ func shorter(t *testing.T, base bench.Scenario, m wild, script []deed, kind stri
 			m = try
 		}
 	}
-	return m, script
+	return m, script, says
 }

@@ -17,7 +17,6 @@ import (
 	"abbed/analysis"
 	"abbed/config"
 	"abbed/gcode/patches"
-	"abbed/gcode/printfile"
 	"abbed/probe/record"
 )
 
@@ -116,13 +115,29 @@ func (w *worked) level() string {
 	return fmt.Sprintf("%.2f", (hi-lo)/2)
 }
 
-func (w *worked) node(i, j int) string {
+func (w *worked) table() analysis.Table {
 	w.t.Helper()
 	table, why := analysis.Judge(w.run).Table(w.run)
 	if why != nil {
 		w.t.Fatal(why)
 	}
+	return table
+}
+
+func (w *worked) node(i, j int) string {
+	w.t.Helper()
+	table := w.table()
 	return fmt.Sprintf("%.3f", float64(table.Nodes[j*table.Columns+i].Add)/1000)
+}
+
+// ends is how far above the first layers the largest correction has ended, mm.
+func (w *worked) ends(fade float64) string {
+	w.t.Helper()
+	largest := 0.0
+	for _, n := range w.table().Nodes {
+		largest = max(largest, math.Abs(float64(n.Add))/1000)
+	}
+	return fmt.Sprintf("%.1f", largest/fade)
 }
 
 // TestWorkedExample: each number of the worked example is what the commands beside
@@ -138,14 +153,14 @@ func TestWorkedExample(t *testing.T) {
 	}
 	w := &worked{t: t, dir: t.TempDir(), run: run}
 	page := template.Must(template.New("").Funcs(template.FuncMap{
-		"abbed": w.abbed, "pick": w.pick, "hand": w.hand, "mapfall": w.mapfall, "level": w.level, "node": w.node,
+		"abbed": w.abbed, "pick": w.pick, "hand": w.hand, "mapfall": w.mapfall, "level": w.level, "node": w.node, "ends": w.ends,
 		"num":   func(v any) string { return fmt.Sprint(v) },
 		"again": func(line string) string { w.abbed(line); return "" },
 	}).ParseFiles("testdata/worked-example.md.tmpl"))
-	s, o := config.Default(), printfile.Defaults()
+	s := config.Default()
 	var out bytes.Buffer
 	err = page.ExecuteTemplate(&out, "worked-example.md.tmpl", map[string]any{
-		"Bed": run.Setup.Bed.W(), "Lever": run.Setup.Lever.Y, "Letters": fewest, "Full": o.Full, "Taper": o.Taper,
+		"Bed": run.Setup.Bed.W(), "Lever": run.Setup.Lever.Y, "Letters": fewest, "Fade": s.Carry.Fade,
 		"Patch": patches.Defaults().Size, "PatchU": record.PatchU, "Tolerance": s.Criteria.Tolerance,
 	})
 	if err != nil {

@@ -78,6 +78,8 @@ var Codes = map[string]string{
 	"owed":              "something that a run switched off is not put back yet",
 	"foreign-use":       "the printer is in use by somebody else: a print, heat or motion that is not ours",
 	"map-changed":       "the stored map is not the one that the table was made for",
+	"map-mixed":         "some nodes of the stored map have the correction in them and others have not, or it cannot be told",
+	"journal-damaged":   "what is stored about the correction is not what its digest says; nothing is written from it",
 	"expired":           "the correction no longer holds; applied.expired says why",
 	"not-needed":        "everything is within the tolerance, or the correction is in force already: nothing to do",
 	"not-proved":        "the nozzle was not where the correction should have put it",

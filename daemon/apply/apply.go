@@ -9,6 +9,7 @@ import (
 	"abbed/analysis"
 	"abbed/daemon/store"
 	"abbed/gcode"
+	"abbed/probe/record"
 )
 
 // Journal keeps what happens to the printer's map.
@@ -23,74 +24,59 @@ type Desk struct {
 	Now     func() time.Time
 	// Stage is told each state as it is kept; nil: nobody asks.
 	Stage func(store.Applied)
+	// Earlier returns the correction that was kept last, as it was then; nil: there is none.
+	Earlier func() (store.Applied, bool)
+	// Largest is by how much undo, finish and take-back change a node at most, um.
+	Largest int64
 }
 
-// Intent returns the entry of the journal with which a table's apply begins.
-func Intent(t analysis.Table, run, person string) store.Applied {
+// Intent returns the entry of the journal with which a table's apply begins: of a table
+// that a person approved, onto a map that has under, or nil, of ours in it.
+func Intent(t analysis.Table, run, person string, under [][]int64) store.Applied {
+	before := record.Plus(t.Befores(), under, -1)
 	return store.Applied{
 		State: store.Writing, Digest: t.Digest, Run: run, Parent: t.Parent, Person: person,
-		Printer: t.Printer, Before: t.Befores(), Add: t.Adds(), Lever: t.Lever, Keep: true,
+		Printer: t.Printer, Before: before, Add: record.Plus(t.Adds(), under, 1), Under: under, Origin: before, Lever: t.Lever, Keep: true,
 	}
 }
 
-// Check returns an error with code map-changed if the printer's map is not the
-// one that a must find.
+// Check returns an error with code map-changed if the printer's map is not the one that
+// an apply must find.
 func (d Desk) Check(ctx context.Context, a store.Applied) error {
-	want := a.Before
-	if a.Undo {
-		want = plus(a.Before, a.Add)
-	}
-	now, err := d.readFor(ctx, want)
+	want := a.Change().Before
+	now, err := d.readFor(ctx, func(now [][]int64) bool { return len(apart(now, want)) == 0 })
 	if err != nil {
 		return err
 	}
-	if diff := differing(now, want); !sameShape(now, want) || len(diff) > 0 {
-		hint := "measure again: a new run reads the new map"
-		if a.Undo {
-			hint = "the map was changed or measured anew since; nothing of the correction needs to be undone"
-		}
-		return fail(nil, "map-changed", hint, "the stored map is not the one that this was made for: %s", list(diff, now, want))
+	if diff := apart(now, want); len(diff) > 0 {
+		return fail(nil, store.MapChanged, "measure again: a new run reads the new map",
+			"the stored map is not the one that this was made for: %s", list(diff, now, want))
 	}
 	return nil
 }
 
-// Apply carries out an Intent: it keeps the intent, writes, reads back, compares
-// and has the printer keep the map. On any difference or refusal the old map is
-// written back and the error says why. If the line is lost the journal stays
-// open.
+// Apply carries out an Intent, after Check: it keeps the intent, writes, reads back,
+// compares and has the printer keep the map. On any difference or refusal the old map is
+// written back and the error says why. If the line is lost the journal stays open.
 func (d Desk) Apply(ctx context.Context, a store.Applied) (store.Applied, error) {
 	a, err := d.stage(ctx, a, store.Writing, nil)
 	if err != nil {
 		return a, err
 	}
-	a, err = d.through(ctx, a, a.Before, plus(a.Before, a.Add), store.Kept)
+	c := a.Change()
+	a, err = d.through(ctx, a, c.Before, c.After(), store.Kept)
 	if err == nil || lost(err) {
 		return d.maybeOpen(ctx, a, err)
 	}
-	return d.putBack(ctx, a, err)
-}
-
-// Undo writes the old nodes back, and those that did not take once more. A
-// difference that stays is an error, and the journal says that it failed.
-func (d Desk) Undo(ctx context.Context, a store.Applied) (store.Applied, error) {
-	a.Undo = true
-	a, err := d.stage(ctx, a, store.Writing, nil)
-	if err != nil {
-		return a, err
-	}
-	a, err = d.through(ctx, a, plus(a.Before, a.Add), a.Before, store.Undone)
-	if err == nil || lost(err) {
-		return d.maybeOpen(ctx, a, err)
-	}
-	return d.backAgain(ctx, a, store.Undone, err)
+	return d.putBack(ctx, a, c.Before, err)
 }
 
 // backAgain brings the old map back after a try that did not hold.
-func (d Desk) backAgain(ctx context.Context, a store.Applied, end store.State, why error) (store.Applied, error) {
-	if err := d.restore(ctx, a.Before, a.Keep); err != nil {
+func (d Desk) backAgain(ctx context.Context, a store.Applied, to [][]int64, end store.State, why error) (store.Applied, error) {
+	if err := d.restore(ctx, to, a.Keep); err != nil {
 		return d.notRestored(ctx, a, errors.Join(why, err))
 	}
-	return d.stage(ctx, a, end, nil)
+	return d.end(ctx, a, end, nil)
 }
 
 // through takes the map from one whole state to another.
@@ -110,16 +96,35 @@ func (d Desk) through(ctx context.Context, a store.Applied, from, to [][]int64, 
 			return a, err
 		}
 	}
-	return d.stage(ctx, a, end, nil)
+	return d.end(ctx, a, end, nil)
 }
 
 // putBack writes the old map back after an apply that did not hold. If the
 // printer was asked to keep the new map, it is asked to keep the old one.
-func (d Desk) putBack(ctx context.Context, a store.Applied, why error) (store.Applied, error) {
-	if err := d.restore(ctx, a.Before, atKeeping(why)); err != nil {
+func (d Desk) putBack(ctx context.Context, a store.Applied, to [][]int64, why error) (store.Applied, error) {
+	a.Says = ""
+	if err := d.restore(ctx, to, atKeeping(why)); err != nil {
 		return d.notRestored(ctx, a, errors.Join(why, err))
 	}
-	return d.stageFailed(ctx, a, store.PutBack, why)
+	a, err := d.end(ctx, a, store.PutBack, why)
+	return a, errors.Join(why, err)
+}
+
+// end keeps how a change of the map ended. Once an apply on top of an earlier correction
+// was put or taken back, the earlier one is in force again.
+func (d Desk) end(ctx context.Context, a store.Applied, s store.State, why error) (store.Applied, error) {
+	if e, ok := d.earlier(); ok && s == store.PutBack && a.Under != nil && e.Digest == a.Parent {
+		e.Says = a.Says
+		a, s = e, store.Kept
+	}
+	return d.stage(ctx, a, s, why)
+}
+
+func (d Desk) earlier() (store.Applied, bool) {
+	if d.Earlier == nil {
+		return store.Applied{}, false
+	}
+	return d.Earlier()
 }
 
 // notRestored keeps that the old map could not be brought back: unfinished if
@@ -136,12 +141,12 @@ func (d Desk) notRestored(ctx context.Context, a store.Applied, why error) (stor
 // or an answer may be lost, but a printer that refuses goes on refusing.
 const restoreTries = 3
 
-// restore writes every node that is not as it was, and reads back, several
+// restore writes every node that is not as it should be, and reads back, several
 // times if need be; then it has the map kept, if keep says so.
-func (d Desk) restore(ctx context.Context, before [][]int64, keep bool) error {
+func (d Desk) restore(ctx context.Context, to [][]int64, keep bool) error {
 	var err error
 	for range restoreTries {
-		if err = d.restoreOnce(ctx, before); err == nil || lost(err) {
+		if err = d.restoreOnce(ctx, to); err == nil || lost(err) {
 			break
 		}
 	}
@@ -151,7 +156,7 @@ func (d Desk) restore(ctx context.Context, before [][]int64, keep bool) error {
 	return d.keep(ctx)
 }
 
-func (d Desk) restoreOnce(ctx context.Context, before [][]int64) error {
+func (d Desk) restoreOnce(ctx context.Context, to [][]int64) error {
 	now, err := d.Read(ctx)
 	if err != nil && lost(err) {
 		return err
@@ -159,10 +164,10 @@ func (d Desk) restoreOnce(ctx context.Context, before [][]int64) error {
 	if err != nil {
 		now = nil // unreadable: write all
 	}
-	if err := d.write(ctx, now, before); err != nil {
+	if err := d.write(ctx, now, to); err != nil {
 		return err
 	}
-	return d.readBack(ctx, before)
+	return d.readBack(ctx, to)
 }
 
 // stage keeps an entry of the journal. An entry that cannot be kept stops

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"reflect"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -117,8 +118,8 @@ func set(t *testing.T) (*printer, *journal, apply.Desk, store.Applied) {
 		t.Fatal(err)
 	}
 	p, j := &printer{nodes: clone(before), kept: clone(before)}, &journal{}
-	d := apply.Desk{Writer: apply.Writer{Line: p, Words: words}, Journal: j, Now: time.Now}
-	return p, j, d, apply.Intent(table(), "run", "a person")
+	d := apply.Desk{Writer: apply.Writer{Line: p, Words: words}, Journal: j, Now: time.Now, Largest: 500}
+	return p, j, d, apply.Intent(table(), "run", "a person", nil)
 }
 
 func TestApplyAndUndo(t *testing.T) {
@@ -208,48 +209,102 @@ func TestMapChanged(t *testing.T) {
 	if err := d.Check(t.Context(), a); !errors.As(err, &e) || e.Code != "map-changed" {
 		t.Errorf("apply: %v", err)
 	}
-	a.Undo = true
-	if err := d.Check(t.Context(), a); !errors.As(err, &e) || e.Code != "map-changed" {
-		t.Errorf("undo: %v", err)
+}
+
+// What was cut off is finished or taken back where the nodes tell; a node that was
+// spoilt gets what the journal says, within the limit of a correction. A map that was
+// measured anew is taken back without a word to its nodes, and not finished.
+func TestResolveNewMap(t *testing.T) {
+	all := func(to func(i, j int) int64) func([][]int64) {
+		return func(n [][]int64) {
+			for j := range n {
+				for i := range n[j] {
+					n[j][i] = to(i, j)
+				}
+			}
+		}
+	}
+	for name, c := range map[string]struct {
+		change           func(nodes [][]int64)
+		finish, takeBack string // the code of the refusal
+		left             bool   // the nodes are left as they are
+	}{
+		"measured anew":                {change: all(func(i, j int) int64 { return before[j][i] + 40 + int64(7*i-3*j) }), finish: "map-changed", left: true},
+		"many are others":              {change: func(n [][]int64) { n[0][0], n[0][2], n[1][0], n[2][0] = 300, -300, 123, 77 }, finish: "map-changed", left: true},
+		"a node was spoilt":            {change: func(n [][]int64) { n[2][2] = 434 }},
+		"spoilt, and others are after": {change: func(n [][]int64) { n[2][2], n[1][0], n[0][0] = 434, 25, 5 }},
+		"spoilt beyond the limit":      {change: func(n [][]int64) { n[2][2] = 1234 }, finish: "too-large", takeBack: "too-large", left: true},
+		"all were rounded":             {change: all(func(i, j int) int64 { return after[j][i] / 10 * 10 })},
+	} {
+		for choice, want := range map[apply.Choice][][]int64{apply.TakeBack: before, apply.Finish: after} {
+			p, j, d, a := set(t)
+			c.change(p.nodes)
+			if c.left || name == "all were rounded" && choice == apply.Finish { // the printer holds it as well as it can
+				want = clone(p.nodes)
+			}
+			a.State = store.Unfinished
+			a, err := d.Resolve(t.Context(), a, choice)
+			code := map[apply.Choice]string{apply.TakeBack: c.takeBack, apply.Finish: c.finish}[choice]
+			var e *apply.Error
+			switch {
+			case !reflect.DeepEqual(p.nodes, want):
+				t.Errorf("%s, %s: %v, want %v", name, choice, p.nodes, want)
+			case code != "" && (!errors.As(err, &e) || e.Code != code || e.Hint == "" || len(j.states) > 0):
+				t.Errorf("%s, %s: %v, want %s and nothing in the journal: %v", name, choice, err, code, j.states)
+			case code == "" && (err != nil || a.State.Open() || !reflect.DeepEqual(p.kept, want) || c.left == (a.Says == "")):
+				t.Errorf("%s, %s: %s %q, %v, kept %v", name, choice, a.State, a.Says, err, p.kept)
+			}
+		}
 	}
 }
 
-// A map that was measured anew in between is left as it is; one with a node that
-// was rounded, or spoilt on its way, is still ours.
-func TestResolveNewMap(t *testing.T) {
+// Undo takes the correction out of the nodes that have it, by the largest correction at
+// most, and leaves and names what others changed; what it leaves of a map that was
+// measured anew is that map.
+func TestUndoNodeByNode(t *testing.T) {
+	big := [][]int64{{-150, 0, 150}, {-150, 0, 150}, {-150, 0, 150}}
+	with := func(change func(n [][]int64)) [][]int64 {
+		n := record.Plus(before, big, 1)
+		change(n)
+		return n
+	}
+	moved := func(n [][]int64) {
+		for j := range n {
+			for i := range n[j] {
+				n[j][i] = before[j][i] + int64(i*j%4) - 7
+			}
+		}
+	}
 	for name, c := range map[string]struct {
-		change func(nodes [][]int64)
-		anew   bool
+		stands, want [][]int64
+		says, code   string
+		largest      int64
 	}{
-		"measured anew": {func(n [][]int64) {
-			for j := range n {
-				for i := range n[j] {
-					n[j][i] += 40 + int64(7*i-3*j)
-				}
-			}
-		}, true},
-		"a third is another": {func(n [][]int64) { n[0][0], n[1][1], n[2][2] = 500, -500, 1234 }, true},
-		"a node was spoilt":  {func(n [][]int64) { n[2][2] = 1234 }, false},
-		"all were rounded": {func(n [][]int64) {
-			for j := range n {
-				for i := range n[j] {
-					n[j][i] = after[j][i] / 10 * 10
-				}
-			}
-		}, false},
+		"as written":    {stands: with(func([][]int64) {}), want: before},
+		"near":          {stands: with(func(n [][]int64) { n[1][0] += 5 }), want: [][]int64{{10, -20, 30}, {45, 50, -60}, {0, 80, 90}}},
+		"far":           {stands: with(func(n [][]int64) { n[1][0] += 90 }), want: [][]int64{{10, -20, 30}, {-20, 50, -60}, {0, 80, 90}}, says: "left as they are: (0,1). Have"},
+		"no addition":   {stands: with(func(n [][]int64) { n[1][1] += 90 }), want: [][]int64{{10, -20, 30}, {40, 140, -60}, {0, 80, 90}}},
+		"measured anew": {stands: with(moved), want: with(moved), says: "measured anew"},
+		"another size":  {stands: [][]int64{{1, 2}, {3, 4}}, want: [][]int64{{1, 2}, {3, 4}}, says: "measured anew"},
+		"beyond limits": {stands: with(func([][]int64) {}), want: with(func([][]int64) {}), largest: 149, code: "too-large"},
 	} {
-		for choice, want := range map[apply.Choice][][]int64{apply.TakeBack: before, apply.Finish: after} {
-			p, _, d, a := set(t)
-			c.change(p.nodes)
-			mine := clone(p.nodes)
-			a.State = store.Unfinished
-			a, err := d.Resolve(t.Context(), a, choice)
-			if c.anew && (err == nil || a.State != store.Failed || a.Code != "map-changed" || !reflect.DeepEqual(p.nodes, mine)) {
-				t.Errorf("%s: %s %s, %v, %v", name, a.State, a.Code, err, p.nodes)
-			}
-			if !c.anew && (err != nil || a.State.Open() || !reflect.DeepEqual(p.nodes, want) || !reflect.DeepEqual(p.kept, want)) {
-				t.Errorf("%s: %s %s, %v, %v", name, a.State, a.Code, err, p.nodes)
-			}
+		p, j, d, a := set(t)
+		a.State, a.Add, a.N = store.Kept, big, 1
+		p.nodes = clone(c.stands)
+		if c.largest > 0 {
+			d.Largest = c.largest
+		}
+		a, err := d.Undo(t.Context(), a)
+		var e *apply.Error
+		switch {
+		case !reflect.DeepEqual(p.nodes, c.want):
+			t.Errorf("%s: %v, want %v", name, p.nodes, c.want)
+		case c.code != "" && (!errors.As(err, &e) || e.Code != c.code || len(j.states) > 0):
+			t.Errorf("%s: %v, journal %v", name, err, j.states)
+		case c.code == "" && (err != nil || a.State != store.Undone || !reflect.DeepEqual(p.kept, c.want)):
+			t.Errorf("%s: %s, %v, kept %v", name, a.State, err, p.kept)
+		case !strings.Contains(a.Says, c.says) || c.says == "" && a.Says != "":
+			t.Errorf("%s: says %q, want %q", name, a.Says, c.says)
 		}
 	}
 }

@@ -195,8 +195,8 @@ func play(t *testing.T, name string, at int) *mortal {
 	_, s, disk := stateDir(t)
 	defer s.Close()
 	m := &mortal{t: t, store: s, disk: disk, printer: &printer{nodes: clone(before), kept: clone(before)}}
-	d := apply.Desk{Writer: apply.Writer{Line: m, Words: words}, Journal: m, Now: time.Now}
-	a := apply.Intent(table(), "run", "a person")
+	d := apply.Desk{Writer: apply.Writer{Line: m, Words: words}, Journal: m, Now: time.Now, Largest: 500}
+	a := apply.Intent(table(), "run", "a person", nil)
 	if sc.before != nil {
 		if a, err = sc.before(t.Context(), d, a); err != nil {
 			t.Fatal(err)
@@ -287,7 +287,7 @@ func (r *remains) revive(t *testing.T, name, dir string, restarted bool, c apply
 	if err != nil {
 		t.Fatal(err)
 	}
-	d := apply.Desk{Writer: apply.Writer{Line: p, Words: words}, Journal: s, Now: time.Now}
+	d := apply.Desk{Writer: apply.Writer{Line: p, Words: words}, Journal: s, Now: time.Now, Largest: 500}
 	b, err := d.Resolve(t.Context(), a, c)
 	want = before
 	if b.State == store.Kept {

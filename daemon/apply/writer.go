@@ -9,6 +9,7 @@ import (
 
 	"abbed/gcode"
 	"abbed/gcode/dialect"
+	"abbed/probe/record"
 )
 
 // Line asks the printer.
@@ -62,19 +63,19 @@ func (w Writer) Read(ctx context.Context) ([][]int64, error) {
 
 // write writes the nodes of to that differ from now.
 func (w Writer) write(ctx context.Context, now, to [][]int64) error {
-	todo := differing(now, to)
+	todo := apart(now, to)
 	for k, n := range todo {
 		w.show(k, len(todo))
 		if err := ctx.Err(); err != nil {
 			return fail(err, "failed", "finish or take back what was begun", "write the map: interrupted")
 		}
-		r, err := w.Line.Ask(ctx, w.Words.Node(n.i, n.j, to[n.j][n.i]))
+		r, err := w.Line.Ask(ctx, w.Words.Node(n.I, n.J, to[n.J][n.I]))
 		if err != nil {
-			return fail(err, "failed", "see what the printer says", "write node %d,%d", n.i, n.j)
+			return fail(err, "failed", "see what the printer says", "write node %d,%d", n.I, n.J)
 		}
 		for _, l := range r.Lines {
 			if l.Kind == gcode.Fault {
-				return fail(nil, "node-refused", "see what the printer says", "write node %d,%d: the printer answers %q", n.i, n.j, l.Text)
+				return fail(nil, "node-refused", "see what the printer says", "write node %d,%d: the printer answers %q", n.I, n.J, l.Text)
 			}
 		}
 	}
@@ -88,54 +89,68 @@ func (w Writer) show(done, of int) {
 	}
 }
 
-// readFor reads the map, and once more if it is not the wanted one: a print may
+// readFor reads the map; where it is not fine, until two prints are alike: a print may
 // be damaged on the way.
-func (w Writer) readFor(ctx context.Context, want [][]int64) ([][]int64, error) {
-	got, err := w.Read(ctx)
-	if err == nil && sameShape(got, want) && len(differing(got, want)) == 0 || err != nil && lost(err) {
-		return got, err
+func (w Writer) readFor(ctx context.Context, fine func([][]int64) bool) ([][]int64, error) {
+	var got, last [][]int64
+	var err error
+	for range 4 {
+		if got, err = w.Read(ctx); err != nil && lost(err) {
+			return nil, err
+		} else if err != nil {
+			continue
+		}
+		if fine(got) || last != nil && len(apart(got, last)) == 0 {
+			return got, nil
+		}
+		last = got
 	}
-	return w.Read(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return nil, fail(nil, "map-unreadable", "see what the printer says", "read the stored map: the printer prints it otherwise each time")
 }
 
-// readBack reads the map and compares it with what it should be.
+// readBack reads the map and compares it with what it should be, as finely as the
+// printer prints it.
 func (w Writer) readBack(ctx context.Context, want [][]int64) error {
-	got, err := w.readFor(ctx, want)
+	var off []node
+	got, err := w.readFor(ctx, func(got [][]int64) bool {
+		mute := record.Fineness(got) - 1
+		off = slices.DeleteFunc(apart(got, want), func(n node) bool {
+			d := got[n.J][n.I] - want[n.J][n.I]
+			return max(d, -d) <= mute
+		})
+		return len(off) == 0
+	})
 	if err != nil {
 		return err
 	}
-	if d := differing(got, want); !sameShape(got, want) || len(d) > 0 {
-		return fail(nil, "read-back", "the printer may refuse nodes, or round them; see its documentation",
-			"what was read back is not what was written: %s", list(d, got, want))
+	if len(off) > 0 {
+		return fail(nil, "read-back", "the printer may refuse nodes; see its documentation",
+			"what was read back is not what was written: %s", list(off, got, want))
 	}
 	return nil
 }
 
-// node is the place of a node in the grid.
-type node struct{ i, j int }
+type node = record.NodeAt
 
-// differing returns the nodes at which a and b differ; all of b if their shapes
-// differ.
-func differing(a, b [][]int64) []node {
-	var out []node
-	same := sameShape(a, b)
+// apart returns the nodes at which a and b differ; all of b if they have other sizes.
+func apart(a, b [][]int64) (out []node) {
+	same := record.SameSize(a, b)
 	for j := range b {
 		for i := range b[j] {
 			if !same || a[j][i] != b[j][i] {
-				out = append(out, node{i, j})
+				out = append(out, node{I: i, J: j})
 			}
 		}
 	}
 	return out
 }
 
-func sameShape(a, b [][]int64) bool {
-	return len(a) == len(b) && slices.EqualFunc(a, b, func(x, y []int64) bool { return len(x) == len(y) })
-}
-
 // list names a few of the nodes, with what stands there.
 func list(nodes []node, got, want [][]int64) string {
-	if !sameShape(got, want) {
+	if !record.SameSize(got, want) {
 		return "the map has another size"
 	}
 	var b strings.Builder
@@ -144,21 +159,9 @@ func list(nodes []node, got, want [][]int64) string {
 			fmt.Fprintf(&b, " and %d more", len(nodes)-k)
 			break
 		}
-		fmt.Fprintf(&b, " (%d,%d) holds %.3f mm, not %.3f mm;", n.i, n.j, float64(got[n.j][n.i])/1000, float64(want[n.j][n.i])/1000)
+		fmt.Fprintf(&b, " (%d,%d) holds %.3f mm, not %.3f mm;", n.I, n.J, float64(got[n.J][n.I])/1000, float64(want[n.J][n.I])/1000)
 	}
 	return strings.TrimSpace(strings.TrimSuffix(b.String(), ";"))
-}
-
-// plus returns a + b, node by node.
-func plus(a, b [][]int64) [][]int64 {
-	out := make([][]int64, len(a))
-	for j := range a {
-		out[j] = make([]int64, len(a[j]))
-		for i := range a[j] {
-			out[j][i] = a[j][i] + b[j][i]
-		}
-	}
-	return out
 }
 
 // lost reports whether the line failed, so that nothing can be written any more.

@@ -33,7 +33,7 @@ var follows = map[State][]State{
 	Writing:    {Writing, Verifying, Kept, PutBack, Undone, Failed, Unfinished},
 	Verifying:  {Writing, Verifying, Kept, PutBack, Undone, Failed, Unfinished},
 	Kept:       {Writing, Kept, Undone, Unfinished},
-	PutBack:    {Writing, PutBack},
+	PutBack:    {Writing, PutBack, Kept}, // kept: the printer restarted with its earlier map
 	Undone:     {Writing, Undone, Unfinished},
 	Failed:     {Writing, Failed, PutBack, Undone, Unfinished},
 	Unfinished: {Writing, Verifying, Unfinished, Kept, PutBack, Undone, Failed},
@@ -47,9 +47,15 @@ func (s State) Open() bool { return s == Writing || s == Verifying || s == Unfin
 // changed by somebody else: nothing of ours is in it any more.
 const MapChanged = "map-changed"
 
+// Damaged is the code of an entry whose nodes are not those of its digest. It is not
+// kept: it shows whenever the journal is read.
+const Damaged = "journal-damaged"
+
 // Half reports whether the map may still hold half of what the entry wrote: it is open,
 // or it failed because the printer took neither the new nor the old nodes.
-func (a Applied) Half() bool { return a.State.Open() || a.State == Failed && a.Code != MapChanged }
+func (a Applied) Half() bool {
+	return a.State.Open() || a.State == Failed && a.Code != MapChanged && a.Code != Damaged
+}
 
 // Applied is an entry of the journal of what we wrote to the printer. It holds
 // all that is needed to finish it or to take it back.
@@ -66,10 +72,15 @@ type Applied struct {
 	Person string `json:"person"`
 	// Printer is the printer's fingerprint.
 	Printer string `json:"printer,omitempty"`
-	// Before are the nodes of the stored map, Add what is added, um: rows along
-	// J, columns along I.
-	Before [][]int64    `json:"before"`
-	Add    [][]int64    `json:"add"`
+	// Before are the nodes that others put into the printer's map, Add what is added,
+	// um: rows along J, columns along I. Under is what of Add was in the map already,
+	// from an earlier correction, when this one was written; nil for nothing.
+	Before [][]int64 `json:"before"`
+	Add    [][]int64 `json:"add"`
+	Under  [][]int64 `json:"under,omitempty"`
+	// Origin is the map that was first measured, when a person approved the
+	// correction: a re-apply has another Before. Entries of earlier versions lack it.
+	Origin [][]int64    `json:"origin,omitempty"`
 	Lever  record.Lever `json:"lever"`
 	// Keep says that the printer is to keep it.
 	Keep bool `json:"keep"`
@@ -80,10 +91,27 @@ type Applied struct {
 	Proved  bool   `json:"proved,omitempty"`
 	Expired string `json:"expired,omitempty"`
 	// Code, Text and Hint say what went wrong, or what to know.
-	Code string    `json:"code,omitempty"`
-	Text string    `json:"text,omitempty"`
-	Hint string    `json:"hint,omitempty"`
+	Code string `json:"code,omitempty"`
+	Text string `json:"text,omitempty"`
+	Hint string `json:"hint,omitempty"`
+	// Says is what a person is to know of how it ended well.
+	Says string    `json:"says,omitempty"`
 	At   time.Time `json:"at"`
+}
+
+// Correction is what the entry is about: all that was added to what others put there.
+func (a Applied) Correction() record.Applied {
+	return record.Applied{Digest: a.Digest, Before: a.Before, Add: a.Add, Lever: a.Lever}
+}
+
+// Change is what the entry's own writing changes: Correction, but for an apply on top of
+// an earlier correction, which adds to a map that has that one in it.
+func (a Applied) Change() record.Applied {
+	c := a.Correction()
+	if !a.Undo && a.Under != nil {
+		c.Before, c.Add = record.Plus(a.Before, a.Under, 1), record.Plus(a.Add, a.Under, -1)
+	}
+	return c
 }
 
 // SaveApplied appends an entry to the journal and returns its number. ErrOrder
@@ -129,12 +157,12 @@ func (a Applied) fits(last State) error {
 	if !slices.Contains(follows[last], a.State) {
 		return fmt.Errorf("%q after %q: %w", a.State, last, ErrOrder)
 	}
-	if a.Digest == "" || len(a.Before) == 0 || len(a.Before) != len(a.Add) {
-		return fmt.Errorf("%q without digest, or with %d rows before and %d to add: %w", a.State, len(a.Before), len(a.Add), ErrOrder)
+	if a.Digest == "" || len(a.Before) == 0 || a.Add == nil {
+		return fmt.Errorf("%q without digest or nodes: %w", a.State, ErrOrder)
 	}
-	for j := range a.Before {
-		if len(a.Before[j]) != len(a.Add[j]) || len(a.Before[j]) != len(a.Before[0]) {
-			return fmt.Errorf("row %d has %d nodes before and %d to add: %w", j, len(a.Before[j]), len(a.Add[j]), ErrOrder)
+	for _, g := range [][][]int64{a.Add, a.Under, a.Origin, slices.Repeat(a.Before[:1], len(a.Before))} {
+		if g != nil && !record.SameSize(g, a.Before) {
+			return fmt.Errorf("%q with grids of different sizes: %w", a.State, ErrOrder)
 		}
 	}
 	return nil

@@ -14,8 +14,10 @@
 //   - a Printer is one specimen: a Scenario with a seed, a speed, a wording
 //     and Faults. Serve answers one connection; Pty does so on a
 //     pseudo-terminal;
+//   - a Lie is a way in which the probe tells what is not so, from a touch on;
 //   - Truth is what only the bench knows; Safety is what the machine saw of
-//     itself; Blade is what a hand at the feeler gauge feels.
+//     itself; a Violation is what must never be, whatever a program was told;
+//     Blade is what a hand at the feeler gauge feels.
 //
 // # Units
 //

@@ -63,6 +63,7 @@ type axes struct {
 	sunk     bool    // the motors are off and Z has sunk
 	extruder float64
 	extRel   bool
+	asleep   bool // homed until the motors were switched off
 }
 
 // end is the world place at the end of the queue.
@@ -93,10 +94,14 @@ func (p *Printer) push(to vec, feed float64, s segment) float64 {
 	return s.t1
 }
 
+// follows tells whether the stored map is followed: by a machine that is homed, or
+// was until its motors were switched off, which tells its place as before.
+func (p *Printer) follows() bool { return p.levelling && (p.allHomed() || p.asleep) }
+
 // over is the height of the stored map at a world place, when levelling is on
 // and the machine homed; else 0.
 func (p *Printer) over(w vec) float64 {
-	if !p.levelling || !p.allHomed() {
+	if !p.follows() {
 		return 0
 	}
 	return p.stored.at(w[0]-p.origin[0], w[1]-p.origin[1])
@@ -163,6 +168,7 @@ func (p *Printer) sink() {
 
 func (p *Printer) motorsOff(at float64, why string) {
 	p.unhomes(at, why)
+	p.asleep = p.asleep || p.allHomed()
 	p.homed = [3]bool{}
 	p.sink()
 	p.powered = p.now()

@@ -81,7 +81,7 @@ func (p *Printer) queueMove(to vec) {
 			}
 		}
 	}
-	p.push(p.stopped(p.world(to)), p.feed, segment{levelled: p.levelling && p.allHomed(), commands: true, act: act})
+	p.push(p.stopped(p.world(to)), p.feed, segment{levelled: p.follows(), commands: true, act: act})
 }
 
 // outside tells whether a controller place is beyond the travel. A nozzle

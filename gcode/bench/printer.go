@@ -170,6 +170,7 @@ func (p *Printer) halts(why string) {
 	p.halted = true
 	p.sink()
 	p.unhomes(p.now(), "a halt")
+	p.asleep = false
 	p.homed = [3]bool{}
 	p.log.Halts++
 	p.log.HaltAt = p.at.sub(p.origin)

@@ -43,6 +43,7 @@ type Safety struct {
 	Targets   [2]float64 // heater targets, nozzle and bed, deg C
 	Heats     [2]float64 // their temperatures
 	Place     [3]float64 // of the nozzle, by the controller, now
+	Told      [3]float64 // the same as it tells it: over the stored map while that is followed
 }
 
 // LowGap is the gap below which a travel in X or Y counts as low, mm.
@@ -151,6 +152,6 @@ func (p *Printer) Safety() Safety {
 	for i := range p.heaters {
 		s.Targets[i], s.Heats[i] = p.heaters[i].target, p.heaters[i].at(now)
 	}
-	s.Place = p.at.sub(p.origin)
+	s.Place, s.Told = p.at.sub(p.origin), p.logical(p.at)
 	return s
 }

@@ -234,6 +234,7 @@ func (l *link) home(w word) (string, error) {
 	all := !w.has('X') && !w.has('Y') && !w.has('Z')
 	p.mu.Lock()
 	p.log.Homes++
+	p.asleep = false
 	if p.scenario.HomeLevelsOff {
 		p.setLevelling(false)
 	}

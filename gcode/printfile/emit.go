@@ -14,76 +14,71 @@ func (c *changes) set(letter byte, v number) {
 	c.with[letter-'A'] = v
 }
 
-// height decides the Z word that takes the head to the height want, mm; same
-// says that the line's own word, or none, does it.
-func (r *rewriter) height(want float64, own bool, word float64) (z number, same bool) {
-	half := r.quantum() / 2
-	if r.relative {
-		d := want - r.actual
-		if !own {
-			word = 0
-		}
-		if math.Abs(d-word) < half {
-			r.actual += word
-			return z, true
-		}
-		z = rounded(d/r.scale, r.places)
-		r.actual += z.value() * r.scale
-		return z, false
+// origin is where a Z word of 0 leads.
+func (r *rewriter) origin() int64 {
+	if r.axes[inZ].relative {
+		return r.actual
 	}
-	if own && math.Abs(want-(word+r.shift)) < half {
-		r.actual = word + r.shift
+	return r.shift
+}
+
+// height decides the Z word that takes the head to the height want, mm; same says that
+// what the line says of Z, which leads to own, does it.
+func (r *rewriter) height(want float64, own int64) (z number, same bool) {
+	if math.Abs(want-mm(own)) < r.quantum()/2 {
+		r.actual = own
 		return z, true
 	}
-	if !own && math.Abs(want-r.actual) < half {
-		return z, true
-	}
-	z = rounded((want-r.shift)/r.scale, r.places)
-	r.actual = z.value()*r.scale + r.shift
+	z = rounded((want-mm(r.origin()))/r.scale, r.places)
+	r.actual = r.origin() + r.of(z)
 	return z, false
 }
 
 // emit writes the pieces of a move; the last is the line itself with its words
 // changed where they must be.
-func (r *rewriter) emit(b, text []byte, p *path, motion int, e0 [2]extruder) (done bool, err error) {
-	k, n := &r.k, len(r.cuts)
-	var c changes
-	if n > 1 {
-		if err := r.pieces(text, p, motion, e0, &c); err != nil {
-			return false, err
-		}
+func (r *rewriter) emit(b, text []byte, p *path, motion int, before *[len(axesOf)]axis) (done bool) {
+	k, n, c := &r.k, len(r.cuts), &r.c
+	c.has, c.drop = 0, 0
+	if n > 1 && r.pieces(text, p, motion, before) {
+		return true
 	}
 	x, y, z := p.at(1)
 	a := r.addition(x, y, z)
 	r.note(a, z+a)
-	word := 0.0
+	own := r.actual
 	if k.with('Z') {
-		word = k.word('Z').value() * r.scale
-		if r.relative && n > 1 {
-			word = math.Inf(1) // the earlier pieces took part of it
+		own = r.origin() + r.of(k.word('Z').number)
+		if r.axes[inZ].relative && n > 1 {
+			own = beyond // the earlier pieces took part of it
 		}
 	}
-	if v, same := r.height(z+a, k.with('Z'), word); !same {
+	if v, same := r.height(z+a, own); !same {
 		c.set('Z', v)
 	}
-	if c.has == 0 {
-		return false, nil
+	if c.has == 0 && n == 1 {
+		return false
+	}
+	if k.checked {
+		return r.refuse("the line carries a checksum and has to be changed", "slice the file without checksums")
 	}
 	r.sum.Changed++
-	r.text = r.compose(r.text[:0], text, &c)
+	r.text = r.compose(r.text[:0], text, c)
 	r.text = append(r.text, b[len(text):]...)
-	_, err = r.out.Write(r.text)
-	return true, err
+	_, err := r.out.Write(r.text)
+	r.wrote(err)
+	return true
 }
 
 func (r *rewriter) note(a, z float64) {
 	r.sum.Least, r.sum.Most = min(r.sum.Least, a), max(r.sum.Most, a)
-	if a != 0 {
-		r.begun = true
-		r.sum.Lowest = min(r.sum.Lowest, z)
-		if z < 0 {
-			r.sum.Below++
-		}
+	if a == 0 {
+		return
+	}
+	if !r.begun || z < r.sum.Lowest {
+		r.begun, r.sum.Lowest = true, z
+	}
+	if z < 0 {
+		r.sum.Below++
 	}
 }
 

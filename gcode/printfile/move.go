@@ -3,6 +3,7 @@ package printfile
 import (
 	"fmt"
 	"math"
+	"math/bits"
 )
 
 // path is the way of a move, t from 0 to 1.
@@ -43,90 +44,98 @@ func (p *path) finer() int {
 }
 
 // move does a line with a move.
-func (r *rewriter) move(b, text []byte, motion int) (done bool, err error) {
+func (r *rewriter) move(b, text []byte, motion int) (done bool) {
 	k := &r.k
 	r.sum.Moves++
-	for _, c := range "XYZEIJKR" {
-		if k.with(byte(c)) && k.word(byte(c)).bare {
-			return false, r.refuse(fmt.Sprintf("the letter %c has no number", c), "give the number")
-		}
+	if bare := k.bare & (axes | arcWords | bit('E')); bare != 0 {
+		return r.refuse(fmt.Sprintf("the letter %c has no number", 'A'+bits.TrailingZeros32(bare)), "give the number")
 	}
 	if k.with('H') && k.word('H').n != 0 {
-		return false, r.refuse("a move with H, which some machines take as one of single motors, or as far as a switch", "slice the file without it")
+		return r.refuse("a move with H, which some machines take as one of single motors, or as far as a switch", sliceOther)
 	}
-	before, e0 := r.axes, r.e
-	for a, c := range "XYZ" {
-		if k.with(byte(c)) {
-			r.axes[a] = r.target(a, k.word(byte(c)))
+	before := r.axes
+	for a, c := range []byte(axesOf) {
+		if k.with(c) {
+			r.axes[a].goes(r.of(k.word(c).number))
 		}
 	}
-	if k.with('E') {
-		r.e = r.extrude(k.word('E'))
+	if r.far() {
+		return true
 	}
 	across := k.has&(bit('X')|bit('Y')) != 0 || motion >= 2
 	if !across && !k.with('Z') {
-		return false, nil
+		return false
 	}
-	for a, c := range "XYZ" {
-		if math.Abs(r.axes[a].p) > farthest {
-			return false, r.refuse(fmt.Sprintf("%c leads to %g mm", c, r.axes[a].p), "is the line whole?")
-		}
+	if !placed(r.axes[:]) {
+		return r.untold(across)
 	}
-	if !r.placed() {
-		return false, r.untold(across)
-	}
-	lays := r.e[0].at > e0[0].at || r.e[1].at > e0[1].at
+	lays := r.axes[inE].p > before[inE].p || r.axes[inE2].p > before[inE2].p
 	moved := motion >= 2 || r.axes[inX].p != before[inX].p || r.axes[inY].p != before[inY].p
-	if err := r.outside(moved && lays); err != nil {
-		return false, err
+	if moved && lays && r.laid() {
+		return true
 	}
-	started := before[inX].known && before[inY].known && before[inZ].known
-	p := path{x0: before[inX].p, y0: before[inY].p, z0: before[inZ].p}
-	p.dx, p.dy, p.dz = r.axes[inX].p-p.x0, r.axes[inY].p-p.y0, r.axes[inZ].p-p.z0
+	started := placed(before[:])
+	p := path{x0: mm(before[inX].p), y0: mm(before[inY].p), z0: mm(before[inZ].p)}
+	p.dx, p.dy, p.dz = mm(r.axes[inX].p-before[inX].p), mm(r.axes[inY].p-before[inY].p), mm(r.axes[inZ].p-before[inZ].p)
 	if motion >= 2 {
 		r.sum.Arcs++
 		if !started {
-			return false, r.refuse("an arc from a place that the file has not named", "put a G0 or G1 with X, Y and Z before it")
+			return r.refuse("an arc from a place that the file has not named", "put a G0 or G1 with X, Y and Z before it")
 		}
-		if err := r.arc(&p, motion == 2); err != nil {
-			return false, err
-		}
-	}
-	r.cuts = r.cuts[:0]
-	low := r.axes[inZ].p
-	if started {
-		low = min(low, p.z0)
-	}
-	if started && (p.arc || math.Hypot(p.dx, p.dy) > upright) && low < r.o.Taper {
-		if err := r.cut(&p); err != nil {
-			return false, err
+		if r.arc(&p, motion == 2) {
+			return true
 		}
 	}
-	if len(r.cuts) == 0 {
-		r.cuts = append(r.cuts, 1)
+	r.cuts = append(r.cuts[:0], 1)
+	if started && (p.arc || p.dx*p.dx+p.dy*p.dy > upright*upright) && min(p.z0, p.z0+p.dz) < r.sum.End {
+		r.cuts = r.cuts[:0]
+		r.cut(&p, 0, 1)
 	}
-	return r.emit(b, text, &p, motion, e0)
+	if len(r.cuts) > mostPieces {
+		return r.refuse(fmt.Sprintf("the move would become more than %d pieces", mostPieces), "allow a larger tolerance")
+	}
+	return r.emit(b, text, &p, motion, &before)
 }
 
-// farthest is how far from zero a place of a print file may be, mm: no desktop
-// printer is as large, and beyond it numbers lose their last places.
-const farthest = 1e5
+// Places and E lead no farther from zero than this, mm: no desktop printer is as
+// large, and no file feeds as much.
+const (
+	farthest = 100_000
+	mostFed  = 1_000_000_000
+)
+
+// far refuses a move that leads out of this world.
+func (r *rewriter) far() bool {
+	most := int64(farthest)
+	for a := range r.axes {
+		if a == inE {
+			most = mostFed
+		}
+		if p := r.axes[a].p; max(p, -p) > most*perMM {
+			return r.refuse(fmt.Sprintf("%c leads farther than %d mm", axesOf[a], most), "is the line whole?")
+		}
+	}
+	return false
+}
 
 // Beyond is how far outside the nodes of a correction plastic may be laid, mm: the
 // nearest edge's addition holds there, and its doubt grows with the distance
 // (design notes: as far from a gauged place a node refuses its table).
 const Beyond = 60.0
 
-// outside counts moves that lay plastic outside the correction's nodes, and
-// refuses those that do so too far outside.
-func (r *rewriter) outside(lays bool) error {
-	if !lays || r.o.weight(r.axes[inZ].p) == 0 {
-		return nil
+// laid takes note of a move that lays plastic: of its layer, and of whether it ends
+// outside the correction's nodes, where it is refused too far outside.
+func (r *rewriter) laid() bool {
+	x, y, z := mm(r.axes[inX].p), mm(r.axes[inY].p), r.axes[inZ].p
+	if r.layers != nil {
+		if r.layers.see(z) {
+			r.err = errEnough
+		}
+		return r.err != nil
 	}
-	x, y := r.axes[inX].p, r.axes[inY].p
 	d := r.s.Outside(x, y)
-	if d == 0 {
-		return nil
+	if d == 0 || r.weight(mm(z)) == 0 {
+		return false
 	}
 	if d > Beyond {
 		return r.refuse(fmt.Sprintf("plastic at (%.1f, %.1f), %.0f mm outside the nodes of the correction: at most %.0f mm is carried", x, y, d, Beyond),
@@ -134,30 +143,24 @@ func (r *rewriter) outside(lays bool) error {
 	}
 	r.sum.Outside++
 	r.sum.Farthest = max(r.sum.Farthest, d)
-	return nil
+	return false
 }
 
 // untold passes a move whose height above the bed is not known.
-func (r *rewriter) untold(across bool) error {
+func (r *rewriter) untold(across bool) bool {
 	k := &r.k
 	if across && k.with('E') {
-		if r.begun && r.lost > 0 {
-			return r.refuse(fmt.Sprintf("where the head is has not been said since %s%s in line %d", r.lostBy, name(r.lostTo), r.lost),
-				"put an absolute move with X, Y and Z after that line")
+		if r.begun && r.lost != "" {
+			return r.refuse("where the head is has not been said since "+r.lost, "put an absolute move with X, Y and Z after that line")
 		}
 		if r.sum.Untold++; r.sum.First == 0 {
 			r.sum.First = r.sum.Lines
 		}
 	}
 	if k.with('Z') {
-		v := k.word('Z').value() * r.scale
-		if r.relative {
-			r.actual += v
-		} else {
-			r.actual = v + r.shift
-		}
+		r.actual = r.origin() + r.of(k.word('Z').number)
 	}
-	return nil
+	return false
 }
 
 // upright is how far a move may lead aside, mm, and count as one straight up or
@@ -167,36 +170,25 @@ const upright = 0.01
 // mostPieces bounds what one move may become.
 const mostPieces = 1 << 16
 
-// cut fills r.cuts so that on each piece the tapered addition stays within the
-// tolerance of the straight line between its ends: halves, as long as needed.
-func (r *rewriter) cut(p *path) error {
-	tolerance := r.o.Tolerance - r.quantum()
-	type part struct{ from, length float64 }
-	var buf [64]part
-	stack := append(buf[:0], part{0, 1})
-	for len(stack) > 0 {
-		a := stack[len(stack)-1]
-		stack = stack[:len(stack)-1]
-		if a.length < 1e-6 || r.bulge(p, a.from, a.from+a.length) <= tolerance {
-			if r.cuts = append(r.cuts, a.from+a.length); len(r.cuts) > mostPieces {
-				return r.refuse(fmt.Sprintf("the move would become more than %d pieces", mostPieces), "allow a larger tolerance")
-			}
-			continue
-		}
-		h := a.length / 2
-		stack = append(stack, part{a.from + h, h}, part{a.from, h})
+// cut adds to r.cuts so that on each piece of a part of the move the addition stays
+// within the tolerance of the straight line between its ends: halves, as long as needed.
+func (r *rewriter) cut(p *path, from, length float64) {
+	if length >= 1e-6 && len(r.cuts) <= mostPieces && r.bulge(p, from, from+length) > r.o.Tolerance-r.quantum() {
+		r.cut(p, from, length/2)
+		r.cut(p, from+length/2, length/2)
+		return
 	}
-	return nil
+	r.cuts = append(r.cuts, from+length)
 }
 
 // bulge bounds how far weight x Add is from its chord between t0 and t1. With
 // the chord's a and w linear the product leaves its own chord by at most
-// |da dw|/4; where the weight has a corner (at Full and Taper) by a quarter of
+// |da dw|/4; where the weight has a corner (at Full and End) by a quarter of
 // the change of slope; what a itself bulges counts by the weight.
 func (r *rewriter) bulge(p *path, t0, t1 float64) float64 {
 	x0, y0, z0 := p.at(t0)
 	x1, y1, z1 := p.at(t1)
-	w0, w1 := r.o.weight(z0), r.o.weight(z1)
+	w0, w1 := r.weight(z0), r.weight(z1)
 	if w0 == 0 && w1 == 0 {
 		return 0
 	}
@@ -211,17 +203,22 @@ func (r *rewriter) bulge(p *path, t0, t1 float64) float64 {
 	}
 	a0, a1 := r.s.Add(x0, y0), r.s.Add(x1, y1)
 	sum := b*max(w0, w1) + (math.Abs(a1-a0)+2*b)*math.Abs(w1-w0)/4
-	for _, corner := range [...]float64{r.o.Full, r.o.Taper} {
+	for _, corner := range [...]float64{r.sum.Full, r.sum.End} {
 		if (z0 < corner) != (z1 < corner) {
-			sum += (max(math.Abs(a0), math.Abs(a1)) + b) * math.Abs(z1-z0) / (r.o.Taper - r.o.Full) / 4
+			sum += (max(math.Abs(a0), math.Abs(a1)) + b) * math.Abs(z1-z0) * r.fall / 4
 		}
 	}
 	return sum
 }
 
+// weight is the part of the addition that holds at height z.
+func (r *rewriter) weight(z float64) float64 {
+	return min(max(1-(z-r.sum.Full)*r.fall, 0), 1)
+}
+
 // addition returns weight x Add.
 func (r *rewriter) addition(x, y, z float64) float64 {
-	w := r.o.weight(z)
+	w := r.weight(z)
 	if w == 0 {
 		return 0
 	}

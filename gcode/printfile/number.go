@@ -10,6 +10,8 @@ type number struct {
 
 var pow10 = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15}
 
+var tens = [...]uint64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15}
+
 // value is the nearest float64: n is below 2^53 and d at most 15, so that one
 // division rounds once, as strconv does.
 func (a number) value() float64 { return float64(a.n) / pow10[a.d] }
@@ -21,40 +23,34 @@ const mostDigits = 15
 // digit stands, or more than mostDigits that count before the point. Decimals beyond
 // the mostDigits-th digit are left out: programs write floating-point numbers to 17.
 func scan(b []byte, i int) (a number, end int, ok bool) {
-	negative := false
+	sign, point := int64(1), false
 	if i < len(b) && (b[i] == '-' || b[i] == '+') {
-		negative = b[i] == '-'
+		sign = 44 - int64(b[i]) // ASCII: '+' 43, '-' 45
 		i++
 	}
-	n, from, point, left := int64(0), i, -1, 0
 	for ; i < len(b); i++ {
 		c := b[i] - '0'
-		if c <= 9 {
-			switch {
-			case point >= 0 && (n >= 1e14 || i-point > mostDigits):
-				left++
-			case n >= 1e14:
+		if c > 9 {
+			if b[i] != '.' || point {
+				break
+			}
+			point = true
+			continue
+		}
+		ok = true
+		if a.n >= 1e14 || a.d == mostDigits {
+			if !point {
 				return number{}, i, false
-			default:
-				n = 10*n + int64(c)
 			}
 			continue
 		}
-		if b[i] != '.' || point >= 0 {
-			break
+		a.n = 10*a.n + int64(c)
+		if point {
+			a.d++
 		}
-		point = i
 	}
-	digits := i - from
-	if point >= 0 {
-		digits--
-		a.d = i - point - 1 - left
-	}
-	if negative {
-		n = -n
-	}
-	a.n = n
-	return a, i, digits > 0
+	a.n *= sign
+	return a, i, ok
 }
 
 // rounded returns v as a decimal of d places.

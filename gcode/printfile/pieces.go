@@ -14,189 +14,156 @@ const (
 	placesEnd = 9 // an end that the line did not name: nothing may add up
 )
 
-// share is a number shared out along a move, exactly: what the pieces get sums
-// up to the whole.
+// share is a word that is shared out along a move, in the units of the file.
 type share struct {
-	whole number
-	given int64
+	letter   byte
+	relative bool
+	from     float64 // what it said at the move's start, if it is absolute
+	whole    number  // what it says for the whole move, if it is relative
+	given    int64   // of that, what the pieces so far have: all sum up exactly
+	done     float64 // how far they lead, as written
 }
 
-// upTo returns what is to be given so that v is given in all.
+// upTo returns what the piece says that ends v behind the start.
 func (s *share) upTo(v float64) number {
-	sum := int64(math.Round(v * pow10[s.whole.d]))
-	piece := number{sum - s.given, s.whole.d}
-	s.given = sum
-	return piece
+	if !s.relative {
+		w := rounded(s.from+v, s.whole.d)
+		s.done = w.value() - s.from
+		return w
+	}
+	before := s.given
+	s.given = int64(math.Round(v * pow10[s.whole.d]))
+	s.done = number{s.given, s.whole.d}.value()
+	return number{s.given - before, s.whole.d}
 }
 
 func (s *share) rest() number { return number{s.whole.n - s.given, s.whole.d} }
 
-// cutter writes the pieces of one move.
-type cutter struct {
-	r        *rewriter
-	p        *path
-	places   int
-	xy       [2]share // of relative words
-	e        share
-	relative bool // E
-	e0, e1   float64
-	at       [2]float64 // the place that the pieces so far lead to
-}
-
-// pieces writes all pieces but the last, and sets in c what the last must say.
-func (r *rewriter) pieces(text []byte, p *path, motion int, e0 [2]extruder, c *changes) error {
-	k := &r.k
-	for _, l := range "ABCHPUVW" {
-		if k.with(byte(l)) {
-			return r.refuse(fmt.Sprintf("the move is to be cut, but what %c does along it is not known", l), "slice the file without it")
+// pieces writes all pieces but the last, and sets in r.c what the last must say.
+func (r *rewriter) pieces(text []byte, p *path, motion int, before *[len(axesOf)]axis) bool {
+	for _, l := range []byte("ABCHPUVW") {
+		if r.k.with(l) {
+			return r.refuse(fmt.Sprintf("the move is to be cut, but what %c does along it is not known", l), sliceOther)
 		}
 	}
-	m := cutter{r: r, p: p, places: placesXY + r.places - 4 + p.finer(), at: [2]float64{p.x0, p.y0}}
-	if err := m.extruding(e0); err != nil {
-		return err
+	if r.k.with('E') && r.riddle(before[inE], before[inE2]) {
+		return true
 	}
-	for a, l := range "XY" {
-		m.xy[a].whole.d = m.places
-		if k.with(byte(l)) {
-			m.xy[a].whole = k.word(byte(l)).number.at(m.places)
-		}
-	}
+	r.shareOut(p, before[inE])
 	for i, t := range r.cuts[:len(r.cuts)-1] {
-		r.text = r.begin(r.text[:0], text, motion, i == 0)
-		m.piece(t)
-		r.text = append(r.text, r.end...)
-		if _, err := r.out.Write(r.text); err != nil {
-			return err
+		r.text = r.text[:0]
+		if i == 0 {
+			r.others(text, true)
 		}
+		r.text = append(r.text, 'G', byte('0'+motion))
+		if i == 0 {
+			r.others(text, false)
+		}
+		r.piece(p, t)
+		r.out.Write(append(r.text, r.end...)) // the last piece's write says what went wrong
 	}
 	r.sum.Cut++
 	r.sum.Pieces += int64(len(r.cuts))
-	m.last(c)
-	return nil
+	for i := range r.shares {
+		switch s := &r.shares[i]; {
+		case s.letter == 0:
+		case s.relative:
+			r.c.set(s.letter, s.rest())
+		case !r.k.with(s.letter):
+			r.c.set(s.letter, rounded(mm(r.axes[i].p-r.axes[i].shift)/r.scale, placesEnd))
+		}
+	}
+	if p.arc {
+		i, j := r.middle(p)
+		r.c.set('I', i)
+		r.c.set('J', j)
+		r.c.drop = bit('R')
+	}
+	return false
 }
 
-// extruding finds how E counts, and where it stood.
-func (m *cutter) extruding(e [2]extruder) error {
-	r := m.r
-	if !r.k.with('E') {
-		return nil
-	}
-	if e[0].relative != e[1].relative || !e[0].relative && (e[0].at != e[1].at || e[0].known != e[1].known) {
+// riddle refuses E where it is not known how it counts, or where it stood.
+func (r *rewriter) riddle(e, e2 axis) bool {
+	if e.relative != e2.relative || !e.relative && (e.p-e.shift != e2.p-e2.shift || e.known != e2.known) {
 		return r.refuse("the move is to be cut, and machines differ in whether G90 and G91, which came before, change E too",
 			"say which yours does, or write M82 or M83 (and a G92 E0) after the G90 or G91")
 	}
-	if !e[0].relative && !e[0].known {
+	if !e.relative && !e.known {
 		return r.refuse("the move is to be cut, but where E stands was never said", "put a G92 E0 before it")
 	}
 	if !r.modeSaid && r.sum.Assumed == 0 {
 		r.sum.Assumed = r.sum.Lines
 	}
-	m.e.whole = r.k.word('E').number.at(placesE + r.places - 4)
-	m.relative, m.e0, m.e1 = e[0].relative, e[0].at/r.scale, r.k.word('E').value()
-	return nil
+	return false
 }
 
-// begin appends the piece's command; the first piece has all other words of the
-// line too.
-func (r *rewriter) begin(dst, text []byte, motion int, isFirst bool) []byte {
-	if isFirst {
-		dst = r.others(dst, text, true)
+// shareOut begins to share out X, Y and E.
+func (r *rewriter) shareOut(p *path, e axis) {
+	more := r.places - 4
+	start := [...]float64{p.x0 - mm(r.axes[inX].shift), p.y0 - mm(r.axes[inY].shift), mm(e.p - e.shift)}
+	for i, l := range []byte("XYE") {
+		s := share{relative: r.axes[inX].relative, from: start[i] / r.scale, whole: number{0, placesXY + more + p.finer()}}
+		if l == 'E' {
+			s.relative, s.whole.d = e.relative, placesE+more
+		}
+		if r.k.with(l) {
+			s.letter, s.whole = l, r.k.word(l).number.at(s.whole.d)
+		} else if p.arc && l != 'E' {
+			s.letter = l
+		}
+		r.shares[i] = s
 	}
-	dst = append(dst, 'G', byte('0'+motion))
-	if isFirst {
-		dst = r.others(dst, text, false)
-	}
-	return dst
 }
 
-// others appends the G words that set modes, each with a blank behind it, or the
-// words that are no G words, each with a blank before it.
-func (r *rewriter) others(dst, text []byte, modes bool) []byte {
+// others appends what else the line says, which the first piece says too: its G words
+// that set modes, each with a blank behind it, or the words that are no G words, each
+// with a blank before it.
+func (r *rewriter) others(text []byte, modes bool) {
 	for i, l := range r.k.order {
 		span := text[r.k.spans[i][0]:r.k.spans[i][1]]
-		switch {
-		case l == 'G' && modes:
-			if g, ok := first(span, 0); !ok || g > 30 {
-				dst = append(append(dst, span...), ' ')
-			}
-		case l != 'G' && !modes && bytes.IndexByte([]byte("XYZEIJRN"), l) < 0:
-			dst = append(append(dst, ' '), span...)
+		if l != 'G' && !modes && bytes.IndexByte([]byte("XYZEIJRN"), l) < 0 {
+			r.text = append(append(r.text, ' '), span...)
+		} else if g, ok := first(span, 0); l == 'G' && modes && ok && g > 30 {
+			r.text = append(append(r.text, span...), ' ')
 		}
 	}
-	return dst
 }
 
 // piece appends the words of the piece that ends at t.
-func (m *cutter) piece(t float64) {
-	r, k := m.r, &m.r.k
-	x, y, z := m.p.at(t)
+func (r *rewriter) piece(p *path, t float64) {
+	x, y, z := p.at(t)
 	add := r.addition(x, y, z)
 	r.note(add, z+add)
-	from := m.at
-	m.place(x, y)
-	if v, same := r.height(z+add, false, 0); !same {
-		r.text = v.append(append(r.text, ' ', 'Z'))
+	i, j := r.middle(p)
+	r.part(0, (x-p.x0)/r.scale)
+	r.part(1, (y-p.y0)/r.scale)
+	if v, same := r.height(z+add, r.actual); !same {
+		r.say('Z', v)
 	}
-	if m.p.arc {
-		i, j := m.middle(from)
-		r.text = i.append(append(r.text, ' ', 'I'))
-		r.text = j.append(append(r.text, ' ', 'J'))
+	if p.arc {
+		r.say('I', i)
+		r.say('J', j)
 	}
-	if !k.with('E') {
-		return
+	e := &r.shares[2]
+	all := e.whole.value()
+	if !e.relative {
+		all -= e.from
 	}
-	v := rounded(m.e0+t*(m.e1-m.e0), m.e.whole.d)
-	if m.relative {
-		v = m.e.upTo(t * m.e1)
-	}
-	r.text = v.append(append(r.text, ' ', 'E'))
+	r.part(2, t*all)
 }
 
-// place appends X and Y, and keeps where they lead as written.
-func (m *cutter) place(x, y float64) {
-	r := m.r
-	start := [2]float64{m.p.x0, m.p.y0}
-	for a, v := range [2]float64{x, y} {
-		l := "XY"[a]
-		if !r.k.with(l) && !m.p.arc {
-			continue
-		}
-		var w number
-		if r.relative {
-			w = m.xy[a].upTo((v - start[a]) / r.scale)
-			m.at[a] = start[a] + number{m.xy[a].given, w.d}.value()*r.scale
-		} else {
-			w = rounded((v-r.axes[a].shift)/r.scale, m.places)
-			m.at[a] = w.value()*r.scale + r.axes[a].shift
-		}
-		r.text = w.append(append(r.text, ' ', l))
+// part appends a share's word for the piece that ends v behind the start.
+func (r *rewriter) part(i int, v float64) {
+	if s := &r.shares[i]; s.letter != 0 {
+		r.say(s.letter, s.upTo(v))
 	}
 }
 
-// middle returns I and J from a piece's start.
-func (m *cutter) middle(from [2]float64) (i, j number) {
-	s := m.r.scale
-	return rounded((m.p.cx-from[0])/s, placesArc), rounded((m.p.cy-from[1])/s, placesArc)
+func (r *rewriter) say(letter byte, v number) {
+	r.text = v.append(append(r.text, ' ', letter))
 }
 
-// last sets what the line itself, now the last piece, must say.
-func (m *cutter) last(c *changes) {
-	r, k := m.r, &m.r.k
-	for a, l := range "XY" {
-		switch {
-		case r.relative && (k.with(byte(l)) || m.p.arc):
-			c.set(byte(l), m.xy[a].rest())
-		case m.p.arc && !k.with(byte(l)):
-			c.set(byte(l), rounded((r.axes[a].p-r.axes[a].shift)/r.scale, placesEnd))
-		}
-	}
-	if m.p.arc {
-		i, j := m.middle(m.at)
-		c.set('I', i)
-		c.set('J', j)
-		c.drop = bit('R')
-	}
-	if k.with('E') && m.relative {
-		c.set('E', m.e.rest())
-	}
+// middle returns I and J of an arc from where the pieces so far lead.
+func (r *rewriter) middle(p *path) (i, j number) {
+	return rounded((p.cx-p.x0)/r.scale-r.shares[0].done, placesArc), rounded((p.cy-p.y0)/r.scale-r.shares[1].done, placesArc)
 }

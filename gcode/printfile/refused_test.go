@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"io"
+	"math"
 	"runtime"
 	"strings"
 	"testing"
@@ -45,7 +46,7 @@ func TestRefused(t *testing.T) {
 		"feed by time":         {start + "G93\n", 3, "F means"},
 		"checksum":             {start + "N5 G1 X20*71\n", 3, "checksum"},
 		"a letter twice":       {start + "G1 X20 X30\n", 3, "twice"},
-		"two moves":            {start + "G1 G0 X20\n", 3, "two moves"},
+		"two moves":            {start + "G1 G0 X20\n", 3, "modal group"},
 		"no number":            {start + "G1 X Y20\n", 3, "no number"},
 		"expression":           {start + "G1 X[1+2]\n", 3, "letter"},
 		"parameter":            {start + "G1 X#5\n", 3, "letter"},
@@ -105,12 +106,14 @@ func TestFollow(t *testing.T) {
 	}
 }
 
-// TestUntouched: all that is no move below the taper passes to the byte.
+// TestUntouched: all that is no move below the correction's end passes to the byte.
 func TestUntouched(t *testing.T) {
 	text := "%\r\n; G1 X9\r\n\tM117 X1 Y2 G1\r\nT0\r\nG1 F3000\r\ng1 e5 ; prime\r\nG28 X Y\r\nSET_A B=1\r\nEXTRA X=5\r\n" +
 		"G1 Z50\r\n( note ) G1 X20.0000 Y+30. E6\r\nG1X5Y5E7\r\n\x00\xff\xfe odd\r\n\r\n   \r\n;" + strings.Repeat("long ", 50000) + "\r\nG1 X100 ; no end"
 	var out bytes.Buffer
-	sum, err := printfile.Rewrite(&out, strings.NewReader(text), bent(t), printfile.Defaults())
+	o := printfile.Defaults()
+	o.Full = 0.4
+	sum, err := printfile.Rewrite(&out, strings.NewReader(text), bent(t), o)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -161,7 +164,9 @@ func TestMillionLines(t *testing.T) {
 	in := io.MultiReader(strings.NewReader("M83\n"+start), &endless{n: 1_000_000 / 6, line: lines})
 	g := bent(t)
 	runtime.ReadMemStats(&before)
-	sum, err := printfile.Rewrite(io.Discard, in, g, printfile.Defaults())
+	o := printfile.Defaults()
+	o.Full = 0.4 // else two layers would be read ahead, and there is one
+	sum, err := printfile.Rewrite(io.Discard, in, g, o)
 	runtime.ReadMemStats(&after)
 	if err != nil || sum.Lines < 999_000 || sum.Cut == 0 {
 		t.Fatalf("%v %+v", err, sum)
@@ -183,10 +188,12 @@ func TestFaultyEnds(t *testing.T) {
 	if _, err := printfile.Rewrite(io.Discard, strings.NewReader(""), bent(t), printfile.Defaults()); err != nil {
 		t.Errorf("an empty file: %v", err)
 	}
-	o := printfile.Defaults()
-	o.Taper = 2
-	if _, err := printfile.Rewrite(io.Discard, strings.NewReader(""), bent(t), o); err == nil {
-		t.Error("a taper of 1 mm for 0.3 mm was taken")
+	for _, fade := range []float64{0, -0.02, 1, math.NaN()} {
+		o := printfile.Defaults()
+		o.Fade = fade
+		if _, err := printfile.Rewrite(io.Discard, strings.NewReader(""), bent(t), o); err == nil {
+			t.Errorf("a correction that ends by %g mm per mm was taken", fade)
+		}
 	}
 }
 

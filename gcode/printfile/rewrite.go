@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 )
 
 // LongestLine is the longest line that can be a command, bytes; comments may be
@@ -18,197 +17,142 @@ const LongestLine = 64 << 10
 const mark = "; abbed carried a correction: "
 
 // Rewrite copies the print file in to out with the correction s, as options say.
-// It reads and writes as it goes: its memory does not grow with the file. On an
+// It reads and writes as it goes: its memory does not grow with the file, but for the
+// first layers, which are read ahead where Options.Full leaves it to them. On an
 // error the output is not to be printed; a *LineError names the line.
 func Rewrite(out io.Writer, in io.Reader, s Surface, options Options) (Summary, error) {
 	if err := options.Check(s); err != nil {
 		return Summary{}, err
 	}
-	_, slope := s.Bounds()
-	r := &rewriter{o: options, s: s, slope: slope, state: newState(),
-		in: bufio.NewReaderSize(in, LongestLine), out: bufio.NewWriterSize(out, LongestLine)}
-	r.sum.Lowest = math.Inf(1)
-	err := r.all()
-	if math.IsInf(r.sum.Lowest, 0) {
-		r.sum.Lowest = 0
+	if options.Full == 0 {
+		options.Full, in = firstTwo(in, options)
 	}
-	if err != nil {
-		return r.sum, err
+	r := newRewriter(out, in, s, options)
+	r.all()
+	if r.err == nil {
+		r.wrote(r.out.Flush())
 	}
-	if err := r.out.Flush(); err != nil {
-		return r.sum, fmt.Errorf("printfile: write: %w", err)
-	}
-	return r.sum, nil
+	return r.sum, r.err
 }
 
 type rewriter struct {
 	state
-	o     Options
-	s     Surface
-	slope float64
-	in    *bufio.Reader
-	out   *bufio.Writer
-	sum   Summary
-	k     block
-	eol   []byte    // line end of the file's first line
-	end   []byte    // line end of this line
-	text  []byte    // what is being composed
-	cuts  []float64 // where the move is cut, parts of it, without 0, with 1
-	begun bool      // the correction was in force once
+	o      Options
+	s      Surface
+	slope  float64
+	fall   float64 // by how much the weight falls, 1/mm
+	in     *bufio.Reader
+	out    *bufio.Writer
+	err    error // the first; nothing is done behind it
+	sum    Summary
+	k      block
+	c      changes   // to the line
+	eol    []byte    // line end of the file's first line
+	end    []byte    // line end of this line
+	text   []byte    // what is being composed
+	cuts   []float64 // where the move is cut, parts of it, without 0, with 1
+	shares [3]share  // of X, Y and E along it
+	begun  bool      // the correction was in force once
+	goesOn bool      // the line has more than what was read of it
+	cr     bool      // what was read of it ends with a carriage return
+	layers *layers   // not nil: only they are looked for
+}
+
+func newRewriter(out io.Writer, in io.Reader, s Surface, o Options) *rewriter {
+	largest, slope := s.Bounds()
+	r := &rewriter{o: o, s: s, slope: slope, state: state{motion: -1, plane: 170, unit: perMM, scale: 1, places: 4},
+		in: bufio.NewReaderSize(in, LongestLine), out: bufio.NewWriterSize(out, LongestLine)}
+	r.sum.Full, r.sum.End = o.Full, o.Full+largest/o.Fade
+	if largest > 0 {
+		r.fall = o.Fade / largest
+	}
+	return r
 }
 
 // all copies line by line.
-func (r *rewriter) all() error {
-	for {
+func (r *rewriter) all() {
+	for r.err == nil {
 		b, err := r.in.ReadSlice('\n')
-		if errors.Is(err, bufio.ErrBufferFull) {
-			err = r.long(b)
-			if err == nil {
-				continue
-			}
-			if _, ok := errors.AsType[*LineError](err); ok {
-				return err
-			}
-			b = nil
+		more := errors.Is(err, bufio.ErrBufferFull)
+		if err != nil && !more && !errors.Is(err, io.EOF) {
+			r.err = fmt.Errorf("printfile: line %d: read: %w", r.sum.Lines+1, err)
+			return
 		}
-		if err != nil && !errors.Is(err, io.EOF) {
-			return fmt.Errorf("printfile: line %d: read: %w", r.sum.Lines+1, err)
+		if r.eol == nil {
+			r.header(b)
 		}
-		if r.sum.Lines == 0 {
-			if e := r.header(b); e != nil {
-				return e
-			}
+		if len(b) > 0 && !r.piecewise(b, more) {
+			_, err := r.out.Write(b)
+			r.wrote(err)
 		}
-		if len(b) > 0 {
-			r.sum.Lines++
-			if e := r.line(b); e != nil {
-				return e
-			}
-		}
-		if err != nil {
-			return nil
+		if err != nil && !more {
+			return
 		}
 	}
 }
 
-// long passes a comment on that is longer than the buffer.
-func (r *rewriter) long(b []byte) error {
-	if r.sum.Lines == 0 {
-		if err := r.header(b); err != nil {
-			return err
-		}
+// piecewise does a line, or a part of one that is longer than the buffer, which only a
+// comment may be; done says that it is not to be written as it is.
+func (r *rewriter) piecewise(b []byte, more bool) (done bool) {
+	goesOn := r.goesOn
+	r.goesOn = more
+	if !goesOn {
+		r.sum.Lines++
 	}
-	r.sum.Lines++
-	t := bytes.TrimLeft(b, " \t")
-	if len(t) > 0 && command(t[0]) {
-		return r.refuse(fmt.Sprintf("a command longer than %d bytes", LongestLine), "is that a print file?")
+	switch {
+	case r.returns(b, more):
+		return true
+	case goesOn:
+		return false
+	case !more:
+		return r.read(b)
 	}
-	for first := true; ; first = false {
-		if first {
-			if err := r.twice(t); err != nil {
-				return err
-			}
-		}
-		if err := r.returns(b); err != nil {
-			return err
-		}
-		if _, err := r.out.Write(b); err != nil {
-			return err
-		}
-		var err error
-		if b, err = r.in.ReadSlice('\n'); !errors.Is(err, bufio.ErrBufferFull) {
-			if e := r.returns(b); e != nil {
-				return e
-			}
-			if _, e := r.out.Write(b); e != nil {
-				return e
-			}
-			if errors.Is(err, io.EOF) {
-				return nil
-			}
-			return err
-		}
+	if i := lead(b); i < len(b) && b[i] == ';' {
+		return r.twice(b[i:])
 	}
-}
-
-// command says whether a line that begins with c may be words.
-func command(c byte) bool {
-	c = upper(c)
-	return letter(c) || c == '(' || c == '/'
+	return r.refuse(fmt.Sprintf("the line is longer than %d bytes, and no comment", LongestLine), "is that a print file?")
 }
 
 // header writes what was done as the first line, with the file's own line end.
-func (r *rewriter) header(first []byte) error {
+func (r *rewriter) header(first []byte) {
 	r.eol = []byte("\n")
 	if bytes.HasSuffix(first, []byte("\r\n")) {
 		r.eol = []byte("\r\n")
 	}
-	_, err := fmt.Fprintf(r.out, "%s%s, in full up to %g mm, none from %g mm, tolerance %g mm. Not to be carried again.%s",
-		mark, cmp.Or(r.o.Note, "a surface"), r.o.Full, r.o.Taper, r.o.Tolerance, r.eol)
-	return err
+	fmt.Fprintf(r.out, "%s%s, in full up to %.4g mm, none from %.4g mm, tolerance %g mm. Not to be carried again.%s",
+		mark, cmp.Or(r.o.Note, "a surface"), r.sum.Full, r.sum.End, r.o.Tolerance, r.eol)
 }
 
 // twice refuses a file that holds the header already.
-func (r *rewriter) twice(b []byte) error {
+func (r *rewriter) twice(b []byte) bool {
 	if !bytes.HasPrefix(b, []byte(mark[:len(mark)-2])) {
-		return nil
+		return false
 	}
-	return &LineError{r.sum.Lines, "a correction was carried into this file before", "carry it into the file as it was sliced", ErrTwice}
+	r.err = &LineError{r.sum.Lines, "a correction was carried into this file before", "carry it into the file as it was sliced", ErrTwice}
+	return true
 }
 
-func (r *rewriter) refuse(cause, hint string) error {
-	return &LineError{r.sum.Lines, cause, hint, nil}
+// refuse ends the rewrite at this line; it is always true.
+func (r *rewriter) refuse(cause, hint string) bool {
+	r.err = &LineError{r.sum.Lines, cause, hint, nil}
+	return true
 }
 
-// body splits the line end off.
-func body(b []byte) (text, end []byte) {
-	n := len(b)
-	if n > 0 && b[n-1] == '\n' {
-		n--
-		if n > 0 && b[n-1] == '\r' {
-			n--
-		}
+// wrote takes note of what a write returned; a writer that has failed says so each time.
+func (r *rewriter) wrote(err error) {
+	if err != nil {
+		r.err = fmt.Errorf("printfile: write: %w", err)
 	}
-	return b[:n], b[n:]
-}
-
-// line does one line.
-func (r *rewriter) line(b []byte) error {
-	text, end := body(b)
-	if len(end) == 0 {
-		end = r.eol
-	}
-	r.end = end
-	i := 0
-	for i < len(text) && blank(text[i]) {
-		i++
-	}
-	if err := r.returns(b); err != nil {
-		return err
-	}
-	if i < len(text) {
-		if c := upper(text[i]); c == ';' {
-			if err := r.twice(text[i:]); err != nil {
-				return err
-			}
-		} else if command(c) {
-			done, err := r.words(b, text, i)
-			if err != nil || done {
-				return err
-			}
-		} else if err := r.odd(text, i); err != nil {
-			return err
-		}
-	}
-	_, err := r.out.Write(b)
-	return err
 }
 
 // returns refuses a carriage return that is not part of the line's end: what
 // stands behind it is a line of its own to some machines, and to others not.
-func (r *rewriter) returns(b []byte) error {
-	if i := bytes.IndexByte(b, '\r'); i >= 0 && i < len(b)-1 && !(i == len(b)-2 && b[i+1] == '\n') {
-		return r.refuse("a carriage return inside the line, which some machines read as its end", "write the file with one kind of line end")
+func (r *rewriter) returns(b []byte, more bool) bool {
+	i := bytes.IndexByte(b, '\r')
+	split := r.cr && b[0] != '\n'
+	r.cr = more && i == len(b)-1
+	if !split && (i < 0 || i == len(b)-1 || i == len(b)-2 && b[i+1] == '\n') {
+		return false
 	}
-	return nil
+	return r.refuse("a carriage return inside the line, which some machines read as its end", "write the file with one kind of line end")
 }

@@ -1,116 +1,116 @@
 package printfile
 
-// mmPerInch is exact (ISO 31; G20 of RS-274/NGC).
-const mmPerInch = 25.4
+import (
+	"fmt"
+	"math/bits"
+)
+
+// Places are whole numbers of 1e-9 mm: sums of words are exact, so that a circle ends
+// where it began however the head came there. Words are decimals, and an inch is
+// 25.4 mm exactly (ISO 31; G20 of RS-274/NGC).
+const (
+	perMM   = 1_000_000_000
+	perInch = 25_400_000_000
+)
+
+// beyond is more than any place or length of a file, and small enough that four of them
+// add up.
+const beyond = 2_000_000_000 * perMM
+
+func mm(p int64) float64 { return float64(p) / perMM }
 
 // axis is where the file believes an axis to be. Its word for the place p is
 // p - shift: G92 changes the word and not the place.
 type axis struct {
-	p, shift float64
-	known    bool
+	p, shift        int64
+	known, relative bool
 }
 
-// extruder is the extruder's axis under one reading of G90 and G91.
-type extruder struct {
-	relative, known bool
-	at              float64
+// goes follows a word.
+func (a *axis) goes(v int64) {
+	if a.relative {
+		a.p += v
+	} else {
+		a.p, a.known = v+a.shift, true
+	}
 }
 
-// state is what the lines so far have set.
-type state struct {
-	axes     [3]axis // X Y Z
-	relative bool
-	scale    float64 // mm per unit
-	places   int     // decimals of a written Z
-	e        [2]extruder
-	plane    int // 170 for G17
-	motion   int // the last G0..G3, or -1
-	// actual is where Z really is once the lines are rewritten, shift the shift
-	// of its words.
-	actual, shift float64
-	lost          int64  // the line after which the place was not known, 0 none
-	lostBy        string // the letter of its command
-	lostTo        int    // and its code
-	modeSaid      bool   // whether E is absolute was said
-}
-
+// The axes; E twice: as it is if G90 and G91 change it, and if they do not.
 const (
 	inX = iota
 	inY
 	inZ
+	inE
+	inE2
+	axesOf = "XYZEE"
 )
 
-func newState() state {
-	s := state{motion: -1, plane: 170, scale: 1, places: 4}
-	return s
+// state is what the lines so far have set.
+type state struct {
+	axes   [len(axesOf)]axis
+	unit   uint64  // of words: perMM or perInch
+	scale  float64 // mm per unit
+	places int     // decimals of a written Z
+	plane  int     // 170 for G17
+	motion int     // the last G0..G3, or -1
+	// actual is where Z really is once the lines are rewritten, shift the shift
+	// of its words.
+	actual, shift int64
+	lost          string // the command after which the place was not known
+	modeSaid      bool   // whether E is absolute was said
 }
 
 // quantum is the step of a written Z, mm.
 func (s *state) quantum() float64 { return s.scale / pow10[s.places] }
 
-func (s *state) placed() bool {
-	return s.axes[inX].known && s.axes[inY].known && s.axes[inZ].known
-}
+func placed(a []axis) bool { return a[inX].known && a[inY].known && a[inZ].known }
 
-// target returns where axis a goes by a word.
-func (s *state) target(a int, w *word) axis {
-	t := s.axes[a]
-	v := w.value() * s.scale
-	if s.relative {
-		t.p += v
-		return t
-	}
-	t.p, t.known = v+t.shift, true
-	return t
-}
-
-// extrude returns the extruder's axis after a word.
-func (s *state) extrude(w *word) [2]extruder {
-	out := s.e
-	for i := range out {
-		if v := w.value() * s.scale; out[i].relative {
-			out[i].at += v
-		} else {
-			out[i].at, out[i].known = v, true
+// of returns the length of a word in the present unit, to the nearest 1e-9 mm.
+func (s *state) of(a number) int64 {
+	n := uint64(max(a.n, -a.n))
+	hi, q := bits.Mul64(n, s.unit/tens[min(a.d, 8)])
+	if a.d > 8 || hi > 0 { // a unit is no whole number of such decimals, or the number is large
+		by := tens[a.d]
+		if hi, q = bits.Mul64(n, s.unit); hi >= by {
+			hi, q, by = 0, beyond, 1
+		}
+		q, hi = bits.Div64(hi, q, by)
+		if 2*hi >= by {
+			q++
 		}
 	}
-	return out
+	if q = min(q, beyond); a.n < 0 {
+		return -int64(q)
+	}
+	return int64(q)
 }
 
-// reset is G92.
+// reset is G92. Of an axis whose place is not known it says where it is; nothing
+// contradicts it.
 func (s *state) reset(k *block) {
-	for a, c := range "XYZ" {
-		if !k.with(byte(c)) {
+	for a, c := range []byte(axesOf) {
+		if !k.with(c) {
 			continue
 		}
-		v, ax := k.word(byte(c)).value()*s.scale, &s.axes[a]
+		v, ax := s.of(k.word(c).number), &s.axes[a]
 		if !ax.known {
-			// The file says where it is; nothing contradicts it.
-			*ax = axis{p: v, known: true}
+			ax.p, ax.known = v, true
 			if a == inZ {
-				s.actual, s.shift = v, 0
+				s.actual = v
 			}
-			continue
 		}
 		ax.shift = ax.p - v
 		if a == inZ {
 			s.shift = s.actual - v
 		}
 	}
-	if k.with('E') {
-		v := k.word('E').value() * s.scale
-		for i := range s.e {
-			s.e[i].at, s.e[i].known = v, true
-		}
-	}
 }
 
 // home is G28: the named axes, or all, are somewhere that the file does not say.
 func (s *state) home(k *block) {
-	all := !k.with('X') && !k.with('Y') && !k.with('Z')
-	for a, c := range "XYZ" {
-		if all || k.with(byte(c)) {
-			s.axes[a] = axis{}
+	for a, c := range []byte("XYZ") {
+		if k.has&axes == 0 || k.with(c) {
+			s.axes[a] = axis{relative: s.axes[a].relative}
 			if a == inZ {
 				s.actual, s.shift = 0, 0
 			}
@@ -119,45 +119,38 @@ func (s *state) home(k *block) {
 }
 
 // lose forgets where the head is after a command that moves it out of sight.
-func (s *state) lose(line int64, letter string, code int) {
-	for a := range s.axes {
-		s.axes[a].known = false
+func (r *rewriter) lose(letter string, code int) {
+	for a := range r.axes[:inE] {
+		r.axes[a].known = false
 	}
-	s.lost, s.lostBy, s.lostTo = line, letter, code
+	r.lost = r.here(letter, code)
 }
 
-// mode does the G and M words that set how later words are read; it reports
-// whether it was one.
-func (s *state) mode(g int, f Follow) bool {
+// here names a command of the present line.
+func (r *rewriter) here(letter string, code int) string {
+	return fmt.Sprintf("%s%s in line %d", letter, name(code), r.sum.Lines)
+}
+
+// mode does the G words that set how later words are read.
+func (s *state) mode(g int, f Follow) {
 	switch g {
 	case 170, 180, 190:
 		s.plane = g
 	case 200:
-		s.scale, s.places = mmPerInch, 6
+		s.unit, s.scale, s.places = perInch, 25.4, 6
 	case 210:
-		s.scale, s.places = 1, 4
+		s.unit, s.scale, s.places = perMM, 1, 4
 	case 900, 910:
-		s.relative = g == 910
-		s.e[0].relative = s.relative
-		s.settle(f)
+		for a := range s.axes {
+			if a < inE || a == inE && f != Apart || f == Follows {
+				s.axes[a].relative = g == 910
+			}
+		}
 		s.modeSaid = s.modeSaid || f == Follows
-	default:
-		return false
 	}
-	return true
 }
 
 // extruderMode is M82 and M83.
 func (s *state) extruderMode(relative bool) {
-	s.e[0].relative, s.e[1].relative, s.modeSaid = relative, relative, true
-}
-
-// settle keeps the reading that was said.
-func (s *state) settle(f Follow) {
-	switch f {
-	case Follows:
-		s.e[1] = s.e[0]
-	case Apart:
-		s.e[0] = s.e[1]
-	}
+	s.axes[inE].relative, s.axes[inE2].relative, s.modeSaid = relative, relative, true
 }

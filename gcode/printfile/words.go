@@ -1,10 +1,11 @@
 package printfile
 
+import "fmt"
+
 // word is a letter with its number; from..to is the number's text.
 type word struct {
 	number
 	from, to int
-	bare     bool // a letter alone, as in G28 X
 }
 
 // mostWords on a line; RS-274/NGC has 26 letters and a few G and M words.
@@ -12,12 +13,14 @@ const mostWords = 48
 
 // block is the words of one line.
 type block struct {
-	has   uint32 // letters present but G and M, a bit each
-	words [26]word
-	order []byte            // letters in the order in which they stand; G and M among them
-	spans [mostWords][2]int // their places in the line
-	g, m  []int             // codes times ten: G38.2 is 382
-	end   int               // where the words end: at a comment or the line's end
+	has     uint32 // letters present but G and M, a bit each
+	bare    uint32 // those of them that stand alone, as in G28 X
+	words   [26]word
+	order   []byte            // letters in the order in which they stand; G and M among them
+	spans   [mostWords][2]int // their places in the line
+	g, m    []int             // codes times ten: G38.2 is 382
+	before  uint32            // letters before the first G or M, N left out
+	checked bool              // a checksum stands behind the words
 }
 
 func bit(c byte) uint32 { return 1 << (c - 'A') }
@@ -39,10 +42,10 @@ func blank(c byte) bool { return c == ' ' || c == '\t' }
 
 // parse reads the words of a line without its line end: letter and number,
 // blanks between them as they like, `( )` and `;` comments (RS-274/NGC 3.3;
-// numbers have no exponent, so that X1E5 are two words). It returns why the line
-// is no row of words, or "".
+// numbers have no exponent, so that X1E5 are two words), and a checksum. It returns
+// why the line is no row of words, or "".
 func (k *block) parse(b []byte) (why string) {
-	k.has, k.order, k.g, k.m, k.end = 0, k.order[:0], k.g[:0], k.m[:0], len(b)
+	k.has, k.bare, k.before, k.order, k.g, k.m, k.checked = 0, 0, 0, k.order[:0], k.g[:0], k.m[:0], false
 	for i := 0; i < len(b); {
 		c := upper(b[i])
 		switch {
@@ -50,28 +53,23 @@ func (k *block) parse(b []byte) (why string) {
 			i++
 			continue
 		case c == ';':
-			k.end = i
 			return ""
 		case c == '(':
-			for i < len(b) && b[i] != ')' {
-				i++
-			}
-			if i == len(b) {
+			if i = comment(b, i); i < 0 {
 				return "a comment that begins with ( does not end"
 			}
-			i++
 			continue
 		case c == '*':
-			return "the line carries a checksum"
+			return k.checksum(b, i)
 		case !letter(c):
-			return "there is " + quoted(b[i]) + " where a letter is expected"
+			return fmt.Sprintf("there is %+q where a letter is expected", b[i])
 		}
 		start := i
 		for i++; i < len(b) && blank(b[i]); i++ {
 		}
 		a, to, ok := scan(b, i)
 		if !ok && to > i {
-			return "the number after " + string(rune(c)) + " cannot be read"
+			return "the number after " + string(c) + " cannot be read"
 		}
 		if w := k.keep(c, a, !ok, start, i, to); w != "" {
 			return w
@@ -83,11 +81,33 @@ func (k *block) parse(b []byte) (why string) {
 	return ""
 }
 
-func quoted(c byte) string {
-	if c < ' ' || c > '~' {
-		return "a byte that is no letter"
+// comment returns what stands behind the ( ) comment that begins at i, -1 if it does
+// not end.
+func comment(b []byte, i int) int {
+	for ; i < len(b); i++ {
+		if b[i] == ')' {
+			return i + 1
+		}
 	}
-	return "\"" + string(rune(c)) + "\""
+	return -1
+}
+
+// checksum reads what stands from the * at i on: the exclusive or of all bytes before
+// it (common practice, no source).
+func (k *block) checksum(b []byte, i int) string {
+	sum := byte(0)
+	for _, c := range b[:i] {
+		sum ^= c
+	}
+	a, end, ok := scan(b, i+1)
+	for end < len(b) && blank(b[end]) {
+		end++
+	}
+	if !ok || a.d != 0 || a.n != int64(sum) || end < len(b) && b[end] != ';' {
+		return "the checksum behind * is not that of the line"
+	}
+	k.checked = true
+	return ""
 }
 
 func (k *block) keep(c byte, a number, bare bool, start, from, to int) string {
@@ -100,40 +120,34 @@ func (k *block) keep(c byte, a number, bare bool, start, from, to int) string {
 	}
 	k.spans[len(k.order)-1] = [2]int{start, to}
 	if c == 'G' || c == 'M' {
-		return k.command(c, a, bare)
+		n, ok := code(a)
+		if bare || !ok {
+			return "the number after " + string(c) + " is none of a command"
+		}
+		if c == 'G' {
+			k.g = append(k.g, n)
+		} else {
+			k.m = append(k.m, n)
+		}
+		return ""
 	}
-	if k.has&bit(c) != 0 {
-		return "the letter " + string(rune(c)) + " stands twice"
+	if k.with(c) {
+		return "the letter " + string(c) + " stands twice"
 	}
 	k.has |= bit(c)
-	w := &k.words[c-'A']
-	w.number, w.from, w.to, w.bare = a, from, to, bare
-	return ""
-}
-
-func (k *block) command(c byte, a number, bare bool) string {
-	code, ok := code(a)
-	switch {
-	case bare || !ok:
-		return "the number after " + string(rune(c)) + " is none of a command"
-	case c == 'G':
-		k.g = append(k.g, code)
-	default:
-		k.m = append(k.m, code)
+	if len(k.g)+len(k.m) == 0 && c != 'N' {
+		k.before |= bit(c)
 	}
+	if bare {
+		k.bare |= bit(c)
+	}
+	*k.word(c) = word{a, from, to}
 	return ""
 }
 
 // code returns ten times a command's number.
 func code(a number) (int, bool) {
-	for a.d > 1 && a.n%10 == 0 {
-		a.n, a.d = a.n/10, a.d-1
-	}
-	if a.n < 0 || a.n > 1e6 || a.d > 1 {
-		return 0, false
-	}
-	if a.d == 0 {
-		a.n *= 10
-	}
-	return int(a.n), true
+	a = a.at(1)
+	tenth := int64(tens[max(a.d-1, 0)])
+	return int(a.n / tenth), 0 <= a.n && a.n <= 1e6*tenth && a.n%tenth == 0
 }

@@ -128,7 +128,7 @@ func (r *Run) fold(e Event) {
 		m := *e.Map
 		m.N, m.T = e.N, e.T
 		r.Map = &m
-		if a := r.Setup.Applied; a != nil && !a.In(m) {
+		if a := r.Setup.Applied; a != nil && a.In(m.Nodes).Whole == Nowhere {
 			r.Setup.Applied = nil // measured anew since: it is not in force
 		}
 	case e.Settings != nil:

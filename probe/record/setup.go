@@ -87,27 +87,8 @@ type Applied struct {
 	Lever Lever `json:"lever"`
 }
 
-// In reports whether the correction stands in the map: every node holds its old
-// value and what was added. Without Before it is believed.
-func (a Applied) In(m Map) bool {
-	if a.Before == nil {
-		return true
-	}
-	if len(a.Before) != len(m.Nodes) || len(a.Add) != len(m.Nodes) {
-		return false
-	}
-	for j, row := range m.Nodes {
-		if len(a.Before[j]) != len(row) || len(a.Add[j]) != len(row) {
-			return false
-		}
-		for i, v := range row {
-			if v != a.Before[j][i]+a.Add[j][i] {
-				return false
-			}
-		}
-	}
-	return true
-}
+// After returns the nodes with the correction in them, um.
+func (a Applied) After() [][]int64 { return Plus(a.Before, a.Add, 1) }
 
 // NoLever reports whether the probe is known to be the nozzle.
 func (s Setup) NoLever() bool { return !s.LeverUnknown && s.Lever.None() }
