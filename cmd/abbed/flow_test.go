@@ -3,12 +3,11 @@ package main
 import (
 	"context"
 	"flag"
+	"fmt"
 	"log/slog"
 	"math/rand/v2"
 	"net"
 	"reflect"
-	"strconv"
-	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -133,11 +132,10 @@ func (s *shop) start(w *window) {
 	w.press(`form[action$="/confirm"] button.main`)
 }
 
-// feel is what the hand at the blade feels, mm.
+// feel is how far the nozzle is above the gauge, mm.
 func (s *shop) feel() float64 { return s.printer.Blade(0.10) }
 
-// gauge does the person's part until the run goes on without them: records
-// places until done says so.
+// gauge does the person's part until the run goes on without them.
 func (s *shop) gauge(w *window) {
 	seen := map[string]bool{}
 	see := func(name string) {
@@ -146,42 +144,44 @@ func (s *shop) gauge(w *window) {
 			w.see(name)
 		}
 	}
+	call := s.rnd.NormFloat64() * handScatter // where this hand begins to feel a drag, mm
 	for {
-		w.until(`!document.querySelector('main button[name=press]:disabled') || !!document.querySelector('main button[name=press]:not(:disabled)')`)
+		w.until(`!document.querySelector('.answers') || !!document.querySelector('.answers button:not(:disabled)')`)
 		switch {
-		case w.has(`button[value=next]`):
+		case w.has(`.answers button[value=next]`):
 			see("next")
-			w.press(`button[value=next]`)
-			w.until(`!document.querySelector('button[value=next]')`)
-		case w.has(`button[value=record]`):
-			see("blade")
-			s.bringDown(w)
+			s.say(w, "next")
+		case w.has(`.answers`):
+			see("gauge")
+			answer := s.feels(call)
+			if s.say(w, answer); answer == "drags" {
+				call = s.rnd.NormFloat64() * handScatter
+			}
+		case w.has(`button[name=answer][value=no]`):
+			w.press(`button[name=answer][value=no]`)
+			w.until(`!document.querySelector('button[name=answer]')`)
 		default:
 			return
 		}
-		w.until(`!!document.querySelector('button[value=next], button[value=record]') || document.body.innerText.includes('survey') && !document.querySelector('[data-part=step]').dataset.key.startsWith('awaiting') && document.querySelector('.stages .now').innerText.indexOf('gauge') < 0`)
 	}
 }
 
-// bringDown lowers by the buttons that are offered until the blade drags, and
-// records.
-func (s *shop) bringDown(w *window) {
-	call := s.rnd.NormFloat64() * handScatter
-	for s.feel() > call {
-		z := look[string](w, `document.querySelector('.big').innerText`)
-		room := s.feel() - call
-		pick := "button.lower:not(:disabled)"
-		if room < 0.03 {
-			pick = "button.lower:not(:disabled):last-of-type"
-		}
-		w.press(pick)
-		w.until(`!document.querySelector('.big') || document.querySelector('.big').innerText !== ` + strconv.Quote(strings.TrimSpace(z)))
-		if !w.has(`button[value=record]`) {
-			return
-		}
+// feels is what a hand feels that calls it a drag from call on.
+func (s *shop) feels(call float64) string {
+	switch gap := s.feel(); {
+	case gap > call:
+		return "loose"
+	case gap >= call-dragBand:
+		return "drags"
 	}
-	w.press(`button[value=record]`)
-	w.until(`!!document.querySelector('button[value=next]')`)
+	return "tight"
+}
+
+// say gives one answer, and waits until it was carried out.
+func (s *shop) say(w *window, answer string) {
+	sent := look[int](w, `window.sent ?? (addEventListener('submit', () => window.sent++, true), window.sent = 0)`)
+	w.press(`.answers button[value=` + answer + `]`)
+	w.until(fmt.Sprintf(`window.sent > %d && !document.documentElement.matches('.moves')`, sent))
 }
 
 // TestFlow does the whole job in a phone's window as a person would: measured,
@@ -206,7 +206,7 @@ func (s *shop) measure(w *window) {
 	s.start(w)
 	w.reads("So far")
 	w.see("steady")
-	w.until(`!!document.querySelector('button[value=record]')`)
+	w.until(`!!document.querySelector('button[value=drags]:not(:disabled)')`)
 	s.gauge(w)
 	w.see("survey")
 	w.reads("See the findings")
@@ -249,7 +249,7 @@ func (s *shop) undo(w *window) {
 	w.see("undone")
 }
 
-// prove has the correction proved at the blade.
+// prove has the correction proved at the feeler gauge.
 func (s *shop) prove(w *window) {
 	w.press(`form[action="/do/prove"] button`)
 	w.reads("Before anything moves")
@@ -257,17 +257,9 @@ func (s *shop) prove(w *window) {
 	w.tickAll()
 	w.write(`input[name=person]`, "Ida")
 	w.press(`form[action$="/confirm"] button.main`)
-	w.until(`!!document.querySelector('button[value=record]')`)
-	w.see("prove-blade")
-	for !w.has(`[data-key^="done"]`) {
-		switch {
-		case w.has(`button[value=record]:not(:disabled)`):
-			s.bringDown(w)
-		case w.has(`button[value=next]:not(:disabled)`):
-			w.press(`button[value=next]`)
-		}
-		w.until(`!!document.querySelector('[data-key^="done"], button[value=record]:not(:disabled), button[value=next]:not(:disabled)')`)
-	}
+	w.until(`!!document.querySelector('button[value=drags]:not(:disabled)')`)
+	s.gauge(w)
+	w.until(`!!document.querySelector('[data-key^="done"]')`)
 	w.see("prove-over")
 	w.press(`nav a[href="/applied"]`)
 	w.arrives("/applied")
@@ -314,7 +306,7 @@ func TestFlowSmall(t *testing.T) {
 }
 
 // TestFlowTwoDevices: a second device, let in by a link of its own, sees the
-// same, and takes over at the blade.
+// same, and takes over at the feeler gauge.
 func TestFlowTwoDevices(t *testing.T) {
 	long(t)
 	s := openShop(t, "beam-twist", brisk)
@@ -322,19 +314,21 @@ func TestFlowTwoDevices(t *testing.T) {
 	one, two := newWindow(t, browser, phone, "one"), newWindow(t, browser, desktop, "two")
 	s.enter(one)
 	s.start(one)
-	one.until(`!!document.querySelector('button[value=record]')`)
+	one.until(`!!document.querySelector('button[value=drags]:not(:disabled)')`)
 	s.enter(two)
 	two.press(`[data-part=active] a.main`)
-	two.until(`!!document.querySelector('button[value=record]')`)
-	two.see("blade")
-	if a, b := look[string](one, `document.querySelector('.big').innerText`), look[string](two, `document.querySelector('.big').innerText`); a != b {
+	two.until(`!!document.querySelector('button[value=drags]:not(:disabled)')`)
+	two.see("gauge")
+	if a, b := look[string](one, `document.querySelector('.at').innerText`), look[string](two, `document.querySelector('.at').innerText`); a != b {
 		t.Errorf("one reads %q, the other %q", a, b)
 	}
-	s.bringDown(two)
-	one.until(`!!document.querySelector('button[value=next]')`)
+	for look[bool](two, `!document.querySelector('button[value=next]')`) {
+		s.say(two, s.feels(0))
+	}
+	one.until(`!!document.querySelector('button[value=next]:not(:disabled)')`)
 	one.see("next-by-the-other")
-	one.press(`button[value=next]`)
-	two.until(`!!document.querySelector('button[value=record]')`)
+	s.say(one, "next")
+	two.until(`!!document.querySelector('button[value=drags]:not(:disabled)')`)
 	s.gauge(two)
 	one.reads("See the findings")
 }
@@ -347,7 +341,7 @@ func TestFlowStop(t *testing.T) {
 	w := newWindow(t, newBrowser(t), phone, "stop")
 	s.enter(w)
 	s.start(w)
-	w.until(`!!document.querySelector('button[value=record]')`)
+	w.until(`!!document.querySelector('button[value=drags]:not(:disabled)')`)
 	s.line.set(true)
 	w.reads("No connection since")
 	w.see("no-connection")

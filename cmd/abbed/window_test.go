@@ -189,8 +189,10 @@ type spot struct {
 const find = `(sel => { const e = [...document.querySelectorAll(sel)].find(e => e.getClientRects().length && !e.disabled);
 	if (!e) return {Found: false};
 	let r = e.getBoundingClientRect();
-	const bar = document.querySelector('.stopbar'), foot = bar && !bar.contains(e) ? bar.getBoundingClientRect().top : innerHeight;
-	if (r.top < 0 || r.bottom > foot) { e.scrollIntoView({block: 'center'}); r = e.getBoundingClientRect(); }
+	const own = s => { const bar = document.querySelector(s); return bar && !bar.contains(e) ? bar.getBoundingClientRect() : null; };
+	const stop = own('.stopbar'), answers = own('.answers'), high = stop && stop.top < innerHeight / 2;
+	const head = high ? stop.bottom : 0, foot = answers ? answers.top : stop && !high ? stop.top : innerHeight;
+	if (r.top < head || r.bottom > foot) { e.scrollIntoView({block: 'center'}); r = e.getBoundingClientRect(); }
 	const x = r.left + Math.min(r.width / 2, 160), y = r.top + r.height / 2, top = document.elementFromPoint(x, y);
 	return {X: x, Y: y, Found: true, Under: top && (e.contains(top) || top.contains(e)) ? '' : 'covered by ' + (top ? top.outerHTML.slice(0, 120) : 'nothing')};
 })(%q)`
