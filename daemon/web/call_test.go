@@ -3,6 +3,7 @@ package web_test
 import (
 	"context"
 	"fmt"
+	"slices"
 	"testing"
 
 	"github.com/chromedp/cdproto/page"
@@ -100,6 +101,24 @@ func TestDeviceCallsThePerson(t *testing.T) {
 	becomes(d, "survey", 426)
 	until(t, ctx, says+`'You can go now.')`)
 	called("when nobody is needed", 5, 3)
+}
+
+// The word that the machine may move is given without leaving the screen: whoever gave it
+// has touched this screen, and can be called.
+func TestConfirmedDeviceCanCall(t *testing.T) {
+	ctx := browser(t)
+	before(t, ctx, counting)
+	d := webtest.Scene("confirm")
+	url, _ := site(t, d)
+	open(t, ctx, url+"/run/r1")
+	do(t, ctx, `document.querySelector('input[name=person]').value = 'Ida'; document.querySelector('input[value=bed-clear]').click(); document.querySelector('form[action$="/confirm"] button').scrollIntoView({block: 'center'})`)
+	tap(t, ctx, `form[action$="/confirm"] button`)
+	until(t, ctx, `window.same === true && calls.contexts === 1 && !document.querySelector('form[action$="/confirm"] button').disabled`)
+	if got := d.Asked(); !slices.Equal(got, []string{`Confirm "r1" {"cautions":["bed-clear"],"person":"Ida","gauge_mm":0.1}`}) {
+		t.Errorf("asked %q", got)
+	}
+	becomes(d, "gauge", 421)
+	until(t, ctx, `calls.tones === 2 && calls.shakes === 1`)
 }
 
 // The screen stays lit while somebody is needed: asked for again after it was hidden, and

@@ -74,6 +74,9 @@ func (p *page) showRun(w http.ResponseWriter, r *http.Request, id string, notice
 	v.AtGauge = atGauge(run)
 	s.AtGauge, s.Awake = v.AtGauge, !run.State.Over() && run.State != api.AwaitingConfirmation && !run.Unwatched
 	v.Goes = strings.TrimSpace(strings.ReplaceAll(run.Sentence, "You can go now.", ""))
+	if run.Unwatched {
+		v.Run.Progress.ETA = nil // what is left of all steps is said
+	}
 	if at := run.Place; at != nil {
 		v.Number, v.Reading, v.Plan = at.Index+1, min(at.Records+1, at.Wanted), planOf(run, rec)
 	}

@@ -55,7 +55,7 @@ func stages(run *api.Run, applied api.Applied) []stage {
 		{Label: "check", What: "See that nothing is in the way before anything moves.", Long: "a minute"},
 		{Label: "steady?", What: "Touch the same point again and again: does the machine repeat itself?", Long: "some minutes; stay near"},
 		{Label: "gauge", What: "Find where the nozzle really is, with a feeler gauge, at a few points.", Long: "about a minute a point; you are needed"},
-		{Label: "survey", What: "Probe the whole bed densely.", Long: "some minutes; you can go"},
+		{Label: "survey", What: "Touch one row again and again, then the whole bed.", Long: "some minutes; you can go"},
 		{Label: "findings", What: "What the measurements say, and how sure.", Long: "at once"},
 		{Label: "decide", What: "Repair, correct, or leave it.", Long: "as long as you like"},
 		{Label: "apply", What: "Write the correction, read it back, or undo it.", Long: "a minute"},
@@ -104,6 +104,9 @@ func position(run api.Run) int {
 	}
 	switch run.Step {
 	case "repeat":
+		if run.Unwatched && slices.Contains(run.Steps, "gauging") && slices.Contains(run.Steps, "survey") {
+			return survey // its rows come after the gauge
+		}
 		return steady
 	case "gauging":
 		return gaugeIt

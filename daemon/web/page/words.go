@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 	"time"
@@ -23,19 +24,24 @@ var words = template.FuncMap{
 	"fix": fixed, "step": stepWords, "owed": owedWords, "um": micrometres, "sign": sign, "sum": func(a, b float64) float64 { return a + b },
 }
 
+// sentence is the first one of several, which end with a full stop or a question mark.
+var sentence = regexp.MustCompile(`^(.*?[.?]) (.*)$`)
+
 // lead is the first sentence of a text, rest what follows it: the one is read at
 // arm's length, the other below it.
 func lead(s string) string {
-	first, _, more := strings.Cut(micrometres(s), ". ")
-	if more {
-		first += "."
+	s = micrometres(s)
+	if m := sentence.FindStringSubmatch(s); m != nil {
+		return m[1]
 	}
-	return first
+	return s
 }
 
 func rest(s string) string {
-	_, more, _ := strings.Cut(micrometres(s), ". ")
-	return more
+	if m := sentence.FindStringSubmatch(micrometres(s)); m != nil {
+		return m[2]
+	}
+	return ""
 }
 
 // printf is that of fmt, for what may be told or not as well: a pointer stands for

@@ -27,6 +27,10 @@ var states = map[string]func(*Show){
 		r.Place, r.Sentence = nil, "Moving to the next point. Keep hands and gauge out."
 		s.Runs, s.Records = []api.Run{r}, gaugedSoFar()
 	},
+	"rows": func(s *Show) {
+		scenes["repeat"](s)
+		s.Runs[0].Unwatched, s.Runs[0].Gaugings, s.Runs[0].Sentence = true, 20, "Touching one row three times: do the wheels run true? You can go now."
+	},
 	"first": func(s *Show) {
 		r := gauging(api.AwaitingGauge)
 		r.Place.Index, r.Place.Records, r.Place.Heights, r.Gaugings = 0, 0, nil, 0
