@@ -82,6 +82,31 @@ func TestSecondEnterMovesNothing(t *testing.T) {
 	}
 }
 
+// Next comes where drags was: the finger that pressed the one cannot press the other
+// before it is read.
+func TestNextIsNotPressedByTheSameFinger(t *testing.T) {
+	ctx := browser(t)
+	d := webtest.Scene("gauge")
+	h := handler(d)
+	s := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.Method == http.MethodPost {
+			becomes(d, "next", 421)
+		}
+		h.ServeHTTP(w, r)
+	}))
+	t.Cleanup(func() { s.CloseClientConnections(); s.Close() })
+	open(t, ctx, s.URL+"/run/r1")
+	do(t, ctx, `new MutationObserver(() => { const b = document.querySelector('button[value=next]'); if (b) window.rested ??= b.disabled; }).observe(document.body, {childList: true, subtree: true})`)
+	tap(t, ctx, "button[value=drags]")
+	until(t, ctx, `!!document.querySelector('button[value=next]:not(:disabled)')`)
+	if !eval[bool](t, ctx, `window.rested`) {
+		t.Error("next could be pressed at once")
+	}
+	if got := d.Asked(); !slices.Equal(got, []string{`Gauge "r1" {"action":"drags"}`}) {
+		t.Errorf("asked %q", got)
+	}
+}
+
 // A stop request that the network swallows (it arrives, and no answer comes back)
 // is sent again until one does.
 func TestStopOverALineThatAnswersNothing(t *testing.T) {
