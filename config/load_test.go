@@ -86,7 +86,7 @@ func TestEveryFieldFromEverySource(t *testing.T) {
 		"trigger": "2.25", "travel": "-5,0,240,235", "clearance": "6.5", "layer": "0.25", "attended_starts": "true",
 		"silence": "12s", "heat.time": "15m", "idle_off": "10m", "probe.style": "straight", "probe.kind": "inductive", "probe.adds_offset": "false",
 		"words.templates": `{touch: "G30 X{x} Y{y}", home: "G28 W"}`, "words.patterns": `{touch: '^(?P<z>-?\d+)$'}`,
-		"gauging.plan": "lean", "survey.plan": "lean", "gauging.blade": "0.05", "gauging.idle": "90s", "criteria.gauge_u": "0.004", "criteria.doubt_share": "0.4",
+		"gauging.plan": "thorough", "survey.plan": "lean", "gauging.blade": "0.05", "gauging.idle": "90s", "criteria.gauge_u": "0.004", "criteria.doubt_share": "0.4",
 		"heat.nozzle": "210", "heat.bed": "60", "heat.nozzle_max": "250", "heat.bed_max": "100",
 	}
 	for _, f := range config.Fields() {

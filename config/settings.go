@@ -107,13 +107,19 @@ func List(text string) []string {
 	return out
 }
 
+// Plans of the gauging.
+const (
+	PlanNormal   = "normal"   // as many readings as the decision needs
+	PlanThorough = "thorough" // every point, each several times
+)
+
 // Words of settings that take one of several.
 const (
 	MovingBed    = "moving-bed"
 	MovingGantry = "moving-gantry"
 
-	PlanFull = "full" // every place, each several times
-	PlanLean = "lean" // as few records, or touches, as the target needs
+	PlanFull = "full" // of the survey: every place
+	PlanLean = "lean" // as few touches as the target needs
 
 	StyleTouch    = "touch"    // one command moves, touches and reports
 	StyleStraight = "straight" // a straight probe, as in RS-274/NGC
@@ -163,7 +169,7 @@ type Repeat struct {
 
 // Gauging is the size of the work at the blade.
 type Gauging struct {
-	// Plan is PlanFull or PlanLean; Target the largest u95 at which the lean plan
+	// Plan is PlanNormal or PlanThorough; Target the largest u95 at which the normal plan
 	// is content, mm.
 	Plan    string  `mapstructure:"plan"`
 	Target  float64 `mapstructure:"target"`
@@ -308,7 +314,7 @@ func Default() Settings {
 		Probe:   Probe{Style: StyleTouch, AddsOffset: true, Kind: KindUnknown},
 		Feeds:   Feeds{Travel: 100, Z: 8, Probe: 5},
 		Repeat:  Repeat{Rounds: 6, Move: 12, RowHalf: 60, RowStep: 3, Passes: 3},
-		Gauging: Gauging{Plan: PlanFull, Target: 0.020, Records: 2, Columns: 0, Rows: 3, Blade: 0.10, Idle: 5 * time.Minute},
+		Gauging: Gauging{Plan: PlanNormal, Target: 0.020, Records: 2, Columns: 0, Rows: 3, Blade: 0.10, Idle: 5 * time.Minute},
 		Survey:  Survey{Plan: PlanFull, Target: 0.005, Columns: 25, Rows: 7, BaseEvery: 1},
 		Check:   Check{Begins: CheckAsks, Below: 40, Columns: 5, Rows: 2},
 		Criteria: Criteria{

@@ -333,7 +333,7 @@ func (d *Daemon) hearSettings(settings string) int {
 func (d *Daemon) plan(quick bool) probe.Plan {
 	s, p := d.owner(), probe.DefaultPlan()
 	p.Rounds, p.Move, p.RowHalf, p.RowStep, p.Passes = s.Repeat.Rounds, s.Repeat.Move, s.Repeat.RowHalf, s.Repeat.RowStep, s.Repeat.Passes
-	p.Lean, p.Target = s.Gauging.Plan == config.PlanLean, s.Gauging.Target
+	p.Lean, p.Target = s.Gauging.Plan == config.PlanNormal, s.Gauging.Target
 	p.Records, p.Patience = s.Gauging.Records, s.Gauging.Idle
 	p.GaugeColumns, p.GaugeRows = s.Gauging.Columns, s.Gauging.Rows
 	p.Columns, p.Rows, p.BaseEvery = s.Survey.Columns, s.Survey.Rows, s.Survey.BaseEvery

@@ -40,14 +40,25 @@ func (g *gauging) advised(run record.Run, gs []gauged, room Room) (record.Place,
 	if len(run.Gaugings) >= g.plan.Most || len(gs) < 2 {
 		return record.Place{}, false
 	}
-	if len(run.Gaugings) == g.plan.Most-1 && g.owesReturn(gs) {
+	decided := g.decided(run)
+	if g.owesReturn(gs) && (decided || len(run.Gaugings) == g.plan.Most-1) {
 		return g.setup.Zero, true
+	}
+	if decided {
+		return record.Place{}, false
 	}
 	a := analysis.Advise(run, g.anywhere(gs, room), g.plan.Target)
 	if a.Enough || a.Why == "" && g.skippedBack {
 		return record.Place{}, false
 	}
 	return a.Place, a.Found
+}
+
+// decided reports whether no further reading can change what to do: nothing, since the
+// nozzle is within the tolerance everywhere, or a repair.
+func (g *gauging) decided(run record.Run) bool {
+	v := analysis.Judge(run)
+	return v.Has(analysis.Healthy) || v.Has(analysis.Repair)
 }
 
 // offers are the places that may be gauged now: the gauged ones, and those of

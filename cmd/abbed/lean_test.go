@@ -46,7 +46,7 @@ func TestLeanJob(t *testing.T) {
 func leanJob(t *testing.T, dir string, sc bench.Scenario, seed uint64) fleetRow {
 	row := fleetRow{name: sc.Name, seed: seed}
 	printer := bench.New(sc, bench.Options{Seed: seed})
-	w := open(t, dir, sc, &cable{printer: printer}, func(s *config.Settings) { s.Gauging.Plan = config.PlanLean })
+	w := open(t, dir, sc, &cable{printer: printer}, func(s *config.Settings) { s.Gauging.Plan = config.PlanNormal })
 	defer w.close()
 	p := &person{api: w.api, feel: printer.Blade, rnd: rand.New(rand.NewPCG(seed, 0x9a06e)), name: "the played person"}
 	o, err := p.wholeJob(t.Context())

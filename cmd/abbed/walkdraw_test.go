@@ -113,17 +113,18 @@ func (w wild) proves() bool { return w.Steps[0] == "prove" }
 func (w wild) set(s *config.Settings) {
 	smaller(s)
 	s.Clearance = max(w.Clearance, w.Trigger+1)
+	s.Gauging.Plan = config.PlanThorough
 	if w.Lean {
-		s.Gauging.Plan = config.PlanLean
+		s.Gauging.Plan = config.PlanNormal
 	}
 }
 
 // deed is one thing that somebody, or something, does in a walk.
 type deed struct {
 	Do   string
-	N    int     // how often, how many seconds or minutes
-	Busy bool    // done without waiting for what the machine still does
-	At   string  // of a fault: when it strikes
+	N    int    // how often, how many seconds or minutes
+	Busy bool   // done without waiting for what the machine still does
+	At   string // of a fault: when it strikes
 	Lie  *bench.Lie
 	Two  [2]string // of two at once
 }

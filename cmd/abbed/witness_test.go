@@ -464,7 +464,7 @@ func TestNextIsAnsweredAtOnce(t *testing.T) {
 		"full": smaller,
 		"lean, with questions": func(c *config.Settings) {
 			smaller(c)
-			c.Gauging.Plan, c.Gauging.Target = config.PlanLean, 0.003
+			c.Gauging.Plan, c.Gauging.Target = config.PlanNormal, 0.003
 		},
 	} {
 		t.Run(name, func(t *testing.T) {
