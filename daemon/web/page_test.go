@@ -292,6 +292,7 @@ func TestNoNumberTellsTheHand(t *testing.T) {
 // What goes on is said with how far it is, and who is not needed may go.
 func TestGoing(t *testing.T) {
 	for scene, wants := range map[string][]string{
+		"homing":  {"then homing.", `<progress aria-label="Getting ready"></progress>`, "Nozzle 25 °C"},
 		"warming": {"Nozzle: 84 of 150 °C", `<progress max="150" value="84">`, "Bed: 41 of 60 °C", "data-awake"},
 		"repeat":  {"<b>38</b> of 160", "<h1>Touching the same point again and again: is the machine steady?</h1><p>Stay near, the feeler gauge comes next.</p>", "data-awake"},
 		"rows":    {"<h1>You can go now.</h1><p>Touching one row three times: do the wheels run true? <b>About ", `<li class="done"><a href="/run/r1">gauge</a>`, `<li class="now" aria-current="step"><a href="/run/r1">survey</a>`},

@@ -37,7 +37,7 @@ func (s shot) String() string {
 var shots = []shot{
 	{scene: "unopened", path: "/"}, {scene: "connecting", path: "/"}, {scene: "taken", path: "/"}, {scene: "ready", path: "/"}, {scene: "owed", path: "/"},
 	{scene: "gauge", path: "/"}, {scene: "room", path: "/"}, {scene: "hostile", path: "/"},
-	{scene: "confirm", path: "/run/r1"}, {scene: "proving", path: "/run/p1"}, {scene: "proof-over", path: "/run/p1"}, {scene: "proof-over", path: "/applied"}, {scene: "warming", path: "/run/r1"}, {scene: "repeat", path: "/run/r1"},
+	{scene: "confirm", path: "/run/r1"}, {scene: "proving", path: "/run/p1"}, {scene: "proof-over", path: "/run/p1"}, {scene: "proof-over", path: "/applied"}, {scene: "homing", path: "/run/r1"}, {scene: "warming", path: "/run/r1"}, {scene: "repeat", path: "/run/r1"},
 	{scene: "moving", path: "/run/r1"}, {scene: "gauge", path: "/run/r1"}, {scene: "first", path: "/run/r1"}, {scene: "detour", path: "/run/r1"}, {scene: "rows", path: "/run/r1"}, {scene: "next", path: "/run/r1"}, {scene: "prompt", path: "/run/r1"},
 	{scene: "value", path: "/run/r1"}, {scene: "survey", path: "/run/r1"}, {scene: "done", path: "/run/r1"}, {scene: "stopped", path: "/run/r0"}, {scene: "failed", path: "/run/r0"},
 	{scene: "done", path: "/run/r1/results"}, {scene: "worn", path: "/run/r1/results"}, {scene: "healthy", path: "/run/r1/results"}, {scene: "undetermined", path: "/run/r1/results"},

@@ -142,12 +142,12 @@ func (p *page) doConfirm(w http.ResponseWriter, r *http.Request) {
 		p.runDone(w, r, nameless())
 		return
 	}
-	blade, bad := decimal(r.PostFormValue("gauge_mm"))
+	thick, bad := decimal(r.PostFormValue("gauge_mm"))
 	if bad != nil {
 		p.runDone(w, r, bad)
 		return
 	}
-	c.Gauge, c.Paper = blade, r.PostFormValue("with") == "paper"
+	c.Gauge, c.Paper = thick, r.PostFormValue("with") == "paper"
 	p.runDone(w, r, p.desk.Confirm(r.Context(), r.PathValue("id"), c))
 }
 

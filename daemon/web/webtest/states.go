@@ -22,6 +22,10 @@ var states = map[string]func(*Show){
 			Sentence: "Heating: nozzle to 150 C, bed to 60 C. Nozzle and bed burn."}}
 		s.Printer.Temperatures = &api.Temperatures{Nozzle: 84, NozzleTarget: 150, Bed: 41, BedTarget: 60, Heard: ptr(began.Add(time.Minute))}
 	},
+	"homing": func(s *Show) {
+		s.Runs = []api.Run{{ID: "r1", State: api.Running, Step: "prepare", Steps: threeSteps, Began: began, Number: 3, Sentence: "Looking at the printer, then homing."}}
+		s.Printer.Homed, s.Printer.Temperatures = false, &api.Temperatures{Nozzle: 24.6, Bed: 23.8}
+	},
 	"moving": func(s *Show) {
 		r := gauging(api.Running)
 		r.Place, r.Sentence = nil, "Moving to the next point. Keep hands and gauge out."
