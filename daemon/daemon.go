@@ -199,9 +199,9 @@ func (d *Daemon) Work(ctx context.Context) {
 	own.Wait()
 }
 
-// lastWords is how long a change of the printer's map goes on at the end of the program:
-// some fifty nodes at a quarter of a second each, and no longer than a service is given
-// to end. What is not done by then stays open in the journal.
+// lastWords is how long a change of the printer's map goes on at the end of the program,
+// at most half of its nodes, forth or back: some thirty at half a second each. What is not
+// done by then stays open in the journal.
 const lastWords = 15 * time.Second
 
 // closeDown ends the run in hand and waits for every job.

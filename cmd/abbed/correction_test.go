@@ -98,9 +98,9 @@ func TestEndInApply(t *testing.T) {
 	sc.Chatter, sc.Waits = 0, 0
 	base := measured(t, sc, 2)
 	for _, undo := range []bool{false, true} {
-		for _, silent := range []bool{false, true} {
+		for _, fault := range []string{"", "slow-line", "half-open"} {
 			for _, at := range []int{1, 2, 20, 47, 49, 50} {
-				t.Run(fmt.Sprintf("undo %v, silent %v, at node %d", undo, silent, at), func(t *testing.T) {
+				t.Run(fmt.Sprintf("undo %v, fault %q, at node %d", undo, fault, at), func(t *testing.T) {
 					dir := image(t, base)
 					synctest.Test(t, func(t *testing.T) {
 						printer := bench.New(sc, bench.Options{Seed: 2})
@@ -138,8 +138,8 @@ func TestEndInApply(t *testing.T) {
 							done <- err
 						}()
 						<-ended
-						if silent {
-							printer.Inject(bench.Fault{Name: "half-open"})
+						if fault != "" {
+							printer.Inject(bench.Fault{Name: fault})
 						}
 						begun := time.Now()
 						w.close()
@@ -157,7 +157,7 @@ func TestEndInApply(t *testing.T) {
 						switch {
 						case err != nil:
 							t.Error(err)
-						case silent && a.State.Open():
+						case fault == "half-open" && a.State.Open():
 						case a.State.Open():
 							t.Errorf("left %s", a.State)
 						case !equalNodes(now, printer.Kept()) || (a.State == store.Undone || a.State == store.PutBack) && !equalNodes(now, before) ||
