@@ -170,3 +170,62 @@ func TestEndInApply(t *testing.T) {
 		}
 	}
 }
+
+// TestFirstMeasured: however often a correction is put back on, the map stays within the
+// limits of a correction from the one that was first measured; an entry of an earlier
+// version, which does not name that one, follows its tables to it.
+func TestFirstMeasured(t *testing.T) {
+	sc := lookup(t, "twist-level")
+	sc.Chatter, sc.Waits = 0, 0
+	base := measured(t, sc, 2)
+	for _, old := range []bool{false, true} {
+		t.Run(fmt.Sprintf("old %v", old), func(t *testing.T) {
+			dir := image(t, base)
+			synctest.Test(t, func(t *testing.T) {
+				printer := bench.New(sc, bench.Options{Seed: 2})
+				w := open(t, dir, sc, &cable{printer: printer})
+				defer func() { w.close() }()
+				ready(t, w)
+				r := reapplying{t, w, printer, printer.Nodes()}
+				w.applyOnly(t)
+				p := &person{api: w.api, name: "the played person"}
+				for _, mm := range []float64{0.1, 0.2} {
+					r.nodes(mm)
+					if err := errors.Join(w.api.Reapply(t.Context()), p.settled(t.Context(), api.Kept)); err != nil {
+						t.Fatal(err)
+					}
+				}
+				if old {
+					w.close()
+					s, _, err := store.Open(t.Context(), dir)
+					if err != nil {
+						t.Fatal(err)
+					}
+					entry, _, err := s.Applied(t.Context())
+					entry.Origin = nil
+					if err == nil {
+						_, err = s.SaveApplied(t.Context(), entry)
+					}
+					if err := errors.Join(err, s.Close()); err != nil {
+						t.Fatal(err)
+					}
+					w = open(t, dir, sc, &cable{printer: printer})
+					ready(t, w)
+				}
+				r.nodes(0.4) // 0.2 mm from the map before, and 0.4 mm from the first
+				var e *api.Error
+				was := printer.Nodes()
+				if err := w.api.Reapply(t.Context()); !errors.As(err, &e) || e.Code != "too-large" || !equalNodes(was, printer.Nodes()) {
+					t.Errorf("beyond the limit from the first map: %v", err)
+				}
+				if err := errors.Join(w.api.Undo(t.Context()), (&person{api: w.api}).settled(t.Context(), api.Undone)); err != nil || !equalNodes(was, printer.Nodes()) {
+					t.Errorf("undo on a map that was measured anew: %v", err)
+				}
+				a, err := w.api.Applied(t.Context())
+				if err != nil || !strings.Contains(a.Sentence, "Nothing was written") {
+					t.Errorf("%+v, %v", a, err)
+				}
+			})
+		})
+	}
+}
