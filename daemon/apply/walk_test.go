@@ -194,6 +194,7 @@ func copied(c [][]content) [][]content {
 // doing carries an act through, that the program may not survive, and holds what then
 // stands to what stood.
 func (w *walk) doing(name string, do func() (store.Applied, error)) {
+	w.each(w.looks)
 	was, nodes, state := copied(w.live), record.Plus(w.nodes, nil, 0), w.last()
 	oldKept, oldSaved := w.kept, w.saved
 	w.asks, w.dies = 0, 0
@@ -211,7 +212,7 @@ func (w *walk) doing(name string, do func() (store.Applied, error)) {
 	w.t.Logf("%s: %s -> %s %q, %v", name, state.State, a.State, a.Says, err)
 	w.back = a.State == store.Kept && name != "apply" && name != "re-apply" && a.Digest != state.Digest
 	wrote := len(w.book) > 0 && a.N != state.N
-	left := 0
+	left, small := 0, true
 	w.each(func(i, j int) {
 		c, v := &w.live[j][i], w.nodes[j][i]
 		c.ours = w.ours(was[j][i], nodes[j][i], v, a, i, j, state)
@@ -232,11 +233,15 @@ func (w *walk) doing(name string, do func() (store.Applied, error)) {
 		case a.State == store.Undone || a.State == store.PutBack:
 			if c.ours != 0 && !w.same(c.ours, 0) {
 				left++
+				small = small && abs(c.ours) < 4*30
 				*c = content{others: v} // the person was told
 			}
 		}
 	})
-	if left > 0 && !strings.Contains(a.Says, "left as they are") {
+	// One or two nodes with less than four times the scatter, which somebody changed since,
+	// cannot be told from the rest of a map that was measured anew.
+	lost := left < 3 && small && strings.Contains(a.Says, "measured anew")
+	if left > 0 && !lost && !strings.Contains(a.Says, "left as they are") {
 		w.t.Fatalf("%s: %s, and %d nodes have the correction: %q", name, a.State, left, a.Says)
 	}
 	if w.kept == nil { // it was kept in between
