@@ -201,9 +201,10 @@ func (d *Daemon) Work(ctx context.Context) {
 	own.Wait()
 }
 
-// lastWords is how long what goes on may take to end with the program, real time: some
-// fifty nodes of the map at a quarter of a second each, or a head that is raised, and
-// 20 s in all for whoever waits (the project's design).
+// lastWords is how long what goes on may take to end with the program, real time: a head
+// that is raised, or a change of the printer's map, at most half of its nodes, forth or
+// back (some thirty at half a second each); 20 s in all for whoever waits (the project's
+// design). What of a change is not done by then stays open in the journal.
 const lastWords = 15 * time.Second
 
 // closeDown ends the run in hand and waits for every job. Where the printer does not
