@@ -35,6 +35,7 @@ var (
 	walksAll    = flag.Int("walks.all", 0, "how many walks TestWalkTally makes to their end, to tell all kinds of breaches")
 	walksKind   = flag.String("walks.kind", "", "the kind of breach for which TestWalkTally looks for as short a walk as shows it")
 	walksHonest = flag.Bool("walks.honest", false, "leave the lies of the probe out of the walks of TestWalkTally")
+	walksFrom   = flag.Int("walks.from", 1, "the walk with which TestWalkTally begins")
 	walksOne    = flag.Uint64("walks.one", 0, "the one walk of TestWalkTally to make, with all that is said on the line")
 )
 
@@ -53,6 +54,7 @@ type walker struct {
 	mends  bool         // what was owed was put back, which homes first
 	deaf   bool         // the probe was made not to trigger at all
 	judged map[string]bool
+	halts  int // of the machine, that somebody or something asked for
 	steps  int
 
 	mu       sync.Mutex
@@ -226,6 +228,7 @@ func (w *walker) tidy(ctx context.Context) {
 	for k := 0; len(p.Owed) > 0 && k < 3; k++ {
 		if _, err := w.timed.StartRun(ctx, "repeat"); err == nil {
 			w.breach("run-while-owed", "a run was accepted while %v is owed", p.Owed)
+			w.halts++
 			_ = w.timed.Stop(ctx)
 		}
 		w.mends = true
@@ -308,6 +311,9 @@ func (w *walker) deed(d deed) {
 		if err != nil {
 			panic(err)
 		}
+		if f.Name == "halt" {
+			w.halts++
+		}
 		w.printer.Inject(f)
 	default:
 		w.request(ctx, d.Do, d.MM)
@@ -330,6 +336,7 @@ func (w *walker) request(ctx context.Context, do string, mm float64) {
 		_ = w.timed.Answer(ctx, w.run, a)
 	case "stop":
 		w.lost = true
+		w.halts++
 		_ = w.timed.Stop(ctx)
 	case "withdraw":
 		_ = w.timed.Withdraw(ctx, w.run)
@@ -409,6 +416,7 @@ func (w *walker) finish() {
 	w.printer.Calm()
 	if r, ok := w.now(); ok && !r.State.Over() {
 		w.lost = true
+		w.halts++
 		_ = w.timed.Stop(ctx)
 	}
 	w.calm(nil)
@@ -437,6 +445,9 @@ func (w *walker) look(after string) {
 		w.breach(kind, "after %s: %v", after, v)
 	}
 	s := w.printer.Safety()
+	if s.Halts > w.halts && !w.deaf {
+		w.breach("halt-unasked", "after %s: the machine was halted %d times, %d were asked for", after, s.Halts, w.halts)
+	}
 	if d := s.Deepest(bench.ActLowering); d > deepestEver {
 		w.breach("too-deep", "after %s: a lowering went %.3f mm into the bed", after, d)
 	}
@@ -551,7 +562,7 @@ func TestWalkTally(t *testing.T) {
 	}
 	gen := rapid.Custom(func(rt *rapid.T) walkDrawn { m, s := drawWalk(rt); return walkDrawn{m, s} })
 	first, shown, total := map[string]string{}, map[string][]uint64{}, 0
-	from, to := uint64(1), uint64(*walksAll)
+	from, to := uint64(*walksFrom), uint64(*walksFrom+*walksAll-1)
 	if *walksOne > 0 {
 		from, to = *walksOne, *walksOne
 		*walksAll = 1
