@@ -17,7 +17,6 @@ import (
 	"strings"
 	"sync"
 	"testing"
-	"testing/synctest"
 	"time"
 
 	"pgregory.net/rapid"
@@ -30,7 +29,7 @@ import (
 )
 
 var (
-	walks       = flag.Int("walks", often(60, 20), "how many walks over a run TestWalkRun makes, some forty steps each")
+	walks       = flag.Int("walks", often(40, 15), "how many walks over a run TestWalkRun makes, some forty steps each")
 	walksBut    = flag.String("walks.but", "", "kinds of breaches, with commas between, that the walks leave out: to see what is behind one that is known")
 	walksAll    = flag.Int("walks.all", 0, "how many walks TestWalkTally makes to their end, to tell all kinds of breaches")
 	walksKind   = flag.String("walks.kind", "", "the kind of breach for which TestWalkTally looks for as short a walk as shows it")
@@ -517,11 +516,13 @@ func TestWalkRun(t *testing.T) {
 	if testing.Short() {
 		n = min(n, 3)
 	}
-	if err := flag.Set("rapid.checks", fmt.Sprint(n)); err != nil {
-		t.Fatal(err)
+	for name, value := range map[string]string{"rapid.checks": fmt.Sprint(n), "rapid.nofailfile": "true"} {
+		if err := flag.Set(name, value); err != nil {
+			t.Fatal(err)
+		}
 	}
 	// The ordinary run makes the same walks for everybody; another number makes new ones.
-	if n <= 60 && flag.Lookup("rapid.seed").Value.String() == "0" {
+	if n <= 40 && flag.Lookup("rapid.seed").Value.String() == "0" {
 		if err := flag.Set("rapid.seed", "15"); err != nil {
 			t.Fatal(err)
 		}
@@ -531,7 +532,7 @@ func TestWalkRun(t *testing.T) {
 		m, script := drawWalk(rt)
 		dir := memoryDir(t)
 		var found map[string]string
-		synctest.Test(t, func(t *testing.T) {
+		bubble(t, dir, func(t *testing.T, dir string) {
 			var steps int
 			found, steps = walk(t, dir, base, m, script)
 			total += steps
@@ -581,7 +582,7 @@ func TestWalkTally(t *testing.T) {
 		dir := memoryDir(t)
 		var found map[string]string
 		t.Run(fmt.Sprint(seed), func(t *testing.T) {
-			synctest.Test(t, func(t *testing.T) {
+			bubble(t, dir, func(t *testing.T, dir string) {
 				var steps int
 				found, steps = walk(t, dir, base, d.m, d.script)
 				total += steps
@@ -614,7 +615,7 @@ func shorter(t *testing.T, base bench.Scenario, m wild, script []deed, kind stri
 		dir := memoryDir(t)
 		var found map[string]string
 		t.Run("shorter", func(t *testing.T) {
-			synctest.Test(t, func(t *testing.T) { found, _ = walk(t, dir, base, m, script) })
+			bubble(t, dir, func(t *testing.T, dir string) { found, _ = walk(t, dir, base, m, script) })
 		})
 		_ = os.RemoveAll(dir)
 		if found[kind] != "" {
