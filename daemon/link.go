@@ -33,6 +33,7 @@ type Link struct {
 	mu       sync.Mutex
 	state    api.Link
 	text     string // what to say about the state
+	hint     string // what to do about a link that is lost
 	sess     *gcode.Session
 	facts    *Facts
 	homed    bool
@@ -62,7 +63,7 @@ type LinkOptions struct {
 
 // NewLink returns a link that does nothing until Keep.
 func NewLink(o LinkOptions, changed func()) *Link {
-	l := &Link{o: o, changed: changed, allowed: make(chan struct{}), state: api.Connecting,
+	l := &Link{o: o, changed: changed, allowed: make(chan struct{}), state: api.Connecting, hint: checkCable,
 		door: make(chan struct{}, 1), opened: make(chan *gcode.Session, 1), text: "Connecting to the printer."}
 	l.door <- struct{}{}
 	if o.Ask {
@@ -73,6 +74,9 @@ func NewLink(o LinkOptions, changed func()) *Link {
 	}
 	return l
 }
+
+// checkCable is what to do about a link that is lost, unless its end says better.
+const checkCable = "check cable and power of the printer"
 
 // Allow is the person's word that the port may be opened.
 func (l *Link) Allow() { l.allow.Do(func() { close(l.allowed) }) }
@@ -89,7 +93,7 @@ func because(err error) string {
 
 // down says that the link is lost, and why.
 func (l *Link) down(err error) {
-	state, text := api.Lost, "The link to the printer is lost"
+	state, text, hint := api.Lost, "The link to the printer is lost", checkCable
 	var taken *port.TakenError
 	var errand *api.Error
 	switch {
@@ -107,12 +111,15 @@ func (l *Link) down(err error) {
 		state, text = api.Connecting, "The printer restarted; connecting again."
 	case errors.Is(err, gcode.ErrGarbled):
 		text += because(err) + ". Run abbed doctor, which finds the rate; it is being tried again."
+	case errors.Is(err, gcode.ErrEndless):
+		hint = "set another command for it in words.templates, or switch off what the printer reports by itself"
+		text = "The link to the printer was given up" + because(err) + ". Set another command for it in words.templates, or switch off what the printer reports by itself. It is being tried again."
 	case err != nil:
 		text += because(err) + ". Check cable and power; it is being tried again."
 	}
 	l.mu.Lock()
 	was := l.state
-	l.state, l.text, l.homed = state, text, false
+	l.state, l.text, l.hint, l.homed = state, text, hint, false
 	l.rebooted = l.rebooted || errors.Is(err, gcode.ErrRestarted)
 	l.mu.Unlock()
 	if was != state {
@@ -133,7 +140,7 @@ func (l *Link) unready() error {
 	case l.state == api.Resting:
 		return nil
 	case l.state == api.Lost, l.sess == nil, l.facts == nil, l.sess.Err() != nil:
-		return &api.Error{Status: 503, Code: "lost", Text: l.text, Hint: "check cable and power of the printer", RetryAfter: 5}
+		return &api.Error{Status: 503, Code: "lost", Text: l.text, Hint: l.hint, RetryAfter: 5}
 	}
 	return nil
 }

@@ -105,6 +105,7 @@ var Codes = map[string]string{
 	"printer-silent":    "the printer did not answer in time",
 	"reply-lost":        "an answer was lost on the line",
 	"garbled":           "only unreadable bytes came from the printer",
+	"answer-endless":    "the printer answered a command with more than any answer has",
 	"map-unreadable":    "the printer's stored map cannot be read",
 	"read-back":         "what was read back is not what was written",
 	"printer-changed":   "another printer, or another lever, than the run or the table was made for",
