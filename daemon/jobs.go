@@ -320,35 +320,3 @@ func (d *Daemon) notActive(id, act string) error {
 	}
 	return api.Errorf(409, "wrong-state", "start a new run", "%s: the run %s is over", act, id)
 }
-
-// Stop sends the stop request at once and ends what is going on.
-func (d *Daemon) Stop(_ context.Context, by string) error {
-	err := d.link.StopNow()
-	a, ended := d.current(), false
-	if a != nil {
-		a.mu.Lock()
-		cancel, waiting := a.cancel, a.state == api.AwaitingConfirmation
-		if !waiting && !a.state.Over() {
-			a.state, a.view.Spot, a.view.Sentence = api.Running, nil, "A stop was asked for; the run is ending."
-		}
-		a.mu.Unlock()
-		cancel(errStop)
-		if waiting {
-			d.starting.Lock()
-			if a.now() == api.AwaitingConfirmation {
-				d.finish(a, errStop)
-				ended = true
-			}
-			d.starting.Unlock()
-		}
-	}
-	d.audit(by, "stop", "")
-	d.changed()
-	if ended && errors.Is(err, errResting) {
-		return nil // nothing of ours moved, and the run that waited is over
-	}
-	if err != nil {
-		return refusal(err)
-	}
-	return nil
-}

@@ -153,7 +153,8 @@ func (l *Link) Unready() error {
 }
 
 // StopNow sends the stop request at once, whatever is going on. The opening for
-// a job is ended. errResting says that the port is with other programs.
+// a job is ended. errNothing says that this program has nothing open that could
+// move anything.
 func (l *Link) StopNow() error {
 	l.mu.Lock()
 	sess, opening, state := l.sess, l.opening, l.state
@@ -162,22 +163,23 @@ func (l *Link) StopNow() error {
 	if opening != nil {
 		opening(errStop)
 	}
-	if sess == nil && opening != nil {
-		return nil // nothing of ours moves yet, and nothing will
-	}
-	if sess == nil && state == api.Resting {
-		return errResting
+	if sess == nil && (opening != nil || state != api.Lost) {
+		return errNothing
 	}
 	if sess == nil {
-		return api.Errorf(503, "lost", "use the printer's own switch", "stop: there is no link to the printer; the request could not be sent")
+		return unsent("there is no link to the printer")
 	}
-	return sess.StopNow()
+	if err := sess.StopNow(); err != nil {
+		return unsent(err.Error())
+	}
+	return nil
 }
 
-// errResting is why a stop request could not be sent while the port is given
-// back.
-var errResting = api.Errorf(503, "resting", "use the printer's own switch, or the program that has the port",
-	"stop: the port is given back between runs, and nothing of this program moves; the request could not be sent")
+var errNothing = unsent("the port is not open")
+
+func unsent(why string) error {
+	return api.Errorf(503, "lost", "use the printer's power switch", "stop: the request could not be sent: %s", why)
+}
 
 // linkState is a snapshot of a Link.
 type linkState struct {

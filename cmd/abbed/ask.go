@@ -244,8 +244,13 @@ func measure(c *cobra.Command, a *client.Client, k caller, n api.NewRun) error {
 }
 
 func stop(c *cobra.Command, a *client.Client, _ caller, _ []string) error {
-	if err := a.Stop(c.Context()); err != nil {
+	answer, err := a.Stop(c.Context())
+	if err != nil {
 		return err
+	}
+	if !answer.Requested {
+		fmt.Fprintln(c.ErrOrStderr(), answer.Text)
+		return nil
 	}
 	fmt.Fprintln(c.ErrOrStderr(), "The stop request went out. It is no emergency stop, and Z may sink: look at the machine.")
 	return nil

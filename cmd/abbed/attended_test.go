@@ -58,7 +58,7 @@ func TestAttendedStart(t *testing.T) {
 						t.Errorf("confirmed twice: %v", err)
 					}
 				}
-				if err := w.api.Stop(t.Context()); err != nil {
+				if _, err := w.api.Stop(t.Context()); err != nil {
 					t.Error(err)
 				}
 			})

@@ -238,7 +238,7 @@ func TestCalendarWaits(t *testing.T) {
 				}
 				if len(rs) > 0 {
 					var e *api.Error
-					if err := w.api.Stop(t.Context()); err != nil && !errors.As(err, &e) {
+					if _, err := w.api.Stop(t.Context()); err != nil && !errors.As(err, &e) {
 						t.Error(err)
 					}
 				}

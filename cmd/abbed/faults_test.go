@@ -103,7 +103,7 @@ func TestRestart(t *testing.T) {
 func TestStop(t *testing.T) {
 	eachMoment(t, func(t *testing.T, w *world, step string, done int) {
 		run := during(t, w, step, done, func() {
-			if err := w.api.Stop(t.Context()); err != nil {
+			if _, err := w.api.Stop(t.Context()); err != nil {
 				t.Errorf("stop: %v", err)
 			}
 		})
@@ -212,7 +212,7 @@ func putBackAndGoOn(t *testing.T, w *world, p api.Printer) {
 	if _, err := w.api.StartRun(t.Context(), "repeat"); err != nil {
 		t.Errorf("a new run: %v", err)
 	}
-	if err := w.api.Stop(t.Context()); err != nil {
+	if _, err := w.api.Stop(t.Context()); err != nil {
 		t.Errorf("stop: %v", err)
 	}
 }

@@ -36,7 +36,7 @@ func TestForget(t *testing.T) {
 		if r.Place.Records != 0 || math.Abs(r.Place.Predicted-predicted) > 0.05 || math.Abs(r.Place.Floor-(r.Place.Predicted-0.5)) > 1e-6 {
 			t.Errorf("after forgetting: %+v; the first visit predicted %.3f", *r.Place, predicted)
 		}
-		if err := w.api.Stop(t.Context()); err != nil {
+		if _, err := w.api.Stop(t.Context()); err != nil {
 			t.Error(err)
 		}
 	})

@@ -174,7 +174,7 @@ func (g *guarded) play(t *testing.T, dir string, base bench.Scenario, script []p
 			return
 		}
 	}
-	_ = g.w.api.Stop(t.Context())
+	_, _ = g.w.api.Stop(t.Context())
 	g.calm()
 	g.look(press{Do: "stop at the end"})
 	s := g.printer.Safety()
@@ -226,7 +226,7 @@ func (g *guarded) press(ctx context.Context, p press) {
 	}
 	switch p.Do {
 	case "stop":
-		_ = g.w.api.Stop(ctx)
+		_, _ = g.w.api.Stop(ctx)
 	case "restart":
 		g.printer.Restart()
 	case "pull":

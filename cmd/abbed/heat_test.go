@@ -218,7 +218,7 @@ func TestHeatUnwatched(t *testing.T) {
 		if s := printer.Safety(); s.Targets != [2]float64{0, 60} || s.Heats[1] < 57 {
 			t.Errorf("back again: targets %v, temperatures %v", s.Targets, s.Heats)
 		}
-		if err := w.api.Stop(ctx); err != nil {
+		if _, err := w.api.Stop(ctx); err != nil {
 			t.Error(err)
 		}
 	})

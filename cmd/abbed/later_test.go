@@ -170,7 +170,7 @@ func stoppedAt(t *testing.T, w *world, p *person, run api.Run, records int) {
 	t.Helper()
 	p.seen = func(r api.Run) {
 		if r.Gaugings == records && r.State == api.AwaitingNext {
-			if err := w.api.Stop(t.Context()); err != nil {
+			if _, err := w.api.Stop(t.Context()); err != nil {
 				t.Error(err)
 			}
 		}

@@ -216,7 +216,7 @@ func TestPrometheus(t *testing.T) {
 	}
 	prom.until("sees a run that waits", prom.fires("AbbedRunWaits"))
 	prom.pages(t)
-	if err := p.api.Stop(t.Context()); err != nil {
+	if _, err := p.api.Stop(t.Context()); err != nil {
 		t.Fatal(err)
 	}
 	prom.until("sees that it waits no more", prom.rests("AbbedRunWaits"))

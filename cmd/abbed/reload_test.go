@@ -74,7 +74,7 @@ func TestReload(t *testing.T) {
 		if s := again(); layer() != 0.3 || !strings.Contains(s, "when it has ended") {
 			t.Errorf("in the middle of a run: layer %g, log:\n%s", layer(), s)
 		}
-		if err := w.api.Stop(t.Context()); err != nil {
+		if _, err := w.api.Stop(t.Context()); err != nil {
 			t.Fatal(err)
 		}
 		wait(t)

@@ -40,7 +40,7 @@ func TestRenew(t *testing.T) {
 		if got, err := w.house.daemon.Renew(first); !errors.Is(err, daemon.ErrRunning) {
 			t.Errorf("in the middle of a run: %+v, %v", got, err)
 		}
-		if err := w.api.Stop(t.Context()); err != nil {
+		if _, err := w.api.Stop(t.Context()); err != nil {
 			t.Fatal(err)
 		}
 		wait(t)

@@ -91,7 +91,7 @@ func (c *faultCase) bringBack(fault string) {
 	c.t.Helper()
 	runs, err := c.api.Runs(c.ctx)
 	if err == nil && len(runs) > 0 && !runs[0].State.Over() {
-		_ = c.api.Stop(c.ctx) // the person has gone away from a run that waits for them
+		_, _ = c.api.Stop(c.ctx) // the person has gone away from a run that waits for them
 		_, _ = c.api.Wait(c.ctx, runs[0].ID, func(r api.Run) bool { return r.State.Over() })
 	}
 	p := c.revive()

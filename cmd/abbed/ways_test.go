@@ -223,7 +223,7 @@ func TestPrompts(t *testing.T) {
 		if got := printer.Safety().Homes; got != homes {
 			t.Error("the machine homed over a reference")
 		}
-		if err := w.api.Stop(ctx); err != nil {
+		if _, err := w.api.Stop(ctx); err != nil {
 			t.Fatal(err)
 		}
 		if run, err = w.api.Wait(ctx, run.ID, func(r api.Run) bool { return r.State.Over() }); err != nil || run.State != api.Stopped {

@@ -50,6 +50,15 @@ type Desk interface {
 	// Reapply puts the correction that was signed off onto a newly measured map.
 	Reapply(ctx context.Context, by string) error
 
-	// Stop goes out at once.
-	Stop(ctx context.Context, by string) error
+	// Stop goes out at once. It is an error only if something of this program goes on
+	// that it could not reach.
+	Stop(ctx context.Context, by string) (StopAnswer, error)
+}
+
+// StopAnswer is the answer to a stop request.
+type StopAnswer struct {
+	// Requested says that it went out to the printer; else nothing of this program
+	// went on there, and the request was dropped.
+	Requested bool   `json:"requested"`
+	Text      string `json:"text"`
 }

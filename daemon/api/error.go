@@ -110,7 +110,6 @@ var Codes = map[string]string{
 	"read-back":         "what was read back is not what was written",
 	"printer-changed":   "another printer, or another lever, than the run or the table was made for",
 	"before-failed":     "the owner's command before the opening of the port failed: the port was not opened",
-	"resting":           "the port is given back between runs: nothing could be sent",
 	"failed":            "the printer or the link failed while this was done",
 	"busy":              "the run is doing something; wait for its state",
 	"too-many":          "too many requests; wait",

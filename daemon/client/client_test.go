@@ -175,7 +175,11 @@ func TestEveryVerb(t *testing.T) {
 	_, err = c.Prove(ctx)
 	check("prove", err)
 	check("resolve", c.Resolve(ctx, "take-back"))
-	check("stop", c.Stop(ctx))
+	answer, err := c.Stop(ctx)
+	check("stop", err)
+	if !answer.Requested || answer.Text == "" {
+		t.Errorf("stop: %+v", answer)
+	}
 	check("events", c.Events(ctx, "r1", func(api.Run) error { return nil }))
 	// Pairing and sessions are access's, and not served here.
 	if left := slices.DeleteFunc(seen.Unseen(), func(op string) bool { return strings.Contains(op, "/pair") || strings.Contains(op, "/sessions") }); len(left) > 0 {
@@ -255,7 +259,7 @@ func TestToken(t *testing.T) {
 		got = r.Header.Get("Authorization")
 		return nil, errors.New("no line")
 	}))
-	if err := c.Stop(t.Context()); err == nil || !strings.Contains(err.Error(), "POST /api/v1/stop") {
+	if _, err := c.Stop(t.Context()); err == nil || !strings.Contains(err.Error(), "POST /api/v1/stop") {
 		t.Errorf("%v: want the verb in the error", err)
 	}
 	if got != "Bearer secret" {

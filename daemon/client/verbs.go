@@ -146,9 +146,8 @@ func (c *Client) Resolve(ctx context.Context, choice string) error {
 }
 
 // Stop asks for a stop. It is no emergency stop.
-func (c *Client) Stop(ctx context.Context) error {
-	_, err := c.do(ctx, "POST", "/api/v1/stop", nil)
-	return err
+func (c *Client) Stop(ctx context.Context) (api.StopAnswer, error) {
+	return post[api.StopAnswer](ctx, c, "/api/v1/stop", nil)
 }
 
 // Paired is a one-time link for a browser.

@@ -112,14 +112,9 @@ func actable(a api.GaugeAction) error {
 // stop asks for a stop. It reads no body and goes on when the asker hangs up:
 // nothing that a request looks like may keep a stop from going out.
 func (s *site) stop(r *http.Request) (any, error) {
-	if err := s.desk.Stop(withoutCancel(r), s.who(r, "api")); err != nil {
-		return nil, err
+	answer, err := s.desk.Stop(withoutCancel(r), s.who(r, "api"))
+	if answer.Requested {
+		answer.Text = page.StopSentence
 	}
-	return stopped{Requested: true, Text: page.StopSentence}, nil
-}
-
-// stopped is the answer to a stop.
-type stopped struct {
-	Requested bool   `json:"requested"`
-	Text      string `json:"text"`
+	return answer, err
 }

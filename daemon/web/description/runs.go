@@ -1,7 +1,7 @@
 package description
 
 func runPaths() m {
-	stopAnswer := all(m{"requested": boolean(""), "text": text("what a stop request is, and is not")})
+	stopAnswer := all(m{"requested": boolean("whether it went out to the printer; false: nothing of this program goes on there, and the request was dropped"), "text": text("what a stop request is, and is not; or why nothing was sent")})
 	start := verb{
 		id: "startRun", summary: "Ask for a run.", about: "The steps run in the order repeat, gauging, survey, plate-turn, coupons, angles, reference, whatever the order asked. plate-turn needs survey in the same run, coupons and angles need gauging. The run waits until its cautions are confirmed; nothing moves before.",
 		body: closed(object(m{"steps": with(list(m{"type": "string"}, "repeat, gauging, survey, plate-turn, coupons, angles, reference"), "minItems", 1),
@@ -60,8 +60,8 @@ func runPaths() m {
 		"/api/v1/runs/{id}/gauge":    path("id", runID, m{"post": gauge.operation()}),
 		"/api/v1/stop": path("", "", m{"post": verb{
 			id: "stop", summary: "Ask for a stop at once.", free: true,
-			about:  "It is never queued behind a command, and reads no body. It is no emergency stop, and it may let Z sink.",
-			status: 202, says: "The request is on its way.", shape: stopAnswer, refusals: []int{409, 503},
+			about:  "It is never queued behind a command, and reads no body. It is no emergency stop, and it may let Z sink. Without a link to the printer it is an error only if a run, a write or heat of this program goes on that it could not reach.",
+			status: 202, says: "The request is on its way, or there was nothing to stop.", shape: stopAnswer, refusals: []int{409, 503},
 		}.operation()}),
 	}
 }

@@ -279,8 +279,9 @@ func (p *page) doStop(w http.ResponseWriter, r *http.Request) {
 			by = name
 		}
 	}
-	err := p.desk.Stop(context.WithoutCancel(r.Context()), by)
+	answer, err := p.desk.Stop(context.WithoutCancel(r.Context()), by)
 	s := p.begin(r, "Stop was asked for")
+	s.View = answer
 	if err != nil {
 		s.Notice = p.refusal(r, err)
 	}

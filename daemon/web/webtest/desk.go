@@ -30,6 +30,8 @@ type Show struct {
 	Proof  api.Proof
 	Check  api.Check
 	Room   []api.Neighbour
+	// Nothing is what a stop request is answered that reaches nobody.
+	Nothing string
 	// Gap is the true gap error of every run; nil: not known.
 	Gap func(u, v float64) api.Gap
 	// Refuse holds the refusal of a verb by the name of its method of
@@ -224,7 +226,14 @@ func (d *Desk) Room() ([]api.Neighbour, error) {
 }
 func (d *Desk) Applied() api.Applied                    { return d.look().Applied }
 func (d *Desk) Undo(_ context.Context, by string) error { return d.do("Undo", by) }
-func (d *Desk) Stop(_ context.Context, by string) error { return d.do("Stop", by) }
+
+// Stop goes out, unless Nothing says that nothing is there to be stopped.
+func (d *Desk) Stop(_ context.Context, by string) (api.StopAnswer, error) {
+	if text := d.look().Nothing; text != "" {
+		return api.StopAnswer{Text: text}, d.do("Stop", by)
+	}
+	return api.StopAnswer{Requested: true}, d.do("Stop", by)
+}
 
 // Prove shows a new run that waits for its cautions.
 func (d *Desk) Prove(ctx context.Context, by string) (api.Run, error) {

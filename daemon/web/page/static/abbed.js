@@ -293,7 +293,9 @@
       try {
         const res = await fetch('/api/v1/stop', { method: 'POST', signal: AbortSignal.timeout(3000) });
         if (res.ok) {
-          said.textContent = 'The stop request went out at ' + new Date().toLocaleTimeString() + '. Look at the printer; if it moves, use the power switch.';
+          const answer = await res.json();
+          said.textContent = answer.requested ?
+            'The stop request went out at ' + new Date().toLocaleTimeString() + '. Look at the printer; if it moves, use the power switch.' : answer.text;
           break;
         }
         const refusal = await res.json();

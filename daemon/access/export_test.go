@@ -1,0 +1,9 @@
+package access
+
+import "net"
+
+// Answering marks the place of a connection as a server does.
+func Answering(c net.Conn, busy bool) { c.(*place).answering(busy) }
+
+// Places is how many a door has taken.
+func Places(d *Door) int { return len(d.all) + len(d.from) }
