@@ -17,6 +17,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"abbed/config/outside"
 	"abbed/gcode/port"
 )
 
@@ -46,6 +47,12 @@ func (e *exit) Unwrap() error { return e.err }
 
 func usage(err error) error   { return &exit{exitUsage, err} }
 func refused(err error) error { return &exit{exitRefused, err} }
+
+// misused says what is wrong with flags or arguments, which stand in it as they were
+// typed, or put in by a script.
+func misused(c *cobra.Command, err error) error {
+	return usage(fmt.Errorf("%s; see %s --help", outside.Text(err.Error()), c.CommandPath()))
+}
 
 func main() {
 	slim()
@@ -100,7 +107,7 @@ With a printer:             abbed setup NAME, or abbed serve --port DEV`,
 		RunE: func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
-		return usage(fmt.Errorf("%w; see %s --help", err, c.CommandPath()))
+		return misused(c, err)
 	})
 	root.AddCommand(setupCommand(), serveCommand(), demoCommand(), benchCommand(), doctorCommand(), analyseCommand(), exportCommand(), importCommand(), carryCommand(), benchCheckCommand(), repairCommand(), proofPrintCommand(), proofReadCommand(), readingsCommand(), versionCommand())
 	root.AddCommand(askCommands()...)
@@ -121,7 +128,7 @@ func wrapArgs(c *cobra.Command) {
 	}
 	c.Args = func(c *cobra.Command, args []string) error {
 		if err := check(c, args); err != nil {
-			return usage(fmt.Errorf("%w; see %s --help", err, c.CommandPath()))
+			return misused(c, err)
 		}
 		return nil
 	}

@@ -12,6 +12,8 @@ import (
 	"slices"
 	"sync"
 	"time"
+
+	"abbed/config/outside"
 )
 
 const (
@@ -21,8 +23,10 @@ const (
 	sessionLife = 90 * 24 * time.Hour
 	// seenEvery is how often the use of a session is written down.
 	seenEvery = 24 * time.Hour
-	// mostSessions bounds them; the one longest unused goes first.
+	// mostSessions bounds them; the one longest unused goes first. mostList bounds
+	// their file, bytes: each takes some 400.
 	mostSessions = 64
+	mostList     = 256 << 10
 )
 
 // Session is a browser that came in by a link.
@@ -93,14 +97,16 @@ func (s *sessions) close() {
 // each browser needs a new link, and nobody is let in by mistake.
 func loadSessions(file string, now func() time.Time) (*sessions, string, error) {
 	s := &sessions{file: file, now: now}
-	b, err := os.ReadFile(file)
+	b, err := outside.Read(file, mostList)
 	if errors.Is(err, fs.ErrNotExist) {
 		return s, "", nil
 	}
-	if err != nil {
+	if err == nil {
+		err = json.Unmarshal(b, &s.all)
+	} else if !errors.Is(err, outside.ErrNoFile) && !errors.Is(err, outside.ErrLarge) {
 		return nil, "", err
 	}
-	if err := json.Unmarshal(b, &s.all); err != nil {
+	if err != nil {
 		s.all = nil
 		aside := file + ".damaged"
 		return s, fmt.Sprintf("The list of browser sessions was damaged and was moved to %s; each browser needs a new link (abbed pair).", aside), os.Rename(file, aside)
