@@ -56,7 +56,9 @@ func (c *check) field(f Field, v any) {
 	switch v := v.(type) {
 	case string:
 		in = f.Words == nil || slices.Contains(f.Words, v)
-		in = in && outside.Text(v) == v
+		if outside.Text(v) != v {
+			c.fault(f.Key, v, "needs one line, and no characters that cannot be seen")
+		}
 	case int:
 		span(float64(v))
 	case float64:

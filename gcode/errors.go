@@ -43,9 +43,9 @@ type FaultError struct {
 // Error says the act, then the cause.
 func (e *FaultError) Error() string {
 	if e.Command == "" {
-		return fmt.Sprintf("gcode: the printer reports unasked: %s", e.Line.Text)
+		return fmt.Sprintf("gcode: the printer reports unasked: %.200s", e.Line.Text)
 	}
-	return fmt.Sprintf("gcode: %s: the printer answers: %s", e.Command, e.Line.Text)
+	return fmt.Sprintf("gcode: %s: the printer answers: %.200s", e.Command, e.Line.Text)
 }
 
 // Is makes a halting fault an ErrHalted.

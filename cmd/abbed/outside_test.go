@@ -105,6 +105,24 @@ func TestTextsFromThePrinter(t *testing.T) {
 	}
 }
 
+// TestFlagTexts: a value that a flag does not take is answered by what it takes, and
+// not by what a library says of it.
+func TestFlagTexts(t *testing.T) {
+	for says, args := range map[string][]string{
+		`--seed "-1": a whole number is wanted`:              {"demo", "--seed", "-1"},
+		`--speed "1e999": a number is wanted`:                {"demo", "--speed", "1e999"},
+		`--oldest "9999999h": a time with its unit`:          {"carry", "--oldest", "9999999h"},
+		`--quick "maybe": true or false is wanted`:           {"measure", "--quick=maybe"},
+		`--bed "1,2": has 2 numbers, needs 4`:                {"serve", "--bed", "1,2"},
+		`silence = "9999999h": is longer than any time here`: {"serve", "--port", "x", "--set", "silence=9999999h"},
+	} {
+		code, _, errs := runOn(t, args...)
+		if code != exitUsage || !strings.Contains(errs, says) || strings.Contains(errs, "strconv") || strings.Contains(errs, "time: ") {
+			t.Errorf("%v: exit %d: %s", args, code, errs)
+		}
+	}
+}
+
 // TestNoFile: where a file is expected, a pipe is refused at once: nobody may ever
 // write into it.
 func TestNoFile(t *testing.T) {

@@ -45,7 +45,10 @@ func askedRole(body io.Reader) (Role, *api.Error) {
 		err = outside.JSON(b, &asked, true)
 	}
 	var large *http.MaxBytesError
+	var other *json.UnmarshalTypeError
 	switch {
+	case errors.As(err, &other):
+		return 0, api.Errorf(http.StatusBadRequest, "bad-json", `Send {"role":"look"}, or nothing.`, "The body holds a %s where none belongs.", other.Value)
 	case errors.As(err, &large):
 		return 0, api.Errorf(http.StatusRequestEntityTooLarge, "too-large-body", "send less", "The body is larger than %d bytes.", mostEnter)
 	case err != nil:
