@@ -132,3 +132,18 @@ func TestTurns(t *testing.T) {
 		}
 	})
 }
+
+// TestStopWithoutDisk: a browser's stop request does not wait for a disk that does not
+// answer, though the use of its session is to be written down, or another's is.
+func TestStopWithoutDisk(t *testing.T) {
+	h := newHouse(t)
+	browser := header("Cookie", access.CookieOf(h.Access))
+	release := access.HoldDisk(h.Access)
+	h.clock.add(48 * time.Hour)
+	for range 2 {
+		if w := h.ask("POST", "/api/v1/stop", "", browser); w.Code != http.StatusNoContent || h.visitor.Session == "" {
+			t.Errorf("%d %s, %+v", w.Code, w.Body, h.visitor)
+		}
+	}
+	release()
+}

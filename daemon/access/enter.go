@@ -67,7 +67,7 @@ func (a *Access) signIn(w http.ResponseWriter, r *http.Request) {
 
 // signOut ends the session of the browser that asks.
 func (a *Access) signOut(w http.ResponseWriter, r *http.Request) {
-	if s, ok := a.sessions.find(cookies(r)); ok {
+	if s, _, ok := a.sessions.find(cookies(r)); ok {
 		if _, err := a.sessions.revoke(s.ID); err != nil {
 			a.refuse(w, r, api.Errorf(http.StatusInternalServerError, "internal",
 				"See that the state directory can be written, and sign out again.", "The session is closed, but could be back after a restart."))

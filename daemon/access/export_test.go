@@ -16,3 +16,9 @@ func CookieOf(a *Access) string {
 	}
 	return cookieName + "=" + text
 }
+
+// HoldDisk makes the disk not answer until release.
+func HoldDisk(a *Access) (release func()) {
+	a.sessions.disk.Lock()
+	return a.sessions.disk.Unlock
+}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net"
 	"net/http"
+	"slices"
 	"strings"
 
 	"abbed/daemon/api"
@@ -180,7 +181,10 @@ func (a *Access) visitor(r *http.Request) (Visitor, *api.Error) {
 	if who, ok := socketPeer(r); ok {
 		return Visitor{Name: who, Role: Look | Trigger}, nil
 	}
-	if s, ok := a.sessions.find(cookies(r)); ok {
+	if s, aged, ok := a.sessions.find(cookies(r)); ok {
+		if aged && !slices.Contains(stops, r.URL.Path) {
+			_ = a.sessions.save() // else it only shortens the session's life
+		}
 		return Visitor{Name: "browser " + s.ID, Role: s.Role, Session: s.ID}, nil
 	}
 	return Visitor{}, nil
