@@ -89,6 +89,7 @@ type Daemon struct {
 	laterOf             map[string][]string // the runs made for an earlier one, by that
 	share               *float64            // of the host, in the latest run
 	calendar            calendar
+	stops               stops
 	// reapplyRefused counts the refusals of a re-apply by their code.
 	reapplyRefused map[string]uint64
 
@@ -194,6 +195,7 @@ func (d *Daemon) Work(ctx context.Context) {
 	own.Go(func() { d.publishing(linkCtx) })
 	own.Go(func() { d.requests(ctx) })
 	own.Go(func() { d.retaining(linkCtx) })
+	own.Go(func() { d.countStops(linkCtx) })
 	own.Go(func() { d.recall(linkCtx); d.keepCalendar(ctx) })
 	<-ctx.Done()
 	d.closeDown()
