@@ -42,28 +42,42 @@ func newCrowd() *crowd {
 	return &crowd{turns: make(chan struct{}, mostWorked), streams: map[string]int{}}
 }
 
+// follows reports whether a request is an event stream, which takes hours.
+func follows(r *http.Request) bool {
+	return r.Method == http.MethodGet && strings.HasSuffix(r.URL.Path, "/events")
+}
+
+// free reports whether a request is not counted.
+func free(r *http.Request, v Visitor) bool {
+	return !follows(r) && (v.Name == operator || r.URL.Path == "/healthz" || slices.Contains(stops, r.URL.Path))
+}
+
 // enter counts a request in; leave must be called when it was answered. An error
 // says that there are too many.
 func (c *crowd) enter(r *http.Request, v Visitor) (leave func(), err *api.Error) {
-	stream := r.Method == http.MethodGet && strings.HasSuffix(r.URL.Path, "/events")
-	if !stream && (v.Name == operator || r.URL.Path == "/healthz" || slices.Contains(stops, r.URL.Path)) {
+	if free(r, v) {
 		return func() {}, nil
 	}
-	if err := c.admit(v, stream); err != nil {
+	if err := c.admit(v, follows(r)); err != nil {
 		return nil, err
 	}
-	if stream || v.Name != "" {
-		return func() { c.count(v, stream, -1) }, nil
+	return func() { c.count(v, follows(r), -1) }, nil
+}
+
+// turn waits until a request that may be answered is worked on; done must be called
+// when it was.
+func (c *crowd) turn(r *http.Request, v Visitor) (done func(), err *api.Error) {
+	if v.Name != "" || follows(r) || free(r, v) {
+		return func() {}, nil
 	}
 	late := time.NewTimer(patience)
 	defer late.Stop()
 	select {
 	case c.turns <- struct{}{}:
-		return func() { <-c.turns; c.count(v, stream, -1) }, nil
+		return func() { <-c.turns }, nil
 	case <-late.C:
 	case <-r.Context().Done():
 	}
-	c.count(v, stream, -1)
 	return nil, busy()
 }
 

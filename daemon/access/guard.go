@@ -97,6 +97,12 @@ func (a *Access) checked(next http.Handler) http.Handler {
 			a.refuse(w, r, err)
 			return
 		}
+		done, many := a.crowd.turn(r, v)
+		if many != nil {
+			a.refuse(w, r, many)
+			return
+		}
+		defer done()
 		if v.Session != "" && longLived(r) {
 			var answered func()
 			r, answered = a.sessions.during(r, v.Session)
