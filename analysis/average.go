@@ -248,6 +248,9 @@ func average(o observations, candidates []candidate, f frame) (surface, bool) {
 			first = i
 		}
 	}
+	if len(worth) == 0 {
+		return s, false // numbers so large that no weight is one
+	}
 	slices.SortStableFunc(worth, func(a, b int) int { return cmp(all[b].log, all[a].log) })
 	t := fit.T95(all[first].dof)
 	for _, i := range worth {

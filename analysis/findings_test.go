@@ -152,6 +152,26 @@ func TestAppliedTwice(t *testing.T) {
 	}
 }
 
+// A correction that is in a part of the map only is neither subtracted nor forgotten.
+func TestAppliedInPart(t *testing.T) {
+	m := good()
+	m.gap = shaped(func(x, y float64) float64 { return 0.16 * x })
+	run := simulate(m, twenty(), 1)
+	table, r := analysis.Judge(run).Table(run)
+	if r != nil {
+		t.Fatal(r)
+	}
+	again := simulate(m, twenty(), 2)
+	again.Setup.Applied = &record.Applied{Digest: table.Digest, Before: table.Befores(), Add: table.Adds(), Lever: table.Lever}
+	for row := range table.Rows {
+		again.Map = &record.Map{Nodes: table.Afters()}
+		again.Map.Nodes[row] = table.Befores()[row]
+		if _, r := analysis.Judge(again).Table(again); code(r) != analysis.MapStale {
+			t.Errorf("row %d without it: %q, want %q", row, code(r), analysis.MapStale)
+		}
+	}
+}
+
 // One node that the bed no longer has makes the map stale, and is named; a
 // bowed bed between the survey's touches does not.
 func TestStale(t *testing.T) {

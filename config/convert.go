@@ -3,6 +3,7 @@ package config
 import (
 	"errors"
 	"fmt"
+	"regexp"
 	"strconv"
 	"strings"
 	"time"
@@ -99,9 +100,10 @@ func scalar(n *yaml.Node, tags ...string) (string, error) {
 			return n.Value, nil
 		}
 	}
-	kind := map[string]string{"!!str": "a text", "!!int": "a whole number", "!!float": "a number with a point", "!!bool": "true or false"}[n.Tag]
+	kind := map[string]string{"!!str": "a text", "!!int": "a whole number", "!!float": "a number with a point", "!!bool": "true or false",
+		"!!timestamp": "a date", "!!null": "empty"}[n.Tag]
 	if kind == "" {
-		kind = n.Tag
+		kind = "of a kind that is not used here (" + n.Tag + ")"
 	}
 	return "", fmt.Errorf("is %s", kind)
 }
@@ -153,16 +155,25 @@ func boolean(text string) (any, error) {
 
 func whole(text string) (any, error) {
 	n, err := strconv.Atoi(text)
-	if err != nil {
-		return nil, errors.New("is not a whole number")
+	switch {
+	case err == nil:
+		return n, nil
+	case errors.Is(err, strconv.ErrRange):
+		return nil, errors.New("is larger than any number here")
 	}
-	return n, nil
+	return nil, errors.New("is not a whole number")
 }
 
 func duration(text string) (any, error) {
 	d, err := time.ParseDuration(text)
-	if err != nil {
-		return nil, errors.New("is not a duration with a unit")
+	switch {
+	case err == nil:
+		return d, nil
+	case durationShape.MatchString(text):
+		return nil, errors.New("is longer than any time here")
 	}
-	return d, nil
+	return nil, errors.New("is not a duration with a unit, such as 10s or 5m")
 }
+
+// durationShape is what a number with a unit of time looks like.
+var durationShape = regexp.MustCompile(`^-?(\d+(\.\d*)?(ns|us|ms|s|m|h))+$`)

@@ -130,7 +130,7 @@ func (f Field) hint() string {
 	if r := f.Range(); r != "" {
 		needs = "needs " + r
 	}
-	if f.Price == "" || strings.HasPrefix(f.Price, "none") {
+	if f.Price == "" || strings.HasPrefix(f.Price, "none") { // nothing to pay is no remedy
 		return needs
 	}
 	return needs + ": " + f.Price

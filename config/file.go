@@ -5,11 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"regexp"
 	"strings"
 
 	"go.yaml.in/yaml/v3"
+
+	"abbed/config/outside"
 )
 
 // mostFile bounds a settings file, bytes; the example has about 15 kB.
@@ -28,30 +29,13 @@ func (l *layer) set(key, source string, value any) {
 	l.values[key], l.source[key] = value, source
 }
 
+// fault notes a fault. Keys, names and what a reader says of them come from outside,
+// and go to a terminal.
 func (l *layer) fault(source, field, value, hint string) {
-	l.faults = append(l.faults, Fault{Source: source, Field: field, Value: value, Hint: hint})
+	l.faults = append(l.faults, Fault{Source: outside.Text(source), Field: outside.Text(field), Value: outside.Text(value), Hint: outside.Text(hint)})
 }
 
-// readFile returns at most mostFile bytes of a regular file.
-func readFile(name string) ([]byte, error) {
-	f, err := os.Open(name)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	info, err := f.Stat()
-	if err != nil {
-		return nil, err
-	}
-	if !info.Mode().IsRegular() {
-		return nil, errors.New("is not a regular file")
-	}
-	b, err := io.ReadAll(io.LimitReader(f, mostFile+1))
-	if err == nil && len(b) > mostFile {
-		err = fmt.Errorf("is larger than %d bytes", mostFile)
-	}
-	return b, err
-}
+func readFile(name string) ([]byte, error) { return outside.Read(name, mostFile) }
 
 // parseFile reads a settings file; name is for the messages only.
 func parseFile(name string, b []byte) *layer {

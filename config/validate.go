@@ -10,6 +10,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"abbed/config/outside"
 )
 
 // Validate returns every fault of s: numbers outside their ranges (a NaN is
@@ -54,8 +56,8 @@ func (c *check) field(f Field, v any) {
 	switch v := v.(type) {
 	case string:
 		in = f.Words == nil || slices.Contains(f.Words, v)
-		if strings.ContainsFunc(v, func(r rune) bool { return r < ' ' || r == 0x7f }) {
-			in = false
+		if outside.Text(v) != v {
+			c.fault(f.Key, v, "needs one line, and no characters that cannot be seen")
 		}
 	case int:
 		span(float64(v))
@@ -150,8 +152,8 @@ func (c *check) words(parent string, m map[string]string) {
 		switch {
 		case strings.TrimSpace(text) == "" || len(text) > mostWord:
 			c.fault(key, text, fmt.Sprintf("needs a text of 1..%d bytes", mostWord))
-		case strings.ContainsFunc(text, func(r rune) bool { return r < ' ' || r == 0x7f }):
-			c.fault(key, text, "needs one line without control characters")
+		case outside.Text(text) != text:
+			c.fault(key, text, "needs one line, and no characters that cannot be seen")
 		case parent == "words.patterns":
 			if _, err := regexp.Compile(text); err != nil {
 				c.fault(key, text, "needs a regular expression: "+strings.TrimPrefix(err.Error(), "error parsing regexp: "))

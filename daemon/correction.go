@@ -229,7 +229,7 @@ func (d *Daemon) mayWrite(ctx context.Context, w apply.Desk, sess *gcode.Session
 func (d *Daemon) desk(sess *gcode.Session) apply.Desk {
 	return apply.Desk{
 		Journal: d.store, Now: time.Now, Largest: d.largest(), Earlier: d.earlier,
-		Writer: apply.Writer{Line: sess, Words: d.words, Show: func(done, of int) {
+		Writer: apply.Writer{Line: sess, Words: d.words, Turn: func() bool { return d.base.Err() != nil }, Show: func(done, of int) {
 			d.mu.Lock()
 			d.progress = api.Progress{Done: done, Of: of}
 			d.mu.Unlock()

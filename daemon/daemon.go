@@ -89,6 +89,7 @@ type Daemon struct {
 	laterOf             map[string][]string // the runs made for an earlier one, by that
 	share               *float64            // of the host, in the latest run
 	calendar            calendar
+	stops               stops
 	// reapplyRefused counts the refusals of a re-apply by their code.
 	reapplyRefused map[string]uint64
 
@@ -194,6 +195,7 @@ func (d *Daemon) Work(ctx context.Context) {
 	own.Go(func() { d.publishing(linkCtx) })
 	own.Go(func() { d.requests(ctx) })
 	own.Go(func() { d.retaining(linkCtx) })
+	own.Go(func() { d.countStops(linkCtx) })
 	own.Go(func() { d.recall(linkCtx); d.keepCalendar(ctx) })
 	<-ctx.Done()
 	d.closeDown()
@@ -201,9 +203,10 @@ func (d *Daemon) Work(ctx context.Context) {
 	own.Wait()
 }
 
-// lastWords is how long what goes on may take to end with the program, real time: some
-// fifty nodes of the map at a quarter of a second each, or a head that is raised, and
-// 20 s in all for whoever waits (the project's design).
+// lastWords is how long what goes on may take to end with the program, real time: a head
+// that is raised, or a change of the printer's map, at most half of its nodes, forth or
+// back (some thirty at half a second each); 20 s in all for whoever waits (the project's
+// design). What of a change is not done by then stays open in the journal.
 const lastWords = 15 * time.Second
 
 // closeDown ends the run in hand and waits for every job. Where the printer does not

@@ -6,7 +6,6 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -121,29 +120,31 @@ func shape(line string) string {
 // changedLines returns the lines that only one of two reports has: "- " before
 // those of was, "+ " before those of is, each in its order.
 func changedLines(was, is string) []string {
-	a, b := reportLines(was), reportLines(is)
+	a, inA := reportLines(was)
+	b, inB := reportLines(is)
 	out := []string{}
 	for _, l := range a {
-		if !slices.Contains(b, l) {
+		if !inB[l] {
 			out = append(out, "- "+l)
 		}
 	}
 	for _, l := range b {
-		if !slices.Contains(a, l) {
+		if !inA[l] {
 			out = append(out, "+ "+l)
 		}
 	}
 	return out
 }
 
-func reportLines(text string) []string {
-	var out []string
+// reportLines returns the lines of a report, and which there are.
+func reportLines(text string) (lines []string, there map[string]bool) {
+	there = map[string]bool{}
 	for l := range strings.Lines(text) {
 		if l = strings.Join(strings.Fields(l), " "); l != "" {
-			out = append(out, l)
+			lines, there[l] = append(lines, l), true
 		}
 	}
-	return out
+	return lines, there
 }
 
 // keepsID names the caution about keeping. Where lines changed, its name holds

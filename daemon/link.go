@@ -33,6 +33,7 @@ type Link struct {
 	mu       sync.Mutex
 	state    api.Link
 	text     string // what to say about the state
+	hint     string // what to do about a link that is lost
 	sess     *gcode.Session
 	facts    *Facts
 	homed    bool
@@ -62,7 +63,7 @@ type LinkOptions struct {
 
 // NewLink returns a link that does nothing until Keep.
 func NewLink(o LinkOptions, changed func()) *Link {
-	l := &Link{o: o, changed: changed, allowed: make(chan struct{}), state: api.Connecting,
+	l := &Link{o: o, changed: changed, allowed: make(chan struct{}), state: api.Connecting, hint: checkCable,
 		door: make(chan struct{}, 1), opened: make(chan *gcode.Session, 1), text: "Connecting to the printer."}
 	l.door <- struct{}{}
 	if o.Ask {
@@ -73,6 +74,9 @@ func NewLink(o LinkOptions, changed func()) *Link {
 	}
 	return l
 }
+
+// checkCable is what to do about a link that is lost, unless its end says better.
+const checkCable = "check cable and power of the printer"
 
 // Allow is the person's word that the port may be opened.
 func (l *Link) Allow() { l.allow.Do(func() { close(l.allowed) }) }
@@ -89,7 +93,7 @@ func because(err error) string {
 
 // down says that the link is lost, and why.
 func (l *Link) down(err error) {
-	state, text := api.Lost, "The link to the printer is lost"
+	state, text, hint := api.Lost, "The link to the printer is lost", checkCable
 	var taken *port.TakenError
 	var errand *api.Error
 	switch {
@@ -107,12 +111,15 @@ func (l *Link) down(err error) {
 		state, text = api.Connecting, "The printer restarted; connecting again."
 	case errors.Is(err, gcode.ErrGarbled):
 		text += because(err) + ". Run abbed doctor, which finds the rate; it is being tried again."
+	case errors.Is(err, gcode.ErrEndless):
+		hint = "set another command for it in words.templates, or switch off what the printer reports by itself"
+		text = "The link to the printer was given up" + because(err) + ". Set another command for it in words.templates, or switch off what the printer reports by itself. It is being tried again."
 	case err != nil:
 		text += because(err) + ". Check cable and power; it is being tried again."
 	}
 	l.mu.Lock()
 	was := l.state
-	l.state, l.text, l.homed = state, text, false
+	l.state, l.text, l.hint, l.homed = state, text, hint, false
 	l.rebooted = l.rebooted || errors.Is(err, gcode.ErrRestarted)
 	l.mu.Unlock()
 	if was != state {
@@ -133,7 +140,7 @@ func (l *Link) unready() error {
 	case l.state == api.Resting:
 		return nil
 	case l.state == api.Lost, l.sess == nil, l.facts == nil, l.sess.Err() != nil:
-		return &api.Error{Status: 503, Code: "lost", Text: l.text, Hint: "check cable and power of the printer", RetryAfter: 5}
+		return &api.Error{Status: 503, Code: "lost", Text: l.text, Hint: l.hint, RetryAfter: 5}
 	}
 	return nil
 }
@@ -146,7 +153,8 @@ func (l *Link) Unready() error {
 }
 
 // StopNow sends the stop request at once, whatever is going on. The opening for
-// a job is ended. errResting says that the port is with other programs.
+// a job is ended. errNothing says that this program has nothing open that could
+// move anything.
 func (l *Link) StopNow() error {
 	l.mu.Lock()
 	sess, opening, state := l.sess, l.opening, l.state
@@ -155,16 +163,16 @@ func (l *Link) StopNow() error {
 	if opening != nil {
 		opening(errStop)
 	}
-	if sess == nil && opening != nil {
-		return nil // nothing of ours moves yet, and nothing will
-	}
-	if sess == nil && state == api.Resting {
-		return errResting
+	if sess == nil && (opening != nil || state != api.Lost) {
+		return errNothing
 	}
 	if sess == nil {
-		return api.Errorf(503, "lost", "use the printer's own switch", "stop: there is no link to the printer; the request could not be sent")
+		return unsent("there is no link to the printer")
 	}
-	return sess.StopNow()
+	if err := sess.StopNow(); err != nil {
+		return unsent(err.Error())
+	}
+	return nil
 }
 
 // Cut closes the line, whatever is going on: nothing can be sent over it any more.
@@ -181,10 +189,11 @@ func (l *Link) Cut() {
 	}
 }
 
-// errResting is why a stop request could not be sent while the port is given
-// back.
-var errResting = api.Errorf(503, "resting", "use the printer's own switch, or the program that has the port",
-	"stop: the port is given back between runs, and nothing of this program moves; the request could not be sent")
+var errNothing = unsent("the port is not open")
+
+func unsent(why string) error {
+	return api.Errorf(503, "lost", "use the printer's power switch", "stop: the request could not be sent: %s", why)
+}
 
 // linkState is a snapshot of a Link.
 type linkState struct {

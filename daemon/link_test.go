@@ -123,17 +123,19 @@ func TestLostIsSaidOnce(t *testing.T) {
 	for _, c := range []struct {
 		err  error
 		says string
+		hint string
 	}{
-		{fmt.Errorf("%w: the other end closed it", gcode.ErrLost), "The link to the printer is lost: the other end closed it. Check"},
-		{fmt.Errorf("gcode: ask M105: %w: read: input/output error", gcode.ErrLost), "The link to the printer is lost: gcode: ask M105: read: input/output error. Check"},
-		{fmt.Errorf("gcode: greet: %w", gcode.ErrLost), "The link to the printer is lost: gcode: greet. Check"},
-		{gcode.ErrLost, "The link to the printer is lost. Check"},
-		{errors.New("no such device"), "The link to the printer is lost: no such device. Check"},
+		{fmt.Errorf("%w: the other end closed it", gcode.ErrLost), "The link to the printer is lost: the other end closed it. Check", "check cable"},
+		{fmt.Errorf("gcode: ask M105: %w: read: input/output error", gcode.ErrLost), "The link to the printer is lost: gcode: ask M105: read: input/output error. Check", "check cable"},
+		{fmt.Errorf("gcode: greet: %w", gcode.ErrLost), "The link to the printer is lost: gcode: greet. Check", "check cable"},
+		{gcode.ErrLost, "The link to the printer is lost. Check", "check cable"},
+		{errors.New("no such device"), "The link to the printer is lost: no such device. Check", "check cable"},
+		{fmt.Errorf("gcode: greet: %w: more than 4096 lines or 256 kB came in answer to M503", gcode.ErrEndless), "The link to the printer was given up: gcode: greet: what the printer says does not end: more than 4096 lines or 256 kB came in answer to M503. Set another command", "set another command"},
 	} {
 		b := &bay{taken: c.err}
 		linked(t, b, func(*daemon.LinkOptions) {}, func(t *testing.T, l *daemon.Link) {
 			time.Sleep(time.Second)
-			if e := refusedAs(t, l); e == nil || !strings.HasPrefix(e.Text, c.says) {
+			if e := refusedAs(t, l); e == nil || !strings.HasPrefix(e.Text, c.says) || !strings.HasPrefix(e.Hint, c.hint) {
 				t.Errorf("%v: %+v", c.err, e)
 			}
 		})

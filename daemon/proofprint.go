@@ -5,12 +5,12 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"os"
 	"strings"
 
 	"abbed/analysis"
 	"abbed/analysis/proof"
 	"abbed/config"
+	"abbed/config/outside"
 	"abbed/daemon/api"
 	"abbed/gcode/patches"
 	"abbed/probe/record"
@@ -75,7 +75,7 @@ func Patches(s config.Settings, setup record.Setup, area record.Rect, levelling 
 		if f.name == "" {
 			continue
 		}
-		b, err := os.ReadFile(f.name)
+		b, err := outside.Read(f.name, 1<<20) // patches says how few are taken
 		if err != nil {
 			return patches.Print{}, fmt.Errorf("read your file: %w", err)
 		}

@@ -3,7 +3,10 @@ package daemon
 import (
 	"context"
 	"errors"
+	"fmt"
 	"slices"
+	"sync"
+	"time"
 
 	"abbed/daemon/api"
 	"abbed/probe/record"
@@ -54,9 +57,9 @@ func (d *Daemon) Stop(ctx context.Context, s api.AskStop, by string) (api.StopAn
 	}
 	err := d.link.StopNow()
 	end()
-	d.audit(by, "stop", going)
+	d.auditStop(by, going)
 	d.changed()
-	if errors.Is(err, errResting) && going != "" {
+	if errors.Is(err, errNothing) {
 		err = nil // the port was not opened yet, and is not any more
 	}
 	if err != nil {
@@ -94,4 +97,59 @@ func (a *active) stop() (end func()) {
 	}
 	cancel := a.cancel
 	return func() { cancel(errStop) }
+}
+
+// stops counts the stop requests that came again within a minute, by who asked:
+// anybody on this machine may ask, as often as they like, and each row of the log of
+// changes costs the disk a write.
+type stops struct {
+	mu    sync.Mutex
+	again map[string]int
+}
+
+const (
+	stopsWithin = time.Minute
+	// mostStoppers bounds them; who asks is a session, a user, or nobody known.
+	mostStoppers = 128
+)
+
+// auditStop writes a stop request down, or counts it.
+func (d *Daemon) auditStop(by, going string) {
+	d.stops.mu.Lock()
+	_, again := d.stops.again[by]
+	if again = again || len(d.stops.again) >= mostStoppers; again {
+		d.stops.again[by]++
+	} else {
+		if d.stops.again == nil {
+			d.stops.again = map[string]int{}
+		}
+		d.stops.again[by] = 0
+	}
+	d.stops.mu.Unlock()
+	if !again {
+		d.audit(by, "stop", going)
+	}
+}
+
+// countStops writes down once a minute how often a stop was asked for again, until
+// the context ends.
+func (d *Daemon) countStops(ctx context.Context) {
+	tick := time.NewTicker(stopsWithin)
+	defer tick.Stop()
+	for open := true; open; {
+		select {
+		case <-tick.C:
+		case <-ctx.Done():
+			open = false
+		}
+		d.stops.mu.Lock()
+		again := d.stops.again
+		d.stops.again = nil
+		d.stops.mu.Unlock()
+		for by, n := range again {
+			if n > 0 {
+				d.audit(by, "stop", fmt.Sprintf("again, %d times within %.0f s", n, stopsWithin.Seconds()))
+			}
+		}
+	}
 }

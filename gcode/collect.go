@@ -8,18 +8,18 @@ import (
 
 // collector takes all lines while Greet feels its way.
 type collector struct {
-	lines []Line
+	answer
 	event chan struct{}
 }
 
-func (c *collector) add(l Line) {
-	if l.Kind != Empty && len(c.lines) < 1000 {
-		c.lines = append(c.lines, l)
-	}
+// take takes a line; false if it is one too many.
+func (c *collector) take(l Line) bool {
+	fits := l.Kind == Empty || c.add(l)
 	select {
 	case c.event <- struct{}{}:
 	default:
 	}
+	return fits
 }
 
 // collect gathers lines until the line has been silent for calm after an ok, or

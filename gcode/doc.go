@@ -27,6 +27,10 @@
 // is dead for good and says why: a new Session, which first drains the line, is
 // the only way on, so that a late ok can never answer another command.
 //
+// What one command is answered is bounded, in lines and in bytes; beyond that the
+// session is dead, and nothing of the answer is kept. What nobody asked for is not
+// kept at all.
+//
 // A context that ends before its command was written costs nothing. If it ends
 // while the command is in flight, Ask and Move return the context's error at
 // once, and the session waits for the outstanding answer in the background;
@@ -72,8 +76,8 @@
 //
 // # Errors
 //
-// ErrSilent, ErrOverdue, ErrRestarted, ErrHalted, ErrLost, ErrStopped and
-// ErrClosed are why a session ended (with ErrGarbled beside ErrSilent if only
+// ErrSilent, ErrOverdue, ErrEndless, ErrRestarted, ErrHalted, ErrLost, ErrStopped
+// and ErrClosed are why a session ended (with ErrGarbled beside ErrSilent if only
 // unreadable bytes came: the rate of the line is wrong); ErrReplyLost and
 // FaultError are why a command failed. All are wrapped in text that names the
 // command.

@@ -103,7 +103,7 @@ func (s *Session) again(x *exchange) {
 	case n != None && s.sent.canReplay(n, x.number) && x.fault != nil && x.class == Touch:
 		s.conclude(x, Line{}) // a touch that failed is not made again
 	case n != None && s.sent.canReplay(n, x.number):
-		x.lines, x.fault, x.unclear, x.checked, x.okHeard = nil, nil, false, false, Line{}
+		x.answer, x.fault, x.unclear, x.checked, x.okHeard = answer{}, nil, false, false, Line{}
 		s.send(x, n)
 	default:
 		s.outOfStep(x, n)

@@ -25,6 +25,9 @@ var (
 	// ErrReplyLost: the command was done, but its report was lost on the way.
 	// The session lives on.
 	ErrReplyLost = errors.New("done, but its report was lost on the way")
+	// ErrEndless: a command was answered by more than any answer has. What came is
+	// not kept.
+	ErrEndless = errors.New("what the printer says does not end")
 	// ErrGarbled: something came, but nothing readable.
 	ErrGarbled = errors.New("only unreadable bytes came")
 )
@@ -40,13 +43,17 @@ type FaultError struct {
 // Error says the act, then the cause.
 func (e *FaultError) Error() string {
 	if e.Command == "" {
-		return fmt.Sprintf("gcode: the printer reports unasked: %s", e.Line.Text)
+		return fmt.Sprintf("gcode: the printer reports unasked: %.200s", e.Line.Text)
 	}
-	return fmt.Sprintf("gcode: %s: the printer answers: %s", e.Command, e.Line.Text)
+	return fmt.Sprintf("gcode: %s: the printer answers: %.200s", e.Command, e.Line.Text)
 }
 
 // Is makes a halting fault an ErrHalted.
 func (e *FaultError) Is(target error) bool { return target == ErrHalted && e.Line.Halts }
+
+func endless(command string) error {
+	return fmt.Errorf("%w: more than %d lines or %d kB came in answer to %s", ErrEndless, mostLines, mostBytes>>10, command)
+}
 
 func newFault(l Line, command string) *FaultError {
 	e := &FaultError{Line: l, Command: command}
@@ -70,7 +77,7 @@ func Code(err error) string {
 	}{
 		{ErrStopped, "stopped"}, {ErrHalted, "printer-halted"}, {ErrRestarted, "printer-restarted"},
 		{ErrSilent, "printer-silent"}, {ErrOverdue, "printer-silent"}, {ErrReplyLost, "reply-lost"},
-		{ErrLost, "lost"}, {ErrGarbled, "garbled"},
+		{ErrLost, "lost"}, {ErrGarbled, "garbled"}, {ErrEndless, "answer-endless"},
 	} {
 		if errors.Is(err, c.is) {
 			return c.code

@@ -13,7 +13,7 @@ type exchange struct {
 	out    int  // what was sent last
 	unsent bool // next, or the command itself, has still to be written
 
-	lines  []Line
+	answer
 	fresh  *Line // a fault that may yet turn out to be a request to send again
 	held   *Line // a fault that was followed by silence
 	fault  *Line // a fault that was followed by an ok
@@ -91,7 +91,7 @@ func (s *Session) feed(x *exchange, l Line) {
 	case OK:
 		s.feedOK(x, l)
 	default:
-		x.keep(l)
+		s.keep(x, l)
 	}
 }
 
@@ -99,12 +99,13 @@ func (x *exchange) alive(now time.Time) { x.life, x.silences = now, 0 }
 
 // keep adds a line to the reply. Only what speaks of this command is a sign of
 // life: reports, and temperatures while heating.
-func (x *exchange) keep(l Line) {
+func (s *Session) keep(x *exchange, l Line) {
 	if l.Kind == Report || l.Kind == Temperatures && x.class == Heat {
 		x.alive(time.Now())
 	}
-	if x.at == x.number {
-		x.lines = append(x.lines, l)
+	if x.at == x.number && !x.add(l) {
+		x.answer = answer{}
+		s.die(endless(x.text))
 	}
 }
 
@@ -119,7 +120,7 @@ func (s *Session) feedFault(x *exchange, l Line) {
 		return
 	}
 	x.fresh = &l
-	x.keep(l)
+	s.keep(x, l)
 }
 
 func (s *Session) feedResend(x *exchange, l Line) {

@@ -134,7 +134,7 @@ func (s *Session) tryFraming(ctx context.Context, g greeting) (greeting, error) 
 // say writes one line and collects what comes until an ok and silence.
 func (s *Session) say(ctx context.Context, number int, text string, spoilt bool) ([]Line, error) {
 	s.mu.Lock()
-	s.raw.lines = nil
+	s.raw.answer = answer{}
 	s.mu.Unlock()
 	err := s.write(number, text, spoilt, false)
 	if err != nil {

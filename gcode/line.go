@@ -4,7 +4,10 @@ import (
 	"bytes"
 	"strings"
 	"time"
+	"unicode"
 	"unicode/utf8"
+
+	"abbed/config/outside"
 )
 
 // Kind tells lines apart by their shape.
@@ -42,7 +45,7 @@ const None = -1
 type Line struct {
 	Kind Kind
 	// Text is the line without line end, NULs and outer blanks; bytes that are
-	// not UTF-8 and control characters stand as '?'.
+	// not UTF-8 and what cannot be seen (outside.Seen) stand as '?'.
 	Text string
 	// Number is the line number asked for again (Resend, and a Fault that says
 	// `Last Line: k`, which asks for k+1), or the N of an OK; else None.
@@ -99,9 +102,11 @@ func clean(b []byte) (text string, damaged bool) {
 		r, n := utf8.DecodeRune(b)
 		switch {
 		case r == 0 || r == '\r':
-		case r == utf8.RuneError && n <= 1, r < ' ' && r != '\t', r >= 0x7f && r < 0xa0:
+		case r == utf8.RuneError && n <= 1, unicode.IsControl(r) && r != '\t':
 			s.WriteByte('?')
 			damaged = true
+		case !outside.Seen(r) && r != '\t':
+			s.WriteByte('?')
 		default:
 			s.WriteRune(r)
 		}

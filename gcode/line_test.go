@@ -5,6 +5,7 @@ import (
 	"testing"
 	"unicode/utf8"
 
+	"abbed/config/outside"
 	"abbed/gcode"
 
 	"pgregory.net/rapid"
@@ -47,6 +48,8 @@ func TestParseLine(t *testing.T) {
 		{"\r\x00 \t", gcode.Line{Kind: gcode.Empty, Number: none, Planner: none, Buffer: none}},
 		{"X:1\x01 Y:2", gcode.Line{Kind: gcode.Report, Text: "X:1? Y:2", Number: none, Planner: none, Buffer: none, Damaged: true}},
 		{"X:1\xff Y:2", gcode.Line{Kind: gcode.Report, Text: "X:1? Y:2", Number: none, Planner: none, Buffer: none, Damaged: true}},
+		{"NAME:a\u202eb\u200bc", gcode.Line{Kind: gcode.Report, Text: "NAME:a?b?c", Number: none, Planner: none, Buffer: none}},
+		{"\u200b", gcode.Line{Kind: gcode.Report, Text: "?", Number: none, Planner: none, Buffer: none}},
 		{"20 \u00b0C", gcode.Line{Kind: gcode.Report, Text: "20 \u00b0C", Number: none, Planner: none, Buffer: none}},
 	} {
 		if got := gcode.ParseLine([]byte(c.in)); got != c.want {
@@ -78,6 +81,9 @@ func FuzzParseLine(f *testing.F) {
 		l := gcode.ParseLine(b)
 		if !utf8.ValidString(l.Text) && l.Damaged == false {
 			t.Errorf("%q is not readable", l.Text)
+		}
+		if outside.Text(strings.ReplaceAll(l.Text, "\t", "")) != strings.ReplaceAll(l.Text, "\t", "") {
+			t.Errorf("%q cannot be shown", l.Text)
 		}
 		if strings.ContainsAny(l.Text, "\x00\r") || l.Number < gcode.None || l.Planner < gcode.None || l.Buffer < gcode.None {
 			t.Errorf("%+v", l)

@@ -67,7 +67,10 @@ func (s *Session) sortIn(l Line) (unasked bool) {
 	s.count(l)
 	switch {
 	case s.raw != nil:
-		s.raw.add(l)
+		if !s.raw.take(l) {
+			s.raw.answer = answer{}
+			s.die(endless(s.o.Hello))
+		}
 		return false
 	case s.err != nil:
 		return false

@@ -2,6 +2,7 @@ package gcode
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"sync"
@@ -17,6 +18,28 @@ type Reply struct {
 	OK Line
 	// Sent and Answered are when the command was first written and ended.
 	Sent, Answered time.Time
+}
+
+// What one command may be answered. The longest answer there is, a bed map, has a
+// line for each of its rows and seven characters a node: 180 x 180 nodes fit, and
+// settings have some hundred lines. Beyond it a session that collects goes on until
+// the computer beside the printer has no memory left.
+const (
+	mostLines = 4096
+	mostBytes = 256 << 10
+)
+
+// answer is what a command was answered so far.
+type answer struct {
+	lines []Line
+	bytes int
+}
+
+// add adds a line; false if the answer is then larger than any is.
+func (a *answer) add(l Line) bool {
+	a.bytes += len(l.Text)
+	a.lines = append(a.lines, l)
+	return len(a.lines) <= mostLines && a.bytes <= mostBytes
 }
 
 // Session owns a connection to a printer. Make one with NewSession.
@@ -183,6 +206,9 @@ func (s *Session) die(why error) {
 func wrap(text string, err error) error {
 	if _, ok := err.(*FaultError); ok {
 		return err // names the command itself
+	}
+	if errors.Is(err, ErrEndless) {
+		return fmt.Errorf("gcode: %w", err) // likewise
 	}
 	return fmt.Errorf("gcode: %s: %w", text, err)
 }

@@ -20,6 +20,8 @@ func hintOf(err error) string {
 		return "the printer halted: reset it or switch it off and on, then start again"
 	case errors.Is(err, gcode.ErrStopped):
 		return "a stop was requested: look at the machine, reset it if it does not answer, then start again"
+	case errors.Is(err, gcode.ErrEndless):
+		return "set another command for it in words.templates, or switch off what the printer reports by itself"
 	case errors.Is(err, gcode.ErrReplyLost):
 		return "the line is disturbed: check cable and plugs, then start again"
 	case errors.Is(err, gcode.ErrLost), errors.Is(err, gcode.ErrClosed):
@@ -37,7 +39,7 @@ func loses(err error) bool {
 	}
 	for _, lost := range []error{
 		gcode.ErrSilent, gcode.ErrOverdue, gcode.ErrRestarted, gcode.ErrHalted,
-		gcode.ErrLost, gcode.ErrStopped, gcode.ErrClosed, gcode.ErrGarbled, gcode.ErrReplyLost,
+		gcode.ErrLost, gcode.ErrStopped, gcode.ErrClosed, gcode.ErrGarbled, gcode.ErrReplyLost, gcode.ErrEndless,
 	} {
 		if errors.Is(err, lost) {
 			return true

@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"abbed/config"
+	"abbed/config/outside"
 	"abbed/daemon/api"
 	"abbed/daemon/client"
 )
@@ -79,21 +80,30 @@ func give[T any](c *cobra.Command, k caller, answer T, tell func(io.Writer, T)) 
 	return nil
 }
 
+// readToken reads the operator's token, as the daemon keeps it.
+func readToken(file string) (string, error) {
+	b, err := outside.Read(file, 256)
+	if err != nil {
+		return "", fmt.Errorf("read the operator's token: %w", err)
+	}
+	return strings.TrimSpace(string(b)), nil
+}
+
 // client returns a client of the daemon. On the socket the file's permissions
 // are the access: the token goes along only if it was asked for.
 func (k caller) client(asked bool) (*client.Client, error) {
 	if strings.HasPrefix(k.url, "unix:") && !asked {
 		return client.New(k.url, ""), nil
 	}
-	token, err := os.ReadFile(k.token)
+	token, err := readToken(k.token)
 	if err != nil && !errors.Is(err, os.ErrNotExist) {
-		return nil, fmt.Errorf("read the operator's token: %w", err)
+		return nil, err
 	}
-	a := client.New(k.url, strings.TrimSpace(string(token)))
+	a := client.New(k.url, token)
 	if k.ca == "" {
 		return a, nil
 	}
-	pem, err := os.ReadFile(k.ca)
+	pem, err := outside.Read(k.ca, 1<<20)
 	if err != nil {
 		return nil, usage(fmt.Errorf("--ca: %w", err))
 	}

@@ -10,6 +10,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"abbed/config/outside"
 )
 
 const (
@@ -95,7 +97,7 @@ func (s starts) ended(err error) {
 
 // read returns the count; what cannot be read counts as none.
 func (s starts) read() int {
-	b, err := os.ReadFile(s.file)
+	b, err := outside.Read(s.file, 64)
 	if err != nil {
 		if !errors.Is(err, fs.ErrNotExist) {
 			s.log.Warn("the count of failed starts cannot be read", "err", err)

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"math/rand/v2"
-	"os"
 	"strings"
 	"time"
 
@@ -139,11 +138,11 @@ func (b *benchPrinter) ready(ctx context.Context, path string) (*client.Client, 
 	if err := k.find(b.dirs...); err != nil {
 		return nil, err
 	}
-	token, err := os.ReadFile(k.token)
+	token, err := readToken(k.token)
 	if err != nil {
 		return nil, err
 	}
-	a := client.New(k.url, strings.TrimSpace(string(token)))
+	a := client.New(k.url, token)
 	p, err := a.Printer(ctx)
 	if err != nil {
 		return nil, err

@@ -98,9 +98,9 @@ func TestEndInApply(t *testing.T) {
 	sc.Chatter, sc.Waits = 0, 0
 	base := measured(t, sc, 2)
 	for _, undo := range []bool{false, true} {
-		for _, silent := range []bool{false, true} {
+		for _, fault := range []string{"", "slow-line", "half-open"} {
 			for _, at := range []int{1, 2, 20, 47, 49, 50} {
-				t.Run(fmt.Sprintf("undo %v, silent %v, at node %d", undo, silent, at), func(t *testing.T) {
+				t.Run(fmt.Sprintf("undo %v, fault %q, at node %d", undo, fault, at), func(t *testing.T) {
 					dir := image(t, base)
 					synctest.Test(t, func(t *testing.T) {
 						printer := bench.New(sc, bench.Options{Seed: 2})
@@ -138,8 +138,8 @@ func TestEndInApply(t *testing.T) {
 							done <- err
 						}()
 						<-ended
-						if silent {
-							printer.Inject(bench.Fault{Name: "half-open"})
+						if fault != "" {
+							printer.Inject(bench.Fault{Name: fault})
 						}
 						begun := time.Now()
 						w.close()
@@ -157,7 +157,7 @@ func TestEndInApply(t *testing.T) {
 						switch {
 						case err != nil:
 							t.Error(err)
-						case silent && a.State.Open():
+						case fault == "half-open" && a.State.Open():
 						case a.State.Open():
 							t.Errorf("left %s", a.State)
 						case !equalNodes(now, printer.Kept()) || (a.State == store.Undone || a.State == store.PutBack) && !equalNodes(now, before) ||
@@ -168,5 +168,64 @@ func TestEndInApply(t *testing.T) {
 				})
 			}
 		}
+	}
+}
+
+// TestFirstMeasured: however often a correction is put back on, the map stays within the
+// limits of a correction from the one that was first measured; an entry of an earlier
+// version, which does not name that one, follows its tables to it.
+func TestFirstMeasured(t *testing.T) {
+	sc := lookup(t, "twist-level")
+	sc.Chatter, sc.Waits = 0, 0
+	base := measured(t, sc, 2)
+	for _, old := range []bool{false, true} {
+		t.Run(fmt.Sprintf("old %v", old), func(t *testing.T) {
+			dir := image(t, base)
+			synctest.Test(t, func(t *testing.T) {
+				printer := bench.New(sc, bench.Options{Seed: 2})
+				w := open(t, dir, sc, &cable{printer: printer})
+				defer func() { w.close() }()
+				ready(t, w)
+				r := reapplying{t, w, printer, printer.Nodes()}
+				w.applyOnly(t)
+				p := &person{api: w.api, name: "the played person"}
+				for _, mm := range []float64{0.1, 0.2} {
+					r.nodes(mm)
+					if err := errors.Join(w.api.Reapply(t.Context()), p.settled(t.Context(), api.Kept)); err != nil {
+						t.Fatal(err)
+					}
+				}
+				if old {
+					w.close()
+					s, _, err := store.Open(t.Context(), dir)
+					if err != nil {
+						t.Fatal(err)
+					}
+					entry, _, err := s.Applied(t.Context())
+					entry.Origin = nil
+					if err == nil {
+						_, err = s.SaveApplied(t.Context(), entry)
+					}
+					if err := errors.Join(err, s.Close()); err != nil {
+						t.Fatal(err)
+					}
+					w = open(t, dir, sc, &cable{printer: printer})
+					ready(t, w)
+				}
+				r.nodes(0.4) // 0.2 mm from the map before, and 0.4 mm from the first
+				var e *api.Error
+				was := printer.Nodes()
+				if err := w.api.Reapply(t.Context()); !errors.As(err, &e) || e.Code != "too-large" || !equalNodes(was, printer.Nodes()) {
+					t.Errorf("beyond the limit from the first map: %v", err)
+				}
+				if err := errors.Join(w.api.Undo(t.Context()), (&person{api: w.api}).settled(t.Context(), api.Undone)); err != nil || !equalNodes(was, printer.Nodes()) {
+					t.Errorf("undo on a map that was measured anew: %v", err)
+				}
+				a, err := w.api.Applied(t.Context())
+				if err != nil || !strings.Contains(a.Sentence, "Nothing was written") {
+					t.Errorf("%+v, %v", a, err)
+				}
+			})
+		})
 	}
 }

@@ -6,7 +6,6 @@ import (
 	"io"
 	"math"
 	"os"
-	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -187,11 +186,11 @@ func (d *desk) read(c *cobra.Command, name string) (record.Run, error) {
 			return record.Run{}, usage(fmt.Errorf("repair: %s: %w", name, err))
 		}
 	} else {
-		token, err := os.ReadFile(d.token)
+		token, err := readToken(d.token)
 		if err != nil && !errors.Is(err, os.ErrNotExist) {
-			return record.Run{}, fmt.Errorf("read the operator's token: %w", err)
+			return record.Run{}, err
 		}
-		a, err := client.New(d.url, strings.TrimSpace(string(token))).Record(c.Context(), name)
+		a, err := client.New(d.url, token).Record(c.Context(), name)
 		if err != nil {
 			return record.Run{}, fmt.Errorf("repair: %s is no file here, and as a run: %w", name, err)
 		}

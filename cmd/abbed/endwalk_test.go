@@ -11,7 +11,6 @@ import (
 	"strings"
 	"sync"
 	"testing"
-	"testing/synctest"
 	"time"
 
 	"pgregory.net/rapid"
@@ -322,7 +321,7 @@ func TestWalkEnd(t *testing.T) {
 		}
 		var found map[string]string
 		t.Run(fmt.Sprint(seed), func(t *testing.T) {
-			synctest.Test(t, func(t *testing.T) { found = e.play(t, dir, base) })
+			bubble(t, dir, func(t *testing.T, dir string) { found = e.play(t, dir, base) })
 		})
 		_ = os.RemoveAll(dir)
 		if t.Failed() && !failed {

@@ -114,9 +114,11 @@ func (h *house) front(ctx context.Context, p plan) error {
 		h.listen = access.NewDoor(l, rules(p.settings))
 	}
 	if p.settings.Socket != "" {
-		if h.button, err = access.ListenSocket(p.settings.Socket, p.settings.SocketGroup); err != nil {
+		l, err := access.ListenSocket(p.settings.Socket, p.settings.SocketGroup)
+		if err != nil {
 			return errors.Join(err, h.listen.Close())
 		}
+		h.button = access.NewDoor(l, rules(p.settings))
 	}
 	site := web.New(h.daemon, web.Options{
 		Metrics: metrics.New(h.daemon.Board()), Version: version, Who: access.Who, Doors: h.access, Log: p.log,
@@ -130,7 +132,9 @@ func (h *house) front(ctx context.Context, p plan) error {
 	h.server = &http.Server{
 		ConnContext: access.Mark, TLSConfig: secure,
 		Handler: guarded, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 30 * time.Second,
-		IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 16 << 10,
+		// What is answered for longer (streams, moves) sets its own.
+		WriteTimeout: time.Minute,
+		IdleTimeout:  2 * time.Minute, MaxHeaderBytes: 16 << 10,
 		ErrorLog: slog.NewLogLogger(p.log.Handler(), slog.LevelWarn), Protocols: oneByOne(),
 	}
 	return nil

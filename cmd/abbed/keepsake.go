@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"abbed/config"
+	"abbed/config/outside"
 	"abbed/daemon/store"
 )
 
@@ -78,7 +79,7 @@ directory, so that the service can open what it made.`,
 	c.RunE = func(c *cobra.Command, args []string) error {
 		in := c.InOrStdin()
 		if args[0] != "-" {
-			f, err := os.Open(args[0])
+			f, err := outside.Open(args[0])
 			if err != nil {
 				return fmt.Errorf("import: %s: %w", args[0], noFile(err))
 			}

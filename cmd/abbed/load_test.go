@@ -83,7 +83,7 @@ func TestLoad(t *testing.T) {
 	}
 	disperse()
 	crowd.wait()
-	peak := d.peak(t)
+	peak := peakOf(t, d.cmd)
 	share := waited.Seconds() / wall.Seconds()
 	t.Logf("%d viewers (%d events, %d screens), %d slow clients (%d let go), %d scrapes (slowest %v), %d touches in %.1f s: host share %.2f %% (at most %.0f %%), peak memory %.1f MB (at most %d MB)",
 		*loadViewers, crowd.events.Load(), crowd.screens.Load(), *loadSlow, crowd.slow.Load(), crowd.scrapes.Load(), time.Duration(crowd.slowest.Load()).Round(time.Millisecond),
@@ -183,10 +183,7 @@ type process struct {
 // serveProcess builds and starts abbed serve, and waits until it listens.
 func serveProcess(t *testing.T, sc bench.Scenario, port string) *process {
 	t.Helper()
-	bin, dir := filepath.Join(t.TempDir(), "abbed"), t.TempDir()
-	if out, err := exec.Command("go", "build", "-o", bin, ".").CombinedOutput(); err != nil {
-		t.Fatalf("build: %v %s", err, out)
-	}
+	bin, dir := program(t), t.TempDir()
 	s := demoSettings(sc, port, "", dir)
 	cmd := exec.Command(bin, "serve", "--port", port, "--listen", "127.0.0.1:0", "--state", dir,
 		"--bed", s.Bed.String(), "--map-area", s.MapArea.String(), "--layout", s.Layout, "--zero-at", s.ZeroAt.String(),
@@ -227,9 +224,9 @@ func serveProcess(t *testing.T, sc bench.Scenario, port string) *process {
 	return d
 }
 
-// peak is the largest resident memory so far (proc(5), VmHWM), bytes.
-func (d *process) peak(t *testing.T) int {
-	b, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", d.cmd.Process.Pid))
+// peakOf is the largest resident memory of a process so far (proc(5), VmHWM), bytes.
+func peakOf(t *testing.T, c *exec.Cmd) int {
+	b, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", c.Process.Pid))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -16,7 +16,9 @@ import (
 	"syscall"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
+	"abbed/config/outside"
 	"abbed/gcode/port"
 )
 
@@ -46,6 +48,32 @@ func (e *exit) Unwrap() error { return e.err }
 
 func usage(err error) error   { return &exit{exitUsage, err} }
 func refused(err error) error { return &exit{exitRefused, err} }
+
+// misused says what is wrong with flags or arguments, which stand in it as they were
+// typed, or put in by a script.
+func misused(c *cobra.Command, err error) error {
+	text := err.Error()
+	var bad *pflag.InvalidValueError
+	if errors.As(err, &bad) {
+		text = fmt.Sprintf("--%s %q: %s", bad.GetFlag().Name, bad.GetValue(), wanted(bad))
+	}
+	return usage(fmt.Errorf("%s; see %s --help", outside.Text(text), c.CommandPath()))
+}
+
+// wanted says what a flag takes, in place of what a library says of what it did not.
+func wanted(bad *pflag.InvalidValueError) string {
+	switch kind := bad.GetFlag().Value.Type(); kind {
+	case "float64":
+		return "a number is wanted, such as 0.5"
+	case "int", "uint64":
+		return "a whole number is wanted"
+	case "duration":
+		return "a time with its unit is wanted, such as 10s, and at most 2000000h"
+	case "bool":
+		return "true or false is wanted"
+	}
+	return bad.Unwrap().Error()
+}
 
 func main() {
 	slim()
@@ -100,7 +128,7 @@ With a printer:             abbed setup NAME, or abbed serve --port DEV`,
 		RunE: func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
-		return usage(fmt.Errorf("%w; see %s --help", err, c.CommandPath()))
+		return misused(c, err)
 	})
 	root.AddCommand(setupCommand(), serveCommand(), demoCommand(), benchCommand(), doctorCommand(), analyseCommand(), exportCommand(), importCommand(), carryCommand(), benchCheckCommand(), repairCommand(), proofPrintCommand(), proofReadCommand(), readingsCommand(), versionCommand())
 	root.AddCommand(askCommands()...)
@@ -121,7 +149,7 @@ func wrapArgs(c *cobra.Command) {
 	}
 	c.Args = func(c *cobra.Command, args []string) error {
 		if err := check(c, args); err != nil {
-			return usage(fmt.Errorf("%w; see %s --help", err, c.CommandPath()))
+			return misused(c, err)
 		}
 		return nil
 	}

@@ -60,9 +60,7 @@ func (k *caller) at(s config.Settings) {
 	if s.Access.Certificate != "" {
 		k.url = "https://" + s.Listen
 	}
-	if f, err := os.Open(k.token); err == nil {
-		f.Close()
-	} else if errors.Is(err, fs.ErrPermission) && s.Socket != "" {
+	if _, err := readToken(k.token); errors.Is(err, fs.ErrPermission) && s.Socket != "" {
 		k.url = "unix:" + s.Socket
 	}
 }

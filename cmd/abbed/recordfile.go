@@ -7,9 +7,10 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
+	"strings"
 	"syscall"
 
+	"abbed/config/outside"
 	"abbed/probe/record"
 )
 
@@ -30,11 +31,15 @@ func readRecord(b []byte) (run record.Run, err error) {
 	case text[0] != '{':
 		return run, fmt.Errorf("it is no record, which is JSON and begins with {; %s", whole)
 	}
-	if err := json.NewDecoder(bytes.NewReader(b)).Decode(&run); err != nil {
+	if err := outside.JSON(b, &run, false); err != nil {
 		return record.Run{}, noJSON(err, "record", len(b), whole)
 	}
+	outside.Texts(&run)
 	switch err := record.CheckVersion(run); {
 	case err == nil:
+		if err := record.CheckBounds(run); err != nil {
+			return record.Run{}, fmt.Errorf("it holds what no printer on a desk can be or do (%w); %s", err, whole)
+		}
 		return run, nil
 	case run.Version == 0:
 		return record.Run{}, fmt.Errorf("it is JSON, and not the record of a run (no version stands in it); %s", whole)
@@ -48,8 +53,11 @@ func readRecord(b []byte) (run record.Run, err error) {
 func noJSON(err error, kind string, n int, instead string) error {
 	var syntax *json.SyntaxError
 	var other *json.UnmarshalTypeError
+	var member *outside.MemberError
 	switch {
-	case errors.Is(err, io.ErrUnexpectedEOF), errors.As(err, &syntax) && syntax.Error() == "unexpected end of JSON input":
+	case errors.As(err, &member):
+		return fmt.Errorf("the member %w; %s", err, instead)
+	case strings.HasPrefix(err.Error(), "unexpected end"), errors.Is(err, io.ErrUnexpectedEOF):
 		return fmt.Errorf("it breaks off after %d bytes; copy or fetch it again", n)
 	case errors.As(err, &other):
 		return fmt.Errorf("at byte %d, in %q, stands a %s that no %s has there; %s", other.Offset, other.Field, other.Value, kind, instead)
@@ -62,7 +70,7 @@ func noJSON(err error, kind string, n int, instead string) error {
 // readAll reads a file, or in for "-".
 func readAll(name string, in io.Reader) ([]byte, error) {
 	if name != "-" {
-		f, err := os.Open(name)
+		f, err := outside.Open(name)
 		if err != nil {
 			return nil, noFile(err)
 		}
@@ -85,6 +93,8 @@ func noFile(err error) error {
 		return fmt.Errorf("there is no such file; look at its name, and in which directory you are (%w)", err)
 	case errors.Is(err, fs.ErrPermission):
 		return fmt.Errorf("it may not be read by whoever runs this; look at its owner and mode (%w)", err)
+	case errors.Is(err, outside.ErrNoFile):
+		return fmt.Errorf("it is a pipe or a device; give what comes from there on standard input, as - (%w)", err)
 	case errors.Is(err, syscall.EISDIR):
 		return fmt.Errorf("it is a directory; name a file in it (%w)", err)
 	}

@@ -234,7 +234,19 @@ const deepestEver = 0.6
 // inBubble plays f in a bubble of simulated time with a state directory.
 func inBubble(t *testing.T, f func(t *testing.T, dir string)) {
 	t.Helper()
-	dir := memoryDir(t)
+	bubble(t, memoryDir(t), f)
+}
+
+// bubble is inBubble with its directory. A bubble whose time does not go on, since a
+// lock is held while something waits, is told: it would say nothing itself.
+func bubble(t *testing.T, dir string, f func(t *testing.T, dir string)) {
+	t.Helper()
+	const stuck = 2 * time.Minute // of real time; the longest takes seconds
+	name := t.Name()
+	dog := time.AfterFunc(stuck, func() {
+		panic(name + ": time does not go on in the bubble: a lock is held while something waits")
+	})
+	defer dog.Stop()
 	synctest.Test(t, func(t *testing.T) { f(t, dir) })
 }
 
@@ -455,6 +467,53 @@ func TestLyingProbe(t *testing.T) {
 			})
 		})
 	}
+}
+
+// TestStraightProbeThatTriggersLate: a straight probe that triggers a little later at
+// each touch has no probing move go into the bed: how far down it may go rests on
+// what the whole run says of the place, not on the touch before.
+func TestStraightProbeThatTriggersLate(t *testing.T) {
+	for name, lie := range map[string]bench.Lie{
+		"a ramp":         {Kind: bench.LieRamp, From: 3, Size: -0.3},
+		"pairs":          {Kind: bench.LiePairs, From: 3, Size: 0.4},
+		"never triggers": {Kind: bench.LieDeaf, From: 9},
+	} {
+		for _, steps := range [][]string{{"repeat"}, {"gauging"}} {
+			t.Run(name+" in "+steps[0], func(t *testing.T) {
+				inBubble(t, func(t *testing.T, dir string) {
+					s := onStage(t, dir, lookup(t, "straight-probe"), 3)
+					defer s.close()
+					s.printer.Tell(&lie)
+					run, err := s.hand.measure(t.Context(), steps...)
+					t.Logf("%s: %s %v", run.State, run.Sentence, err)
+					s.sound(t)
+					_, _ = s.api.Stop(t.Context())
+				})
+			})
+		}
+	}
+}
+
+// TestHomingThatErrsAfterAnAbsence: the person was away, the machine homes again, and
+// its probe triggers half a millimetre later than before, at the homing as at every
+// touch. No touch can tell; so the first arrival after a homing is as wide as the
+// first of a run.
+func TestHomingThatErrsAfterAnAbsence(t *testing.T) {
+	inBubble(t, func(t *testing.T, dir string) {
+		s := onStage(t, dir, lookup(t, "twist-level"), 3)
+		defer s.close()
+		run := s.confirmed(t, "gauging")
+		run = s.until(t, run.ID, inState(api.AwaitingGauge))
+		if err := s.hand.act(t.Context(), run); err != nil {
+			t.Fatal(err)
+		}
+		run = s.until(t, run.ID, inState(api.AwaitingNext))
+		s.printer.Tell(&bench.Lie{Kind: bench.LieConstant, Size: -0.5, Home: true})
+		time.Sleep(7 * time.Minute)
+		run = s.onward(t, run)
+		t.Logf("%s: %s", run.State, run.Sentence)
+		s.sound(t)
+	})
 }
 
 // TestNextIsAnsweredAtOnce: the press of next is answered at once with the run,

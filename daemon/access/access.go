@@ -39,6 +39,7 @@ type Access struct {
 	links    *links
 	sessions *sessions
 	limit    *limiter
+	crowd    *crowd
 }
 
 // Open reads the operator's token and the sessions from the state directory,
@@ -59,7 +60,7 @@ func Open(o Options) (a *Access, notices []string, err error) {
 	}
 	a = &Access{
 		now: o.Now, rules: o.Rules, enter: o.Enter, shut: o.Refuse, file: filepath.Join(o.Dir, tokenName),
-		links: newLinks(o.Now), limit: newLimiter(o.Now),
+		links: newLinks(o.Now), limit: newLimiter(o.Now), crowd: newCrowd(),
 	}
 	var said string
 	if a.token, said, err = loadToken(a.file); err != nil {

@@ -1,6 +1,8 @@
 package access_test
 
 import (
+	"bufio"
+	"errors"
 	"fmt"
 	"net"
 	"net/http"
@@ -242,34 +244,113 @@ func (s seeming) RemoteAddr() net.Addr {
 	return net.TCPAddrFromAddrPort(netip.MustParseAddrPort(s.addr))
 }
 
-// Somebody who opens connection after connection takes the place of nobody
-// else, and never that of this machine.
+// Somebody who opens connection after connection takes the place of nobody who is
+// being answered, and never one that is kept for this machine.
 func TestDoor(t *testing.T) {
-	l := others{make(chan net.Conn, 2000)}
-	for range 1000 { // one address
-		l.conns <- seeming{pipe(t), "192.0.2.7:4000"}
+	for name, answered := range map[string]bool{"while all are answered": true, "while all wait": false} {
+		t.Run(name, func(t *testing.T) {
+			l := others{make(chan net.Conn, 2000)}
+			for range 1000 { // one address
+				l.conns <- seeming{pipe(t), "192.0.2.7:4000"}
+			}
+			for n := range 700 { // many
+				l.conns <- seeming{pipe(t), fmt.Sprintf("10.0.%d.%d:1", n/256, n%256)}
+			}
+			for range 100 { // ourselves
+				l.conns <- seeming{pipe(t), "127.0.0.1:9"}
+			}
+			close(l.conns)
+			d := access.NewDoor(l, access.Rules{})
+			var in []net.Conn
+			for c, err := d.Accept(); err == nil; c, err = d.Accept() {
+				in = append(in, c)
+				if answered {
+					access.Answering(c, true)
+				}
+			}
+			got, latest := map[string]int{}, map[string]bool{}
+			for _, c := range in {
+				_ = c.SetReadDeadline(time.Unix(1, 0))
+				if _, err := c.Read(make([]byte, 1)); !errors.Is(err, os.ErrDeadlineExceeded) {
+					continue // it had to give its place
+				}
+				host, _, _ := net.SplitHostPort(c.RemoteAddr().String())
+				got[strings.SplitN(host, ".", 2)[0]]++
+				latest[c.RemoteAddr().String()] = true
+			}
+			if all := got["192"] + got["10"] + got["127"]; all != 640 || got["192"] > 48 || got["127"] < 64 {
+				t.Errorf("let in: %v", got)
+			}
+			if latest["10.0.2.187:1"] == answered || answered && got["192"] != 48 {
+				t.Errorf("the last that came is in: %v; %v", !answered, got)
+			}
+			for _, c := range in {
+				c.Close()
+				c.Close() // counted once
+			}
+			if n := access.Places(d); n != 0 {
+				t.Errorf("%d places are taken when all have gone", n)
+			}
+		})
 	}
-	for n := range 700 { // many
-		l.conns <- seeming{pipe(t), fmt.Sprintf("10.0.%d.%d:1", n/256, n%256)}
+}
+
+// A place is taken while a request is answered, and not before and after: half of a
+// request keeps none.
+func TestDoorWaiting(t *testing.T) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
 	}
-	for range 100 { // ourselves
-		l.conns <- seeming{pipe(t), "127.0.0.1:9"}
+	h := newHouse(t)
+	release := make(chan struct{})
+	guarded, err := h.Guard(l.Addr().String(), http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.URL.Path == "/long" {
+			<-release
+		}
+		w.WriteHeader(http.StatusNoContent)
+	}))
+	if err != nil {
+		t.Fatal(err)
 	}
-	close(l.conns)
-	d := access.NewDoor(l, access.Rules{})
-	got := map[string]int{}
-	var in []net.Conn
-	for c, err := d.Accept(); err == nil; c, err = d.Accept() {
-		host, _, _ := net.SplitHostPort(c.RemoteAddr().String())
-		got[strings.SplitN(host, ".", 2)[0]]++
-		in = append(in, c)
+	srv := &http.Server{Handler: guarded, ConnContext: access.Mark}
+	go func() { _ = srv.Serve(access.NewDoor(l, access.Rules{})) }()
+	defer srv.Close()
+	send := func(text string) net.Conn {
+		c, err := net.Dial("tcp", l.Addr().String())
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { c.Close() })
+		if _, err := c.Write([]byte(text)); err != nil {
+			t.Fatal(err)
+		}
+		return c
 	}
-	if got["192"] != 48 || got["192"]+got["10"] != 576 || got["127"] != 64 {
-		t.Errorf("let in: %v", got)
+	long := send("GET /long HTTP/1.1\r\nHost: " + l.Addr().String() + "\r\n\r\n")
+	answered := func(c net.Conn) error {
+		_ = c.SetReadDeadline(time.Now().Add(10 * time.Second))
+		res, err := http.ReadResponse(bufio.NewReader(c), nil)
+		if err == nil && res.StatusCode != http.StatusNoContent {
+			err = errors.New(res.Status)
+		}
+		return err
 	}
-	for _, c := range in {
-		c.Close()
-		c.Close() // counted once
+	whole := "GET / HTTP/1.1\r\nHost: " + l.Addr().String() + "\r\n\r\n"
+	if err := answered(send(whole)); err != nil { // it is idle afterwards
+		t.Fatal(err)
+	}
+	for n := range 1500 {
+		send("POST /api/v1/stop HT")
+		if n%100 == 99 {
+			if err := answered(send(whole)); err != nil {
+				t.Fatalf("behind %d halves of requests: %v", n, err)
+			}
+		}
+	}
+	close(release)
+	if err := answered(long); err != nil {
+		t.Errorf("what was being answered all the while: %v", err)
 	}
 }
 

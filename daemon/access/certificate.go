@@ -8,6 +8,8 @@ import (
 	"os"
 	"sync"
 	"time"
+
+	"abbed/config/outside"
 )
 
 // Certificate is a certificate with its key, from two files that may be replaced
@@ -32,6 +34,9 @@ type stampOf struct {
 
 // lookAgain is how often the files are looked at, at most.
 const lookAgain = 5 * time.Second
+
+// mostPEM bounds each file, bytes; a long chain has some 20 kB.
+const mostPEM = 1 << 20
 
 // OpenCertificate reads certificate chain and key (PEM). now may be nil.
 func OpenCertificate(cert, key string, now func() time.Time, log *slog.Logger) (*Certificate, error) {
@@ -100,7 +105,15 @@ func (c *Certificate) read() (*tls.Certificate, error) {
 	if info.Mode().Perm()&0o007 != 0 {
 		return nil, fmt.Errorf("access.key %s can be read by everybody (mode %04o); chmod o-rwx it", c.key, info.Mode().Perm())
 	}
-	pair, err := tls.LoadX509KeyPair(c.cert, c.key)
+	cert, err := outside.Read(c.cert, mostPEM)
+	if err != nil {
+		return nil, fmt.Errorf("access.certificate: %w", err)
+	}
+	key, err := outside.Read(c.key, mostPEM)
+	if err != nil {
+		return nil, fmt.Errorf("access.key: %w", err)
+	}
+	pair, err := tls.X509KeyPair(cert, key)
 	if err != nil {
 		return nil, fmt.Errorf("access.certificate %s and access.key %s: %w", c.cert, c.key, err)
 	}

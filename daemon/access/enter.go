@@ -3,9 +3,9 @@ package access
 import (
 	"html/template"
 	"net/http"
-	"strings"
 	"time"
 
+	"abbed/config/outside"
 	"abbed/daemon/api"
 )
 
@@ -54,7 +54,7 @@ func (a *Access) signIn(w http.ResponseWriter, r *http.Request) {
 		a.refuse(w, r, a.wrong(r, "This code is wrong, was used before, or is older than 15 minutes."))
 		return
 	}
-	text, _, err := a.sessions.add(role, clean(r.UserAgent()))
+	text, _, err := a.sessions.add(role, brief(r.UserAgent()))
 	if err != nil {
 		a.refuse(w, r, api.Errorf(http.StatusInternalServerError, "internal",
 			"See that the state directory can be written, then ask for a new link with abbed pair.", "The session could not be kept."))
@@ -67,7 +67,7 @@ func (a *Access) signIn(w http.ResponseWriter, r *http.Request) {
 
 // signOut ends the session of the browser that asks.
 func (a *Access) signOut(w http.ResponseWriter, r *http.Request) {
-	if s, ok := a.sessions.find(cookies(r)); ok {
+	if s, _, ok := a.sessions.find(cookies(r)); ok {
 		if _, err := a.sessions.revoke(s.ID); err != nil {
 			a.refuse(w, r, api.Errorf(http.StatusInternalServerError, "internal",
 				"See that the state directory can be written, and sign out again.", "The session is closed, but could be back after a restart."))
@@ -86,15 +86,10 @@ func (a *Access) setCookie(w http.ResponseWriter, r *http.Request, text string, 
 	})
 }
 
-// clean keeps what a list of sessions may show of a browser's own name.
-func clean(s string) string {
-	s = strings.Map(func(c rune) rune {
-		if c < ' ' || c > '~' {
-			return -1
-		}
-		return c
-	}, s)
-	return s[:min(len(s), 120)]
+// brief is what a list of sessions shows of a browser's own name for itself.
+func brief(agent string) string {
+	name := []rune(outside.Text(agent))
+	return string(name[:min(len(name), 120)])
 }
 
 func plainEnter(w http.ResponseWriter, _ *http.Request, e Entrance) {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net"
 	"net/http"
+	"slices"
 	"strings"
 
 	"abbed/daemon/api"
@@ -47,7 +48,7 @@ func (a *Access) Guard(listen string, next http.Handler) (http.Handler, error) {
 			"This change was asked for by a page of another origin."))
 	}))
 	same := origin.Handler(inner)
-	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+	return seated(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		headers(w.Header())
 		if !onSocket(r) && !allowed.answers(r, a.origin(r).secure) {
 			a.refuse(w, r, api.Errorf(http.StatusMisdirectedRequest, "wrong-host",
@@ -61,8 +62,15 @@ func (a *Access) Guard(listen string, next http.Handler) (http.Handler, error) {
 				"A page of another origin asked for this behind its reader's back."))
 			return
 		}
-		same.ServeHTTP(w, r)
-	}), nil
+		v, wrong := a.visitor(r)
+		leave, many := a.crowd.enter(r, v)
+		if many != nil {
+			a.refuse(w, r, many)
+			return
+		}
+		defer leave()
+		same.ServeHTTP(w, with(r, v, wrong))
+	})), nil
 }
 
 // embedded reports whether a page of another origin asks for something within
@@ -81,7 +89,7 @@ func embedded(r *http.Request) bool {
 // checked lets through what the visitor may do.
 func (a *Access) checked(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		v, err := a.visitor(r)
+		v, err := From(r.Context()), wrong(r.Context())
 		if err == nil {
 			err = a.permit(r, v)
 		}
@@ -89,7 +97,12 @@ func (a *Access) checked(next http.Handler) http.Handler {
 			a.refuse(w, r, err)
 			return
 		}
-		r = with(r, v)
+		done, many := a.crowd.turn(r, v)
+		if many != nil {
+			a.refuse(w, r, many)
+			return
+		}
+		defer done()
 		if v.Session != "" && longLived(r) {
 			var answered func()
 			r, answered = a.sessions.during(r, v.Session)
@@ -167,14 +180,17 @@ func (a *Access) visitor(r *http.Request) (Visitor, *api.Error) {
 			return Visitor{Name: "scraper", Role: Scrape}, nil
 		}
 		if ok && a.token.is(hash(token)) {
-			return Visitor{Name: "token", Role: Everything}, nil
+			return Visitor{Name: operator, Role: Everything}, nil
 		}
 		return Visitor{}, a.wrong(r, "The token is not the operator's.")
 	}
 	if who, ok := socketPeer(r); ok {
 		return Visitor{Name: who, Role: Look | Trigger}, nil
 	}
-	if s, ok := a.sessions.find(cookies(r)); ok {
+	if s, aged, ok := a.sessions.find(cookies(r)); ok {
+		if aged && !slices.Contains(stops, r.URL.Path) {
+			_ = a.sessions.save() // else it only shortens the session's life
+		}
 		return Visitor{Name: "browser " + s.ID, Role: s.Role, Session: s.ID}, nil
 	}
 	return Visitor{}, nil

@@ -1,12 +1,14 @@
 package access
 
 import (
+	"bytes"
 	"encoding/json"
 	"errors"
 	"io"
 	"net/http"
 	"time"
 
+	"abbed/config/outside"
 	"abbed/daemon/api"
 )
 
@@ -38,19 +40,18 @@ func askedRole(body io.Reader) (Role, *api.Error) {
 	var asked struct {
 		Role string `json:"role"`
 	}
-	d := json.NewDecoder(body)
-	d.DisallowUnknownFields()
-	err := d.Decode(&asked)
-	if err == nil {
-		if _, more := d.Token(); !errors.Is(more, io.EOF) {
-			err = errors.New("something stands after the object")
-		}
+	b, err := io.ReadAll(body)
+	if b = bytes.TrimSpace(b); err == nil && len(b) > 0 {
+		err = outside.JSON(b, &asked, true)
 	}
 	var large *http.MaxBytesError
+	var other *json.UnmarshalTypeError
 	switch {
+	case errors.As(err, &other):
+		return 0, api.Errorf(http.StatusBadRequest, "bad-json", `Send {"role":"look"}, or nothing.`, "The body holds a %s where none belongs.", other.Value)
 	case errors.As(err, &large):
 		return 0, api.Errorf(http.StatusRequestEntityTooLarge, "too-large-body", "send less", "The body is larger than %d bytes.", mostEnter)
-	case err != nil && !errors.Is(err, io.EOF):
+	case err != nil:
 		return 0, api.Errorf(http.StatusBadRequest, "bad-json", `Send {"role":"look"}, or nothing.`, "The body is not that of a pairing: %v.", err)
 	}
 	role, ok := Grant(asked.Role)
@@ -79,7 +80,7 @@ func (a *Access) end(w http.ResponseWriter, r *http.Request) {
 		a.refuse(w, r, api.Errorf(http.StatusInternalServerError, "internal",
 			"See that the state directory can be written, and end it again.", "The session is out, but could be back after a restart."))
 	case !ok:
-		a.refuse(w, r, api.Errorf(http.StatusNotFound, "not-found", "abbed sessions lists them.", "There is no session %q.", clean(id)))
+		a.refuse(w, r, api.Errorf(http.StatusNotFound, "not-found", "abbed sessions lists them.", "There is no session %.40q.", id))
 	default:
 		w.WriteHeader(http.StatusNoContent)
 	}

@@ -6,6 +6,8 @@ import (
 	"net/http"
 	"slices"
 	"strings"
+
+	"abbed/daemon/api"
 )
 
 // Role is what a visitor may do; roles add up.
@@ -89,20 +91,35 @@ type Visitor struct {
 	Session string
 }
 
+// operator is the Visitor.Name of whoever has the operator's token.
+const operator = "token"
+
 type visitorKey struct{}
+
+// found is a Visitor, and what was wrong with the token that was shown.
+type found struct {
+	Visitor
+	wrong *api.Error
+}
 
 // From returns the visitor behind a request's context; the zero Visitor if
 // Guard did not pass it.
 func From(ctx context.Context) Visitor {
-	v, _ := ctx.Value(visitorKey{}).(Visitor)
-	return v
+	f, _ := ctx.Value(visitorKey{}).(found)
+	return f.Visitor
+}
+
+// wrong returns what was wrong with the token that was shown, or nil.
+func wrong(ctx context.Context) *api.Error {
+	f, _ := ctx.Value(visitorKey{}).(found)
+	return f.wrong
 }
 
 // Who names the visitor behind a request, or "".
 func Who(r *http.Request) string { return From(r.Context()).Name }
 
-func with(r *http.Request, v Visitor) *http.Request {
-	return r.WithContext(context.WithValue(r.Context(), visitorKey{}, v))
+func with(r *http.Request, v Visitor, wrong *api.Error) *http.Request {
+	return r.WithContext(context.WithValue(r.Context(), visitorKey{}, found{v, wrong}))
 }
 
 // stops are the paths of the stop request: the API's and the page's form.

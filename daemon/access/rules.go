@@ -3,13 +3,13 @@ package access
 import (
 	"errors"
 	"fmt"
-	"io"
 	"net"
 	"net/http"
 	"net/netip"
-	"os"
 	"slices"
 	"strings"
+
+	"abbed/config/outside"
 )
 
 // Rules say what the owner opened beyond loopback. The zero Rules open
@@ -34,17 +34,12 @@ const leastScrape = 20
 
 // loadScrape reads the scraper's token.
 func loadScrape(file string) (*secret, error) {
-	f, err := os.Open(file)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	b, err := io.ReadAll(io.LimitReader(f, mostToken+1))
-	if err != nil {
+	b, err := outside.Read(file, mostToken)
+	if err != nil && !errors.Is(err, outside.ErrLarge) {
 		return nil, err
 	}
 	text := strings.TrimSpace(string(b))
-	if len(text) < leastScrape || len(b) > mostToken || strings.ContainsAny(text, " \r\n\t") {
+	if len(text) < leastScrape || strings.ContainsAny(text, " \r\n\t") {
 		return nil, fmt.Errorf("%s: needs one word of %d..%d characters", file, leastScrape, mostToken-1)
 	}
 	s := hash(text)

@@ -12,6 +12,8 @@ import (
 	"slices"
 	"sync"
 	"time"
+
+	"abbed/config/outside"
 )
 
 const (
@@ -21,8 +23,10 @@ const (
 	sessionLife = 90 * 24 * time.Hour
 	// seenEvery is how often the use of a session is written down.
 	seenEvery = 24 * time.Hour
-	// mostSessions bounds them; the one longest unused goes first.
+	// mostSessions bounds them; the one longest unused goes first. mostList bounds
+	// their file, bytes: each takes some 400.
 	mostSessions = 64
+	mostList     = 256 << 10
 )
 
 // Session is a browser that came in by a link.
@@ -42,6 +46,7 @@ type sessions struct {
 	file string
 	now  func() time.Time
 
+	disk sync.Mutex // held while the file is written; taken before mu, which is not
 	mu   sync.Mutex
 	all  []Session
 	open map[string]map[*visit]bool // what is being answered, by the session's ID
@@ -93,14 +98,16 @@ func (s *sessions) close() {
 // each browser needs a new link, and nobody is let in by mistake.
 func loadSessions(file string, now func() time.Time) (*sessions, string, error) {
 	s := &sessions{file: file, now: now}
-	b, err := os.ReadFile(file)
+	b, err := outside.Read(file, mostList)
 	if errors.Is(err, fs.ErrNotExist) {
 		return s, "", nil
 	}
-	if err != nil {
+	if err == nil {
+		err = json.Unmarshal(b, &s.all)
+	} else if !errors.Is(err, outside.ErrNoFile) && !errors.Is(err, outside.ErrLarge) {
 		return nil, "", err
 	}
-	if err := json.Unmarshal(b, &s.all); err != nil {
+	if err != nil {
 		s.all = nil
 		aside := file + ".damaged"
 		return s, fmt.Sprintf("The list of browser sessions was damaged and was moved to %s; each browser needs a new link (abbed pair).", aside), os.Rename(file, aside)
@@ -119,17 +126,20 @@ func cookies(r *http.Request) []string {
 	return out
 }
 
-// find returns the session of one of the texts.
-func (s *sessions) find(texts []string) (Session, bool) {
+// find returns the session of one of the texts. aged says that its use is to be
+// written down (save).
+func (s *sessions) find(texts []string) (found Session, aged, ok bool) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	for _, t := range texts[:min(len(texts), 4)] {
 		if i := s.index(hash(t)); i >= 0 {
-			s.seen(i)
-			return s.all[i], true
+			if aged = s.now().Sub(s.all[i].Seen) >= seenEvery; aged {
+				s.all[i].Seen = s.now().UTC()
+			}
+			return s.all[i], aged, true
 		}
 	}
-	return Session{}, false
+	return Session{}, false, false
 }
 
 // index returns where the live session of a hash is, or -1; it looks at all.
@@ -145,15 +155,6 @@ func (s *sessions) index(h secret) int {
 	return found
 }
 
-// seen writes the use of a session down, now and then.
-func (s *sessions) seen(i int) {
-	if s.now().Sub(s.all[i].Seen) < seenEvery {
-		return
-	}
-	s.all[i].Seen = s.now().UTC()
-	_ = s.save() // it only shortens the session's life
-}
-
 // add makes a session and returns the text of its cookie.
 func (s *sessions) add(role Role, from string) (string, Session, error) {
 	text, h := newSecret()
@@ -161,16 +162,18 @@ func (s *sessions) add(role Role, from string) (string, Session, error) {
 	at := s.now().UTC()
 	x := Session{ID: id.hex()[:8], Role: role, From: from, Made: at, Seen: at, Hash: h.hex()}
 	s.mu.Lock()
-	defer s.mu.Unlock()
-	before := slices.Clone(s.all)
 	s.all = slices.DeleteFunc(s.all, func(x Session) bool { return at.Sub(x.Seen) >= sessionLife })
 	if len(s.all) >= mostSessions {
 		slices.SortFunc(s.all, func(a, b Session) int { return b.Seen.Compare(a.Seen) })
 		s.all = s.all[:mostSessions-1]
 	}
 	s.all = append(s.all, x)
-	if err := s.save(); err != nil {
-		s.all = before
+	s.mu.Unlock()
+	err := s.save()
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if err != nil {
+		s.all = slices.DeleteFunc(s.all, func(o Session) bool { return o.ID == x.ID })
 		return "", Session{}, err
 	}
 	s.close()
@@ -180,19 +183,25 @@ func (s *sessions) add(role Role, from string) (string, Session, error) {
 // revoke ends a session; false if there is none of that ID.
 func (s *sessions) revoke(id string) (bool, error) {
 	s.mu.Lock()
-	defer s.mu.Unlock()
 	n := len(s.all)
 	s.all = slices.DeleteFunc(s.all, func(x Session) bool { return x.ID == id })
-	if len(s.all) == n {
+	gone := len(s.all) < n
+	s.close()
+	s.mu.Unlock()
+	if !gone {
 		return false, nil
 	}
-	s.close()
 	return true, s.save()
 }
 
-// save writes all sessions; the caller holds mu.
+// save writes all sessions. Nobody else waits for the disk meanwhile: a stop request
+// of a browser looks for its session.
 func (s *sessions) save() error {
+	s.disk.Lock()
+	defer s.disk.Unlock()
+	s.mu.Lock()
 	b, err := json.MarshalIndent(s.all, "", "\t")
+	s.mu.Unlock()
 	if err != nil {
 		return err
 	}

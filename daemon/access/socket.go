@@ -105,10 +105,10 @@ func (s *socket) Close() error {
 
 type peerKey struct{}
 
-// Mark notes in the context of a connection that it came by the socket, and by
-// whom; it is a http.Server's ConnContext. Who may write to the socket's file
-// may trigger: the file's permissions are the access.
-func Mark(ctx context.Context, c net.Conn) context.Context {
+// bySocket notes in the context of a connection that it came by the socket, and by
+// whom. Who may write to the socket's file may trigger: the file's permissions are
+// the access.
+func bySocket(ctx context.Context, c net.Conn) context.Context {
 	u, ok := c.(*net.UnixConn)
 	if !ok {
 		return ctx

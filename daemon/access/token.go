@@ -9,6 +9,8 @@ import (
 	"path/filepath"
 	"strings"
 	"syscall"
+
+	"abbed/config/outside"
 )
 
 // tokenName is the file of the operator's token under the state directory.
@@ -39,11 +41,8 @@ func loadToken(file string) (secret, string, error) {
 		s, err := makeToken(file)
 		return s, fmt.Sprintf("The operator's token %s was empty and was made anew.", file), err
 	}
-	if info.Size() > mostToken {
-		return secret{}, "", errors.New("holds no token; remove it, and a new one is made")
-	}
-	b, err := os.ReadFile(file)
-	if err != nil {
+	b, err := outside.Read(file, mostToken)
+	if err != nil && !errors.Is(err, outside.ErrLarge) {
 		return secret{}, "", err
 	}
 	text := strings.TrimSpace(string(b))

@@ -3,8 +3,8 @@ package api
 import (
 	"net/http"
 	"strings"
-	"unicode"
-	"unicode/utf8"
+
+	"abbed/config/outside"
 )
 
 // longestName is how long the name of a person may be, bytes.
@@ -24,23 +24,8 @@ func CheckPerson(name string) (string, error) {
 		return "", bad("of the person who gives their word is missing")
 	case len(name) > longestName:
 		return "", bad("is longer than 200 bytes")
-	case !utf8.ValidString(name) || strings.ContainsFunc(name, unseen):
+	case outside.Text(name) != name:
 		return "", bad("holds characters that cannot be seen")
 	}
 	return name, nil
 }
-
-// Visible returns a text of somebody else's as it can be shown in a terminal or
-// on a page: what cannot be seen is a question mark.
-func Visible(s string) string {
-	return strings.Map(func(c rune) rune {
-		if unseen(c) {
-			return '?'
-		}
-		return c
-	}, strings.ToValidUTF8(s, "?"))
-}
-
-// unseen are control characters, and those that turn the direction of what
-// follows (Unicode Standard Annex 9, 2.1 and 2.2).
-func unseen(c rune) bool { return unicode.IsControl(c) || unicode.Is(unicode.Bidi_Control, c) }

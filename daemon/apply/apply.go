@@ -102,7 +102,7 @@ func (d Desk) through(ctx context.Context, a store.Applied, from, to [][]int64, 
 // putBack writes the old map back after an apply that did not hold. If the
 // printer was asked to keep the new map, it is asked to keep the old one.
 func (d Desk) putBack(ctx context.Context, a store.Applied, to [][]int64, why error) (store.Applied, error) {
-	a.Says = ""
+	a.Says, d.Turn = "", nil
 	if err := d.restore(ctx, to, atKeeping(why)); err != nil {
 		return d.notRestored(ctx, a, errors.Join(why, err))
 	}

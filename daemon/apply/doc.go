@@ -7,12 +7,14 @@
 //   - Line asks the printer; a gcode.Session is one. Nothing here moves.
 //   - Journal keeps an entry before and after each stage; store.Store is one.
 //   - Writer reads the map, writes the nodes that differ, reads back, compares.
-//   - Apply, Undo and Resolve are the three ways from one whole map to another.
+//   - Apply, Undo and Resolve are the three ways from one map to another; Again puts a
+//     correction onto a map that was measured anew; Held sees what was not kept.
+//   - record.Standing tells all of them which node has the correction in it.
 //
 // An apply is: intent kept (state writing), nodes written one by one as values
 // (a value that is written twice does no harm, an addition would), read back
-// (verifying), compared to the micrometre, kept by the printer (kept). On any
-// difference or refusal the old nodes are written back (put-back). When the line
+// (verifying), compared as finely as the printer prints, kept by the printer (kept). On
+// any difference or refusal the old nodes are written back (put-back). When the line
 // is lost in between, the journal says so, and Resolve finishes or takes back on
 // the person's word.
 //

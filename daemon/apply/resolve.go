@@ -71,6 +71,7 @@ func (d Desk) Resolve(ctx context.Context, a store.Applied, c Choice) (store.App
 		return a, err
 	}
 	if a.Says = ""; back {
+		d.Turn = nil
 		a.Says = said(s, left, len(apart(now, to)) > 0)
 	}
 	if a, err = d.stage(ctx, a, store.Writing, nil); err != nil {

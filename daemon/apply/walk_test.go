@@ -44,11 +44,11 @@ type walk struct {
 	nodes      [][]int64 // live, as stored
 	saved      [][]int64 // kept, as stored
 
-	book   []store.Applied
-	tables map[string]analysis.Table
-	origin [][]int64 // the map on which a person approved what is in force
-	twist  [][]int64 // the correction that a new run finds, um
-	tilt   float64
+	book    []store.Applied
+	tables  map[string]analysis.Table
+	origins map[string][][]int64 // the map on which a person approved a correction
+	twist   [][]int64            // the correction that a new run finds, um
+	tilt    float64
 
 	asks, dies int // the program dies at so many words to the printer or the journal; 0: not
 	desk       apply.Desk
@@ -142,14 +142,14 @@ func (w *walk) others(i, j int, v float64) {
 
 // looks notes that a node looks as if it had the correction, or as if it had it not.
 func (w *walk) looks(i, j int) {
-	a, c := w.last(), &w.live[j][i]
-	if a.Before == nil {
-		return
-	}
-	for _, k := range []int64{0, 1} {
-		near := w.nodes[j][i] - a.Before[j][i] - k*a.Add[j][i]
-		if c.ours != k*a.Add[j][i] && 4*abs(near) <= abs(a.Add[j][i])+4*w.step {
-			c.open = true
+	c := &w.live[j][i]
+	e, _ := w.earlier()
+	for _, a := range []store.Applied{w.last(), e} {
+		for k := int64(0); k < 2 && a.Before != nil; k++ {
+			near := w.nodes[j][i] - a.Before[j][i] - k*a.Add[j][i]
+			if c.ours != k*a.Add[j][i] && 4*abs(near) <= abs(a.Add[j][i])+4*w.step {
+				c.open = true
+			}
 		}
 	}
 }
@@ -194,6 +194,7 @@ func copied(c [][]content) [][]content {
 // doing carries an act through, that the program may not survive, and holds what then
 // stands to what stood.
 func (w *walk) doing(name string, do func() (store.Applied, error)) {
+	w.each(w.looks)
 	was, nodes, state := copied(w.live), record.Plus(w.nodes, nil, 0), w.last()
 	oldKept, oldSaved := w.kept, w.saved
 	w.asks, w.dies = 0, 0
@@ -211,7 +212,7 @@ func (w *walk) doing(name string, do func() (store.Applied, error)) {
 	w.t.Logf("%s: %s -> %s %q, %v", name, state.State, a.State, a.Says, err)
 	w.back = a.State == store.Kept && name != "apply" && name != "re-apply" && a.Digest != state.Digest
 	wrote := len(w.book) > 0 && a.N != state.N
-	left := 0
+	left, small := 0, true
 	w.each(func(i, j int) {
 		c, v := &w.live[j][i], w.nodes[j][i]
 		c.ours = w.ours(was[j][i], nodes[j][i], v, a, i, j, state)
@@ -225,18 +226,22 @@ func (w *walk) doing(name string, do func() (store.Applied, error)) {
 			return
 		}
 		switch {
-		case a.State == store.Kept && w.back && a.Correction().In(w.nodes).Whole != record.Everywhere:
+		case a.State == store.Kept && w.back && (strings.Contains(a.Says, "left as they are") || a.Correction().In(w.nodes).Whole != record.Everywhere):
 			// The earlier correction is in force again as far as it was, and shown as that.
 		case a.State == store.Kept && !w.same(c.ours, a.Add[j][i]):
 			w.t.Fatalf("%s: kept, and node %d,%d has %d of %d um", name, i, j, c.ours, a.Add[j][i])
 		case a.State == store.Undone || a.State == store.PutBack:
 			if c.ours != 0 && !w.same(c.ours, 0) {
 				left++
+				small = small && abs(c.ours) < 4*30
 				*c = content{others: v} // the person was told
 			}
 		}
 	})
-	if left > 0 && !strings.Contains(a.Says, "left as they are") {
+	// One or two nodes with less than four times the scatter, which somebody changed since,
+	// cannot be told from the rest of a map that was measured anew.
+	lost := left < 3 && small && strings.Contains(a.Says, "measured anew")
+	if left > 0 && !lost && !strings.Contains(a.Says, "left as they are") {
 		w.t.Fatalf("%s: %s, and %d nodes have the correction: %q", name, a.State, left, a.Says)
 	}
 	if w.kept == nil { // it was kept in between
@@ -271,16 +276,20 @@ func (w *walk) ours(was content, before, now int64, a store.Applied, i, j int, s
 	if a.Under != nil {
 		may = append(may, a.Under[j][i])
 	}
+	best, off := int64(0), int64(math.MaxInt64)
 	for _, ours := range may {
-		if w.same(now, was.others+ours) {
-			return ours
+		from := []int64{was.others}
+		if state.State.Open() && !state.Undo { // a node that was spoilt, as far as the program can know, when an apply was cut off
+			from = append(from, a.Before[j][i])
+		}
+		for _, f := range from {
+			if d := abs(now - f - ours); d < off || d <= off+w.step/10 && a.State == store.Kept && ours == a.Add[j][i] {
+				best, off = ours, d
+			}
 		}
 	}
-	for _, ours := range may {
-		// A node that was spoilt, as far as the program can know, when an apply was cut off.
-		if state.State.Open() && !state.Undo && w.same(now, a.Before[j][i]+ours) {
-			return ours
-		}
+	if w.same(off, 0) {
+		return best
 	}
 	if was.open {
 		for _, by := range may {
@@ -335,7 +344,8 @@ func (w *walk) approved() (store.Applied, error) {
 	if err := w.desk.Check(context.Background(), next); err != nil {
 		return a, err
 	}
-	w.origin = next.Origin
+	origin := record.Plus(w.nodes, under, -1)
+	w.origins[next.Digest] = origin
 	return w.desk.Apply(context.Background(), next)
 }
 
@@ -347,8 +357,9 @@ func (w *walk) again() (store.Applied, error) {
 		return a, err
 	}
 	w.tables[t.Digest] = t
+	w.origins[next.Digest] = w.origins[a.Digest]
 	w.each(func(i, j int) {
-		if total := w.nodes[j][i] + next.Add[j][i] - w.origin[j][i]; abs(total) > 500 {
+		if total := w.nodes[j][i] + next.Add[j][i] - w.origins[a.Digest][j][i]; abs(total) > 500 {
 			w.t.Fatalf("node %d,%d would be %d um from the map that was first measured", i, j, total)
 		}
 		if c := w.live[j][i]; c.ours != 0 && !c.open && abs(c.ours) >= 63 {
@@ -377,7 +388,7 @@ func TestWalk(t *testing.T) {
 	stepped := map[string]int{}
 	rapid.Check(t, func(t *rapid.T) {
 		w := &walk{t: t, rnd: rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1)), size: rapid.SampledFrom([]int{5, 7}).Draw(t, "size"),
-			step: rapid.SampledFrom([]int64{1, 1, 10}).Draw(t, "step"), tables: map[string]analysis.Table{}, stepped: stepped}
+			step: rapid.SampledFrom([]int64{1, 1, 10}).Draw(t, "step"), tables: map[string]analysis.Table{}, origins: map[string][][]int64{}, stepped: stepped}
 		w.desk = apply.Desk{Writer: apply.Writer{Line: w, Words: words}, Journal: w, Now: time.Now, Largest: 501, Earlier: w.earlier}
 		bow := rapid.Float64Range(-150, 150).Draw(t, "bow")
 		for j := range w.size {

@@ -46,6 +46,9 @@ type Writer struct {
 	Words *dialect.Dialect
 	// Show is told how many nodes are done; nil: nobody asks.
 	Show func(done, of int)
+	// Turn says that the program is ending: a correction of which less than half is written
+	// is put back then, else finished. nil: it goes on.
+	Turn func() bool
 }
 
 // Read returns the stored map.
@@ -68,6 +71,9 @@ func (w Writer) write(ctx context.Context, now, to [][]int64) error {
 		w.show(k, len(todo))
 		if err := ctx.Err(); err != nil {
 			return fail(err, "failed", "finish or take back what was begun", "write the map: interrupted")
+		}
+		if w.Turn != nil && 2*k < len(todo) && w.Turn() {
+			return fail(nil, "interrupted", "apply it again", "write the map: the program was ended")
 		}
 		r, err := w.Line.Ask(ctx, w.Words.Node(n.I, n.J, to[n.J][n.I]))
 		if err != nil {

@@ -14,6 +14,7 @@ import (
 	"strings"
 	"time"
 
+	"abbed/config/outside"
 	"abbed/daemon/api"
 )
 
@@ -57,13 +58,8 @@ func List(dir string, now time.Time) ([]api.Neighbour, error) {
 }
 
 func read(file string) (n api.Neighbour, ok bool) {
-	f, err := os.Open(file)
-	if err != nil {
-		return n, false
-	}
-	defer f.Close()
-	b, err := io.ReadAll(io.LimitReader(f, mostBytes+1))
-	if err != nil || len(b) > mostBytes || json.Unmarshal(b, &n) != nil || n.Name == "" {
+	b, err := outside.Read(file, mostBytes)
+	if err != nil || json.Unmarshal(b, &n) != nil || n.Name == "" {
 		return n, false
 	}
 	if u, err := url.Parse(n.URL); err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" || u.User != nil {
@@ -85,5 +81,5 @@ func short(s string) string {
 	if r := []rune(s); len(r) > mostText {
 		s = string(r[:mostText])
 	}
-	return api.Visible(s)
+	return outside.Text(s)
 }

@@ -207,8 +207,8 @@ func strict(line []byte, into any) error {
 	d := json.NewDecoder(bytes.NewReader(line))
 	d.UseNumber()
 	d.DisallowUnknownFields()
-	if err := d.Decode(into); err != nil {
-		return err
+	if d.Decode(into) != nil {
+		return errors.New("it is not what abbed export writes")
 	}
 	if _, err := d.Token(); !errors.Is(err, io.EOF) {
 		return errors.New("more than one value")

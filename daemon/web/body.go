@@ -9,8 +9,8 @@ import (
 	"mime"
 	"net/http"
 	"strings"
-	"unicode"
 
+	"abbed/config/outside"
 	"abbed/daemon/api"
 )
 
@@ -72,81 +72,22 @@ func rightType(r *http.Request) error {
 // decode fills v from b or says what is wrong: 400 for what is not JSON, 422
 // for JSON of another shape.
 func decode(b []byte, v any) error {
-	if err := wellFormed(b); err != nil {
-		return err
+	if json.Valid(b) && b[0] != '{' {
+		return api.Errorf(http.StatusUnprocessableEntity, "bad-json", shapeHint, "the body is not an object")
 	}
-	d := json.NewDecoder(bytes.NewReader(b))
-	d.DisallowUnknownFields()
-	err := d.Decode(v)
+	err := outside.JSON(b, v, true)
+	var syntax *json.SyntaxError
 	var wrong *json.UnmarshalTypeError
 	switch {
 	case err == nil:
 		return nil
+	case errors.As(err, &syntax):
+		return badJSON("the body is not JSON: %v", err)
 	case errors.As(err, &wrong):
 		return badValue("%s: %s does not fit; a %s is wanted", place(wrong.Field), wrong.Value, kind(wrong))
-	case strings.HasPrefix(err.Error(), "json: unknown field "):
-		return badValue("%s is not known here", strings.TrimPrefix(err.Error(), "json: unknown field "))
 	default:
 		return badValue("%v", err)
 	}
-}
-
-// wellFormed checks that b is one JSON object and nothing after it, and that no
-// object in it has a member twice: which of the two was meant?
-func wellFormed(b []byte) error {
-	if !json.Valid(b) {
-		var v any
-		return badJSON("the body is not JSON: %v", json.Unmarshal(b, &v))
-	}
-	if b[0] != '{' {
-		return api.Errorf(http.StatusUnprocessableEntity, "bad-json", shapeHint, "the body is not an object")
-	}
-	d := json.NewDecoder(bytes.NewReader(b))
-	d.UseNumber()
-	return once(d)
-}
-
-// once walks one value and refuses a member that comes twice.
-func once(d *json.Decoder) error {
-	t, err := d.Token()
-	if err != nil {
-		return badJSON("the body is not JSON: %v", err)
-	}
-	open, nests := t.(json.Delim)
-	if !nests {
-		return nil
-	}
-	seen := map[string]bool{}
-	for d.More() {
-		if open == '{' {
-			t, err = d.Token()
-			if err != nil {
-				return badJSON("the body is not JSON: %v", err)
-			}
-			name := folded(t.(string))
-			if seen[name] {
-				return badValue("%q is there twice", t)
-			}
-			seen[name] = true
-		}
-		if err := once(d); err != nil {
-			return err
-		}
-	}
-	_, err = d.Token()
-	return err
-}
-
-// folded is a member's name as encoding/json compares it: "mm", "MM" and "Mm" are
-// one, and so are letters that fold onto each other (Unicode, simple folding).
-func folded(name string) string {
-	return strings.Map(func(c rune) rune {
-		least := c
-		for f := unicode.SimpleFold(c); f != c; f = unicode.SimpleFold(f) {
-			least = min(least, f)
-		}
-		return least
-	}, name)
 }
 
 const shapeHint = "the shape of each body stands in /api/openapi.json"

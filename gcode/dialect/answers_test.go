@@ -2,6 +2,7 @@ package dialect_test
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -200,5 +201,18 @@ func TestFaultyWords(t *testing.T) {
 	want := "templates.home templates.keep templates.lever templates.move_z templates.node templates.nonsense templates.touch templates.where patterns.lever patterns.other patterns.touch"
 	if got := strings.Join(keys, " "); got != want {
 		t.Errorf("%s\nwant\n%s", got, want)
+	}
+}
+
+// TestIdentityWithoutEnd: what is kept of what a printer says of itself is bounded; an
+// ordinary one is kept whole.
+func TestIdentityWithoutEnd(t *testing.T) {
+	lines := []string{"NAME:" + strings.Repeat("x", 4000), strings.Repeat("K", 4000) + ":1"}
+	for i := range 1000 {
+		lines = append(lines, fmt.Sprintf("KEY%d:value", i), fmt.Sprintf("Cap:C%d:1", i))
+	}
+	id, ok := standard(t).ReadIdentity(reply(append(lines, "ok")...))
+	if !ok || len(id.Fields) != 64 || len(id.Caps) != 256 || len(id.Fields["NAME"]) != 200 || id.Fields["KEY1"] != "value" {
+		t.Errorf("%d fields, %d capabilities, a value of %d letters", len(id.Fields), len(id.Caps), len(id.Fields["NAME"]))
 	}
 }

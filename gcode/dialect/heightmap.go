@@ -31,7 +31,7 @@ func (d *Dialect) ReadMap(r gcode.Reply) (rows [][]int64, ok bool, err error) {
 		}
 		if l.Damaged {
 			if g.began {
-				return nil, true, fmt.Errorf("dialect: map: %w: a line came damaged: %q", ErrMap, l.Text)
+				return nil, true, fmt.Errorf("dialect: map: %w: a line came damaged, or is longer than any row: %.60q", ErrMap, l.Text)
 			}
 			continue
 		}
@@ -84,7 +84,7 @@ func (g *grid) line(l gcode.Line) (done bool, err error) {
 func (g *grid) row(cells []string) error {
 	j := len(g.rows)
 	if cells[0] != fmt.Sprint(j) {
-		return fmt.Errorf("row %d is headed %q; rows must count from 0, from the smallest Y", j, cells[0])
+		return fmt.Errorf("row %d is headed %.20q; rows must count from 0, from the smallest Y", j, cells[0])
 	}
 	cells = cells[1:]
 	want := g.columns
@@ -98,7 +98,7 @@ func (g *grid) row(cells []string) error {
 	for i, c := range cells {
 		um, ok := micrometres(c)
 		if !ok {
-			return fmt.Errorf("row %d, column %d: %q is no height", j, i, c)
+			return fmt.Errorf("row %d, column %d: %.20q is no height", j, i, c)
 		}
 		row[i] = um
 	}

@@ -72,9 +72,12 @@ func TestMapNotBelieved(t *testing.T) {
 		"glued":             {"0 0.1 0.2", "1 0.1 0.2j2 0.1 0.2"},
 		"glued ok":          {"0 0.1 0.2", "1 0.1 0.2jok"},
 		"word in a row":     {"0 0.1 0.2", "1 0.1 high"},
+		"a row without end": {"0 0.1 0.2", "1" + strings.Repeat(" 0.1", 10000)},
+		"a number likewise": {"0 0.1 0.2", "1 0.1 " + strings.Repeat("1", 4000)},
+		"a head likewise":   {"0 0.1 0.2", strings.Repeat("1", 4000) + " 0.1 0.2"},
 	} {
 		rows, _, err := d.ReadMap(reply(append(lines, "ok")...))
-		if !errors.Is(err, dialect.ErrMap) || rows != nil {
+		if !errors.Is(err, dialect.ErrMap) || rows != nil || len(err.Error()) > 200 {
 			t.Errorf("%s: %v %v", name, rows, err)
 		}
 	}

@@ -1,6 +1,7 @@
 package dialect
 
 import (
+	"fmt"
 	"regexp"
 	"strings"
 
@@ -12,6 +13,13 @@ type Identity struct {
 	Fields map[string]string
 	Caps   map[string]bool
 }
+
+// What is kept of what a printer says of itself: it is kept in every run and shown on
+// a page. Printers have some ten fields and thirty capabilities of some ten letters.
+const (
+	mostFields = 64
+	mostValue  = 200 // letters
+)
 
 var (
 	keyShape = regexp.MustCompile(`(?:^|\s)([A-Z][A-Z0-9_-]+):`)
@@ -43,7 +51,9 @@ func identityIn(lines []string, key *regexp.Regexp, word string) Identity {
 	id := Identity{Fields: map[string]string{}, Caps: map[string]bool{}}
 	for _, t := range lines {
 		if m := capShape.FindStringSubmatch(t); m != nil {
-			id.Caps[strings.ToUpper(m[1])] = m[2] == "1"
+			if len(id.Caps) < 4*mostFields {
+				id.Caps[strings.ToUpper(m[1])] = m[2] == "1"
+			}
 			continue
 		}
 		if strings.Contains(strings.ToUpper(t), word) || temperature.MatchString(t) {
@@ -62,8 +72,8 @@ func (id Identity) take(key *regexp.Regexp, line string) {
 		if i+1 < len(at) {
 			end = at[i+1][0]
 		}
-		if v := strings.TrimSpace(line[m[3]+1 : end]); v != "" {
-			id.Fields[line[m[2]:m[3]]] = v
+		if v := strings.TrimSpace(line[m[3]+1 : end]); v != "" && len(id.Fields) < mostFields && m[3]-m[2] <= mostValue {
+			id.Fields[line[m[2]:m[3]]] = fmt.Sprintf("%.*s", mostValue, v)
 		}
 	}
 }

@@ -3,6 +3,7 @@ package gcodetest_test
 import (
 	"bytes"
 	"context"
+	"io"
 	"net"
 	"strings"
 	"testing"
@@ -167,4 +168,28 @@ func TestWrittenAndRead(t *testing.T) {
 			}
 		}
 	})
+}
+
+// TestRecordingWithoutEnd: a printer that chatters without an end, or says a line
+// without one, does not fill the memory of whoever records it; closing says so.
+func TestRecordingWithoutEnd(t *testing.T) {
+	for name, text := range map[string]string{"lines": strings.Repeat("echo:x\n", 1000), "a line": strings.Repeat("y", 7000)} {
+		near, far := net.Pipe()
+		var page bytes.Buffer
+		r := gcodetest.Record(near, &page, "a test", nil)
+		go func() {
+			for range 2000 {
+				if _, err := far.Write([]byte(text)); err != nil {
+					return
+				}
+			}
+			far.Close()
+		}()
+		if _, err := io.Copy(io.Discard, r); err != nil {
+			t.Fatal(err)
+		}
+		if err := r.Close(); err == nil || !strings.Contains(err.Error(), "the rest is left out") || page.Len() > 16<<20 {
+			t.Errorf("%s: %d bytes, %v", name, page.Len(), err)
+		}
+	}
 }

@@ -17,8 +17,13 @@ type Recorder struct {
 	w     io.Writer
 	start time.Time
 	parts map[Direction][]byte // lines that have not ended yet
+	noted int
 	err   error
 }
+
+// mostNoted is how much of a dialogue is written down, bytes: an examination has some
+// 20 kB, and whoever records it keeps it in memory.
+const mostNoted = 4 << 20
 
 // Record returns conn with a recorder in between, which writes to w. from says
 // where the dialogue comes from; it panics if that is empty. now gives the time,
@@ -79,6 +84,13 @@ func (r *Recorder) Close() error {
 func (r *Recorder) note(dir Direction, b []byte) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
+	if r.noted += len(b); r.noted > mostNoted {
+		r.parts = map[Direction][]byte{}
+		if r.err == nil {
+			r.err = fmt.Errorf("more than %d MB were said, and the rest is left out; switch off what the printer reports by itself, and record it again", mostNoted>>20)
+		}
+		return
+	}
 	at := r.now().Sub(r.start)
 	part := append(r.parts[dir], b...)
 	for {

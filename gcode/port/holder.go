@@ -8,6 +8,8 @@ import (
 	"strings"
 
 	"golang.org/x/sys/unix"
+
+	"abbed/config/outside"
 )
 
 // Holder is a process that has a device open. PID is 0 if it is not known.
@@ -63,7 +65,7 @@ func Holders(dev string) []Holder {
 		if holds(p, &want) {
 			pid, _ := strconv.Atoi(filepath.Base(p))
 			comm, _ := os.ReadFile(p + "/comm")
-			found = append(found, Holder{PID: pid, Name: strings.TrimSpace(string(comm))})
+			found = append(found, Holder{PID: pid, Name: outside.Text(strings.TrimSpace(string(comm)))})
 		}
 	}
 	return found

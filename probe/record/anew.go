@@ -21,7 +21,7 @@ func (l look) measured() Standing {
 		return s
 	}
 	s.Nodes = l.states(NodeOther, func(j, i int) NodeState {
-		if l.mute > 0 || l.home[j][i] != NodeAfter || math.Abs(l.add[j][i]) < 3*twoMaps && l.beside(j, i, NodeAfter) < 2 {
+		if l.mute > 0 || l.home[j][i] != NodeAfter || math.Abs(l.add[j][i]) < l.sure() && l.beside(j, i, NodeAfter) < 2 {
 			return NodeOther
 		}
 		return NodeAfter
@@ -30,8 +30,9 @@ func (l look) measured() Standing {
 }
 
 // written reports whether something of what was written is left in a map that was
-// measured anew: more nodes hold it than by chance, or a row or a column does, or one, or
-// a node, looks like it beyond the scatter of r. Where the printer prints hundredths, and
+// measured anew: a node holds it that stands apart from the others, more nodes do than by
+// chance, or a row or a column; or one of them, or a node, looks like it beyond the
+// scatter of r. Where the printer prints hundredths, and
 // the additions are alike, what was written also shows where a tilt is as large.
 func (l look) written(r [][]float64) bool {
 	const around = 60 // um: so far from what was written the nodes lie as thick as at it
@@ -40,11 +41,11 @@ func (l look) written(r [][]float64) bool {
 	for j, row := range l.home {
 		for i, is := range row {
 			big, apart := math.Abs(r[j][i]), math.Abs(r[j][i]-l.add[j][i])
-			if add := math.Abs(l.add[j][i]); add >= 4*max(s, twoMaps) && 4*apart <= add {
+			if add := math.Abs(l.add[j][i]); is == NodeAfter && big > 3*s+l.mute || add >= 4*max(s, twoMaps) && 4*apart <= add {
 				return true
 			}
 			switch {
-			case is == NodeAfter && (l.mute == 0 || big > 3*s+l.mute):
+			case is == NodeAfter && l.mute == 0:
 				at[j][i] = 1
 				count++
 			case is == NodeAfter:

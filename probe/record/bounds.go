@@ -90,3 +90,30 @@ func (m Map) bounded() error {
 	}
 	return nil
 }
+
+// CheckBounds returns ErrBounds if a run that was read whole holds what no event of
+// a real run does.
+func CheckBounds(r Run) error {
+	events := []Event{{Opened: &Opened{Setup: r.Setup}, T: r.T}}
+	for i := range r.Touches {
+		events = append(events, Event{N: r.Touches[i].N, T: r.Touches[i].T, Touch: &r.Touches[i]})
+	}
+	for i := range r.Gaugings {
+		events = append(events, Event{N: r.Gaugings[i].N, T: r.Gaugings[i].T, Gauging: &r.Gaugings[i]})
+	}
+	for i := range r.Readings {
+		events = append(events, Event{N: r.Readings[i].N, T: r.Readings[i].T, Reading: &r.Readings[i]})
+	}
+	for i := range r.Joined {
+		events = append(events, Event{N: r.Joined[i].N, Joined: &r.Joined[i]})
+	}
+	if r.Map != nil {
+		events = append(events, Event{N: r.Map.N, T: r.Map.T, Map: r.Map})
+	}
+	for _, e := range events {
+		if err := e.bounded(); err != nil {
+			return err
+		}
+	}
+	return nil
+}

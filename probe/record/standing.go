@@ -76,7 +76,8 @@ const twoMaps = 21.0
 //	fewer are at home: it was measured anew. With r = d less offset and tilt:
 //	  d = add at more nodes than by chance, in all                Partly
 //	  or in a row or column; or one has k > 0.3, 4 u;
-//	  or |r - add| <= |add|/4, |add| >= 4 scatter
+//	  or |r - add| <= |add|/4, |add| >= 4 scatter,
+//	  or d = add and |r| > 3 scatter
 //	  the whole has k >= 0.5, and d - add scatters                Unclear
 //	  no more than three times as much as r
 //	  none of this                                   Before       Nowhere
@@ -84,13 +85,13 @@ const twoMaps = 21.0
 //	    else                                         Other
 //
 // Where fewer than three nodes are not at home, every d = add is After: no map was
-// measured anew in part. k = sum(r add)/sum(add^2) is the projection on the correction, u its standard
-// uncertainty by the scatter of r. 63 and 84 um are three and four times twoMaps. The
-// bed may have been levelled before it was measured anew, so that a tilt is taken out;
-// but a correction may itself be a tilt: k of the whole is that of d less its offset
-// alone, and that of r where r can tell. Where less than 1.5 times the scatter was added
-// to a whole row, nothing can be told of that row. Without Before a correction is
-// believed to be everywhere.
+// measured anew in part. k = sum(r add)/sum(add^2) is the projection on the correction,
+// u its standard uncertainty by the scatter of r. 63 and 84 um are three and four times
+// twoMaps; 93 um instead of 63 where the printer prints hundredths. The bed may have been
+// levelled before it was measured anew, so that a tilt is taken out; but a correction may
+// itself be a tilt: k of the whole is that of d less its offset alone, and that of r where
+// r can tell. Where less than 1.5 times the scatter was added to a whole row, nothing can
+// be told of that row. Without Before a correction is believed to be everywhere.
 func (a Applied) In(nodes [][]int64) Standing {
 	switch {
 	case a.Before == nil:
@@ -190,6 +191,15 @@ func (l look) states(like NodeState, of func(j, i int) NodeState) [][]NodeState 
 	return out
 }
 
+// sure is the addition, um, from which a node that holds it to the printer's step does not
+// hold it by chance.
+func (l look) sure() float64 {
+	if l.mute > 0 {
+		return 4*twoMaps + l.mute
+	}
+	return 3 * twoMaps
+}
+
 // edited judges a map that holds what was written, or what was there before, but for
 // some nodes that somebody changed.
 func (l look) edited() Standing {
@@ -203,8 +213,8 @@ func (l look) edited() Standing {
 		is, big := l.home[j][i], math.Abs(l.add[j][i])
 		switch {
 		case is == NodeAfter && strange < 3:
-		case is == NodeAfter && most == NodeAfter && big < 3*twoMaps && l.beside(j, i, NodeOther) > 0,
-			is == NodeAfter && most == NodeBefore && big < 3*twoMaps && (l.mute > 0 || l.beside(j, i, NodeAfter) < 2):
+		case is == NodeAfter && most == NodeAfter && big < l.sure() && l.beside(j, i, NodeOther) > 0,
+			is == NodeAfter && most == NodeBefore && big < l.sure() && (l.mute > 0 || l.beside(j, i, NodeAfter) < 2):
 			is = NodeOther
 		case is == NodeOther && l.beside(j, i, NodeOther) == 0 && big >= 4*twoMaps && 4*math.Abs(l.d[j][i]-to*l.add[j][i]) <= big:
 			is = most

@@ -80,10 +80,10 @@ type verb struct {
 
 // operation turns a verb into what OpenAPI calls an operation. Those refusals
 // that every path shares are added: 401 (a wrong token is refused even where
-// none is needed), 403, 421 and 429 by access, 500; 502 where the printer is
+// none is needed), 403, 421, 429 and 503 (crowded) by access, 500; 502 where the printer is
 // asked (as 503 says); what is wrong with a body.
 func (v verb) operation() m {
-	statuses := append([]int{401, 403, 421, 429, 500}, v.refusals...)
+	statuses := append([]int{401, 403, 421, 429, 500, 503}, v.refusals...)
 	if slices.Contains(v.refusals, 503) {
 		statuses = append(statuses, 502)
 	}

@@ -5,6 +5,7 @@ import (
 	"maps"
 	"net/http"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"abbed/daemon/api"
@@ -21,6 +22,8 @@ const (
 // many viewers cost one drawing. Screens show the same to everybody.
 type shared struct {
 	desk api.Desk
+	// asked counts the changes that were asked for.
+	asked atomic.Int64
 
 	mu    sync.Mutex
 	since <-chan struct{}
@@ -33,6 +36,7 @@ type drawing struct {
 	status int
 	body   bytes.Buffer
 	at     time.Time
+	asked  int64
 }
 
 func (d *drawing) Header() http.Header         { return d.header }
@@ -61,9 +65,9 @@ func (s *shared) get(r *http.Request, draw http.HandlerFunc) *drawing {
 	if now := s.desk.Changed(); now != s.since || len(s.drawn) >= mostShared {
 		s.since, s.drawn = now, map[string]*drawing{}
 	}
-	d := s.drawn[r.URL.Path]
-	if d == nil || time.Since(d.at) > sharedLife {
-		d = &drawing{header: http.Header{}, status: http.StatusOK, at: time.Now()}
+	d, asked := s.drawn[r.URL.Path], s.asked.Load()
+	if d == nil || d.asked != asked || time.Since(d.at) > sharedLife {
+		d = &drawing{header: http.Header{}, status: http.StatusOK, at: time.Now(), asked: asked}
 		draw(d, r)
 		if d.status == http.StatusOK {
 			s.drawn[r.URL.Path] = d
@@ -73,9 +77,6 @@ func (s *shared) get(r *http.Request, draw http.HandlerFunc) *drawing {
 }
 
 // forget drops what was drawn: somebody has asked for a change, and should see
-// it.
-func (s *shared) forget() {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.drawn = map[string]*drawing{}
-}
+// it. It does not wait for a screen that is being drawn, since a stop request comes
+// by here.
+func (s *shared) forget() { s.asked.Add(1) }

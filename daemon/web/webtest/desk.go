@@ -30,6 +30,8 @@ type Show struct {
 	Proof  api.Proof
 	Check  api.Check
 	Room   []api.Neighbour
+	// Nothing is what a stop request is answered that reaches nobody.
+	Nothing string
 	// Gap is the true gap error of every run; nil: not known.
 	Gap func(u, v float64) api.Gap
 	// Refuse holds the refusal of a verb by the name of its method of
@@ -238,7 +240,12 @@ func (d *Desk) Room() ([]api.Neighbour, error) {
 }
 func (d *Desk) Applied() api.Applied                    { return d.look().Applied }
 func (d *Desk) Undo(_ context.Context, by string) error { return d.do("Undo", by) }
+
+// Stop goes out, unless Nothing says that nothing is there to be stopped.
 func (d *Desk) Stop(_ context.Context, _ api.AskStop, by string) (api.StopAnswer, error) {
+	if text := d.look().Nothing; text != "" {
+		return api.StopAnswer{Text: text}, d.do("Stop", by)
+	}
 	return api.StopAnswer{Requested: true, Text: api.StopSentence}, d.do("Stop", by)
 }
 
