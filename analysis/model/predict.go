@@ -1,0 +1,186 @@
+package model
+
+import "math"
+
+// At returns the mean and the variance of what a row makes, mm or rad.
+func (p *Posterior) At(r Row) (mean, variance float64) {
+	return p.of(r[:firstBed])
+}
+
+// Between returns the covariance of two rows.
+func (p *Posterior) Between(a, b Row) float64 {
+	v := 0.0
+	for i, x := range a[:firstBed] {
+		if x == 0 {
+			continue
+		}
+		for j, y := range b[:firstBed] {
+			v += x * y * p.cov[i*p.n+j]
+		}
+	}
+	return v
+}
+
+// Raw returns what a reading with a constant would show, the constant included.
+func (p *Posterior) Raw(r Row, constant int) (mean, variance float64) {
+	return p.of(p.raw(r, constant))
+}
+
+func (p *Posterior) raw(r Row, constant int) []float64 {
+	c := make([]float64, p.n)
+	copy(c, r[:firstBed])
+	c[firstBed+constant] = 1
+	return c
+}
+
+// Drift returns the mean and the variance of the drift of the readings, from the
+// middle to the last, and the weight of the parts that have one.
+func (p *Posterior) Drift() (mean, variance, weight float64) {
+	if p.last < 0 {
+		return 0, 0, 0
+	}
+	for _, t := range p.Parts {
+		if t.Drift >= 0 {
+			weight += t.Weight
+		}
+	}
+	return p.mean[p.last], p.cov[p.last*p.n+p.last], weight
+}
+
+// Hand returns the mean scatter of the hand, mm: the root of the mean variance.
+func (p *Posterior) Hand() float64 {
+	v := 0.0
+	for _, t := range p.Parts {
+		v += t.Weight * p.hands[t.Hand].SD * p.hands[t.Hand].SD
+	}
+	return math.Sqrt(v)
+}
+
+// Slip returns how likely reading i is a slip.
+func (p *Posterior) Slip(i int) float64 {
+	w := 0.0
+	for _, t := range p.Parts {
+		if t.Slip == i {
+			w += t.Weight
+		}
+	}
+	return w
+}
+
+func (p *Posterior) of(c []float64) (mean, variance float64) {
+	for i, x := range c {
+		if x == 0 {
+			continue
+		}
+		mean += x * p.mean[i]
+		at := p.cov[i*p.n : i*p.n+len(c)]
+		for j, y := range c {
+			variance += x * y * at[j]
+		}
+	}
+	return mean, math.Max(variance, 0)
+}
+
+// Outlook is what further readings would leave of the doubt of some predictions: the
+// covariance of all of them, which each reading lowers by a rank of one (that of the
+// best linear estimate from mean and covariance of the whole mixture: Goldstein,
+// Wooff, Bayes Linear Statistics, 2007, ch. 3; the next place: Ren, Cheung, Xiao,
+// Sensors 2018; from memory).
+type Outlook struct {
+	shown, n int
+	cov      []float64 // of shown + offered
+	noise    float64   // variance of a reading, mm2
+}
+
+// Outlook looks from the posterior on: shown are predictions, offered the rows of
+// readings that share the constant, each with a hand's scatter and u beside it.
+func (p *Posterior) Outlook(shown, offered []Row, constant int, u float64) *Outlook {
+	rows := make([][]float64, 0, len(shown)+len(offered))
+	for _, r := range shown {
+		c := make([]float64, p.n)
+		copy(c, r[:firstBed])
+		rows = append(rows, c)
+	}
+	for _, r := range offered {
+		rows = append(rows, p.raw(r, constant))
+	}
+	h := p.Hand()
+	o := &Outlook{shown: len(shown), n: len(rows), cov: make([]float64, len(rows)*len(rows)), noise: h*h + u*u}
+	for i, a := range rows {
+		ca := make([]float64, p.n)
+		for k, x := range a {
+			if x != 0 {
+				for l, v := range p.cov[k*p.n : (k+1)*p.n] {
+					ca[l] += x * v
+				}
+			}
+		}
+		for j := i; j < len(rows); j++ {
+			v := 0.0
+			for l, x := range rows[j] {
+				v += x * ca[l]
+			}
+			o.cov[i*o.n+j], o.cov[j*o.n+i] = v, v
+		}
+	}
+	return o
+}
+
+// Largest is the largest variance of what is shown.
+func (o *Outlook) Largest() float64 {
+	v := 0.0
+	for i := range o.shown {
+		v = math.Max(v, o.cov[i*o.n+i])
+	}
+	return v
+}
+
+// After is the largest variance of what is shown after one reading of offer k.
+func (o *Outlook) After(k int) float64 {
+	v := 0.0
+	o.left(k, func(x float64) { v = math.Max(v, x) })
+	return v
+}
+
+// left passes the variances after one reading of offer k.
+func (o *Outlook) left(k int, each func(float64)) {
+	at := (o.shown + k) * o.n
+	gain := o.cov[at+o.shown+k] + o.noise
+	for i := range o.shown {
+		c := o.cov[at+i]
+		each(o.cov[i*o.n+i] - c*c/gain)
+	}
+}
+
+// softness is the degree of the power mean that stands for the largest variance when
+// places are compared: high enough to lean to the largest ones, and yet a reading
+// that betters only some of them counts.
+const softness = 6
+
+// Best returns the offer that lowers the largest variance most, of those that pass;
+// -1 for none.
+func (o *Outlook) Best(pass func(int) bool) int {
+	best, least := -1, math.Inf(1)
+	for k := range o.n - o.shown {
+		if !pass(k) {
+			continue
+		}
+		sum := 0.0
+		o.left(k, func(v float64) { sum += math.Pow(math.Max(v, 0)*1e4, softness) })
+		if sum < least*(1-1e-9) {
+			best, least = k, sum
+		}
+	}
+	return best
+}
+
+// Learn takes a reading of offer k as made.
+func (o *Outlook) Learn(k int) {
+	at := append([]float64(nil), o.cov[(o.shown+k)*o.n:(o.shown+k+1)*o.n]...)
+	gain := at[o.shown+k] + o.noise
+	for i := range o.n {
+		for j := range o.n {
+			o.cov[i*o.n+j] -= at[i] * at[j] / gain
+		}
+	}
+}

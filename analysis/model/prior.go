@@ -1,0 +1,55 @@
+package model
+
+// Member is one belief about the sizes of the unknowns before anything is measured.
+type Member struct {
+	// Log is the logarithm of how likely it is held, up to a constant.
+	Log float64
+	// SD holds the standard deviation of each coefficient of the motions and the
+	// give, rad or mm; 0: it is not there.
+	SD [firstBed]float64
+	// Bed numbers the bed of Prior.Beds that it comes with.
+	Bed int
+}
+
+// Hand is one belief about the scatter of a hand at the gauge.
+type Hand struct {
+	Log float64
+	SD  float64 // mm
+}
+
+// Prior is what is held of a machine and its person before anything is measured: a
+// mixture over Members and Hands.
+type Prior struct {
+	Members []Member
+	// Beds are the standard deviations of the bed's coefficients, mm.
+	Beds [][beds]float64
+	// Hands begin with the likeliest.
+	Hands []Hand
+	// Unread are the standard deviations of what no reading sees and the map does
+	// (the straightness with a lever along Y), rad or mm.
+	Unread [firstBed]float64
+	// Level is that of each constant of the readings, and Tram that of the survey's.
+	Level, Tram float64
+	// Drifts are likely standard deviations of the drift of the readings, mm; empty:
+	// none.
+	Drifts []Hand
+	// Slip is the standard deviation of a slip, mm, SlipLog the logarithm of the odds
+	// that a given reading at the hand is one.
+	Slip, SlipLog float64
+	// Leave is how many nats below the likeliest a member is left out once the scatter
+	// is about known, Drop the weight that is left out at the end.
+	Leave, Drop float64
+}
+
+// BedOf returns the standard deviations of a bed's coefficients from those of
+// P_i(t) P_j(s).
+func BedOf(sd func(i, j int) float64) (out [beds]float64) {
+	k := 0
+	for n := 1; n <= Bed; n++ {
+		for i := n; i >= 0; i-- {
+			out[k] = sd(i, n-i)
+			k++
+		}
+	}
+	return out
+}
