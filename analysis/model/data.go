@@ -68,24 +68,33 @@ func (d *Data) Survey(n int, touch func(i int) (Row, float64)) {
 	d.n += n
 }
 
-// Rough returns what the smooth series leave of the survey: the standard deviation of
-// one touch about them, mm, and how many touches there were.
-func (d *Data) Rough() (sd float64, n int) {
-	if d.n <= surveyed {
-		return 0, d.n
+// correlated is how far what the smooth series leave of a bed hangs together, mm
+// (common practice, no source): touches nearer than that do not average it.
+const correlated = 30.0
+
+// Weight returns the standard deviation that each touch of the survey counts with, mm:
+// its scatter, and what the smooth series leave beyond it, as many times as touches
+// share a patch of the area (mm2). 0 without a survey.
+func (d *Data) Weight(scatter, area float64) float64 {
+	if d.n == 0 {
+		return 0
 	}
-	// A ridge of a thousandth of a touch takes the place of a rank.
+	rest := d.rough()
+	rough := math.Max(rest*rest-scatter*scatter, 0)
+	share := math.Max(1, float64(d.n)*correlated*correlated/math.Max(area, 1))
+	return math.Sqrt(scatter*scatter + rough*share)
+}
+
+// rough is the standard deviation of one touch about the smooth series, mm.
+func (d *Data) rough() float64 {
 	s := newSystem(surveyed)
+	copy(s.a.Data, d.a.Data)
+	copy(s.b, d.b)
 	for i := range surveyed {
-		for j := i; j < surveyed; j++ {
-			s.a.Data[i*surveyed+j] = d.a.Data[i*surveyed+j]
-		}
-		s.a.Data[i*surveyed+i] += 1e-3
-		s.b[i] = d.b[i]
+		s.a.Data[i*surveyed+i] += 1e-3 // in place of a rank: a ridge of a thousandth of a touch
 	}
 	if !s.factor() {
-		return 0, d.n
+		return 0
 	}
-	rest := d.zz - s.explained()
-	return math.Sqrt(math.Max(rest, 0) / float64(d.n-beds-1)), d.n
+	return math.Sqrt(math.Max(d.zz-s.explained(), 0) / math.Max(float64(d.n-beds-1), 1))
 }

@@ -49,6 +49,7 @@ type fitter struct {
 	beds  []reduced
 	hands []weighed
 	s     *system
+	given []float64 // the logarithm of what the survey alone says for each member
 }
 
 // reduced is a survey with the bed, and what else no reading sees, integrated out.
@@ -171,6 +172,12 @@ func newFitter(d *Data, m Machine, p Prior, sd float64) (*fitter, bool) {
 	for _, h := range p.Hands {
 		f.hands = append(f.hands, f.weigh(h))
 	}
+	f.given = make([]float64, len(p.Members))
+	if p.Given && d.n > 0 {
+		for i := range p.Members {
+			f.given[i] = f.survey(&p.Members[i])
+		}
+	}
 	return f, true
 }
 
@@ -227,6 +234,26 @@ func (d *Data) reduce(f *fitter, bed [beds]float64, sd float64) reduced {
 	return out
 }
 
+// survey returns the logarithm of the marginal likelihood of the survey alone.
+func (f *fitter) survey(m *Member) float64 {
+	n, bed := len(f.seen), &f.beds[m.Bed]
+	if bed.log == 0 {
+		return 0
+	}
+	s := newSystem(n)
+	for a, i := range f.seen {
+		for b := a; b < n; b++ {
+			s.a.Data[a*n+b] = bed.a[a*n+b] * m.SD[i] * m.SD[f.seen[b]]
+		}
+		s.a.Data[a*n+a]++
+		s.b[a] = bed.b[a] * m.SD[i]
+	}
+	if !s.factor() {
+		return 0
+	}
+	return bed.log + s.explained()/2 - s.logDet()
+}
+
 func (f *fitter) weigh(h Hand) weighed {
 	out := weighed{a: make([]float64, f.k*f.k), b: make([]float64, f.k), log: h.Log}
 	for i, r := range f.data {
@@ -279,7 +306,7 @@ func (f *fitter) sds(t Part) []float64 {
 func (f *fitter) load(t Part, sd []float64) (log float64) {
 	m, h := &f.p.Members[t.Member], &f.hands[t.Hand]
 	bed := &f.beds[m.Bed]
-	log = m.Log + bed.log + h.log
+	log = m.Log + bed.log + h.log - f.given[t.Member]
 	if t.Drift >= 0 {
 		log += f.p.Drifts[t.Drift].Log
 	}
@@ -328,8 +355,9 @@ func (f *fitter) try(t Part) (trial, bool) {
 	if !f.s.factor() {
 		return trial{}, false
 	}
+	held := f.p.Members[t.Member].Log
 	log += f.s.explained()/2 - f.s.logDet()
-	return trial{t, log}, !math.IsNaN(log)
+	return trial{t, held + f.p.Trust*(log-held)}, !math.IsNaN(log)
 }
 
 // likelyHand is the scatter under which the widest members together are likeliest.

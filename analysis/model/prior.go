@@ -36,6 +36,14 @@ type Prior struct {
 	// Slip is the standard deviation of a slip, mm, SlipLog the logarithm of the odds
 	// that a given reading at the hand is one.
 	Slip, SlipLog float64
+	// Trust is the power to which the likelihood weighs the members, 1 for the plain
+	// rule: below it a family that the members only resemble is not decided for too soon.
+	Trust float64
+	// Given says that the map is taken as it is: it tells what follows from it under
+	// each member, and does not weigh the members by itself. That a bent beam over a
+	// plate bent the other way gives a flat map would else count as a coincidence
+	// against both, by the tenth of a micrometre to which a dense map is known.
+	Given bool
 	// Leave is how many nats below the likeliest a member is left out once the scatter
 	// is about known, Drop the weight that is left out at the end.
 	Leave, Drop float64
