@@ -16,15 +16,15 @@ func TestSuggest(t *testing.T) {
 	better, n := 0, 30
 	for seed := range uint64(n) {
 		p := standard()
-		v := analysis.Judge(simulate(m, p, seed+1))
-		s, ok := v.Suggest(grid(p.reach, 7, 3))
-		if !ok {
+		run := simulate(m, p, seed+1)
+		s := analysis.Advise(run, grid(p.reach, 7, 3), 1e-6)
+		if !s.Found {
 			t.Fatalf("seed %d: no suggestion", seed)
 		}
 		if s.After >= s.Now {
 			t.Errorf("seed %d: %+v", seed, s)
 		}
-		if centre, ok := v.Suggest([]record.Place{p.zero}); !ok || s.After <= centre.After+1e-6 { // Suggest tells no finer apart
+		if centre := analysis.Advise(run, []record.Place{p.zero}, 1e-6); s.After <= centre.After+1e-6 {
 			better++
 		}
 		if x := (s.Place.U - 117.5) / 97.5; x > -0.5 && x < 0.5 {
@@ -34,7 +34,7 @@ func TestSuggest(t *testing.T) {
 	if better < n {
 		t.Errorf("the middle was better in %d of %d", n-better, n)
 	}
-	if _, ok := analysis.Judge(record.Run{}).Suggest(grid(standard().reach, 3, 3)); ok {
+	if a := analysis.Advise(record.Run{}, grid(standard().reach, 3, 3), 1e-6); a.Found {
 		t.Error("a suggestion without a gap error")
 	}
 }
@@ -42,17 +42,17 @@ func TestSuggest(t *testing.T) {
 // What Expect promises is what runs give, to a third.
 func TestExpect(t *testing.T) {
 	p := standard()
-	c := record.DefaultCriteria()
-	straight, ok := analysis.Expect(p.places, p.zero, false, c)
+	setup := record.Setup{Lever: record.Lever{Y: 45}, Zero: p.zero, Criteria: record.DefaultCriteria()}
+	straight, ok := analysis.Expect(p.places, setup, false)
 	if !ok || straight > 0.020 {
 		t.Errorf("linear, twelve gaugings: %.4f, %v", straight, ok)
 	}
-	bent, ok := analysis.Expect(p.places, p.zero, true, c)
+	bent, ok := analysis.Expect(p.places, setup, true)
 	if !ok || bent <= straight {
 		t.Errorf("bent: %.4f, %v", bent, ok)
 	}
-	if _, ok := analysis.Expect(grid(p.reach, 3, 2), p.zero, true, c); ok {
-		t.Error("three columns promise a third power")
+	if _, ok := analysis.Expect(grid(p.reach, 2, 2), setup, true); ok {
+		t.Error("two columns promise a bend")
 	}
 	m := good()
 	m.gap = shaped(func(x, y float64) float64 { return 0.15 * x })

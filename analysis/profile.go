@@ -31,11 +31,6 @@ type Profile struct {
 	// Touches is how many touches tell it; Outliers were set aside.
 	Touches  int   `json:"touches"`
 	Outliers []Odd `json:"outliers"`
-
-	// front is the front-back bend between the rows, nil where it is not above
-	// its noise; sizeY its peak-to-valley.
-	front *frontBend
-	sizeY float64
 }
 
 // Effect is one column or row of a Profile.
@@ -53,10 +48,6 @@ type Effect struct {
 	Front float64 `json:"front"`
 	Back  float64 `json:"back"`
 	N     int     `json:"n"`
-
-	// calm is Bend smoothed over its neighbours as far as the noise allows, and
-	// uCalm its standard uncertainty.
-	calm, uCalm float64
 }
 
 // significance is the level at which the profile counts as above its noise.
@@ -79,8 +70,6 @@ func (v *survey) profile(sigma float64) *Profile {
 	p.Interaction = v.interaction(ss, dof, sigma)
 	p.test(noise, dof)
 	p.halves(v)
-	p.smooth(v.fine(noise, dof))
-	p.takeFront(noise, dof)
 	return p
 }
 
@@ -167,22 +156,4 @@ func (p *Profile) halves(v *survey) {
 	if ff > 0 && bb > 0 {
 		p.Agreement = fb / math.Sqrt(ff*bb)
 	}
-}
-
-// bend returns the non-linear column effect at u, linear between columns and
-// constant beyond them, and its standard uncertainty. nil gives 0, 0.
-func (p *Profile) bend(u float64) (f, uf float64) {
-	if p == nil || len(p.Columns) == 0 {
-		return 0, 0
-	}
-	cs := p.Columns
-	i, _ := slices.BinarySearchFunc(cs, u, func(e Effect, u float64) int { return cmp(e.At, u) })
-	if i == 0 {
-		return cs[0].calm, cs[0].uCalm
-	}
-	if i == len(cs) {
-		return cs[i-1].calm, cs[i-1].uCalm
-	}
-	k := (u - cs[i-1].At) / (cs[i].At - cs[i-1].At)
-	return cs[i-1].calm + k*(cs[i].calm-cs[i-1].calm), math.Hypot((1-k)*cs[i-1].uCalm, k*cs[i].uCalm)
 }

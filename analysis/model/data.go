@@ -17,6 +17,10 @@ type Reading struct {
 	Hand bool
 	// Constant numbers the constant that it shares with others, from 0.
 	Constant int
+	// Tilt numbers a slope that it shares with others, counted as the constants are;
+	// Along is its place on it, 0 for none.
+	Tilt  int
+	Along float64
 	// Late is when it was made, from -1 at the first to 1 at the last; 0 where its
 	// kind has no drift.
 	Late float64

@@ -19,10 +19,12 @@ const (
 	EZY
 	EAY
 	EBY
-	motions
+	// Give is what no rigid motion makes.
+	Give
+	motions = Give
 )
 
-var motionNames = [motions]string{"EAX", "EBX", "EZX", "EZY", "EAY", "EBY"}
+var motionNames = [Give + 1]string{"EAX", "EBX", "EZX", "EZY", "EAY", "EBY", "give"}
 
 func (m Motion) String() string { return motionNames[m] }
 
@@ -74,10 +76,18 @@ func (a Row) Plus(b Row) Row {
 	return a
 }
 
-// Of keeps what the motions that pass have in the row; the give and the bed go.
+// Times returns k a.
+func (a Row) Times(k float64) Row {
+	for i := range a {
+		a[i] *= k
+	}
+	return a
+}
+
+// Of keeps what the motions that pass make in the row; the bed goes.
 func (a Row) Of(pass func(Motion) bool) Row {
 	for i := range a {
-		if i >= firstOut || !pass(Motion(i/Degree)) {
+		if i >= firstBed || !pass(Motion(min(i/Degree, int(Give)))) {
 			a[i] = 0
 		}
 	}
@@ -87,8 +97,8 @@ func (a Row) Of(pass func(Motion) bool) Row {
 // along scales a coordinate to -1..1 over lo..hi.
 func along(x, lo, hi float64) float64 { return (2*x - lo - hi) / math.Max(hi-lo, 1) }
 
-// legendre sets p to P_0 .. P_n of x by Bonnet's recursion.
-func legendre(x float64, p []float64) {
+// Legendre sets p to P_0 .. P_n of x by Bonnet's recursion; p holds two or more.
+func Legendre(x float64, p []float64) {
 	p[0], p[1] = 1, x
 	for k := 2; k < len(p); k++ {
 		m := float64(k)
@@ -103,7 +113,7 @@ func (m Machine) add(r *Row, of Motion, x, c float64) {
 		lo, hi = m.Travel.Y0, m.Travel.Y1
 	}
 	var p [Degree + 1]float64
-	legendre(along(x, lo, hi), p[:])
+	Legendre(along(x, lo, hi), p[:])
 	for d := 1; d <= Degree; d++ {
 		r[int(of)*Degree+d-1] += c * p[d]
 	}
@@ -177,8 +187,8 @@ func (m Machine) Laid(p record.Place) Row {
 func (m Machine) Surface(p record.Place) Row {
 	var r Row
 	var t, s [Bed + 1]float64
-	legendre(along(p.U, m.Bed.X0, m.Bed.X1), t[:])
-	legendre(along(p.V, m.Bed.Y0, m.Bed.Y1), s[:])
+	Legendre(along(p.U, m.Bed.X0, m.Bed.X1), t[:])
+	Legendre(along(p.V, m.Bed.Y0, m.Bed.Y1), s[:])
 	k := firstBed
 	for n := 1; n <= Bed; n++ {
 		for i := n; i >= 0; i-- {

@@ -137,6 +137,9 @@ func newFitter(d *Data, m Machine, p Prior, sd float64) (*fitter, bool) {
 			return nil, false
 		}
 		constants = max(constants, r.Constant+1)
+		if r.Along != 0 {
+			constants = max(constants, r.Tilt+1)
+		}
 		if r.Late != 0 && len(p.Drifts) > 0 {
 			drifts = 1
 		}
@@ -158,6 +161,9 @@ func newFitter(d *Data, m Machine, p Prior, sd float64) (*fitter, bool) {
 			row[j] = r.Row[i]
 		}
 		row[n+r.Constant] = 1
+		if r.Along != 0 {
+			row[n+r.Tilt] = r.Along
+		}
 		if drifts > 0 {
 			row[f.k-1] = r.Late
 		}
@@ -522,6 +528,12 @@ func (p *Posterior) spread(f *fitter, mean, cov []float64) {
 		p.last = p.n - 1
 	}
 	p.mean, p.cov = make([]float64, p.n), make([]float64, p.n*p.n)
+	for i := range firstBed { // what nothing was read of is as it was held before
+		for _, t := range p.Parts {
+			sd := math.Max(f.p.Members[t.Member].SD[i], f.p.Unread[i])
+			p.cov[i*p.n+i] += t.Weight * sd * sd
+		}
+	}
 	for a, i := range at {
 		p.mean[i] = mean[a]
 		for b, j := range at {

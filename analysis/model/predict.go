@@ -47,6 +47,26 @@ func (p *Posterior) Drift() (mean, variance, weight float64) {
 	return p.mean[p.last], p.cov[p.last*p.n+p.last], weight
 }
 
+// Left returns reading i less what the posterior says of it, with the share of itself
+// in that (its place on the diagonal of the hat matrix), 0..1.
+func (p *Posterior) Left(i int) (residual, share float64) {
+	r := p.data[i]
+	c := p.raw(r.Row, r.Constant)
+	if r.Along != 0 {
+		c[firstBed+r.Tilt] += r.Along
+	}
+	if p.last >= 0 {
+		c[p.last] = r.Late
+	}
+	mean, v := p.of(c)
+	u := r.U * r.U
+	if r.Hand {
+		h := p.Hand()
+		u += h * h
+	}
+	return r.Y - mean, math.Min(v/math.Max(u, 1e-14), 1)
+}
+
 // Hand returns the mean scatter of the hand, mm: the root of the mean variance.
 func (p *Posterior) Hand() float64 {
 	v := 0.0

@@ -102,7 +102,7 @@ func (t *tally) add(w world, plan string, seed uint64) {
 		d.Readings[i].Y -= mean
 	}
 	sd := d.Weight(scatter, reach.W()*reach.H())
-	prior := model.Usual(0.010)
+	prior := model.Usual(m, 0.010)
 	if *proto {
 		prior = prototype()
 		prior.Leave, prior.Drop = 8, 0.005

@@ -32,8 +32,8 @@ var (
 
 // Usual is the prior of a machine and a person of whom nothing is known; hand is the
 // expected scatter of the hand, mm.
-func Usual(hand float64) Prior {
-	p := Prior{Level: 0.5, Tram: 1, Leave: 8, Drop: 0.005, Slip: 0.08, SlipLog: math.Log(0.02), Given: true, Trust: 0.88}
+func Usual(machine Machine, hand float64) Prior {
+	p := Prior{Unread: straightness(), Level: 0.5, Tram: 1, Leave: 8, Drop: 0.005, Slip: 0.08, SlipLog: math.Log(0.02), Given: true, Trust: 0.88}
 	for _, s := range mapped {
 		p.Beds = append(p.Beds, BedOf(func(i, j int) float64 {
 			switch {
@@ -56,6 +56,9 @@ func Usual(hand float64) Prior {
 					for b, s := range mapped {
 						m := member(slope, bend, pitch, roll)
 						m.Bed = b
+						if math.Abs(machine.Lever.X) < beside {
+							copy(m.SD[int(EZX)*Degree:int(EZX+1)*Degree], p.Unread[int(EZX)*Degree:])
+						}
 						m.Log = math.Log(slope.weight * bend.weight * pitch.weight * roll.weight * s.weight)
 						p.Members = append(p.Members, m)
 					}
@@ -82,6 +85,7 @@ func member(slope, bend, pitch, roll shape) Member {
 	}
 	set(EAX, 1, slope.sd(0)/arm)
 	set(EBX, 1, slope.sd(0)/arm/2)
+	set(EBY, 1, slope.sd(0)/arm/2)
 	set(EZX, 2, slope.sd(0)/3)
 	for i := range Degree - 1 {
 		set(EAX, i+2, bend.sd(i)/arm)
@@ -99,4 +103,27 @@ func member(slope, bend, pitch, roll shape) Member {
 		m.SD[firstOut+i] = roll.sd(0) / 2
 	}
 	return m
+}
+
+// beside is the lever along X, mm, below which the straightness is no part of the gap
+// error and a motion of its own.
+const beside = 1.0
+
+// straightness is what is held of a straightness that no reading at the nozzle sees:
+// half a tenth of a millimetre of bow (common practice, no source).
+func straightness() (out [firstBed]float64) {
+	for i, sd := range []float64{0.05, 0.05, 0.03, 0.02, 0.01, 0.005} {
+		out[int(EZX)*Degree+i] = sd
+	}
+	return out
+}
+
+// Assumed is the prior of one who takes the kind of machine for granted: a wedge and no
+// more, or bends and rolls of the usual sizes as well. Its covariance needs no reading.
+func Assumed(hand float64, bent bool) Prior {
+	m := member(slopes[len(slopes)-1], shape{}, shape{}, shape{})
+	if bent {
+		m = member(slopes[len(slopes)-1], shape{1, 0.08, 0.5, 2}, shape{}, shape{1, 0.05, 0.5, 1})
+	}
+	return Prior{Members: []Member{m}, Beds: make([][beds]float64, 1), Hands: []Hand{{SD: hand}}, Level: 0.5, Tram: 1, Trust: 1, Leave: 1}
 }
