@@ -20,6 +20,9 @@ type gauged struct {
 	rough   float64
 	machine model.Machine
 	profile *Profile
+	// restSize is the peak to valley of what the profile shows beyond the smooth
+	// series, mm; 0 for none.
+	restSize float64
 	// slips are the pairs that are slips for certain.
 	slips map[int]bool
 
@@ -51,6 +54,7 @@ func gauge(run record.Run, s steadiness, sv *survey, prof *Profile, w ways) gaug
 		return g
 	}
 	g.machine = g.machineOf()
+	g.machine.Rest, g.restSize = prof.rest()
 	g.takeMap(sv, s, w.turned)
 	g.surface = g.fit()
 	g.alone = g.surface
@@ -106,7 +110,11 @@ func (g *gauged) takeMap(sv *survey, s steadiness, turned *turnedSeen) {
 	b := g.machine.Bed.Grown(g.machine.Lever.Length())
 	ts := keep(sv.touches, func(t record.Touch) bool { return b.Has(t.Place) })
 	g.map0.Survey(len(ts), func(i int) (model.Row, float64) {
-		return g.machine.Map(ts[i].Place), ts[i].Z - turned.plate(ts[i].Place)
+		z := ts[i].Z - turned.plate(ts[i].Place)
+		if g.machine.Rest != nil {
+			z -= g.machine.Rest(ts[i].Place.U)
+		}
+		return g.machine.Map(ts[i].Place), z
 	})
 	g.rough = g.map0.Weight(math.Max(s.sigma, 1e-4), sv.bound().W()*sv.bound().H())
 }

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"abbed/analysis/fit"
+	"abbed/analysis/model"
 )
 
 // Profile is the survey taken apart: height = mean + column + row +
@@ -156,4 +157,34 @@ func (p *Profile) halves(v *survey) {
 	if ff > 0 && bb > 0 {
 		p.Agreement = fb / math.Sqrt(ff*bb)
 	}
+}
+
+// rest is what the columns show beyond a polynomial of the degree that the model's
+// motions have, linear between them, and its peak to valley, mm; nil where it is not
+// above the noise (F at 1 %).
+func (p *Profile) rest() (of func(u float64) float64, size float64) {
+	if p == nil || len(p.Columns) < model.Degree+4 {
+		return nil, 0
+	}
+	cs := p.Columns
+	lo, hi := cs[0].At, cs[len(cs)-1].At
+	rows, y, w := make([][]float64, len(cs)), make([]float64, len(cs)), make([]float64, len(cs))
+	for i, c := range cs {
+		rows[i] = make([]float64, model.Degree+1)
+		model.Legendre((2*c.At-lo-hi)/math.Max(hi-lo, 1), rows[i])
+		y[i], w[i] = c.Effect, float64(c.N)
+	}
+	r, err := fit.Least(rows, y, w)
+	if err != nil || r.DoF < 2 || fit.FTail(r.RSS/r.DoF/(p.Noise.Value*p.Noise.Value), r.DoF, p.Noise.DoF) >= significance {
+		return nil, 0
+	}
+	e := r.Residuals
+	return func(u float64) float64 {
+		i, _ := slices.BinarySearchFunc(cs, u, func(e Effect, u float64) int { return cmp(e.At, u) })
+		if i == 0 || i == len(cs) {
+			return e[min(i, len(cs)-1)]
+		}
+		k := (u - cs[i-1].At) / (cs[i].At - cs[i-1].At)
+		return e[i-1] + k*(e[i]-e[i-1])
+	}, slices.Max(e) - slices.Min(e)
 }

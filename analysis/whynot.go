@@ -15,6 +15,7 @@ import (
 //     rest on it;
 //   - fewer than three columns: a bend cannot be seen at all;
 //   - a bend that fewer than ten records leave open by more than the tolerance;
+//   - a close left-right shape in the map that the gauged places cannot share out;
 //   - a scatter far beyond the expected one, and too few second records to say whether
 //     the hand or the shape makes it;
 //   - places that repeat well and yet fit no smooth shape.
@@ -28,6 +29,9 @@ func (g *gauged) whyNot() *Reason {
 		return &Reason{"few-places", fmt.Sprintf("gauged at %d places in %d columns: a bend between them cannot be seen", Places(g.gapsAt()), columns), g.gaugeOn()}
 	case g.records() < leastForBend && g.bendDoubt() > c.Tolerance:
 		return &Reason{"bend-unclear", fmt.Sprintf("the gap error may bend from left to right by %s more or less than %d gaugings show, or one of them is a slip", um(g.bendDoubt()), g.records()), g.gaugeOn()}
+	}
+	if _, u95 := g.surface.of(g.machine.Share()); g.restSize*u95 > c.Tolerance {
+		return &Reason{"share-unclear", fmt.Sprintf("the map has a left-right shape of %s with bends closer than any smooth motion has, and the gauged places cannot tell how much of it is lever error", um(g.restSize)), g.gaugeOn()}
 	}
 	if off, sd := g.zeroOff(); math.Abs(off) > 4*sd && math.Abs(off) > c.Tolerance/2 {
 		return &Reason{"zero-does-not-fit", fmt.Sprintf("the zero place, against which everything is compared, lies %s from what the other places say of it", um(off)),

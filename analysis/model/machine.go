@@ -45,15 +45,19 @@ type Machine struct {
 	// Bed is where the coordinates of the bed's series run from -1 to 1, Travel
 	// where those of the motions do: probe and nozzle both stay within it.
 	Bed, Travel record.Rect
+	// Rest is what a map's left-right profile shows beyond the smooth series, mm at u;
+	// nil for none. How much of it is gap error is an unknown of its own.
+	Rest func(u float64) float64
 }
 
 // The unknowns, in the order of a Row: Degree coefficients for each motion, the
 // give, and the bed's. Constants and the drift of the readings follow in Data.
 const (
-	gives    = 3
+	gives    = 3 // and the share of Rest behind them
 	beds     = (Bed+1)*(Bed+2)/2 - 1
 	firstOut = int(motions) * Degree // of the give
-	firstBed = firstOut + gives
+	share    = firstOut + gives
+	firstBed = share + 1
 	width    = firstBed + beds
 )
 
@@ -127,7 +131,7 @@ func (m Machine) add(r *Row, of Motion, x, c float64) {
 //	moving gantry: + EZY(v) - EZY(v-py) - py EAY(v-py) + (u-xc)[EBY(v-py) - EBY(v)]
 //
 // and the give: what no rigid motion makes (a frame that yields, a slack belt),
-// t^2 s, t s^2 and t^2 s^2 less their means.
+// t^2 s, t s^2 and t^2 s^2 less their means, and a share of Rest.
 func (m Machine) Gap(p record.Place) Row {
 	var r Row
 	px, py, c := m.Lever.X, m.Lever.Y, m.Bed.Middle()
@@ -152,6 +156,9 @@ func (m Machine) Gap(p record.Place) Row {
 	t, s := along(p.U, m.Bed.X0, m.Bed.X1), along(p.V, m.Bed.Y0, m.Bed.Y1)
 	p2, q2 := (3*t*t-1)/2, (3*s*s-1)/2
 	r[firstOut], r[firstOut+1], r[firstOut+2] = p2*s, t*q2, p2*q2
+	if m.Rest != nil {
+		r[share] = m.Rest(p.U)
+	}
 	return r
 }
 
@@ -160,7 +167,9 @@ func (m Machine) Gap(p record.Place) Row {
 // on top. What of the surface is bed and what is way no map tells, and nothing here
 // leans on it.
 func (m Machine) Map(p record.Place) Row {
-	return m.Gap(p).Plus(m.Surface(p))
+	r := m.Gap(p).Plus(m.Surface(p))
+	r[share] = 0 // the map has all of it, whoever makes it
+	return r
 }
 
 // Laid returns the row of what the probe reports on a straight reference, mm: no bed,
@@ -196,6 +205,13 @@ func (m Machine) Surface(p record.Place) Row {
 			k++
 		}
 	}
+	return r
+}
+
+// Share returns the row of the share of Rest that is gap error.
+func (m Machine) Share() Row {
+	var r Row
+	r[share] = 1
 	return r
 }
 

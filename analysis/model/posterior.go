@@ -49,7 +49,10 @@ type fitter struct {
 	beds  []reduced
 	hands []weighed
 	s     *system
-	given []float64 // the logarithm of what the survey alone says for each member
+	given []float64 // the logarithm of what the survey alone says for each member; NaN: not asked yet
+	alone *system   // room for it
+	plain reduced   // of a map that tells nothing
+	sd    []float64 // room
 }
 
 // reduced is a survey with the bed, and what else no reading sees, integrated out.
@@ -86,18 +89,53 @@ func (d *Data) Fit(m Machine, p Prior, sd float64) (*Posterior, bool) {
 		return nil, false
 	}
 	hand := f.likelyHand()
-	var first []trial
-	for i := range p.Members {
-		if t, ok := f.try(Part{Member: i, Hand: hand, Drift: -1, Slip: -1}); ok {
-			first = append(first, t)
-		}
-	}
-	first = hopeful(first, p.Leave)
+	first := hopeful(f.ask(f.scouted(hand), hand), p.Leave)
 	all := f.vary(first, f.suspects(first, hand))
 	if len(all) == 0 {
 		return nil, false
 	}
 	return f.mix(all), true
+}
+
+// ask tries members with one scatter of the hand.
+func (f *fitter) ask(members []int, hand int) []trial {
+	var out []trial
+	for _, i := range members {
+		if t, ok := f.try(Part{Member: i, Hand: hand, Drift: -1, Slip: -1}); ok {
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
+// scouted are the members whose X and Y each come near the best with one of the scouts.
+func (f *fitter) scouted(hand int) []int {
+	var all, first []int
+	for i, m := range f.p.Members {
+		all = append(all, i)
+		if slices.Contains(f.p.ScoutX, m.X) || slices.Contains(f.p.ScoutY, m.Y) {
+			first = append(first, i)
+		}
+	}
+	if f.p.ScoutX == nil {
+		return all
+	}
+	x, y := map[int]bool{}, map[int]bool{}
+	for _, t := range hopeful(f.ask(first, hand), 1.5*f.p.Leave) {
+		m := f.p.Members[t.Member]
+		x[m.X], y[m.Y] = true, true
+	}
+	return keepIf(all, func(i int) bool { return x[f.p.Members[i].X] && y[f.p.Members[i].Y] })
+}
+
+func keepIf(in []int, good func(int) bool) []int {
+	var out []int
+	for _, i := range in {
+		if good(i) {
+			out = append(out, i)
+		}
+	}
+	return out
 }
 
 // trial is a part with the logarithm of its weight.
@@ -178,12 +216,11 @@ func newFitter(d *Data, m Machine, p Prior, sd float64) (*fitter, bool) {
 	for _, h := range p.Hands {
 		f.hands = append(f.hands, f.weigh(h))
 	}
-	f.given = make([]float64, len(p.Members))
-	if p.Given && d.n > 0 {
-		for i := range p.Members {
-			f.given[i] = f.survey(&p.Members[i])
-		}
+	f.given, f.alone, f.sd = make([]float64, len(p.Members)), newSystem(n), make([]float64, f.k)
+	for i := range f.given {
+		f.given[i] = math.NaN()
 	}
+	f.plain = reduced{a: make([]float64, n*n), b: make([]float64, n)}
 	return f, true
 }
 
@@ -241,17 +278,22 @@ func (d *Data) reduce(f *fitter, bed [beds]float64, sd float64) reduced {
 }
 
 // survey returns the logarithm of the marginal likelihood of the survey alone.
-func (f *fitter) survey(m *Member) float64 {
-	n, bed := len(f.seen), &f.beds[m.Bed]
-	if bed.log == 0 {
+func (f *fitter) survey(s *system, m *Member) float64 {
+	if m.Bed < 0 || f.beds[m.Bed].log == 0 {
 		return 0
 	}
-	s := newSystem(n)
+	n, bed := len(f.seen), &f.beds[m.Bed]
 	for a, i := range f.seen {
-		for b := a; b < n; b++ {
-			s.a.Data[a*n+b] = bed.a[a*n+b] * m.SD[i] * m.SD[f.seen[b]]
+		at := s.a.Data[a*n : a*n+n]
+		if m.SD[i] == 0 {
+			clear(at)
+			at[a], s.b[a] = 1, 0
+			continue
 		}
-		s.a.Data[a*n+a]++
+		for b := a; b < n; b++ {
+			at[b] = bed.a[a*n+b] * m.SD[i] * m.SD[f.seen[b]]
+		}
+		at[a]++
 		s.b[a] = bed.b[a] * m.SD[i]
 	}
 	if !s.factor() {
@@ -291,7 +333,7 @@ func (n *weighed) gain(row []float64, y, w float64) {
 
 // sds returns the standard deviations of the unknowns of a part.
 func (f *fitter) sds(t Part) []float64 {
-	out := make([]float64, f.k)
+	out := f.sd
 	m := &f.p.Members[t.Member]
 	for j, i := range f.seen {
 		out[j] = m.SD[i]
@@ -311,7 +353,16 @@ func (f *fitter) sds(t Part) []float64 {
 // load sets up the system of a part, its unknowns scaled by sd.
 func (f *fitter) load(t Part, sd []float64) (log float64) {
 	m, h := &f.p.Members[t.Member], &f.hands[t.Hand]
-	bed := &f.beds[m.Bed]
+	bed := &f.plain
+	if m.Bed >= 0 {
+		bed = &f.beds[m.Bed]
+	}
+	if math.IsNaN(f.given[t.Member]) {
+		f.given[t.Member] = 0
+		if f.p.Given {
+			f.given[t.Member] = f.survey(f.alone, m)
+		}
+	}
 	log = m.Log + bed.log + h.log - f.given[t.Member]
 	if t.Drift >= 0 {
 		log += f.p.Drifts[t.Drift].Log

@@ -7,8 +7,10 @@ type Member struct {
 	// SD holds the standard deviation of each coefficient of the motions and the
 	// give, rad or mm; 0: it is not there.
 	SD [firstBed]float64
-	// Bed numbers the bed of Prior.Beds that it comes with.
+	// Bed numbers the bed of Prior.Beds that it comes with; -1: the map tells nothing.
 	Bed int
+	// X numbers what it holds of the X carriage, Y of the Y axis.
+	X, Y int
 }
 
 // Hand is one belief about the scatter of a hand at the gauge.
@@ -44,6 +46,9 @@ type Prior struct {
 	// plate bent the other way gives a flat map would else count as a coincidence
 	// against both, by the tenth of a micrometre to which a dense map is known.
 	Given bool
+	// ScoutX and ScoutY are those of X and Y with which the others are tried first, so
+	// that not every pair has to be; nil: every pair is.
+	ScoutX, ScoutY []int
 	// Leave is how many nats below the likeliest a member is left out once the scatter
 	// is about known, Drop the weight that is left out at the end.
 	Leave, Drop float64

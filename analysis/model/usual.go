@@ -1,18 +1,23 @@
 package model
 
-import "math"
+import (
+	"math"
+	"sync"
+)
 
 // shape is one way in which a family of coefficients may be there.
 type shape struct {
 	weight float64
-	// first is the size of the lowest, ratio that of each further one to the one
-	// before, n how many there are.
+	// first is the size of the lowest at the nozzle, mm, ratio that of each further one
+	// to the one before, n how many there are.
 	first, ratio float64
 	n            int
+	// plate is the size of what the surface itself has of such a shape, mm: where it is
+	// small the map tells the rest. 0: anything, and the map tells nothing.
+	plate float64
 }
 
-// sd is the size of coefficient i, counted from 0; never quite none, so that a strong
-// contradiction can still be followed.
+// sd is the size of coefficient i, counted from 0.
 func (s shape) sd(i int) float64 {
 	if i >= s.n {
 		return 0
@@ -20,53 +25,102 @@ func (s shape) sd(i int) float64 {
 	return s.first * math.Pow(s.ratio, float64(i))
 }
 
+const trust = 0.88
+
 var (
-	slopes  = []shape{{0.08, 0, 0, 0}, {0.08, 0.008, 0, 1}, {0.84, 0.25, 0, 1}}
-	bends   = []shape{{0.40, 0, 0, 0}, {0.15, 0.015, 0.7, 3}, {0.12, 0.08, 0, 1}, {0.12, 0.04, 0.5, 4}, {0.08, 0.10, 0.4, 4}, {0.13, 0.10, 0.7, 5}}
-	pitches = []shape{{0.45, 0, 0, 0}, {0.10, 0.02, 0, 1}, {0.15, 0.07, 0, 1}, {0.15, 0.02, 0.7, 3}, {0.08, 0.05, 0.6, 3}, {0.07, 0.12, 0.7, 5}}
-	rolls   = []shape{{0.60, 0, 0, 0}, {0.20, 0.015, 0.6, 3}, {0.12, 0.05, 0.6, 3}, {0.08, 0.12, 0.5, 4}}
-	// mapped are the ways in which the map may tell of the bends: not at all, along X all
-	// of it (a plate that is flat there), some of it, and everywhere.
-	mapped = []struct{ weight, u, rest float64 }{{0.5, 1, 1}, {0.15, 0.004, 1}, {0.20, 0.06, 1}, {0.15, 0.005, 0.005}}
+	slopes = []shape{{0.08, 0, 0, 0, 0}, {0.08, 0.008, 0, 1, 0}, {0.84, 0.25, 0, 1, 0}}
+	bends  = []shape{{0.26, 0, 0, 0, 0}, {0.10, 0.015, 0.7, 3, 0}, {0.07, 0.08, 0, 1, 0}, {0.08, 0.04, 0.5, 4, 0}, {0.05, 0.10, 0.4, 4, 0}, {0.09, 0.10, 0.7, 5, 0},
+		{0.20, 0.10, 0.8, 5, 0.004}, {0.15, 0.10, 0.7, 5, 0.06}}
+	pitches = []shape{{0.38, 0, 0, 0, 0}, {0.08, 0.02, 0, 1, 0}, {0.12, 0.07, 0, 1, 0}, {0.12, 0.02, 0.7, 3, 0}, {0.07, 0.05, 0.6, 3, 0}, {0.06, 0.12, 0.7, 5, 0},
+		{0.17, 0.10, 0.8, 6, 0.005}}
+	rolls = []shape{{0.60, 0, 0, 0, 0}, {0.20, 0.015, 0.6, 3, 0}, {0.12, 0.05, 0.6, 3, 0}, {0.08, 0.12, 0.5, 4, 0}}
 )
 
 // Usual is the prior of a machine and a person of whom nothing is known; hand is the
 // expected scatter of the hand, mm.
 func Usual(machine Machine, hand float64) Prior {
-	p := Prior{Unread: straightness(), Level: 0.5, Tram: 1, Leave: 8, Drop: 0.005, Slip: 0.08, SlipLog: math.Log(0.02), Given: true, Trust: 0.88}
-	for _, s := range mapped {
-		p.Beds = append(p.Beds, BedOf(func(i, j int) float64 {
-			switch {
-			case i+j == 1:
-				return 1
-			case j == 0:
-				return s.u
-			}
-			return s.rest
-		}))
-	}
-	for _, h := range []float64{1, 0.8, 1.25, 0.55, 1.8, 2.7, 4} {
+	p := Prior{Level: 0.5, Tram: 1, Leave: 7, Drop: 0.02, Given: true, Trust: trust,
+		Slip: 0.08, SlipLog: math.Log(0.02), Unread: straightness(), Drifts: []Hand{{SD: 0.02, Log: math.Log(0.06 / 0.94)}}}
+	for _, h := range []float64{1, 0.65, 1.5, 2.3, 3.8} {
 		p.Hands = append(p.Hands, Hand{SD: hand * h, Log: -math.Pow(math.Log(h)/0.45, 2) / 2})
 	}
-	p.Drifts = []Hand{{SD: 0.02, Log: math.Log(0.06 / 0.94)}}
-	for _, slope := range slopes {
-		for _, bend := range bends {
-			for _, pitch := range pitches {
-				for _, roll := range rolls {
-					for b, s := range mapped {
-						m := member(slope, bend, pitch, roll)
-						m.Bed = b
-						if math.Abs(machine.Lever.X) < beside {
-							copy(m.SD[int(EZX)*Degree:int(EZX+1)*Degree], p.Unread[int(EZX)*Degree:])
-						}
-						m.Log = math.Log(slope.weight * bend.weight * pitch.weight * roll.weight * s.weight)
-						p.Members = append(p.Members, m)
+	m := products[math.Abs(machine.Lever.X) < beside]()
+	p.Members, p.Beds, p.ScoutX, p.ScoutY = m.members, m.beds, m.scoutX, m.scoutY
+	return p
+}
+
+// product is every pair of what may be held of the X carriage and of the Y axis.
+type product struct {
+	members        []Member
+	beds           [][beds]float64
+	scoutX, scoutY []int
+}
+
+// products are those of Usual, by whether the lever lies along Y.
+var products = map[bool]func() *product{
+	false: sync.OnceValue(func() *product { return newProduct(false) }),
+	true:  sync.OnceValue(func() *product { return newProduct(true) }),
+}
+
+func newProduct(along bool) *product {
+	p := &product{}
+	way := straightness()
+	bedOf := map[[2]float64]int{{}: -1}
+	for k, slope := range slopes {
+		for l, bend := range bends {
+			for n, pitch := range pitches {
+				plates := [2]float64{bend.plate, pitch.plate}
+				if _, there := bedOf[plates]; !there {
+					bedOf[plates] = len(p.beds)
+					p.beds = append(p.beds, plate(plates))
+				}
+				for o, roll := range rolls {
+					m := member(slope, bend, pitch, roll)
+					if along {
+						copy(m.SD[int(EZX)*Degree:int(EZX+1)*Degree], way[int(EZX)*Degree:])
 					}
+					m.Bed, m.X, m.Y = bedOf[plates], k*len(bends)+l, n*len(rolls)+o
+					m.Log = math.Log(slope.weight * bend.weight * pitch.weight * roll.weight)
+					p.members = append(p.members, m)
 				}
 			}
 		}
 	}
+	steep := (len(slopes) - 1) * len(bends)
+	p.scoutX = []int{steep, steep + broadest(bends)}
+	p.scoutY = []int{0, broadest(pitches)*len(rolls) + broadest(rolls)}
 	return p
+}
+
+// broadest is the shape with the largest size that the map tells nothing of.
+func broadest(all []shape) (at int) {
+	for i, s := range all {
+		if s.plate == 0 && s.sd(0)+s.sd(2) > all[at].sd(0)+all[at].sd(2) {
+			at = i
+		}
+	}
+	return at
+}
+
+// plate is a surface whose bends along X and everything else are of the sizes given; 0
+// is a millimetre, of which the map is as good as silent.
+func plate(sizes [2]float64) [beds]float64 {
+	u, other := sizes[0], sizes[1]
+	if u == 0 {
+		u = 1
+	}
+	if other == 0 {
+		other = 1
+	}
+	return BedOf(func(i, j int) float64 {
+		switch {
+		case i+j == 1:
+			return 1 // it is trammed, by whatever
+		case j == 0:
+			return u
+		}
+		return other
+	})
 }
 
 // arm turns a size at the nozzle into an angle: that of a lever of 45 mm, mm. cross is
@@ -102,6 +156,9 @@ func member(slope, bend, pitch, roll shape) Member {
 	for i := range gives {
 		m.SD[firstOut+i] = roll.sd(0) / 2
 	}
+	if bend.plate > 0 {
+		m.SD[share] = 0.7 // none, half or all of it
+	}
 	return m
 }
 
@@ -123,7 +180,7 @@ func straightness() (out [firstBed]float64) {
 func Assumed(hand float64, bent bool) Prior {
 	m := member(slopes[len(slopes)-1], shape{}, shape{}, shape{})
 	if bent {
-		m = member(slopes[len(slopes)-1], shape{1, 0.08, 0.5, 2}, shape{}, shape{1, 0.05, 0.5, 1})
+		m = member(slopes[len(slopes)-1], shape{first: 0.08, ratio: 0.5, n: 2}, shape{}, shape{first: 0.05, ratio: 0.5, n: 1})
 	}
 	return Prior{Members: []Member{m}, Beds: make([][beds]float64, 1), Hands: []Hand{{SD: hand}}, Level: 0.5, Tram: 1, Trust: 1, Leave: 1}
 }
