@@ -32,7 +32,8 @@ type Posterior struct {
 
 // Part is one part of the mixture.
 type Part struct {
-	Weight float64
+	// Weight is that in what is foretold, Doubt in the doubt of it.
+	Weight, Doubt float64
 	// Member, Hand and Drift number the prior's; Slip is the reading that is held to
 	// be a slip, -1 for none.
 	Member, Hand, Drift, Slip int
@@ -82,7 +83,8 @@ type weighed struct {
 //
 // (Rasmussen, Williams, Gaussian Processes for Machine Learning, 2006, 2.1; the
 // evidence: MacKay, Neural Computation 4, 1992; from memory). The mixture has the
-// mean sum w m, the covariance sum w (C + (m - mean)(m - mean)').
+// mean sum w m, the covariance sum v (C + (m - mean)(m - mean)') with v the weights in
+// the doubt (Prior.Trust).
 func (d *Data) Fit(m Machine, p Prior, sd float64) (*Posterior, bool) {
 	f, ok := newFitter(d, m, p, sd)
 	if !ok {
@@ -141,20 +143,13 @@ func keepIf(in []int, good func(int) bool) []int {
 // trial is a part with the logarithm of its weight.
 type trial struct {
 	Part
-	log float64
+	log  float64
+	held float64 // of it before anything was read
 }
 
 // hopeful drops what lies too far below the best; the best comes first.
 func hopeful(all []trial, nats float64) []trial {
-	slices.SortStableFunc(all, func(a, b trial) int {
-		switch {
-		case a.log > b.log:
-			return -1
-		case a.log < b.log:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(all, func(a, b trial) int { return compare(b.log, a.log) })
 	for i, t := range all {
 		if t.log < all[0].log-nats {
 			return all[:i]
@@ -412,9 +407,8 @@ func (f *fitter) try(t Part) (trial, bool) {
 	if !f.s.factor() {
 		return trial{}, false
 	}
-	held := f.p.Members[t.Member].Log
 	log += f.s.explained()/2 - f.s.logDet()
-	return trial{t, held + f.p.Trust*(log-held)}, !math.IsNaN(log)
+	return trial{t, log, f.p.Members[t.Member].Log}, !math.IsNaN(log)
 }
 
 // likelyHand is the scatter under which the widest members together are likeliest.
@@ -480,12 +474,7 @@ func (f *fitter) suspects(first []trial, hand int) []int {
 			all = append(all, odd{i, math.Abs(z)})
 		}
 	}
-	slices.SortStableFunc(all, func(a, b odd) int {
-		if a.z > b.z {
-			return -1
-		}
-		return 1
-	})
+	slices.SortStableFunc(all, func(a, b odd) int { return compare(b.z, a.z) })
 	var out []int
 	for _, o := range all[:min(len(all), mostSuspects)] {
 		out = append(out, o.i)
@@ -527,41 +516,73 @@ func (f *fitter) moments(t Part) (mean, cov []float64) {
 
 // mix is the mixture of all that is worth keeping.
 func (f *fitter) mix(all []trial) *Posterior {
-	sum := 0.0
-	for _, t := range all {
-		sum += math.Exp(t.log - all[0].log)
-	}
 	p := &Posterior{Machine: f.m, n: f.k, last: -1, data: f.data, hands: f.p.Hands}
-	got := 0.0
-	for _, t := range all {
-		w := math.Exp(t.log - all[0].log)
-		t.Weight = w / sum
-		p.Parts = append(p.Parts, t.Part)
-		if got += t.Weight; got >= 1-f.p.Drop {
-			break
+	weights := shares(all, func(t trial) float64 { return t.log }, f.p.Drop)
+	doubts := shares(all, func(t trial) float64 { return t.held + f.p.Trust*(t.log-t.held) }, f.p.Drop)
+	for i, t := range all {
+		if t.Weight, t.Doubt = weights[i], doubts[i]; t.Weight+t.Doubt > 0 {
+			p.Parts = append(p.Parts, t.Part)
 		}
-	}
-	for i := range p.Parts {
-		p.Parts[i].Weight /= got
 	}
 	k := f.k
 	mean, second := make([]float64, k), make([]float64, k*k)
+	other := make([]float64, k) // the mean under the weights of the doubt
 	for _, t := range p.Parts {
 		m, c := f.moments(t)
 		for i := range m {
 			mean[i] += t.Weight * m[i]
+			other[i] += t.Doubt * m[i]
 			for j := range m {
-				second[i*k+j] += t.Weight * (c[i*k+j] + m[i]*m[j])
+				second[i*k+j] += t.Doubt * (c[i*k+j] + m[i]*m[j])
 			}
 		}
 	}
 	for i := range mean {
 		for j := range mean {
-			second[i*k+j] -= mean[i] * mean[j]
+			second[i*k+j] += mean[i]*mean[j] - other[i]*mean[j] - mean[i]*other[j]
 		}
 	}
 	p.spread(f, mean, second)
 	return p
+}
+
+// shares returns weights that sum to 1 from their logarithms; 0 for the lightest, which
+// come to drop together.
+func shares(all []trial, log func(trial) float64, drop float64) []float64 {
+	w, order := make([]float64, len(all)), make([]int, len(all))
+	best, sum := math.Inf(-1), 0.0
+	for _, t := range all {
+		best = math.Max(best, log(t))
+	}
+	for i, t := range all {
+		order[i], w[i] = i, math.Exp(log(t)-best)
+		sum += w[i]
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return compare(w[b], w[a]) })
+	kept := 0.0
+	for k, i := range order {
+		if kept >= (1-drop)*sum {
+			for _, i := range order[k:] {
+				w[i] = 0
+			}
+			break
+		}
+		kept += w[i]
+	}
+	for i := range w {
+		w[i] /= kept
+	}
+	return w
+}
+
+func compare(a, b float64) int {
+	switch {
+	case a < b:
+		return -1
+	case a > b:
+		return 1
+	}
+	return 0
 }
 
 // spread puts the moments of the seen unknowns where all of them stand.

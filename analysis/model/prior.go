@@ -38,8 +38,10 @@ type Prior struct {
 	// Slip is the standard deviation of a slip, mm, SlipLog the logarithm of the odds
 	// that a given reading at the hand is one.
 	Slip, SlipLog float64
-	// Trust is the power to which the likelihood weighs the members, 1 for the plain
-	// rule: below it a family that the members only resemble is not decided for too soon.
+	// Trust is the power to which the likelihood counts in the doubt, 1 for the plain rule.
+	// Below it a machine that the members only resemble is not decided for too soon: what
+	// is foretold leans on the likely, its doubt is what a slower observer holds (the mean
+	// square of the difference, under those weights).
 	Trust float64
 	// Given says that the map is taken as it is: it tells what follows from it under
 	// each member, and does not weigh the members by itself. That a bent beam over a
