@@ -31,6 +31,7 @@ func judge(run record.Run) Verdict {
 	} else {
 		e.ways = look(run, s, sv)
 		e.gauged = gauge(run, s, sv, v.Profile, e.ways)
+		e.ways.angles(run, &e.gauged)
 		v.Model, v.Gap, v.GapWhy, v.Level = e.gauged.model, e.gauged.gap, e.gauged.why, e.gauged.level
 		v.Later = e.gauged.later
 		v.Share, v.ShareWhy = e.gauged.share()

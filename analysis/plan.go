@@ -17,6 +17,10 @@ const (
 	// leanLeast records are made before the question whether they are enough is
 	// asked at all.
 	leanLeast = 8
+	// ahead is how many records are looked ahead, leanMost how many a person is hoped to
+	// need in all.
+	ahead    = 4
+	leanMost = 12
 	// returnAfter is after how many records since the zero place was gauged it is
 	// gauged again at the end.
 	returnAfter = 5
@@ -121,10 +125,8 @@ func (p planner) advise() Advice {
 		a.Enough = true
 		return a
 	}
-	if a.Why == "" {
-		if at, why, ok := p.uncovered(); ok {
-			return Advice{Why: why, Place: at, Found: true}
-		}
+	if at, why, ok := p.uncovered(); ok {
+		return Advice{Why: why, Place: at, Found: true}
 	}
 	a.Enough = a.Why == "" && !p.owed()
 	at, now, after, ok := p.next(p.places)
@@ -145,7 +147,7 @@ func (g *gauged) next(offers []record.Place) (at record.Place, now, after float6
 	}
 	o := g.outlook(offers)
 	now = z95 * math.Sqrt(o.Largest())
-	k := o.Best(func(int) bool { return true })
+	k := o.Best(max(1, min(ahead, leanMost-g.records())))
 	if k < 0 {
 		return at, now, now, false
 	}
@@ -322,25 +324,32 @@ func (p planner) farthestNode() (at record.Place, far float64) {
 }
 
 // Expect returns the largest u95 that gaugings at the places would give over their
-// rectangle, mm, before anything is gauged: for a gap error that is a wedge, or bent and
-// rolling as well, with the expected scatter of a gauging. It is false where the places
-// leave it wider than a correction may be.
+// rectangle, mm, before anything is gauged: that of the readings of a machine with a
+// wedge, or one that bends and rolls as well, at a size worth correcting. It is false
+// where the places leave it wider than the tolerance.
 func Expect(places []record.Place, setup record.Setup, bent bool) (u95 float64, ok bool) {
 	c := usable(setup.Criteria)
 	bed := record.Bound(append([]record.Place{setup.Zero}, places...))
 	m := model.Machine{Lever: setup.Lever, Layout: setup.Layout, Bed: bed, Travel: bed.Grown(setup.Lever.Length())}
 	var d model.Data
 	for _, p := range places {
-		d.Readings = append(d.Readings, model.Reading{Row: m.Gap(p), Hand: true})
+		t, s := (p.U-setup.Zero.U)/math.Max(bed.W()/2, 1), (p.V-setup.Zero.V)/math.Max(bed.H()/2, 1)
+		y := 0.15 * t
+		if bent {
+			y += 0.1*t*t + 0.06*t*s
+		}
+		d.Readings = append(d.Readings, model.Reading{Row: m.Gap(p), Y: y, Hand: true})
 	}
-	post, ok := d.Fit(m, model.Assumed(c.GaugeScatter, bent), 0)
+	prior := model.Usual(m, c.GaugeScatter)
+	prior.Hands = prior.Hands[:1] // readings without scatter would speak for a hand of none
+	post, ok := d.Fit(m, prior, 0)
 	if !ok {
 		return 0, false
 	}
-	s := surface{m: m, post: post}
-	for _, p := range latticeOf(record.Bound(places), 5) {
-		_, u := s.contrast(p, setup.Zero)
+	g := surface{m: m, post: post}
+	for _, p := range latticeOf(record.Bound(places), 9) {
+		_, u := g.contrast(p, setup.Zero)
 		u95 = math.Max(u95, u)
 	}
-	return u95, u95 < c.Largest/2
+	return u95, u95 < c.Tolerance
 }

@@ -191,10 +191,14 @@ func profileErrors(p *analysis.Profile, m machine, n analysis.SurveyNeed) []floa
 	for _, c := range p.Columns {
 		uu, uf = uu+(c.At-mu)*(c.At-mu), uf+(c.At-mu)*(truly(c.At)-mf)
 	}
-	// The promise is for a polynomial of the fifth degree through the columns.
+	// A polynomial through the columns, of a degree that follows the wave.
 	terms := func(u float64) []float64 {
 		x := (u - n.Area.Middle().U) / (n.Area.W() / 2)
-		return []float64{1, x, x * x, x * x * x, x * x * x * x, x * x * x * x * x}
+		out := make([]float64, 9)
+		for k := range out {
+			out[k] = math.Pow(x, float64(k))
+		}
+		return out
 	}
 	var rows [][]float64
 	var y []float64

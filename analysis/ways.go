@@ -60,13 +60,13 @@ func (w *ways) angles(run record.Run, g *gauged) {
 		}
 	}
 	if r := w.reference; r != nil && pointing(l) == alongY && g.has(reference) {
-		m := sf.measured(sf.wayBow(r.X0+l.X, r.X1+l.X))
+		m := sf.measured(sf.wayBow(r.X0, r.X1))
 		w.straight = &m
 	}
 }
 
-// wayBow is the bow of the carriage's way itself between x0 and x1 of the bed: its middle
-// against its ends.
+// wayBow is the bow of the carriage's way itself with the probe between x0 and x1: its
+// middle against its ends.
 func (s surface) wayBow(x0, x1 float64) model.Row {
 	at := func(u float64) model.Row { return s.m.Angle(model.EZX, u-s.m.Lever.X) }
 	return at((x0 + x1) / 2).Minus(at(x0).Times(0.5)).Minus(at(x1).Times(0.5))

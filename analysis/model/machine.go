@@ -53,7 +53,7 @@ type Machine struct {
 // The unknowns, in the order of a Row: Degree coefficients for each motion, the
 // give, and the bed's. Constants and the drift of the readings follow in Data.
 const (
-	gives    = 3 // and the share of Rest behind them
+	gives    = 6 // and the share of Rest behind them
 	beds     = (Bed+1)*(Bed+2)/2 - 1
 	firstOut = int(motions) * Degree // of the give
 	share    = firstOut + gives
@@ -123,6 +123,9 @@ func (m Machine) add(r *Row, of Motion, x, c float64) {
 	}
 }
 
+// short is the lever along Y, mm, below which the Y axis makes next to nothing.
+const short = 8
+
 // Gap returns the row of m - n at p, map less nozzle, by the small-angle formulas
 // of the design: mm over rad and mm.
 //
@@ -131,7 +134,8 @@ func (m Machine) add(r *Row, of Motion, x, c float64) {
 //	moving gantry: + EZY(v) - EZY(v-py) - py EAY(v-py) + (u-xc)[EBY(v-py) - EBY(v)]
 //
 // and the give: what no rigid motion makes (a frame that yields, a slack belt),
-// t^2 s, t s^2 and t^2 s^2 less their means, and a share of Rest.
+// t^2 s, t s^2 and t^2 s^2 less their means, with a lever along X also s, s^2 and t s,
+// which no motion of the Y axis has the means to make then; and a share of Rest.
 func (m Machine) Gap(p record.Place) Row {
 	var r Row
 	px, py, c := m.Lever.X, m.Lever.Y, m.Bed.Middle()
@@ -156,6 +160,9 @@ func (m Machine) Gap(p record.Place) Row {
 	t, s := along(p.U, m.Bed.X0, m.Bed.X1), along(p.V, m.Bed.Y0, m.Bed.Y1)
 	p2, q2 := (3*t*t-1)/2, (3*s*s-1)/2
 	r[firstOut], r[firstOut+1], r[firstOut+2] = p2*s, t*q2, p2*q2
+	if math.Abs(py) < short {
+		r[firstOut+3], r[firstOut+4], r[firstOut+5] = s, q2, t*s
+	}
 	if m.Rest != nil {
 		r[share] = m.Rest(p.U)
 	}

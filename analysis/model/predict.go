@@ -172,30 +172,27 @@ func (o *Outlook) left(k int, each func(float64)) {
 	}
 }
 
-// softness is the degree of the power mean that stands for the largest variance when
-// places are compared: high enough to lean to the largest ones, and yet a reading
-// that betters only some of them counts.
-const softness = 6
+// softness is the power of the mean of variances by which places are compared: high
+// enough to lean to the largest, and yet a reading that betters only some counts.
+const softness = 4
 
-// Best returns the offer that lowers the largest variance most, of those that pass;
-// -1 for none.
-func (o *Outlook) Best(pass func(int) bool) int {
-	best, least := -1, math.Inf(1)
+// better returns the offer that leaves least, and that mean.
+func (o *Outlook) better() (best int, least float64) {
+	best, least = -1, math.Inf(1)
 	for k := range o.n - o.shown {
-		if !pass(k) {
-			continue
-		}
 		sum := 0.0
-		o.left(k, func(v float64) { sum += math.Pow(math.Max(v, 0)*1e4, softness) })
+		o.left(k, func(v float64) {
+			sum += math.Pow(math.Max(v, 0)*1e4, softness)
+		})
 		if sum < least*(1-1e-9) {
 			best, least = k, sum
 		}
 	}
-	return best
+	return best, least
 }
 
-// Learn takes a reading of offer k as made.
-func (o *Outlook) Learn(k int) {
+// learn takes a reading of offer k as made.
+func (o *Outlook) learn(k int) {
 	at := append([]float64(nil), o.cov[(o.shown+k)*o.n:(o.shown+k+1)*o.n]...)
 	gain := at[o.shown+k] + o.noise
 	for i := range o.n {
@@ -203,4 +200,40 @@ func (o *Outlook) Learn(k int) {
 			o.cov[i*o.n+j] -= at[i] * at[j] / gain
 		}
 	}
+}
+
+// Best returns the offer to take first of n that together leave least, by taking the
+// best one after another and exchanging each for a better one in turn (Fedorov's
+// exchange; Atkinson, Donev, Tobias, Optimum Experimental Designs, 2007, ch. 12; from
+// memory): the one that helps most by itself. -1 without offers.
+func (o *Outlook) Best(n int) int {
+	var chosen []int
+	for k := 0; k < 2*n; k++ {
+		others := chosen
+		if k >= n {
+			others = append(append([]int(nil), chosen[:k-n]...), chosen[k-n+1:]...)
+		}
+		at := &Outlook{o.shown, o.n, append([]float64(nil), o.cov...), o.noise}
+		for _, c := range others {
+			at.learn(c)
+		}
+		best, _ := at.better()
+		switch {
+		case best < 0:
+			return -1
+		case k >= n:
+			chosen[k-n] = best
+		default:
+			chosen = append(chosen, best)
+		}
+	}
+	first, least := -1, math.Inf(1)
+	for _, k := range chosen {
+		sum := 0.0
+		o.left(k, func(v float64) { sum += math.Pow(math.Max(v, 0)*1e4, softness) })
+		if sum < least {
+			first, least = k, sum
+		}
+	}
+	return first
 }

@@ -153,12 +153,11 @@ func member(slope, bend, pitch, roll shape) Member {
 	for i := range Degree - 1 {
 		set(EBY, i+2, roll.sd(i)/cross)
 	}
-	for i := range gives {
+	for i := range 3 {
 		m.SD[firstOut+i] = roll.sd(2) // with a roll of several bends only
 	}
-	if bend.plate > 0 {
-		m.SD[share] = 0.7 // none, half or all of it
-	}
+	m.SD[firstOut+3], m.SD[firstOut+4], m.SD[firstOut+5] = pitch.sd(0), pitch.sd(1), roll.sd(0)
+	m.SD[share] = 0.7 // none, half or all of it
 	if bend.plate > 0 {
 		m.SD[share] = 0.7 // none, half or all of it
 	}
@@ -176,14 +175,4 @@ func straightness() (out [firstBed]float64) {
 		out[int(EZX)*Degree+i] = sd
 	}
 	return out
-}
-
-// Assumed is the prior of one who takes the kind of machine for granted: a wedge and no
-// more, or bends and rolls of the usual sizes as well. Its covariance needs no reading.
-func Assumed(hand float64, bent bool) Prior {
-	m := member(slopes[len(slopes)-1], shape{}, shape{}, shape{})
-	if bent {
-		m = member(slopes[len(slopes)-1], shape{first: 0.08, ratio: 0.5, n: 2}, shape{}, shape{first: 0.05, ratio: 0.5, n: 1})
-	}
-	return Prior{Members: []Member{m}, Beds: make([][beds]float64, 1), Hands: []Hand{{SD: hand}}, Level: 0.5, Tram: 1, Trust: 1, Leave: 1}
 }
