@@ -43,6 +43,10 @@ type Prior struct {
 	// is foretold leans on the likely, its doubt is what a slower observer holds (the mean
 	// square of the difference, under those weights).
 	Trust float64
+	// Lean is by which power more the prior counts in what is foretold, 0 for the plain
+	// rule: what is held likeliest (a wedge, or nothing) is leant on, and the doubt knows
+	// of the rest.
+	Lean float64
 	// Given says that the map is taken as it is: it tells what follows from it under
 	// each member, and does not weigh the members by itself. That a bent beam over a
 	// plate bent the other way gives a flat map would else count as a coincidence

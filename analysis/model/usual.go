@@ -25,7 +25,7 @@ func (s shape) sd(i int) float64 {
 	return s.first * math.Pow(s.ratio, float64(i))
 }
 
-const trust = 0.75
+const trust, lean = 0.75, 0.5
 
 var (
 	slopes = []shape{{0.14, 0, 0, 0, 0}, {0.08, 0.008, 0, 1, 0}, {0.78, 0.25, 0, 1, 0}}
@@ -39,7 +39,7 @@ var (
 // Usual is the prior of a machine and a person of whom nothing is known; hand is the
 // expected scatter of the hand, mm.
 func Usual(machine Machine, hand float64) Prior {
-	p := Prior{Level: 0.5, Tram: 1, Leave: 7, Drop: 0.02, Given: true, Trust: trust,
+	p := Prior{Level: 0.5, Tram: 1, Leave: 7, Drop: 0.02, Given: true, Trust: trust, Lean: lean,
 		Slip: 0.08, SlipLog: math.Log(0.02), Unread: straightness(), Drifts: []Hand{{SD: 0.02, Log: math.Log(0.06 / 0.94)}}}
 	for _, h := range []float64{1, 0.65, 1.5, 2.3, 3.8} {
 		p.Hands = append(p.Hands, Hand{SD: hand * h, Log: -math.Pow(math.Log(h)/0.45, 2) / 2})
