@@ -126,10 +126,10 @@ func profile(p *analysis.Profile) *api.Profile {
 }
 
 func model(m analysis.Model, _ record.Run) *api.Model {
-	out := &api.Model{Terms: []api.Term{}, Candidates: []api.Candidate{}, Outliers: []api.Outlier{}, Scatter: measured(m.PureError)}
+	out := &api.Model{Terms: []api.Term{}, Outliers: []api.Outlier{}, Scatter: measured(m.PureError)}
 	for _, c := range m.Motions {
 		if at := measured(&c.Measured); at != nil {
-			out.Terms = append(out.Terms, api.Term{Name: c.Motion, At: *at})
+			out.Terms = append(out.Terms, api.Term{Name: c.Says, At: *at})
 		}
 	}
 	if l := m.LackOfFit; l != nil && !math.IsNaN(l.F) && !math.IsInf(l.F, 0) {
