@@ -123,8 +123,15 @@ func (e Elsewhere) At(p record.Place) (gap, u95 float64, reason *Reason) {
 	if area := e.gap.Area.Grown(e.gap.Margin); !area.Has(over) {
 		return 0, 0, &Reason{"outside-gauged", "with this lever the gap error at " + p.String() + " comes from a part of the beam that was not gauged", "gauge farther out, or ask for places nearer to the middle"}
 	}
-	gap, u95 = e.gap.surface.of(e.moved.Gap(p).Minus(e.moved.Gap(e.gap.Zero)))
+	gap, u95 = e.gap.surface.of(e.row(p).Minus(e.row(e.gap.Zero)))
 	return gap, u95, nil
+}
+
+// row is what the motions make with the other lever; what no motion makes scales with it.
+func (e *Elsewhere) row(p record.Place) model.Row {
+	rigid := e.moved.Gap(p).Of(func(m model.Motion) bool { return m != model.Give })
+	other := e.gap.surface.row(p).Of(func(m model.Motion) bool { return m == model.Give })
+	return rigid.Plus(other.Times(e.Scale))
 }
 
 func (e *Elsewhere) largest() {

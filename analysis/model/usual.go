@@ -60,14 +60,14 @@ var (
 	// pitches of the Y axis, with its straightness: none; a slope; a slope with a bow;
 	// many bends, which few rows cannot tell and wide doubts must hold; what the map shows.
 	pitches = []shape{
-		{weight: 0.46},
-		{weight: 0.09, first: 0.015, n: 1},
-		{weight: 0.16, first: 0.06, n: 1},
+		{weight: 0.44},
+		{weight: 0.08, first: 0.015, n: 1},
+		{weight: 0.13, first: 0.06, n: 1},
 		{weight: 0.07, first: 0.02, ratio: 0.7, n: 2},
 		{weight: 0.09, first: 0.06, ratio: 0.7, n: 2},
 		{weight: 0.03, first: 0.06, ratio: 0.7, n: 5},
 		{weight: 0.02, first: 0.15, ratio: 0.7, n: 5},
-		{weight: 0.08, first: 0.10, ratio: 0.8, n: 6, plate: 0.005},
+		{weight: 0.15, first: 0.10, ratio: 0.8, n: 6, plate: 0.005},
 	}
 	// rolls of the Y axis beyond an even one: none; t s alone, small and large; with the
 	// next degrees, and then with what no rigid motion makes.
