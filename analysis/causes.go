@@ -89,7 +89,18 @@ func (e evidence) causes() []Finding {
 	}
 	add(roll, roll.proven(), e.bedRoll(lever))
 	add(pitch, pitch.proven(), e.bedPitch(lever))
-	slices.SortStableFunc(all, func(a, b named) int { return cmp(b.cost, a.cost) })
+	// An uneven roll of the Y axis explains an even one as well: without a bend, which only
+	// the beam makes, it comes before the beam, whatever it costs.
+	first := func(n named) bool { return n.ID == BedRoll && roll.proven() && !bend.seen }
+	slices.SortStableFunc(all, func(a, b named) int {
+		if first(a) != first(b) {
+			if first(a) {
+				return -1
+			}
+			return 1
+		}
+		return cmp(b.cost, a.cost)
+	})
 	var fs []Finding
 	var more []Finding
 	for _, n := range all {

@@ -49,15 +49,17 @@ func gauge(run record.Run, s steadiness, sv *survey, prof *Profile, w ways) gaug
 	all, odd := pairs(run, s)
 	g.model.Outliers = odd
 	g.pairs = keep(all, func(p Paired) bool { return p.Touches > 0 })
-	if len(g.pairs) == 0 {
+	if len(g.pairs) == 0 && len(g.printed()) == 0 {
 		g.why = &Reason{"no-gauging", "nothing was gauged, and a map alone cannot tell bed from beam", "run the step gauging: the nozzle on a feeler gauge at the places that the program names"}
 		return g
 	}
 	g.machine = g.machineOf()
 	g.machine.Rest, g.restSize = prof.rest()
 	g.takeMap(sv, s, w.turned)
-	g.surface = g.fit()
-	g.alone = g.surface
+	if len(g.pairs) > 0 {
+		g.alone = g.fit()
+	}
+	g.surface = g.alone
 	if g.join(w.reference) {
 		g.surface = g.fit()
 	}
@@ -159,16 +161,11 @@ func (g *gauged) slip(post *model.Posterior) int {
 
 // base is what is taken off every record, so that the constant of the model stands for
 // the rest.
-func (g *gauged) base() float64 {
-	return mean(gaps(g.pairs))
-}
-
-func gaps(ps []Paired) []float64 {
-	out := make([]float64, len(ps))
-	for i, p := range ps {
-		out[i] = p.G
+func (g *gauged) base() (b float64) {
+	for _, p := range g.pairs {
+		b += p.G / float64(len(g.pairs))
 	}
-	return out
+	return b
 }
 
 // readings are all readings as rows: the gaugings first, in their order.
@@ -220,8 +217,8 @@ func bladeDoubt(run record.Run, c record.Criteria) float64 {
 // zero place. The blade's own uncertainty does not cancel here.
 func (g *gauged) setLevel() {
 	zero, c := g.run.Setup.Zero, g.run.Setup.Criteria
-	if !record.Bound(placesOf(g.pairs)).Grown(c.GaugedMargin).Has(zero) {
-		return
+	if len(g.pairs) == 0 || !record.Bound(placesOf(g.pairs)).Grown(c.GaugedMargin).Has(zero) {
+		return // patches share an unknown constant
 	}
 	v, variance := g.surface.post.Raw(g.surface.row(zero), 0)
 	m := measured(v+g.base(), math.Hypot(math.Sqrt(variance), c.GaugeU), math.Inf(1), "mm")
@@ -236,11 +233,12 @@ func placesOf(ps []Paired) []record.Place {
 	return out
 }
 
-// gaugedAt are the places of all gaugings, those of later runs among them.
+// gaugedAt are the places of all gaugings, those of later runs among them; where there
+// are none those of the printed patches, which then stand for them.
 func (g *gauged) gaugedAt() []record.Place {
 	out := placesOf(g.pairs)
 	for _, x := range g.extra {
-		if x.kind == gauging {
+		if x.kind == gauging || x.kind == patch && len(g.pairs) == 0 {
 			out = append(out, x.place)
 		}
 	}
@@ -331,7 +329,7 @@ func (g *gauged) again() bool {
 func (g *gauged) records() int {
 	n, runs := len(g.pairs), map[int]bool{}
 	for _, x := range g.extra {
-		if x.kind == gauging {
+		if x.kind == gauging || x.kind == patch && len(g.pairs) == 0 {
 			n, runs[x.reading.Constant] = n+1, true
 		}
 	}

@@ -96,6 +96,9 @@ func (e evidence) ofGap() []Finding {
 		}
 	}
 	fs = append(fs, e.contradicted()...)
+	if len(e.gauged.pairs) == 0 && len(fs) > 0 {
+		fs[0].Doubt += byPatches
+	}
 	if len(missing) > 0 {
 		fs = append(fs, e.undetermined(missing[0], e.nextStep()))
 	}
@@ -103,10 +106,17 @@ func (e evidence) ofGap() []Finding {
 		fs = append(fs, f)
 	}
 	if good && len(e.missing()) == 0 && e.otherwise() == nil {
-		fs = append(fs, e.healthy(x))
+		f := e.healthy(x)
+		if len(e.gauged.pairs) == 0 {
+			f.Doubt += byPatches
+		}
+		fs = append(fs, f)
 	}
 	return fs
 }
+
+// byPatches says what stands on printed patches alone.
+const byPatches = " It rests on printed patches alone, with their doubt; a correction from them stays unverified until one point has been gauged with it in force."
 
 // withoutGap concludes where no gap error could be told.
 func (e evidence) withoutGap() []Finding {

@@ -45,16 +45,23 @@ func latest(run record.Run, q record.Quantity) []record.Reading {
 	return keep(run.Readings, func(r record.Reading) bool { return counts(r) && r.Print == last })
 }
 
-// patches returns the printed patches as readings of the gap error. With a
-// correction of ours in force they show what it left, and are of no use here.
-func (g *gauged) patches(constant int) []extra {
+// printed are the patches that tell of the gap error. With a correction of ours in force
+// they show what it left, and are of no use here.
+func (g *gauged) printed() []record.Reading {
 	if g.run.Setup.Applied != nil {
 		return nil
 	}
+	return latest(g.run, record.QuantityCoupon)
+}
+
+// patches returns the printed patches as readings of the gap error: within the gauged
+// area, or all of them where nothing was gauged and they are the reference by
+// themselves.
+func (g *gauged) patches(constant int) []extra {
 	area := g.area().Grown(g.run.Setup.Criteria.GaugedMargin)
 	var out []extra
-	for _, r := range latest(g.run, record.QuantityCoupon) {
-		if area.Has(r.Place) {
+	for _, r := range g.printed() {
+		if len(g.pairs) == 0 || area.Has(r.Place) {
 			out = append(out, extra{kind: patch, place: r.Place, reading: model.Reading{Row: g.machine.Gap(r.Place), Y: r.Value, U: r.U, Constant: constant}})
 		}
 	}

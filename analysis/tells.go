@@ -57,6 +57,9 @@ func (e evidence) tellsGap() Tell {
 		return t
 	}
 	t.By, t.Next = []string{byGauging}, ""
+	if len(e.gauged.pairs) == 0 {
+		t.By = nil
+	}
 	for _, x := range e.gauged.extra {
 		w := map[kind]string{patch: byCoupons, angles: byAngles, reference: byReference, gauging: byLater}[x.kind]
 		if !slices.Contains(t.By, w) {

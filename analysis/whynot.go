@@ -24,7 +24,7 @@ func (g *gauged) whyNot() *Reason {
 	columns := len(g.columns())
 	switch {
 	case !g.area().Grown(c.GaugedMargin).Has(zero):
-		return &Reason{"zero-not-gauged", "the zero place was not gauged, so that nothing can be compared with it", "gauge the zero place, " + zero.String()}
+		return &Reason{"zero-not-gauged", "the zero place was neither gauged nor printed on, so that nothing can be compared with it", "gauge the zero place, " + zero.String()}
 	case columns < 3 || g.surface.post == nil:
 		return &Reason{"few-places", fmt.Sprintf("gauged at %d places in %d columns: a bend between them cannot be seen", Places(g.gapsAt()), columns), g.gaugeOn()}
 	case g.records() < leastForBend && g.bendDoubt() > c.Tolerance:
