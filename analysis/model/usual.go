@@ -45,7 +45,7 @@ var (
 		{weight: 0.78, first: 0.25, n: 1},
 	}
 	// bends along X: none; a small smooth one; a plain bow; smooth ones, from stiff to
-	// soft; and what the map shows, all of it (a plate flat to 4 um) or in part (a plate
+	// soft; and what the map shows, all of it (a plate flat to 2 um a bend) or in part (a plate
 	// as bent as a usual one, 0.06 mm).
 	bends = []shape{
 		{weight: 0.36},
@@ -54,7 +54,7 @@ var (
 		{weight: 0.07, first: 0.04, ratio: 0.5, n: 4},
 		{weight: 0.05, first: 0.10, ratio: 0.4, n: 3},
 		{weight: 0.05, first: 0.10, ratio: 0.7, n: 5},
-		{weight: 0.18, first: 0.10, ratio: 0.8, n: 5, plate: 0.004},
+		{weight: 0.18, first: 0.10, ratio: 0.8, n: 5, plate: 0.002},
 		{weight: 0.10, first: 0.10, ratio: 0.7, n: 5, plate: 0.06},
 	}
 	// pitches of the Y axis, with its straightness: none; a slope; a slope with a bow;
@@ -67,7 +67,7 @@ var (
 		{weight: 0.09, first: 0.06, ratio: 0.7, n: 2},
 		{weight: 0.03, first: 0.06, ratio: 0.7, n: 5},
 		{weight: 0.02, first: 0.15, ratio: 0.7, n: 5},
-		{weight: 0.15, first: 0.10, ratio: 0.8, n: 6, plate: 0.005},
+		{weight: 0.15, first: 0.10, ratio: 0.8, n: 6, plate: 0.0025},
 	}
 	// rolls of the Y axis beyond an even one: none; t s alone, small and large; with the
 	// next degrees, and then with what no rigid motion makes.
