@@ -207,15 +207,6 @@ r = sm.RLM(y, X, M=sm.robust.norms.HuberT(1.345)).fit(maxiter=500, tol=1e-12); s
 	alike(t, "RLM", h.Coef, want["rlm"], 1e-4)
 }
 
-func number(t *testing.T, s string) float64 {
-	t.Helper()
-	v, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return v
-}
-
 // R's volcano (87 x 61 heights of a real hill, from its own package datasets) as
 // a large grid: the plane by lm on the same numbers to 1e-9, the figures that were
 // computed once (mean 130.187865, plane 152.391539038 - 0.401115583511 i -

@@ -1,10 +1,6 @@
 package fit_test
 
 import (
-	"bufio"
-	"math"
-	"os"
-	"strings"
 	"testing"
 
 	"abbed/analysis/fit"
@@ -66,36 +62,4 @@ func TestFilip(t *testing.T) {
 	if r.Rank != 11 || r.DoF != 71 {
 		t.Errorf("rank %d, %g degrees of freedom", r.Rank, r.DoF)
 	}
-}
-
-// nist reads groups and the certified F.
-func nist(t *testing.T, name string) (groups [][]float64, f float64) {
-	t.Helper()
-	file, err := os.Open(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer file.Close()
-	sc := bufio.NewScanner(file)
-	byGroup := map[string]int{}
-	for line := 1; sc.Scan(); line++ {
-		w := strings.Fields(sc.Text())
-		if len(w) == 6 && w[0] == "Between" {
-			f = number(t, w[5])
-		}
-		if line <= 60 || len(w) != 2 {
-			continue
-		}
-		i, there := byGroup[w[0]]
-		if !there {
-			i = len(groups)
-			byGroup[w[0]] = i
-			groups = append(groups, nil)
-		}
-		groups[i] = append(groups[i], number(t, w[1]))
-	}
-	if f == 0 || math.IsNaN(f) || len(groups) < 2 {
-		t.Fatalf("%s: %d groups, F %g", name, len(groups), f)
-	}
-	return groups, f
 }
