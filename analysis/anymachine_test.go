@@ -118,10 +118,8 @@ func fourteen() plan {
 }
 
 // TestAnyMachine: over machines drawn at random the intervals of the gap error
-// cover the truth as often as design/2 asks ('How good it must be': 0.93). The machines
-// follow the formulas of design/2; nothing is tuned to their terms. Bends, and a second
-// axis that moves, are far more common among them than the priors hold (two in three
-// have either), which is why 0.93 to 0.94 hold and not 0.95.
+// cover the truth as often as design/2 asks ('How good it must be': 0.95). The machines
+// follow the formulas of design/2, and nothing was chosen on their seeds.
 func TestAnyMachine(t *testing.T) {
 	n := 12 * *seeds
 	p := fourteen()
@@ -151,7 +149,7 @@ func TestAnyMachine(t *testing.T) {
 		fmt.Printf("%d machines: coverage %.3f, of single machines 5 %% below %.2f and 10 %% below %.2f; rms p50 %.1f p95 %.1f um, u95 %.1f um; error over doubt %.2f; undetermined %d\n",
 			n, coverage, shares[len(shares)/20], shares[len(shares)/10], all.p50(), all.p95(), all.width/float64(all.all), spread, all.undetermined)
 	}
-	if n >= 600 && coverage < 0.93 {
+	if n >= 600 && coverage < 0.95 {
 		t.Errorf("coverage %.3f over %d machines", coverage, n)
 	}
 	if coverage < 0.80 {

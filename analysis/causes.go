@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"abbed/analysis/model"
 	"abbed/probe/record"
 )
 
@@ -29,42 +30,41 @@ func pointing(l record.Lever) along {
 	return oblique
 }
 
-// cause is a group of terms that one error motion makes.
+// cause is what one part of the gap error makes where it makes most.
 type cause struct {
-	of   func(term) bool
-	cost float64 // largest contribution, mm, with its sign
-	u95  float64
-	seen bool
+	cost, u95 float64 // mm, with its sign
+	seen      bool    // beyond its doubt
 }
 
-func (e evidence) cause(of func(term) bool) cause {
-	c := cause{of: of}
-	c.cost, c.u95 = e.Gap.part(of)
-	w := e.gauged.surface.weightOf(of)
-	c.seen = math.Abs(c.cost) > c.u95 && w > 0.9
+// most is a part of the gap error where it is largest, over a lattice on the gauged area.
+func (e evidence) most(part func(p record.Place) model.Row) cause {
+	var c cause
+	for _, p := range e.Gap.lattice(7) {
+		if v, u := e.Gap.surface.of(part(p)); math.Abs(v)-u > math.Abs(c.cost)-c.u95 || c.u95 == 0 {
+			c = cause{v, u, math.Abs(v) > u}
+		}
+	}
 	return c
 }
 
-// proven asks more than seen: beyond 1.6 times the 95 % half width (p about
-// 0.002 for a dozen records) and in nearly all of the weight.
-func (e evidence) proven(c cause) bool {
-	w := e.gauged.surface.weightOf(c.of)
-	return c.seen && math.Abs(c.cost) > 1.6*c.u95 && w > 0.98
-}
+// proven asks more than seen: beyond 1.6 times the 95 % half width (p about 0.002).
+func (c cause) proven() bool { return c.seen && math.Abs(c.cost) > 1.6*c.u95 }
 
 // worthSaying is the share of the tolerance from which a cause is named.
 const worthSaying = 1.0 / 3
 
 // causes names what makes the gap error, the dearest first, as far as the
 // lever lets it be told (design/2). A bend along X needs the beam: the Y axis
-// gives terms linear in x only. A slope along X is beam or Y axis alike, and
-// the beam is named first. t s is the Y axis' roll, s alone its pitch; both
-// need a lever along Y.
+// gives parts linear in x only. A slope along X is beam or Y axis alike: the beam is
+// named first, unless the Y axis is proven to roll unevenly, which explains the
+// even part as well. What changes along y alone is the Y axis' pitch; both need a
+// lever along Y.
 func (e evidence) causes() []Finding {
-	bend := e.cause(bends)
-	left := e.cause(leftRight)
-	roll := e.cause(yRolls)
-	pitch := e.cause(yPitches)
+	sf, a, zero := e.Gap.surface, e.Gap.Area, e.Gap.Zero
+	left := e.most(func(p record.Place) model.Row { return sf.left(p, zero) })
+	bend := e.most(func(p record.Place) model.Row { return sf.bend(p.U, a.X0, a.X1, zero.V) })
+	roll := e.most(func(p record.Place) model.Row { return sf.roll(p, zero) })
+	pitch := e.most(func(p record.Place) model.Row { return sf.front(p, zero) })
 	lever := pointing(e.run.Setup.Lever)
 	type named struct {
 		Finding
@@ -82,14 +82,25 @@ func (e evidence) causes() []Finding {
 	// machine in twenty has a slope that leaves its 95 % interval by chance.
 	large := math.Abs(left.cost) > e.run.Setup.Criteria.Tolerance
 	beam, axis := e.byAngles(e.leftRight(lever, bend), lever)
-	add(left, left.seen && large || e.proven(left), beam)
+	add(left, left.seen && large || left.proven(), beam)
 	if axis != nil {
 		y := e.ways.slopes.y
 		add(cause{cost: y.Value / 2, u95: y.U95() / 2}, true, *axis)
 	}
-	add(roll, e.proven(roll), e.bedRoll(lever))
-	add(pitch, e.proven(pitch), e.bedPitch(lever))
-	slices.SortStableFunc(all, func(a, b named) int { return cmp(b.cost, a.cost) })
+	add(roll, roll.proven(), e.bedRoll(lever))
+	add(pitch, pitch.proven(), e.bedPitch(lever))
+	// An uneven roll of the Y axis explains an even one as well: without a bend, which only
+	// the beam makes, it comes before the beam, whatever it costs.
+	first := func(n named) bool { return n.ID == BedRoll && roll.proven() && !bend.seen }
+	slices.SortStableFunc(all, func(a, b named) int {
+		if first(a) != first(b) {
+			if first(a) {
+				return -1
+			}
+			return 1
+		}
+		return cmp(b.cost, a.cost)
+	})
 	var fs []Finding
 	var more []Finding
 	for _, n := range all {
@@ -149,8 +160,7 @@ func (e evidence) leftRight(lever along, bend cause) Finding {
 func (e evidence) twistAngle(l record.Lever) string {
 	a := e.Gap.Area
 	v := a.Middle().V
-	g, u := e.Gap.surface.part(record.Place{U: a.X1, V: v}, record.Place{U: a.X0, V: v},
-		func(t term) bool { return !changesAlongY(t) })
+	g, u := e.Gap.surface.contrast(record.Place{U: a.X1, V: v}, record.Place{U: a.X0, V: v})
 	deg := 180 / math.Pi / math.Abs(l.Y)
 	perMetre := 1000 / math.Max(a.W(), 1)
 	return fmt.Sprintf("Over %.0f mm the head rolls by %.2f ± %.2f deg in all (%.1f ± %.1f deg per metre; a 20 x 20 profile within ANSI H35.2 may twist by 3 deg per metre).",

@@ -130,69 +130,13 @@ func common(a, b *Gap) (record.Rect, bool) {
 	return r, r.X1-r.X0 >= 0 && r.Y1-r.Y0 >= 0
 }
 
-// freedom is the degrees of freedom of the surface: the mean over its members.
-func (s surface) freedom() float64 {
-	dof := 0.0
-	for _, m := range s.members {
-		dof += m.weight * m.dof
-	}
-	if len(s.members) == 0 {
-		return math.Inf(1)
-	}
-	return math.Max(dof, 1)
+// told returns the gap error at p against q as a value. Beside a single gauged line it
+// widens like Gap.Beyond.
+func (g *Gap) told(p, q record.Place) Measured {
+	v, half := g.surface.contrast(p, q)
+	half = math.Hypot(half, math.Hypot(g.across(p), g.across(q))*g.steep)
+	return measured(v, half/z95, math.Inf(1), "mm")
 }
-
-// told returns the gap error at p against q as a value whose interval is the one
-// that is shown: u = u95 / t of its degrees of freedom.
-func (g *Gap) told(p, q record.Place, pass func(term) bool) Measured {
-	v, half := g.surface.part(p, q, pass)
-	blind := 0.0
-	for _, x := range []record.Place{p, q} {
-		n := g.Area.Nearest(x)
-		if g.Area.W() < apart {
-			blind = math.Hypot(blind, x.U-n.U)
-		}
-		if g.Area.H() < apart {
-			blind = math.Hypot(blind, x.V-n.V)
-		}
-	}
-	half = math.Hypot(half, blind*g.steep)
-	m := measured(v, 0, g.surface.freedom(), "mm")
-	m.Lo95, m.Hi95 = v-half, v+half
-	m.U = half / (measured(0, 1, m.DoF, "").U95())
-	return m
-}
-
-// rise returns how far the gap error rises along a row from x0 to x1 by what
-// changes along X alone. Candidates without a slope are left out: averaged in they
-// draw a small slope towards none, which is right for a correction and would hide a
-// change. What bends is taken from the whole average.
-func (g *Gap) rise(x0, x1, row float64) Measured {
-	p, q := record.Place{U: x1, V: row}, record.Place{U: x0, V: row}
-	b, u, dof, _, ok := g.surface.coefficient(termT, func(member) bool { return true })
-	if !ok {
-		return g.told(p, q, leftRight)
-	}
-	bent := g.told(p, q, bends)
-	k := (x1 - x0) / g.surface.frame.hu
-	return measured(k*b+bent.Value, math.Hypot(k*u, bent.U), math.Max(dof, 1), "mm")
-}
-
-// Rise is Rates without the candidates that have no slope, for comparisons: see
-// rise. Nil where Rates is.
-func (v Verdict) Rise(l record.Lever) Rates {
-	r := v.Rates(l)
-	for at, arm := range map[**Measured]float64{&r.Twist: -l.Y, &r.Pitch: l.X} {
-		if *at != nil {
-			a := v.Gap.Area
-			m := v.Gap.rise(a.X0, a.X1, a.Middle().V).times(1/(arm*a.W()), "rad/mm")
-			*at = &m
-		}
-	}
-	return r
-}
-
-func anyTerm(term) bool { return true }
 
 // angles compares twist and pitch over the width that both gauged.
 func (c *Comparison) angles(before, after Judged) {
@@ -217,7 +161,7 @@ func (c *Comparison) angles(before, after Judged) {
 	var m [2]*Measured
 	for i, g := range []*Gap{before.Verdict.Gap, after.Verdict.Gap} {
 		row := r.Middle().V
-		x := g.rise(r.X0, r.X1, row)
+		x := g.told(record.Place{U: r.X1, V: row}, record.Place{U: r.X0, V: row})
 		x = x.times(1/(arms[i]*r.W()), "rad/mm")
 		m[i] = &x
 	}

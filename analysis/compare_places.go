@@ -23,24 +23,18 @@ func latticeOn(r record.Rect) []record.Place {
 	return out
 }
 
+// shapes is how many independent ways of changing the places are tested for together:
+// slope, bow and S shape along X, slope and bow along Y, and t s.
+const shapes = 6
+
 func (c *Comparison) places(ga, gb *Gap, r record.Rect, zero record.Place, tolerance float64) {
 	c.Against = r.Nearest(zero)
-	terms := map[term]bool{}
-	for _, s := range []surface{ga.surface, gb.surface} {
-		for _, m := range s.members[:min(len(s.members), 1)] {
-			for _, t := range m.terms {
-				if t != termOne {
-					terms[t] = true
-				}
-			}
-		}
-	}
 	worst := 0.0
 	for _, p := range latticeOn(r) {
-		a, b := ga.told(p, c.Against, anyTerm), gb.told(p, c.Against, anyTerm)
+		a, b := ga.told(p, c.Against), gb.told(p, c.Against)
 		d := difference(a, b)
 		x := PlaceChange{Place: p, Before: a.Value, U95Before: a.U95(), After: b.Value, U95After: b.U95(), By: d.Value, U95: d.U95(), DoF: d.DoF}
-		all := togetherAt(max(len(terms), 1), d.DoF) * d.U
+		all := togetherAt(shapes, d.DoF) * d.U
 		if d.U > 0 && math.Abs(d.Value) > all && p.Distance(c.Against) > 1 {
 			x.Beyond = true
 			if e := math.Abs(d.Value) - all; e > worst && math.Abs(d.Value) > tolerance/2 {

@@ -15,28 +15,28 @@ const (
 	// the program is made for (design value).
 	tiltChange = 0.15
 	// lifting is by how much worse a change of the machine must account for all records
-	// than a slip in one run does, as a difference of chi-squares: that of the level
-	// contradicted with one degree of freedom (10.83 at 0.1 %; tables, from memory).
-	lifting = 10.83
+	// than a slip in one run does, as a difference of chi-squares with one degree of
+	// freedom: 6.63 at 1 % (tables, from memory). The covariance of what is foretold is
+	// that of the whole mixture, so that less of a change stands out of it.
+	lifting = 6.63
 )
 
 // lift finds the contradictions that runs after them take back: a slip of that one run
 // (its own change of tilt, and no other's) accounts for the records of all of them much
 // better than a machine that has tilted otherwise since (the same change in all). A run
-// that agrees because it gauged where little would show takes nothing back. sf is the
-// fit without later runs.
-func (g *gauged) lift(run record.Run, runs []record.Joined, sf surface) {
+// that agrees because it gauged where little would show takes nothing back.
+func (g *gauged) lift(runs [][]extra) {
 	for k := range runs {
 		if !g.later[k].Contradicts {
 			continue
 		}
-		after := []record.Joined{runs[k]}
+		after := [][]extra{runs[k]}
 		for i := k + 1; i < len(runs); i++ {
 			if g.later[i].Used {
 				after = append(after, runs[i])
 			}
 		}
-		if len(after) > 1 && g.changed(run, after, sf, 1, len(after)) > lifting {
+		if len(after) > 1 && g.changed(after, 1, len(after)) > lifting {
 			g.later[k].Lifted = true
 			g.later[k].Text += " What was gauged after it does not show it again: its records were a slip."
 		}
@@ -46,24 +46,25 @@ func (g *gauged) lift(run record.Run, runs []record.Joined, sf surface) {
 // changed is by how much worse a change of tilt in the first many of the runs accounts
 // for all their records than one in the first few, as a difference of chi-squares; 0
 // where it cannot be told. Each run has a constant of its own.
-func (g *gauged) changed(run record.Run, runs []record.Joined, sf surface, few, many int) float64 {
-	var gaps []record.GapReading
+func (g *gauged) changed(runs [][]extra, few, many int) float64 {
+	var all []extra
 	var of []int
-	for k, j := range runs {
-		for _, x := range j.Gaps {
-			gaps, of = append(gaps, x), append(of, k)
+	for k, xs := range runs {
+		for _, x := range xs {
+			all, of = append(all, x), append(of, k)
 		}
 	}
-	d, v := g.apartFrom(run, gaps, sf)
+	zero := g.run.Setup.Zero
+	d, v := g.apartFrom(all, g.alone)
 	prior := make([]float64, len(runs)+2)
 	prior[len(runs)], prior[len(runs)+1] = 1/(tiltChange*tiltChange), 1/(tiltChange*tiltChange)
 	rest := func(tilts int) (float64, bool) {
-		x := mat.NewDense(len(gaps), len(runs)+2, nil)
-		for i, q := range gaps {
+		x := mat.NewDense(len(all), len(runs)+2, nil)
+		for i, q := range all {
 			x.Set(i, of[i], 1)
 			if of[i] < tilts {
-				x.Set(i, len(runs), (q.Place.U-run.Setup.Zero.U)/100)
-				x.Set(i, len(runs)+1, (q.Place.V-run.Setup.Zero.V)/100)
+				x.Set(i, len(runs), (q.place.U-zero.U)/100)
+				x.Set(i, len(runs)+1, (q.place.V-zero.V)/100)
 			}
 		}
 		return generalised(d, v, x, prior)
@@ -74,55 +75,6 @@ func (g *gauged) changed(run record.Run, runs []record.Joined, sf surface, few, 
 		return 0
 	}
 	return a - b
-}
-
-// against returns the chi-square of what a later run read less what the fit
-// foretells there, its constant taken out, and the degrees of freedom: generalised
-// least squares with the covariance of what is foretold, since neighbours are
-// foretold wrongly together (Draper, Smith, Applied Regression Analysis, 9.2; from
-// memory). dof is 0 where there is nothing to be compared.
-func (g *gauged) against(run record.Run, j record.Joined, sf surface) (chi, dof float64) {
-	n := len(j.Gaps)
-	if n < 2 {
-		return 0, 0
-	}
-	d, v := g.apartFrom(run, j.Gaps, sf)
-	one := mat.NewDense(n, 1, nil)
-	for i := range n {
-		one.Set(i, 0, 1)
-	}
-	chi, ok := generalised(d, v, one, nil)
-	if !ok {
-		return 0, 0
-	}
-	return chi, float64(n - 1)
-}
-
-// apartFrom returns what readings show less what the fit foretells at their places,
-// mm, with the covariance of that, mm2. Outside the gauged area the doubt grows as
-// Gap.Beyond has it; beside the only row that was gauged, where the Y axis may do
-// anything, by the steepest slope that a correction may have: what lies there is new, and
-// no contradiction.
-func (g *gauged) apartFrom(run record.Run, gaps []record.GapReading, sf surface) (*mat.VecDense, *mat.SymDense) {
-	zero, n := run.Setup.Zero, len(gaps)
-	trial := &Gap{Zero: zero, Area: g.obs.area(), surface: sf, steep: run.Setup.Criteria.Steepest / 10}
-	c, d, v := make([]vector, n), mat.NewVecDense(n, nil), mat.NewSymDense(n, nil)
-	for i, x := range gaps {
-		var told float64
-		c[i], told = sf.difference(x.Place, zero, anyTerm)
-		d.SetVec(i, x.G-told)
-		_, u95, far := trial.Beyond(x.Place)
-		for k := range i + 1 {
-			v.SetSym(i, k, sf.cov.between(c[i], c[k]))
-		}
-		own := x.U*x.U + sf.unsure(x.Place, zero, anyTerm)
-		if far > 0 {
-			u95 = math.Max(u95, trial.across(x.Place)*run.Setup.Criteria.Steepest)
-			own += u95 * u95 / (z95 * z95)
-		}
-		v.SetSym(i, i, v.At(i, i)+own)
-	}
-	return d, v
 }
 
 // generalised returns the weighted sum of squares that the columns of x leave of d,

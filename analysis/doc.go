@@ -10,8 +10,9 @@
 //     never proof: a map cannot tell the bed from the beam.
 //   - Paired is one gauging with the probe's touches of the same place just
 //     before and after; its G is the raw gap error.
-//   - Model is the fit of G; Gap the gap error that it gives, with its doubt;
-//     Share how much of the Profile's bend is lever error.
+//   - Gap is the gap error over the bed, from the posterior of all readings (package
+//     model), with its doubt; Share how much of the Profile's bend is lever error; Model
+//     what each error motion makes of it.
 //   - Finding is a conclusion in plain words; Verdict is all of it.
 //   - Table is the correction for the nodes of the stored map, or a Refusal.
 //
@@ -35,27 +36,25 @@
 //
 // # Model
 //
-// The raw gap error is a sum of few terms on coordinates t, s that run from -1
-// to 1 over the gauged rectangle: 1, t, P2(t) .. P5(t) (Legendre), s, P2(s), t s
-// and its neighbours, f(t) and h(s), the survey's own left-right and front-back
-// bends, and, where a place was gauged again much later, a drift in time. Every
-// selection that the gauged places can carry is fitted by weighted least squares
-// (package fit) with what is held of its terms' sizes before (priors.go), and
-// weighed by its marginal likelihood; the answer is the weighted average, and
-// its variance that of each candidate plus the spread between them. Higher bends
-// are held to be smaller than the lower ones, so that a strong bend says by
-// itself how little is known between the columns. The expected scatter of a
-// gauging counts as four observations of the variance (a dozen records overrule
-// it).
+// Package model holds it: error motions as smooth series with priors, each instrument a
+// row, every question a row of the posterior. estimate.go makes the rows of a run;
+// surface.go asks. The gap error against the zero place is taken apart by geometry: what
+// changes from left to right in the zero place's row (and what of that bends), what
+// changes from front to back in its column, and the rest, the left-right change that is
+// another in another row. A part is seen beyond its 95 % half width, and proven beyond
+// 1.6 times that.
 //
-// A bend along X needs the beam; a slope along X is beam or Y axis alike; only
-// t s proves that the Y axis rolls. What the places cannot tell apart is said
-// (Model.CannotTell), and where it matters there is no Gap but a Reason.
+// A bend along X needs the beam; a slope along X is beam or Y axis alike; only the
+// rest proves that the Y axis rolls. What cannot be told apart comes out as wide parts
+// with a narrow sum, and is named by the sum. Where the doubt of a bend is beyond the
+// tolerance, the zero place does not fit, or nothing smooth fits the places, there is no
+// Gap but a Reason (whynot.go).
 //
 // # Units
 //
 // mm and mm per mm, s, rad inside; degrees and um in sentences. Nodes are whole
-// um. Intervals are 95 %, k from Student's t.
+// um. Intervals are 95 %: k from Student's t for what repeats tell, 1.96 for the
+// posterior, whose scatter of the hand is part of the mixture.
 //
 // # Concurrency
 //
@@ -69,7 +68,7 @@
 // # References
 //
 // JCGM 100:2008 (GUM): uncertainty, F.2.2.1 for the report step, G.3 for k, H.3
-// for prediction. ISO 230-2: reversal value and repeatability. Burnham,
-// Anderson, Model Selection and Multimodel Inference, 2002: AICc and averaging.
-// NIST e-Handbook 4.4.4.6: lack of fit. The checks in the tests name the rest.
+// for prediction. ISO 230-2: reversal value and repeatability. NIST e-Handbook
+// 4.4.4.6: lack of fit. Package model names those of the estimate, the checks in the
+// tests the rest.
 package analysis

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"abbed/analysis/model"
 	"abbed/probe/record"
 )
 
@@ -19,6 +20,7 @@ type Elsewhere struct {
 	Largest PlaceGap
 
 	gap   *Gap
+	moved model.Machine
 	old   record.Lever
 	rest  float64 // of the lever that nothing measured tells about, mm
 	sides along
@@ -26,23 +28,13 @@ type Elsewhere struct {
 }
 
 // Elsewhere foretells the gap error with another lever q, where this run was made
-// with p, before anyone drills a hole. What the fit holds is g = -py a + px (b +
-// EZX'), with the Y axis' terms; one lever tells one sum of these only, so that
-//
-//	g_q = k g_p,  q = k p + r
-//
-// holds along the line of the lever, and r, which feels what was not measured,
-// costs r x sin(3 deg per m x width), the twist that a 20 x 20 profile may have
-// within ANSI H35.2 (design notes: check values), as a half width. Where that is beyond the
-// tolerance it is refused. Along Y the roll alone acts, and k may be anything.
-//
-// Along X pitch b(u-px) and straightness EZX(u) - EZX(u-px) stand together: to the
-// second order both scale with k but lie px - qx, or half of it, to the side. The
-// middle of the two is taken, half of their difference is added to the doubt, and
-// k is kept within 0 to 1.5, since a mix in which both cancel scales with k^2.
-//
-// The uncertainty is that of the fit, covariance and all, times k. What nobody
-// measured is a bound and no scatter: it is added to the half width as it stands.
+// with p, before anyone drills a hole: the same motions, in the rows of q (model.Gap).
+// One lever tells one sum of them only. Along the line of p all of it scales; r, what
+// is left of q beside k p, feels what was not measured, of which the posterior knows no
+// more than was held before. Where r could cost more than the tolerance, r x sin(3 deg
+// per m x width), the twist that a 20 x 20 profile may have within ANSI H35.2 (design
+// notes: check values), it is refused. Along X pitch and straightness stand together
+// and a mix in which both cancel scales with k^2: k is kept within 0 to 1.5.
 func (v Verdict) Elsewhere(run record.Run, q record.Lever) Elsewhere {
 	run = clean(run)
 	p := run.Setup.Lever
@@ -65,6 +57,8 @@ func (v Verdict) Elsewhere(run record.Run, q record.Lever) Elsewhere {
 	if e.Why != nil {
 		return e
 	}
+	e.moved = v.Gap.surface.m
+	e.moved.Lever = q
 	e.split(run.Setup.Criteria.Tolerance)
 	if e.Why == nil {
 		e.largest()
@@ -123,41 +117,21 @@ func (e Elsewhere) At(p record.Place) (gap, u95 float64, reason *Reason) {
 	if e.Lever.Length() < 1e-9 {
 		return 0, 0, nil
 	}
-	near, far := e.at(p, 0.5), e.at(p, 1)
-	if e.sides == alongY {
-		near = far
-	}
-	if near == nil || far == nil {
+	// The part of the beam that the probe then stands over must have been gauged.
+	over := p
+	over.U += e.old.X - e.Lever.X
+	if area := e.gap.Area.Grown(e.gap.Margin); !area.Has(over) {
 		return 0, 0, &Reason{"outside-gauged", "with this lever the gap error at " + p.String() + " comes from a part of the beam that was not gauged", "gauge farther out, or ask for places nearer to the middle"}
 	}
-	gap = (near.Gap + far.Gap) / 2
-	u95 = math.Max(near.U95, far.U95)
-	half := math.Abs(near.Gap-far.Gap) / 2
-	return gap, u95 + half + e.side() + e.second(p), nil
+	gap, u95 = e.gap.surface.of(e.row(p).Minus(e.row(e.gap.Zero)))
+	return gap, u95, nil
 }
 
-// at is k g at the place that lies share of (px - qx) to the right, against the
-// zero place moved likewise; nil outside what was gauged.
-func (e Elsewhere) at(p record.Place, share float64) *PlaceGap {
-	d := share * (e.old.X - e.Lever.X)
-	g, z := e.gap, e.gap.Zero
-	p.U, z.U = p.U+d, z.U+d
-	if area := g.Area.Grown(g.Margin); !area.Has(p) || !area.Has(z) {
-		return nil
-	}
-	m := g.told(p, z, anyTerm)
-	return &PlaceGap{p, e.Scale * m.Value, math.Abs(e.Scale) * m.U95()}
-}
-
-// second is what the Y axis' uneven roll (t s) adds in the second order with
-// another lever along Y: half of (qy - py) times the slope that changes, mm.
-func (e Elsewhere) second(p record.Place) float64 {
-	a := e.gap.Area
-	if a.H() < apart {
-		return 0
-	}
-	v, _ := e.gap.surface.part(record.Place{U: p.U, V: a.Y1}, a.Middle(), func(t term) bool { return t == termTS })
-	return math.Abs(0.5 * (e.Lever.Y - e.old.Y) * e.Scale * v / (a.H() / 2))
+// row is what the motions make with the other lever; what no motion makes scales with it.
+func (e *Elsewhere) row(p record.Place) model.Row {
+	rigid := e.moved.Gap(p).Of(func(m model.Motion) bool { return m != model.Give })
+	other := e.gap.surface.row(p).Of(func(m model.Motion) bool { return m == model.Give })
+	return rigid.Plus(other.Times(e.Scale))
 }
 
 func (e *Elsewhere) largest() {

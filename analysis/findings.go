@@ -96,6 +96,9 @@ func (e evidence) ofGap() []Finding {
 		}
 	}
 	fs = append(fs, e.contradicted()...)
+	if len(e.gauged.pairs) == 0 && len(fs) > 0 {
+		fs[0].Doubt += byPatches
+	}
 	if len(missing) > 0 {
 		fs = append(fs, e.undetermined(missing[0], e.nextStep()))
 	}
@@ -103,10 +106,17 @@ func (e evidence) ofGap() []Finding {
 		fs = append(fs, f)
 	}
 	if good && len(e.missing()) == 0 && e.otherwise() == nil {
-		fs = append(fs, e.healthy(x))
+		f := e.healthy(x)
+		if len(e.gauged.pairs) == 0 {
+			f.Doubt += byPatches
+		}
+		fs = append(fs, f)
 	}
 	return fs
 }
+
+// byPatches says what stands on printed patches alone.
+const byPatches = " It rests on printed patches alone, with their doubt; a correction from them stays unverified until one point has been gauged with it in force."
 
 // withoutGap concludes where no gap error could be told.
 func (e evidence) withoutGap() []Finding {
@@ -150,7 +160,7 @@ func (e evidence) missing() []string {
 	if asked && !e.run.Did(record.StepGauging) && !e.run.Did(record.StepSurvey) {
 		out = append(out, "The gauging was not finished: outside the gauged places nothing is known.")
 	}
-	if len(e.gauged.support.rows) < 2 {
+	if len(e.gauged.rows()) < 2 {
 		out = append(out, "Only one row was gauged: what changes from front to back is not known.")
 	}
 	return out
@@ -162,23 +172,13 @@ func (e evidence) nextStep() string {
 		return "Run the step repeat to its end, then the others."
 	case e.steady.Ride != nil && e.steady.Ride.Suspect:
 		return "Run repeat and survey again: marks of the bed stay where they are, what worn wheels do is elsewhere each time. With the printer unplugged and cool, look at bed, wheels and their tracks, and turn each wheel by hand: flats are felt once a turn."
-	case len(e.gauged.support.rows) < 2:
-		p, _ := e.gauged.nextPlace(e.run)
-		return fmt.Sprintf("Gauge a second row, for instance at %s.", p)
+	case len(e.gauged.rows()) < 2:
+		return fmt.Sprintf("Gauge a second row, for instance at %s.", e.gauged.secondRow())
 	}
-	if reach := e.run.Setup.Reach; reach.Valid() {
-		r := reach.Meet(e.Gap.Area.Grown(e.Gap.Margin))
-		var at []record.Place
-		for j := range 3 {
-			for i := range 7 {
-				at = append(at, record.Place{U: r.X0 + r.W()*float64(i)/6, V: r.Y0 + r.H()*float64(j)/2})
-			}
-		}
-		if s, ok := e.Suggest(at); ok && r.Valid() {
-			return fmt.Sprintf("Gauge more: one record at %s lowers the largest doubt most, from %s to about %s.", s.Place, um(s.Now), um(s.After))
-		}
+	if p, now, after, ok := e.gauged.next(reachable(e.run)); ok && after < now-1e-6 {
+		return fmt.Sprintf("Gauge more: one record at %s lowers the largest doubt most, from %s to about %s.", p, um(now), um(after))
 	}
-	return "Gauge more: " + e.gauged.nextColumn(e.run) + ", or the places that are there once more."
+	return "Gauge more: the places that are there once more."
 }
 
 func (e evidence) undetermined(sentence, next string) Finding {
@@ -294,17 +294,14 @@ func (e evidence) driftRemoved() (Finding, bool) {
 // though touches and gaugings of one place were paired: what one place showed
 // early and late tells it, the fit took it out, and its doubt is in every number.
 func (e evidence) gapDrifts() (Finding, bool) {
-	s := e.gauged.surface
-	isDrift := func(t term) bool { return t == termD }
-	if e.Gap == nil || s.weightOf(isDrift) < 0.9 {
+	if e.Gap == nil || e.gauged.surface.post == nil {
 		return Finding{}, false
 	}
-	b, u, dof, _, ok := s.coefficient(termD, func(member) bool { return true })
-	m := measured(2*b, 2*u, math.Max(dof, 1), "mm")
-	if !ok || !m.Apart() || math.Abs(m.Value) < e.run.Setup.Criteria.DriftSaid {
+	m := e.Model.Drift
+	if _, _, weight := e.gauged.surface.post.Drift(); m == nil || weight < 0.9 || !m.Apart() || math.Abs(m.Value) < e.run.Setup.Criteria.DriftSaid {
 		return Finding{}, false
 	}
-	_, half := e.gauged.obs.times()
+	_, half := e.gauged.times()
 	return Finding{
 		ID:       DriftFound,
 		Sentence: "The gap at one and the same place changed while it was gauged: the height at which the probe triggers drifts, or the hand at the blade. It was regular, and was taken out.",

@@ -143,30 +143,14 @@ func (g *Gap) Largest() Extreme {
 }
 
 // lattice returns n x n places over the gauged rectangle.
-func (g *Gap) lattice(n int) []record.Place {
+func (g *Gap) lattice(n int) []record.Place { return latticeOf(g.Area, n) }
+
+func latticeOf(r record.Rect, n int) []record.Place {
 	var out []record.Place
 	for j := range n {
 		for i := range n {
-			out = append(out, record.Place{
-				U: g.Area.X0 + g.Area.W()*float64(i)/float64(n-1),
-				V: g.Area.Y0 + g.Area.H()*float64(j)/float64(n-1),
-			})
+			out = append(out, record.Place{U: r.X0 + r.W()*float64(i)/float64(n-1), V: r.Y0 + r.H()*float64(j)/float64(n-1)})
 		}
 	}
 	return out
-}
-
-// part returns the largest |contribution| of the terms that pass over the
-// gauged area against the zero place, with the half width there.
-func (g *Gap) part(pass func(term) bool) (cost, u95 float64) {
-	at := g.Zero
-	for _, p := range g.lattice(5) {
-		if _, v := g.surface.difference(p, g.Zero, pass); math.Abs(v) > math.Abs(cost) {
-			cost, at = v, p
-		}
-	}
-	if at == g.Zero {
-		return 0, 0
-	}
-	return g.surface.part(at, g.Zero, pass)
 }

@@ -30,11 +30,11 @@ func judge(run record.Run) Verdict {
 		v.ShareWhy = "the machine does not do the same twice"
 	} else {
 		e.ways = look(run, s, sv)
-		e.gauged = gauge(run, s, v.Profile, e.ways.machine(v.Profile))
+		e.gauged = gauge(run, s, sv, v.Profile, e.ways)
 		e.ways.angles(run, &e.gauged)
 		v.Model, v.Gap, v.GapWhy, v.Level = e.gauged.model, e.gauged.gap, e.gauged.why, e.gauged.level
 		v.Later = e.gauged.later
-		v.Share, v.ShareWhy = e.gauged.share(v.Profile)
+		v.Share, v.ShareWhy = e.gauged.share()
 		if v.Gap != nil {
 			e.largest = v.Gap.Largest()
 		}

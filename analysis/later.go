@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"abbed/analysis/fit"
+	"abbed/analysis/model"
 	"abbed/probe/record"
 )
 
@@ -32,11 +33,9 @@ type Later struct {
 // run (its Z offset, its blade). Records that the run itself sets aside stay out, and
 // those that are not finished.
 //
-// The uncertainty of each is that of a record of this run: the expected scatter of a
-// gauging, its touches and its last step (observe), times what the run's own repeats
-// say of the hand, with the expected scatter worth priorDoF beside them; where they
-// contradict it, by theirs alone. Several blades no longer cancel: the uncertainty
-// of their thickness is added then (JCGM 100:2008, 5.1.2).
+// The uncertainty of each is that of a record of this run: the scatter of the hand as
+// its posterior has it, its touches and its last step. Several blades no longer cancel:
+// the uncertainty of their thickness is added then (JCGM 100:2008, 5.1.2).
 func Joining(run record.Run) record.Joined {
 	run = clean(run)
 	run.Gaugings = Finished(run)
@@ -51,33 +50,17 @@ func Joining(run record.Run) record.Joined {
 	if run.Setup.NoLever() || run.Proof != nil {
 		return out
 	}
-	g := gauge(run, steady(run), nil, nil)
-	aside := map[int64]bool{}
-	for _, o := range g.model.Outliers {
-		aside[o.N] = aside[o.N] || !o.Used
+	g := gauge(run, steady(run), nil, nil, ways{})
+	if g.surface.post == nil {
+		return out
 	}
-	ps := keep(g.obs.pairs, func(p Paired) bool { return !aside[p.N] })
-	out.Aside = len(g.obs.pairs) - len(ps)
-	u := uncertain(ps, run.Setup.Criteria)
+	out.Aside = len(g.slips)
 	blades := bladeDoubt(run, run.Setup.Criteria) / 2
-	for i, p := range ps {
-		out.Gaps = append(out.Gaps, record.GapReading{Event: p.N, Place: p.Place, G: p.G, U: math.Hypot(u[i], math.Sqrt(blades))})
-	}
-	return out
-}
-
-// uncertain returns the standard uncertainty of each record, mm.
-func uncertain(ps []Paired, c record.Criteria) []float64 {
-	o := observe(ps, c)
-	w := o.w
-	pure, dof := fit.PureError(o.g, o.w, o.places())
-	variance := (priorDoF*o.sigma02 + pure) / (priorDoF + dof)
-	if o.shaky() {
-		variance = o.sigma02
-	}
-	out := make([]float64, len(ps))
-	for i := range ps {
-		out[i] = math.Sqrt(variance / w[i])
+	for i, p := range g.pairs {
+		if !g.slips[i] {
+			u := math.Sqrt(math.Pow(g.surface.post.Hand(), 2) + p.U*p.U + p.StepU*p.StepU + blades)
+			out.Gaps = append(out.Gaps, record.GapReading{Event: p.N, Place: p.Place, G: p.G, U: u})
+		}
 	}
 	return out
 }
@@ -93,41 +76,21 @@ func Places(gaps []record.GapReading) int {
 	return len(at)
 }
 
-// records is how many records at the blade stand in the fit, each later run's less
-// the one that its own constant takes.
-func (o *observations) records() int {
-	n, runs := len(o.pairs), map[int]bool{}
-	for _, x := range o.extra {
-		if x.kind == gauging {
-			n, runs[x.mate] = n+1, true
-		}
-	}
-	return n - len(runs)
-}
-
-// area is the rectangle around the gauged places, those of later runs among them.
-func (o *observations) area() record.Rect {
-	var places []record.Place
-	for _, p := range o.pairs {
-		places = append(places, p.Place)
-	}
-	for _, x := range o.extra {
-		if x.kind == gauging {
-			places = append(places, x.place)
-		}
-	}
-	return record.Bound(places)
-}
-
-// joinLater takes the gaugings of later runs into the observations, the earliest
-// first, as far as they can tell something and do not contradict what is there by
-// then; sf is the fit without them.
-func (g *gauged) joinLater(run record.Run, sf surface) {
-	runs, alone := slices.Clone(run.Joined), sf
+// joinLater takes the gaugings of later runs in, the earliest first, as far as they
+// can tell something and do not contradict what is there by then, and reports whether
+// there are any. Each run has a constant, from the given one on.
+func (g *gauged) joinLater(constant int) bool {
+	runs := slices.Clone(g.run.Joined)
 	slices.SortStableFunc(runs, func(a, b record.Joined) int { return strings.Compare(a.Run, b.Run) })
+	all := make([][]extra, len(runs))
+	sf, used := g.alone, false
 	for k, j := range runs {
+		for _, x := range j.Gaps {
+			all[k] = append(all[k], extra{kind: gauging, place: x.Place, reading: model.Reading{Row: g.machine.Gap(x.Place), Y: x.G, U: x.U, Constant: constant}})
+		}
+		centred(all[k])
 		l := Later{Run: j.Run, Records: len(j.Gaps), Aside: j.Aside}
-		switch chi, dof := g.against(run, j, sf); {
+		switch chi, dof := g.against(all[k], sf, 1); {
 		case Places(j.Gaps) < 2:
 			l.Text = fmt.Sprintf("%s gauged fewer than two places, which by itself tells nothing here.", capital(whichRun(j)))
 		case dof < 1:
@@ -136,21 +99,18 @@ func (g *gauged) joinLater(run record.Run, sf surface) {
 			l.Contradicts = true
 			l.Text = fmt.Sprintf("The %d gaugings of %s contradict this run's (chi-square %.0f on %.0f degrees of freedom), and were left out of the fit.", len(j.Gaps), whichRun(j), chi, dof)
 		default:
-			l.Used = true
-			l.Text = fmt.Sprintf("%d gaugings of %s are in it, with a constant of their own; they hold as long as nothing was worked on between%s.", len(j.Gaps), whichRun(j), warmer(run, j))
-			for _, x := range j.Gaps {
-				g.obs.extra = append(g.obs.extra, extra{gauging, firstLater + k, x.Place, x.G, x.U})
-			}
-			g.supported()
+			l.Used, used = true, true
+			l.Text = fmt.Sprintf("%d gaugings of %s are in it, with a constant of their own; they hold as long as nothing was worked on between%s.", len(j.Gaps), whichRun(j), warmer(g.run, j))
+			g.extra = append(g.extra, all[k]...)
+			constant++
 			if k+1 < len(runs) {
-				if next, ok := average(g.obs, g.support.candidates(), newFrame(g.obs.area(), sf.frame.prof)); ok {
-					sf = next
-				}
+				sf = g.fit()
 			}
 		}
 		g.later = append(g.later, l)
 	}
-	g.lift(run, runs, alone)
+	g.lift(all)
+	return used
 }
 
 // whichRun says which run it was, as people know it.

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"abbed/analysis/fit"
+	"abbed/analysis/model"
 	"abbed/probe/record"
 )
 
@@ -21,7 +22,7 @@ const (
 	rowPitch  = 50
 	// profileBends is the degree of the polynomial that the profile's doubt is
 	// foretold with: as many bends as the fit of the gap error has terms for.
-	profileBends = int(termT5 - termOne)
+	profileBends = 5
 	// mostRows and mostColumns bound what may be set.
 	mostRows    = 61
 	mostColumns = 61
@@ -160,14 +161,10 @@ func SurveyColumns(lo, hi float64, n int) []float64 {
 // where the columns cannot tell so many terms. sigma is the scatter of a touch, mm,
 // with dof degrees of freedom (0: known beforehand).
 func ProfileU95(columns []float64, rows int, area record.Rect, zero, sigma, dof float64) float64 {
-	f := newFrame(area, nil)
 	const bends = profileBends
 	row := func(u float64) []float64 {
-		x := (u - f.mid.U) / f.hu
-		out := []float64{1, x}
-		for n := 2; n <= bends; n++ {
-			out = append(out, legendre(n, x))
-		}
+		out := make([]float64, bends+1)
+		model.Legendre((u-area.Middle().U)/math.Max(area.W()/2, 10), out)
 		return out
 	}
 	m := make([][]float64, len(columns))

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"abbed/analysis"
+	"abbed/analysis/fit"
 	"abbed/probe/record"
 )
 
@@ -190,11 +191,29 @@ func profileErrors(p *analysis.Profile, m machine, n analysis.SurveyNeed) []floa
 	for _, c := range p.Columns {
 		uu, uf = uu+(c.At-mu)*(c.At-mu), uf+(c.At-mu)*(truly(c.At)-mf)
 	}
+	// A polynomial through the columns, of a degree that follows the wave.
+	terms := func(u float64) []float64 {
+		x := (u - n.Area.Middle().U) / (n.Area.W() / 2)
+		out := make([]float64, 9)
+		for k := range out {
+			out[k] = math.Pow(x, float64(k))
+		}
+		return out
+	}
+	var rows [][]float64
+	var y []float64
+	for _, c := range p.Columns {
+		rows, y = append(rows, terms(c.At)), append(y, c.Bend)
+	}
+	told, err := fit.Least(rows, y, nil)
+	if err != nil {
+		panic(err)
+	}
 	bend := func(u float64) float64 { return truly(u) - uf/uu*u }
 	var out []float64
 	for i := range 27 {
 		u := n.Area.X0 + n.Area.W()*float64(i)/26
-		out = append(out, p.BendAt(u)-p.BendAt(n.Zero.U)-(bend(u)-bend(n.Zero.U)))
+		out = append(out, told.Predict(terms(u))-told.Predict(terms(n.Zero.U))-(bend(u)-bend(n.Zero.U)))
 	}
 	return out
 }

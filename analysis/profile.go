@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"abbed/analysis/fit"
+	"abbed/analysis/model"
 )
 
 // Profile is the survey taken apart: height = mean + column + row +
@@ -31,11 +32,6 @@ type Profile struct {
 	// Touches is how many touches tell it; Outliers were set aside.
 	Touches  int   `json:"touches"`
 	Outliers []Odd `json:"outliers"`
-
-	// front is the front-back bend between the rows, nil where it is not above
-	// its noise; sizeY its peak-to-valley.
-	front *frontBend
-	sizeY float64
 }
 
 // Effect is one column or row of a Profile.
@@ -53,10 +49,6 @@ type Effect struct {
 	Front float64 `json:"front"`
 	Back  float64 `json:"back"`
 	N     int     `json:"n"`
-
-	// calm is Bend smoothed over its neighbours as far as the noise allows, and
-	// uCalm its standard uncertainty.
-	calm, uCalm float64
 }
 
 // significance is the level at which the profile counts as above its noise.
@@ -79,8 +71,6 @@ func (v *survey) profile(sigma float64) *Profile {
 	p.Interaction = v.interaction(ss, dof, sigma)
 	p.test(noise, dof)
 	p.halves(v)
-	p.smooth(v.fine(noise, dof))
-	p.takeFront(noise, dof)
 	return p
 }
 
@@ -169,20 +159,32 @@ func (p *Profile) halves(v *survey) {
 	}
 }
 
-// bend returns the non-linear column effect at u, linear between columns and
-// constant beyond them, and its standard uncertainty. nil gives 0, 0.
-func (p *Profile) bend(u float64) (f, uf float64) {
-	if p == nil || len(p.Columns) == 0 {
-		return 0, 0
+// rest is what the columns show beyond a polynomial of the degree that the model's
+// motions have, linear between them, and its peak to valley, mm; nil where it is not
+// above the noise (F at 1 %).
+func (p *Profile) rest() (of func(u float64) float64, size float64) {
+	if p == nil || len(p.Columns) < model.Degree+4 {
+		return nil, 0
 	}
 	cs := p.Columns
-	i, _ := slices.BinarySearchFunc(cs, u, func(e Effect, u float64) int { return cmp(e.At, u) })
-	if i == 0 {
-		return cs[0].calm, cs[0].uCalm
+	lo, hi := cs[0].At, cs[len(cs)-1].At
+	rows, y, w := make([][]float64, len(cs)), make([]float64, len(cs)), make([]float64, len(cs))
+	for i, c := range cs {
+		rows[i] = make([]float64, model.Degree+1)
+		model.Legendre((2*c.At-lo-hi)/math.Max(hi-lo, 1), rows[i])
+		y[i], w[i] = c.Effect, float64(c.N)
 	}
-	if i == len(cs) {
-		return cs[i-1].calm, cs[i-1].uCalm
+	r, err := fit.Least(rows, y, w)
+	if err != nil || r.DoF < 2 || fit.FTail(r.RSS/r.DoF/(p.Noise.Value*p.Noise.Value), r.DoF, p.Noise.DoF) >= significance {
+		return nil, 0
 	}
-	k := (u - cs[i-1].At) / (cs[i].At - cs[i-1].At)
-	return cs[i-1].calm + k*(cs[i].calm-cs[i-1].calm), math.Hypot((1-k)*cs[i-1].uCalm, k*cs[i].uCalm)
+	e := r.Residuals
+	return func(u float64) float64 {
+		i, _ := slices.BinarySearchFunc(cs, u, func(e Effect, u float64) int { return cmp(e.At, u) })
+		if i == 0 || i == len(cs) {
+			return e[min(i, len(cs)-1)]
+		}
+		k := (u - cs[i-1].At) / (cs[i].At - cs[i-1].At)
+		return e[i-1] + k*(e[i]-e[i-1])
+	}, slices.Max(e) - slices.Min(e)
 }

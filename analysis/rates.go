@@ -31,8 +31,7 @@ func (v Verdict) Rates(l record.Lever) Rates {
 	}
 	a := v.Gap.Area
 	row := a.Middle().V
-	change, u95 := v.Gap.surface.part(record.Place{U: a.X1, V: row}, record.Place{U: a.X0, V: row},
-		func(t term) bool { return t != termS && t != termTS })
+	change, u95 := v.Gap.surface.contrast(record.Place{U: a.X1, V: row}, record.Place{U: a.X0, V: row})
 	rate := func(arm float64) *Measured {
 		value, half := change/(arm*a.W()), math.Abs(u95/(arm*a.W()))
 		if math.IsNaN(value) || math.IsNaN(half) || math.IsInf(value, 0) || math.IsInf(half, 0) {

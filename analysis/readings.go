@@ -3,68 +3,33 @@ package analysis
 import (
 	"fmt"
 	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
 
 	"abbed/analysis/fit"
+	"abbed/analysis/model"
 	"abbed/probe/record"
 )
 
-// extra is a direct reading of the gap error beside the gaugings, with its own
-// standard uncertainty: a printed patch, or the roll of the head turned into
-// what it costs at the lever, or a gauging of a later run. Those of one mate share
-// an unknown constant of their own.
+// extra is a reading beside the gaugings: a printed patch, an angle of the head, a
+// place of a straight reference, a gauging of a later run.
 type extra struct {
-	kind  kind
-	mate  int
-	place record.Place
-	y, u  float64 // mm
+	kind    kind
+	of      record.Quantity // of an angle
+	place   record.Place
+	reading model.Reading
 }
-
-// Mates: all patches, all rolls, and each later run by itself.
-const (
-	thePatches = iota
-	theRolls
-	firstLater
-)
 
 // kind is where an extra comes from.
 type kind int
 
 const (
 	patch kind = iota
-	roll
+	angles
+	reference
 	gauging // of a later run
 )
-
-// mates is how many unknown constants the extras bring, and which is whose.
-func (o observations) mates() (n int, at map[int]int) {
-	at = map[int]int{}
-	for _, x := range o.extra {
-		if _, there := at[x.mate]; !there {
-			at[x.mate] = n
-			n++
-		}
-	}
-	return n, at
-}
-
-// extraRow is the row of the design for an extra: the terms, then a 1 at its
-// own constant. A patch or a gauging reads the whole gap error. A roll of the head reads
-// what the beam does to it: nothing of the Y axis (s, t s, and the part of t
-// that termY takes away again).
-func (f frame) extraRow(x extra, terms []term, n int, at map[int]int) []float64 {
-	row := make([]float64, len(terms)+n)
-	for i, t := range terms {
-		switch {
-		case x.kind == roll && (t == termOne || changesAlongY(t)):
-		case x.kind == roll && t == termY:
-			row[i] = -f.value(termT, x.place)
-		default:
-			row[i] = f.value(t, x.place)
-		}
-	}
-	row[len(terms)+at[x.mate]] = 1
-	return row
-}
 
 // latest returns the readings of a quantity as they count: those of the latest list, since
 // each list has a constant of its own (bead, mounting), and one that is sent twice is one.
@@ -80,32 +45,53 @@ func latest(run record.Run, q record.Quantity) []record.Reading {
 	return keep(run.Readings, func(r record.Reading) bool { return counts(r) && r.Print == last })
 }
 
-// patches returns the printed patches as readings of the gap error. With a
-// correction of ours in force they show what it left, and are of no use here.
-func patches(run record.Run, area record.Rect) []extra {
-	if run.Setup.Applied != nil {
+// printed are the patches that tell of the gap error. With a correction of ours in force
+// they show what it left, and are of no use here.
+func (g *gauged) printed() []record.Reading {
+	if g.run.Setup.Applied != nil {
 		return nil
 	}
+	return latest(g.run, record.QuantityCoupon)
+}
+
+// patches returns the printed patches as readings of the gap error: within the gauged
+// area, or all of them where nothing was gauged and they are the reference by
+// themselves.
+func (g *gauged) patches(constant int) []extra {
+	area := g.area().Grown(g.run.Setup.Criteria.GaugedMargin)
 	var out []extra
-	for _, r := range latest(run, record.QuantityCoupon) {
-		if area.Has(r.Place) {
-			out = append(out, extra{patch, thePatches, r.Place, r.Value, r.U})
+	for _, r := range g.printed() {
+		if len(g.pairs) == 0 || area.Has(r.Place) {
+			out = append(out, extra{kind: patch, place: r.Place, reading: model.Reading{Row: g.machine.Gap(r.Place), Y: r.Value, U: r.U, Constant: constant}})
 		}
 	}
 	return out
 }
 
-// rolls returns the roll readings as readings of the gap error: g = -py a at
-// the place under the probe, where the lever lies along Y.
-func rolls(run record.Run) []extra {
-	l := run.Setup.Lever
-	if pointing(l) != alongY {
+// angled returns the readings of one angle of the head: that of the carriage with the
+// nozzle there, and on a moving gantry that of the bridge.
+func (g *gauged) angled(q record.Quantity, of, bridge model.Motion, constant int) []extra {
+	var out []extra
+	for _, r := range latest(g.run, q) {
+		row := g.machine.Angle(of, r.Place.U)
+		if g.run.Setup.Layout == record.MovingGantry {
+			row = row.Plus(g.machine.Angle(bridge, r.Place.V))
+		}
+		out = append(out, extra{kind: angles, of: q, place: r.Place, reading: model.Reading{Row: row, Y: r.Value, U: r.U, Constant: constant}})
+	}
+	return out
+}
+
+// laid returns what a straight reference shows at its columns, up to a level and a tilt.
+func (g *gauged) laid(r *referenceSeen, constant int) []extra {
+	if r == nil {
 		return nil
 	}
 	var out []extra
-	for _, r := range latest(run, record.QuantityRoll) {
-		p := record.Place{U: r.Place.U + l.X, V: r.Place.V}
-		out = append(out, extra{roll, theRolls, p, -l.Y * math.Sin(r.Value), math.Abs(l.Y) * r.U})
+	for _, c := range r.machine.Columns {
+		p := record.Place{U: c.At, V: r.Y}
+		along := (c.At - (r.X0+r.X1)/2) / math.Max(r.X1-r.X0, 1)
+		out = append(out, extra{kind: reference, place: p, reading: model.Reading{Row: g.machine.Laid(p), Y: c.Effect, U: c.U, Constant: constant, Tilt: constant + 1, Along: along}})
 	}
 	return out
 }
@@ -114,138 +100,102 @@ func rolls(run record.Run) []extra {
 // the gaugings: they are then left out of the fit, and it is said.
 const contradicted = 0.001
 
-// join takes the readings into the observations that can tell something and do
-// not contradict what the gaugings alone say: chi-square of their differences,
-// the unknown constant (and for rolls the slope, which the Y axis may make)
-// taken out.
-func (g *gauged) join(run record.Run, s surface) {
-	area := placesOf(g.obs.pairs).Grown(run.Setup.Criteria.GaugedMargin)
+// join takes the readings beside the gaugings that do not contradict what is told
+// without them, and reports whether there are any.
+func (g *gauged) join(ref *referenceSeen) bool {
+	constant := 1
 	for _, group := range []struct {
-		name string
-		xs   []extra
-		free int
-	}{{"printed patches", patches(run, area), 1}, {"angle readings", rolls(run), 2}} {
-		n := len(group.xs)
-		if n < group.free+1 {
+		name   string
+		xs     []extra
+		spends int
+	}{
+		{"printed patches", g.patches(constant), 1},
+		{"angle readings", g.angled(record.QuantityRoll, model.EAX, model.EAY, constant+1), 1},
+		{"angle readings", g.angled(record.QuantityPitch, model.EBX, model.EBY, constant+2), 1},
+		{"touches along the reference", g.laid(ref, constant+3), 2},
+	} {
+		if len(group.xs) <= group.spends {
 			continue
 		}
-		rows := make([][]float64, n)
-		y, w := make([]float64, n), make([]float64, n)
-		for i, x := range group.xs {
-			v, u := s.contrast(x.place, run.Setup.Zero)
-			if x.kind == roll {
-				v, u = s.part(x.place, run.Setup.Zero, func(t term) bool { return !changesAlongY(t) })
-			}
-			rows[i] = []float64{1, s.frame.value(termT, x.place)}[:group.free]
-			y[i], w[i] = x.y-v, 1/(x.u*x.u+u*u/(z95*z95))
-		}
-		r, err := fit.Least(rows, y, w)
-		if err != nil || r.Rank < group.free || r.DoF < 1 {
+		centred(group.xs)
+		chi, dof := g.against(group.xs, g.alone, group.spends)
+		if dof > 0 && fit.FTail(chi/dof, dof, 1e6) < contradicted {
+			g.refused = append(g.refused, fmt.Sprintf("The %s contradict the gaugings (chi-square %.0f on %.0f degrees of freedom), and were left out of the fit.", group.name, chi, dof))
 			continue
 		}
-		if p := fit.FTail(r.RSS/r.DoF, r.DoF, 1e6); p < contradicted {
-			g.refused = append(g.refused, fmt.Sprintf("The %s contradict the gaugings (chi-square %.0f on %.0f degrees of freedom), and were left out of the fit.", group.name, r.RSS, r.DoF))
-			continue
-		}
-		g.obs.extra = append(g.obs.extra, group.xs...)
-		g.joined = append(g.joined, group.name)
+		g.extra = append(g.extra, group.xs...)
 	}
-	g.supported()
+	return g.joinLater(constant+5) || len(g.extra) > 0
 }
 
-// supported counts what the extras support beside the gaugings.
-func (g *gauged) supported() {
-	var us, vs []float64
-	for _, p := range g.obs.pairs {
-		us, vs = append(us, p.Place.U), append(vs, p.Place.V)
+// centred takes the mean off readings that share a constant.
+func centred(xs []extra) {
+	m := 0.0
+	for _, x := range xs {
+		m += x.reading.Y / float64(len(xs))
 	}
-	for _, x := range g.obs.extra {
-		us = append(us, x.place.U)
-		if x.kind != roll {
-			vs = append(vs, x.place.V)
-		}
-		g.support.rolls = g.support.rolls || x.kind == roll
+	for i := range xs {
+		xs[i].reading.Y -= m
 	}
-	g.support.columns, _ = cluster(us, apart)
-	g.support.rows, _ = cluster(vs, apart)
-	g.support.places = max(g.support.places, len(g.support.columns))
 }
 
-// slopes is the left-right slope of the gap error over the gauged width, right
-// end less left end, mm, taken apart by the angle readings.
-type slopes struct{ beam, y Measured }
-
-// split takes the slope apart: the beam's is what the readings show of it, the
-// Y axis' the rest. It is nil without readings in the fit.
-func (g *gauged) split() *slopes {
-	if !g.support.rolls || len(g.surface.members) == 0 {
-		return nil
+// against returns the chi-square of what readings with one constant (and a tilt) show
+// less what the posterior foretells there, and the degrees of freedom: generalised
+// least squares with the covariance of what is foretold, since neighbours are
+// foretold wrongly together (Draper, Smith, Applied Regression Analysis, 9.2; from
+// memory). dof is 0 where there is nothing to be compared.
+func (g *gauged) against(xs []extra, sf surface, spends int) (chi, dof float64) {
+	if len(xs) <= spends || sf.post == nil {
+		return 0, 0
 	}
-	c := candidate{terms: []sized{{term: termOne}, {term: termT}, {term: termY}}}
-	for _, s := range g.surface.members[0].priors {
-		if s.term > termT && s.term != termY {
-			c.terms = append(c.terms, s)
+	d, v := g.apartFrom(xs, sf)
+	x := mat.NewDense(len(xs), spends, nil)
+	for i, e := range xs {
+		x.Set(i, 0, 1)
+		if spends > 1 {
+			x.Set(i, 1, e.reading.Along)
 		}
 	}
-	m, ok := fitOne(g.obs, c, g.surface.frame)
+	chi, ok := generalised(d, v, x, nil)
 	if !ok {
-		return nil
+		return 0, 0
 	}
-	of := func(c []float64) Measured {
-		return measured(m.fit.Predict(c), math.Sqrt(m.s2*m.fit.Variance(c)), m.dof, "mm")
-	}
-	// t runs from -1 to 1: the slope over the width is twice the coefficient.
-	return &slopes{beam: of([]float64{0, 2, -2}), y: of([]float64{0, 0, 2})}
+	return chi, float64(len(xs) - spends)
 }
 
-// tilted is what one angle of the head costs along X by its readings alone:
-// right end of the gauged width less left end.
-type tilted struct {
-	quantity record.Quantity
-	part     Measured // mm at the lever
-	deg      Measured
-}
-
-// tilts fits the readings of each angle with a line (and a bow, for five places
-// or more) over the gauged width: g holds -py a + px b.
-func tilts(run record.Run, area record.Rect) []tilted {
-	l := run.Setup.Lever
-	var out []tilted
-	for _, q := range []struct {
-		quantity record.Quantity
-		arm      float64
-	}{{record.QuantityRoll, -l.Y}, {record.QuantityPitch, l.X}} {
-		var rows [][]float64
-		var y, w, xs []float64
-		f := newFrame(area, nil)
-		for _, r := range latest(run, q.quantity) {
-			if !(r.U > 0) {
-				continue
+// apartFrom returns what readings show less what the posterior foretells, with the
+// covariance of that. Outside the gauged area the doubt grows as Gap.Beyond has it;
+// beside the only row that was gauged, where the Y axis may do anything, by the
+// steepest slope that a correction may have: what lies there is new, and no
+// contradiction.
+func (g *gauged) apartFrom(xs []extra, sf surface) (*mat.VecDense, *mat.SymDense) {
+	c, n := g.run.Setup.Criteria, len(xs)
+	trial := &Gap{Zero: g.run.Setup.Zero, Area: record.Bound(placesOf(g.pairs)), surface: sf, steep: c.Steepest / 10}
+	d, v := mat.NewVecDense(n, nil), mat.NewSymDense(n, nil)
+	for i, x := range xs {
+		told, _ := sf.post.At(x.reading.Row)
+		d.SetVec(i, x.reading.Y-told)
+		for k := range i + 1 {
+			v.SetSym(i, k, sf.post.Between(x.reading.Row, xs[k].reading.Row))
+		}
+		own := x.reading.U * x.reading.U
+		if x.kind == gauging {
+			if _, u95, far := trial.Beyond(x.place); far > 0 {
+				u95 = math.Max(u95, trial.across(x.place)*c.Steepest)
+				own += u95 * u95 / (z95 * z95)
 			}
-			p := record.Place{U: r.Place.U + l.X, V: r.Place.V}
-			rows = append(rows, f.row([]term{termOne, termT, termT2}, p))
-			y, w, xs = append(y, r.Value), append(w, 1/(r.U*r.U)), append(xs, p.U)
 		}
-		terms := 3
-		at, _ := cluster(xs, apart)
-		if len(at) < 5 {
-			terms = 2
-		}
-		for i := range rows {
-			rows[i] = rows[i][:terms]
-		}
-		r, err := fit.Least(rows, y, w)
-		if err != nil || r.Rank < terms || r.DoF < 1 {
-			continue
-		}
-		// The uncertainty is the one that was said, or the residuals' if larger.
-		u, dof := 2*r.U(1, 1), math.Inf(1)
-		if s := r.S(); s > 1 {
-			u, dof = u*s, r.DoF
-		}
-		d := 2 * r.Coef[1]
-		out = append(out, tilted{q.quantity,
-			measured(q.arm*d, math.Abs(q.arm)*u, dof, "mm"), measured(d*180/math.Pi, u*180/math.Pi, dof, "deg")})
+		v.SetSym(i, i, v.At(i, i)+own)
 	}
-	return out
+	return d, v
+}
+
+// hasAngle says whether readings of this angle are in the fit.
+func (g *gauged) hasAngle(q record.Quantity) bool {
+	return slices.ContainsFunc(g.extra, func(x extra) bool { return x.kind == angles && x.of == q })
+}
+
+// has says whether readings of the kind are in the fit.
+func (g *gauged) has(k kind) bool {
+	return slices.ContainsFunc(g.extra, func(x extra) bool { return x.kind == k })
 }

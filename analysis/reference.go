@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"abbed/analysis/fit"
+	"abbed/analysis/model"
 	"abbed/probe/record"
 )
 
@@ -75,7 +76,6 @@ func seeReference(run record.Run, s steadiness, sv *survey) *referenceSeen {
 	for i := range p.Columns {
 		p.Columns[i].U = math.Hypot(p.Columns[i].U, r.straightU())
 	}
-	p.raw()
 	return r
 }
 
@@ -109,11 +109,11 @@ func (r *referenceSeen) bows(sv *survey, s steadiness, dof float64) {
 // bowOf returns the middle of y over x against its ends, by a fit of line, bow
 // and S shape, with one more doubt that all share.
 func bowOf(x, y, u []float64, dof, shared float64) (Measured, bool) {
-	area := record.Rect{X0: x[0], X1: x[len(x)-1]}
-	f := newFrame(area, nil)
+	lo, hi := x[0], x[len(x)-1]
 	rows, w := make([][]float64, len(x)), make([]float64, len(x))
 	for i := range x {
-		rows[i] = f.row([]term{termOne, termT, termT2, termT3}, record.Place{U: x[i], V: f.mid.V})
+		rows[i] = make([]float64, 4)
+		model.Legendre((2*x[i]-lo-hi)/math.Max(hi-lo, 1), rows[i])
 		w[i] = 1 / math.Max(u[i]*u[i], 1e-12)
 	}
 	r, err := fit.Least(rows, y, w)

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 
+	"gonum.org/v1/gonum/mat"
+
 	"abbed/analysis/fit"
 	"abbed/probe/record"
 )
@@ -249,27 +251,38 @@ func robustly(rows [][]float64, y []float64) (rest []float64, ok bool) {
 	return left(rows, y, w)
 }
 
+// mostCondition is that of the normal equations up to which the rows are held to tell
+// the terms apart: half of the digits.
+const mostCondition = 1e8
+
 // left returns what a fit of all terms leaves; ok is false where the rows do not
 // tell them apart.
 func left(rows [][]float64, y, w []float64) (rest []float64, ok bool) {
-	n, err := fit.NewNormal(rows, y, w)
-	if err != nil {
+	p := len(rows[0])
+	x, z := mat.NewDense(len(rows), p, nil), mat.NewVecDense(len(y), nil)
+	for i, row := range rows {
+		k := 1.0
+		if w != nil {
+			k = math.Sqrt(w[i])
+		}
+		for j, v := range row {
+			x.Set(i, j, k*v)
+		}
+		z.SetVec(i, k*y[i])
+	}
+	normal := mat.NewSymDense(p, nil)
+	normal.SymOuterK(1, x.T())
+	var moment, b mat.VecDense
+	moment.MulVec(x.T(), z)
+	var chol mat.Cholesky
+	if !chol.Factorize(normal) || chol.Cond() > mostCondition || chol.SolveVecTo(&b, &moment) != nil {
 		return nil, false
 	}
-	terms := make([]fit.Prior, len(rows[0]))
-	for k := range terms {
-		terms[k].Term = k
-	}
-	var f fit.Factor
-	if _, ok = n.Select(&f, terms); !ok {
-		return nil, false
-	}
-	b, _ := f.Solve()
 	rest = make([]float64, len(y))
 	for i, row := range rows {
 		rest[i] = y[i]
 		for k, x := range row {
-			rest[i] -= b[k] * x
+			rest[i] -= b.AtVec(k) * x
 		}
 	}
 	return rest, true

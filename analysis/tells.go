@@ -57,8 +57,11 @@ func (e evidence) tellsGap() Tell {
 		return t
 	}
 	t.By, t.Next = []string{byGauging}, ""
-	for _, x := range e.gauged.obs.extra {
-		w := map[kind]string{patch: byCoupons, roll: byAngles, gauging: byLater}[x.kind]
+	if len(e.gauged.pairs) == 0 {
+		t.By = nil
+	}
+	for _, x := range e.gauged.extra {
+		w := map[kind]string{patch: byCoupons, angles: byAngles, reference: byReference, gauging: byLater}[x.kind]
 		if !slices.Contains(t.By, w) {
 			t.By = append(t.By, w)
 		}
@@ -67,11 +70,10 @@ func (e evidence) tellsGap() Tell {
 	m := Measured{Value: x.Gap, U: x.U95 / z95, Lo95: x.Gap - x.U95, Hi95: x.Gap + x.U95, Unit: "mm", DoF: math.Inf(1)}
 	t.Value = &m
 	t.Text = fmt.Sprintf("It is largest at %s.", x.Place)
-	if len(e.gauged.alone.members) > 0 && len(e.gauged.obs.extra) > 0 {
+	if e.gauged.alone.post != nil && len(e.gauged.extra) > 0 {
 		before := *e.Gap
 		before.surface = e.gauged.alone
-		at := e.Gap.lattice(5)
-		t.Text += fmt.Sprintf(" This run's gaugings alone leave a doubt of up to %s, all readings together %s.", um(before.worst(at, nil)), um(e.Gap.worst(at, nil)))
+		t.Text += fmt.Sprintf(" This run's gaugings alone leave a doubt of up to %s, all readings together %s.", um(before.Largest().MostDoubt), um(x.MostDoubt))
 	}
 	for _, why := range e.gauged.refused {
 		t.Text += " " + why
@@ -121,12 +123,10 @@ func (e evidence) tellsBeam() Tell {
 func (e evidence) tellsRoll() Tell {
 	t := Tell{What: "y-axis-roll", Says: "an uneven roll of the Y axis: the left-right slope that changes from front to back (t s)",
 		Text: "In the map a twisted plate looks the same; only at the nozzle it is the Y axis.", Next: "Gauge the corners, front and back."}
-	if e.Gap != nil && len(e.gauged.support.rows) > 1 {
+	if e.Gap != nil && len(e.gauged.rows()) > 1 {
 		t.By, t.Next = []string{byGauging}, ""
 		a := e.Gap.Area
-		c := record.Place{U: a.X1, V: a.Y1}
-		v, u := e.Gap.surface.part(c, a.Middle(), func(t term) bool { return t == termTS })
-		m := Measured{Value: v, U: u / z95, Lo95: v - u, Hi95: v + u, Unit: "mm", DoF: math.Inf(1)}
+		m := e.Gap.surface.measured(e.Gap.surface.roll(record.Place{U: a.X1, V: a.Y1}, a.Middle()))
 		t.Value, t.Text = &m, "At the right back corner of the gauged area, against its middle."
 	}
 	return t

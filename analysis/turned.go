@@ -194,37 +194,15 @@ func (t *turnedSeen) conclude(sv *survey, dof float64) {
 // lay says whether the plate lay as it should.
 func (t *turnedSeen) lay() bool { return t.slips >= slipped }
 
-// machine returns the survey's left-right bend less what of it is the plate's
-// own, or nil where that is not more than its doubt.
-func (t *turnedSeen) machine(p *Profile) *Profile {
-	if p == nil || !t.lay() || len(t.coef) <= plateT5 {
-		return nil
+// plate returns the height of the plate's own shape at p as far as the turn showed it,
+// mm; 0 without one that lay as it should. The rest of a map is carrier and machine.
+func (t *turnedSeen) plate(p record.Place) float64 {
+	if t == nil || !t.lay() {
+		return 0
 	}
-	own := func(u float64) (v, variance float64) {
-		x := (u - t.mid.U) / t.h
-		a, b := plateTerms[plateS3](x, 0), plateTerms[plateT5](x, 0)
-		v = a*t.coef[plateS3] + b*t.coef[plateT5]
-		return v, a*a*t.cov[plateS3][plateS3] + b*b*t.cov[plateT5][plateT5] + 2*a*b*t.cov[plateS3][plateT5]
+	x, y, z := (p.U-t.mid.U)/t.h, (p.V-t.mid.V)/t.h, 0.0
+	for i, c := range t.coef {
+		z += c * plateTerms[i](x, y)
 	}
-	out := *p
-	out.Columns = append([]Effect(nil), p.Columns...)
-	at, plate := make([]float64, len(p.Columns)), make([]float64, len(p.Columns))
-	for i, c := range p.Columns {
-		at[i] = c.At
-		plate[i], _ = own(c.At)
-	}
-	bend := straightened(at, plate)
-	seen := false
-	for i := range out.Columns {
-		c := &out.Columns[i]
-		_, v := own(c.At)
-		seen = seen || math.Abs(bend[i]) > 2*math.Sqrt(v)
-		c.Bend, c.Effect, c.U = c.Bend-bend[i], c.Effect-plate[i], math.Sqrt(c.U*c.U+v)
-	}
-	if !seen {
-		return nil
-	}
-	out.test(p.Noise.Value, p.Noise.DoF)
-	out.raw()
-	return &out
+	return z
 }

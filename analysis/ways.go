@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"abbed/analysis/model"
 	"abbed/probe/record"
 )
 
@@ -24,61 +25,51 @@ func look(run record.Run, s steadiness, sv *survey) ways {
 	return ways{reference: seeReference(run, s, sv), turned: seeTurned(run, s, sv)}
 }
 
-// machine returns the machine's own left-right bend: a reference shows it best,
-// a turned plate in part; nil without either.
-func (w *ways) machine(p *Profile) *Profile {
-	switch {
-	case w.reference != nil:
-		return w.reference.machine
-	case w.turned != nil:
-		return w.turned.machine(p)
-	}
-	return nil
+// slopes is the left-right slope of the gap error over the gauged width, right end
+// less left end, mm, taken apart by the angle readings.
+type slopes struct{ beam, y Measured }
+
+// tilted is what one angle of the head costs along X: right end of the gauged width
+// less left end.
+type tilted struct {
+	quantity record.Quantity
+	part     Measured // mm at the lever
+	deg      Measured
 }
 
-// angles sets what needs the gaugings' fit as well.
+// angles sets what needs the posterior.
 func (w *ways) angles(run record.Run, g *gauged) {
 	if g.gap == nil || run.Setup.NoLever() {
 		return
 	}
-	w.tilts = tilts(run, g.gap.Area)
-	w.slopes = g.split()
-	if w.reference == nil || pointing(run.Setup.Lever) != alongY {
-		return
+	sf, a := g.surface, g.gap.Area
+	v, l := run.Setup.Zero.V, run.Setup.Lever
+	ends := sf.row(record.Place{U: a.X1, V: v}).Minus(sf.row(record.Place{U: a.X0, V: v}))
+	for _, q := range []struct {
+		quantity record.Quantity
+		of       model.Motion
+	}{{record.QuantityRoll, model.EAX}, {record.QuantityPitch, model.EBX}} {
+		if !g.hasAngle(q.quantity) {
+			continue
+		}
+		turn := sf.m.Angle(q.of, a.X1-l.X).Minus(sf.m.Angle(q.of, a.X0-l.X))
+		deg := sf.measured(turn).times(180/math.Pi, "deg")
+		w.tilts = append(w.tilts, tilted{q.quantity, sf.measured(ends.Of(func(m model.Motion) bool { return m == q.of })), deg})
+		if q.of == model.EAX && pointing(l) == alongY {
+			w.slopes = &slopes{beam: sf.measured(ends.Of(ofX)), y: sf.measured(ends.Of(ofY))}
+		}
 	}
-	// On the reference stands -(EZX + D), in the gap error -D.
-	sf := g.alone
-	if len(sf.members) == 0 {
-		sf = g.surface
+	if r := w.reference; r != nil && pointing(l) == alongY && g.has(reference) {
+		m := sf.measured(sf.wayBow(r.X0, r.X1))
+		w.straight = &m
 	}
-	r := w.reference
-	head, u, dof := sf.bow(r.machine.Columns[0].At, r.machine.Columns[len(r.machine.Columns)-1].At, run.Setup.Zero.V)
-	m := measured(head-r.bow.Value, math.Hypot(u, r.bow.U), dof, "mm")
-	w.straight = &m
 }
 
-// bow returns the middle of the gap error against its ends x0 and x1 along a
-// row at v, with its standard uncertainty and degrees of freedom.
-func (s surface) bow(x0, x1, v float64) (bow, u, dof float64) {
-	ends := [2]record.Place{{U: x0, V: v}, {U: x1, V: v}}
-	mid := record.Place{U: (x0 + x1) / 2, V: v}
-	vs := make([]float64, len(s.members))
-	variance := 0.0
-	us := make([]float64, len(s.members))
-	for i, m := range s.members {
-		c := s.frame.row(m.terms, mid)
-		a, b := s.frame.row(m.terms, ends[0]), s.frame.row(m.terms, ends[1])
-		for k := range c {
-			c[k] -= (a[k] + b[k]) / 2
-		}
-		vs[i], us[i] = m.fit.Predict(c), m.s2*m.fit.Variance(c)
-		bow += m.weight * vs[i]
-		dof += m.weight * m.dof
-	}
-	for i, m := range s.members {
-		variance += m.doubt * (us[i] + (vs[i]-bow)*(vs[i]-bow))
-	}
-	return bow, math.Sqrt(variance), math.Max(dof, 1)
+// wayBow is the bow of the carriage's way itself with the probe between x0 and x1: its
+// middle against its ends.
+func (s surface) wayBow(x0, x1 float64) model.Row {
+	at := func(u float64) model.Row { return s.m.Angle(model.EZX, u-s.m.Lever.X) }
+	return at((x0 + x1) / 2).Minus(at(x0).Times(0.5)).Minus(at(x1).Times(0.5))
 }
 
 // byAngles rewrites the finding of the left-right slope where readings of the
@@ -116,11 +107,11 @@ func (e evidence) byAngles(f Finding, lever along) (Finding, *Finding) {
 }
 
 // slopeOfGap is the left-right slope of the gap error: right end less left end
-// of the gauged width, its straight part only.
+// of the gauged width.
 func (e evidence) slopeOfGap() (v, u95 float64) {
 	a := e.Gap.Area
 	y := a.Middle().V
-	return e.Gap.surface.part(record.Place{U: a.X1, V: y}, record.Place{U: a.X0, V: y}, func(t term) bool { return t == termT })
+	return e.Gap.surface.contrast(record.Place{U: a.X1, V: y}, record.Place{U: a.X0, V: y})
 }
 
 // beamOrAxis tells the beam from the Y axis by the roll readings.

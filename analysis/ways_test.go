@@ -147,3 +147,49 @@ func TestAngles(t *testing.T) {
 		}
 	}
 }
+
+// TestPatchesAlone: printed patches that reach the area and include the zero place are a
+// reference by themselves: a correction may rest on them, and it is said; without the
+// zero place, or with a correction in force, none does.
+func TestPatchesAlone(t *testing.T) {
+	m := good()
+	m.gap = shaped(func(x, y float64) float64 { return 0.12*x + 0.04*x*x })
+	p := twenty()
+	p.places = nil
+	inside, all := 0, 0
+	for seed := range uint64(12) {
+		run := simulate(m, p, seed+1)
+		rng := rand.New(rand.NewPCG(seed, 0xc0))
+		for _, q := range append(grid(p.reach, 5, 3), p.zero) {
+			run.Readings = append(run.Readings, record.Reading{Quantity: record.QuantityCoupon, Place: q, Value: 0.2 + m.gap(q.U, q.V) + 0.012*rng.NormFloat64(), U: 0.012})
+		}
+		v := analysis.Judge(run)
+		if v.Gap == nil || v.Level != nil {
+			t.Fatalf("seed %d: %+v, level %v", seed, v.GapWhy, v.Level)
+		}
+		if _, r := v.Table(run); r != nil {
+			t.Errorf("seed %d: no table: %+v", seed, r)
+		}
+		if f := v.Findings[0]; f.ID != analysis.BeamTwist || !strings.Contains(f.Doubt, "rests on printed patches alone") {
+			t.Errorf("seed %d: %+v", seed, f)
+		}
+		for _, q := range grid(p.reach, 5, 5) {
+			g, u, _ := v.Gap.At(q)
+			if all++; math.Abs(g-m.trueGap(q, p.zero)) <= u {
+				inside++
+			}
+		}
+		far := run
+		far.Setup.Zero = record.Place{U: 117.5, V: 240}
+		if v := analysis.Judge(far); v.Gap != nil || v.GapWhy.Code != "zero-not-gauged" {
+			t.Errorf("seed %d: without the zero place: %+v", seed, v.GapWhy)
+		}
+		run.Setup.Applied = &record.Applied{Digest: "x"}
+		if v := analysis.Judge(run); v.Gap != nil {
+			t.Errorf("seed %d: patches over a correction are taken for the machine", seed)
+		}
+	}
+	if float64(inside) < 0.9*float64(all) {
+		t.Errorf("%d of %d contrasts within their doubt", inside, all)
+	}
+}

@@ -44,7 +44,7 @@ func (v Verdict) Wedge(run record.Run) (*Wedge, *Reason) {
 	if !a.Grown(v.Gap.Margin).Has(record.Place{U: a.X0, V: w.Row}) {
 		w.Row = a.Middle().V
 	}
-	w.By = v.Gap.rise(a.X0, a.X1, w.Row)
+	w.By = v.Gap.told(record.Place{U: a.X1, V: w.Row}, record.Place{U: a.X0, V: w.Row})
 	w.judge(v, run)
 	return w, nil
 }

@@ -110,7 +110,7 @@ func entryOf(now analysis.Judged, before *analysis.Judged) api.Entry {
 	if len(a.Findings) > 0 {
 		e.Finding = a.Findings[0].ID
 	}
-	r := now.Verdict.Rise(now.Run.Setup.Lever)
+	r := now.Verdict.Rates(now.Run.Setup.Lever)
 	if r.Twist != nil {
 		e.Twist = inDegrees(r.Twist)
 	}

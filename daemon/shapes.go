@@ -19,7 +19,7 @@ func Analysis(run record.Run, v analysis.Verdict) api.Analysis {
 	if v.Profile != nil {
 		out.Stability.SetAside = append(out.Stability.SetAside, setAside(v.Profile.Outliers)...)
 	}
-	if len(v.Model.Candidates) > 0 {
+	if len(v.Model.Motions) > 0 {
 		out.Model = model(v.Model, run)
 	}
 	out.Wedge = wedge(run, v)
@@ -126,25 +126,15 @@ func profile(p *analysis.Profile) *api.Profile {
 }
 
 func model(m analysis.Model, _ record.Run) *api.Model {
-	out := &api.Model{Terms: []api.Term{}, Candidates: []api.Candidate{}, Outliers: []api.Outlier{}, Scatter: measured(m.PureError)}
-	for _, c := range m.Coefficients {
+	out := &api.Model{Terms: []api.Term{}, Outliers: []api.Outlier{}, Scatter: measured(m.PureError)}
+	for _, c := range m.Motions {
 		if at := measured(&c.Measured); at != nil {
-			out.Terms = append(out.Terms, api.Term{Name: c.Term, At: *at})
+			out.Terms = append(out.Terms, api.Term{Name: c.Says, At: *at})
 		}
-	}
-	for _, c := range m.Candidates {
-		k := api.Candidate{Terms: c.Terms, Weight: finite(c.Weight)}
-		if !math.IsInf(c.AICc, 0) && !math.IsNaN(c.AICc) {
-			k.AICc = &c.AICc
-		}
-		out.Candidates = append(out.Candidates, k)
 	}
 	if l := m.LackOfFit; l != nil && !math.IsNaN(l.F) && !math.IsInf(l.F, 0) {
 		f, p := l.F, finite(l.P)
 		out.LackOfFitF, out.LackOfFitP = &f, &p
-	}
-	if m.Condition > 0 && !math.IsInf(m.Condition, 0) {
-		out.Condition = &m.Condition
 	}
 	for _, o := range m.Outliers {
 		w := 0.0

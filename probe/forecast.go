@@ -135,7 +135,7 @@ func (p Plan) gaugingAhead(run record.Run, each time.Duration) *GaugingAhead {
 	a.Left = len(places) - a.Records
 	a.Time = time.Duration(a.Left) * each
 	for bent, to := range map[bool]**float64{false: &a.Straight, true: &a.Bent} {
-		if u, ok := analysis.Expect(places, run.Setup.Zero, bent, run.Setup.Criteria); ok {
+		if u, ok := analysis.Expect(places, run.Setup, bent); ok {
 			*to = &u
 		}
 	}

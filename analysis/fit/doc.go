@@ -1,9 +1,9 @@
 // Package fit holds the plain numerics under analysis: weighted least squares
 // with its covariance, the quantiles that turn it into intervals, robust
-// estimates, analysis of variance. It knows nothing of printers.
+// estimates, the pure error of repeats. It knows nothing of printers.
 //
 // The nouns: a Design is a matrix of rows, one an observation; Least returns a
-// Result; an Orthogonal basis gives polynomials on scaled coordinates.
+// Result.
 //
 // # Units
 //

@@ -115,15 +115,9 @@ func alike(t *testing.T, name string, got, want []float64, tolerance float64) {
 	}
 }
 
-var polished = [][]float64{{14, 15, 14, 9}, {7, 4, 7, 3}, {8, 2, 10, 5}, {15, 9, 10, 11}, {0, 2, 0, 1}}
-
-// The same fits by R's lm, anova, medpolish and MASS::rlm.
+// The same fits by R's lm, anova and MASS::rlm.
 func TestLiveR(t *testing.T) {
 	d := drawn(60, 4)
-	var flatTable []float64
-	for _, r := range polished {
-		flatTable = append(flatTable, r...)
-	}
 	script := fmt.Sprintf(`
 y <- %s; w <- %s; a <- %s; b <- %s; c3 <- %s
 say <- function(name, v) cat(name, sprintf("%%.17g", as.numeric(v)), "\n")
@@ -134,10 +128,8 @@ say("F", v[["F"]][2]); say("p", v[["Pr(>F)"]][2])
 suppressMessages(library(MASS))
 h <- rlm(y ~ a + b + c3, psi = psi.huber, k = 1.345, scale.est = "MAD", maxit = 500, acc = 1e-12)
 say("huber", coef(h))
-p <- medpolish(matrix(%s, nrow = 5, byrow = TRUE), trace.iter = FALSE)
-say("overall", p$overall); say("row", p$row); say("col", p$col)
 say("t95", qt(0.975, c(3, 7, 20)))
-`, vector("c(", d.y), vector("c(", d.w), vector("c(", d.column(1)), vector("c(", d.column(2)), vector("c(", d.column(3)), vector("c(", flatTable))
+`, vector("c(", d.y), vector("c(", d.w), vector("c(", d.column(1)), vector("c(", d.column(2)), vector("c(", d.column(3)))
 	want := outside(t, script, "R", "--vanilla", "--no-echo", "--quiet")
 	r, err := fit.Least(d.x, d.y, d.w)
 	if err != nil {
@@ -167,26 +159,20 @@ say("t95", qt(0.975, c(3, 7, 20)))
 		t.Fatal(err)
 	}
 	alike(t, "rlm", h.Coef, want["huber"], 1e-4)
-	overall, rows, columns, _ := fit.MedianPolish(polished)
-	alike(t, "medpolish overall", []float64{overall}, want["overall"], 1e-9)
-	alike(t, "medpolish rows", rows, want["row"], 1e-9)
-	alike(t, "medpolish columns", columns, want["col"], 1e-9)
 	alike(t, "t95", []float64{fit.T95(3), fit.T95(7), fit.T95(20)}, want["t95"], 1e-9)
 }
 
-// The same by SciPy (linregress, theilslopes, lombscargle) and statsmodels (WLS,
+// The same by SciPy (linregress, theilslopes) and statsmodels (WLS,
 // RLM).
 func TestLiveSciPy(t *testing.T) {
 	d := drawn(60, 4)
 	x := d.column(1)
 	script := fmt.Sprintf(`
-import numpy as np, scipy.stats as st, scipy.signal as sg, statsmodels.api as sm
+import numpy as np, scipy.stats as st, statsmodels.api as sm
 y = np.array(%s); w = np.array(%s); a = np.array(%s); b = np.array(%s); c = np.array(%s)
 say = lambda name, v: print(name, *("%%.17g" %% q for q in np.atleast_1d(v)))
 l = st.linregress(a, y); say("line", [l.intercept, l.slope]); say("lineu", [l.intercept_stderr, l.stderr])
 s = st.theilslopes(y, a, 0.95); say("sen", [s[0], s[2], s[3]])
-for p in (3.0, 4.5, 11.0):
-    say("power%%g" %% p, sg.lombscargle(a, y - y.mean(), [2*np.pi/p], normalize=True))
 X = np.column_stack([np.ones_like(a), a, b, c])
 m = sm.WLS(y, X, weights=w).fit(); say("wls", m.params); say("wlsu", m.bse)
 r = sm.RLM(y, X, M=sm.robust.norms.HuberT(1.345)).fit(maxiter=500, tol=1e-12); say("rlm", r.params)
@@ -204,9 +190,6 @@ r = sm.RLM(y, X, M=sm.robust.norms.HuberT(1.345)).fit(maxiter=500, tol=1e-12); s
 	alike(t, "linregress standard errors", []float64{l.U(0, l.S()), l.U(1, l.S())}, want["lineu"], 1e-9)
 	k, lo, hi, _ := fit.TheilSen(x, d.y, 0.95)
 	alike(t, "theilslopes", []float64{k, lo, hi}, want["sen"], 1e-9)
-	for _, p := range []float64{3, 4.5, 11} {
-		alike(t, fmt.Sprintf("lombscargle at %g", p), []float64{fit.LombScargle(x, d.y, p, false)}, want[fmt.Sprintf("power%g", p)], 1e-9)
-	}
 	r, err := fit.Least(d.x, d.y, d.w)
 	if err != nil {
 		t.Fatal(err)
@@ -224,20 +207,10 @@ r = sm.RLM(y, X, M=sm.robust.norms.HuberT(1.345)).fit(maxiter=500, tol=1e-12); s
 	alike(t, "RLM", h.Coef, want["rlm"], 1e-4)
 }
 
-func number(t *testing.T, s string) float64 {
-	t.Helper()
-	v, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return v
-}
-
 // R's volcano (87 x 61 heights of a real hill, from its own package datasets) as
 // a large grid: the plane by lm on the same numbers to 1e-9, the figures that were
 // computed once (mean 130.187865, plane 152.391539038 - 0.401115583511 i -
-// 0.146922202569 j, s 23.6503245115) beside them; Huber's fit by rlm, and median
-// polish of the whole table.
+// 0.146922202569 j, s 23.6503245115) beside them; Huber's fit by rlm.
 func TestLiveVolcano(t *testing.T) {
 	want := outside(t, `
 say <- function(name, v) cat(name, sprintf("%.17g", as.numeric(v)), "\n")
@@ -245,15 +218,13 @@ say("z", t(volcano)); i <- as.vector(row(volcano)); j <- as.vector(col(volcano))
 m <- lm(z ~ i + j); s <- summary(m); say("plane", coef(m)); say("u", s$coefficients[, 2]); say("s", s$sigma)
 suppressMessages(library(MASS))
 say("huber", coef(rlm(z ~ i + j, psi = psi.huber, k = 1.345, scale.est = "MAD", maxit = 500, acc = 1e-12)))
-p <- medpolish(volcano, trace.iter = FALSE); say("overall", p$overall); say("row", p$row); say("col", p$col)
 `, "R", "--vanilla", "--no-echo", "--quiet")
 	const rows, cols = 87, 61
 	if len(want["z"]) != rows*cols {
 		t.Fatalf("%d heights", len(want["z"]))
 	}
-	var x, table [][]float64
+	var x [][]float64
 	for i := range rows {
-		table = append(table, want["z"][i*cols:(i+1)*cols])
 		for j := range cols {
 			x = append(x, []float64{1, float64(i + 1), float64(j + 1)})
 		}
@@ -270,37 +241,4 @@ p <- medpolish(volcano, trace.iter = FALSE); say("overall", p$overall); say("row
 		t.Fatal(err)
 	}
 	alike(t, "rlm", h.Coef, want["huber"], 1e-4)
-	overall, re, ce, _ := fit.MedianPolish(table)
-	alike(t, "medpolish overall", []float64{overall}, want["overall"], 1e-9)
-	alike(t, "medpolish rows", re, want["row"], 1e-9)
-	alike(t, "medpolish columns", ce, want["col"], 1e-9)
-}
-
-// Two-way analysis of variance with interaction, a ridge (lm on rows of priors)
-// and the laws of t, F and chi-square, by R.
-func TestLiveRAnova(t *testing.T) {
-	d := drawn(60, 4)
-	var cells [][][]float64
-	for i := range 3 {
-		cells = append(cells, nil)
-		for j := range 4 {
-			cells[i] = append(cells[i], d.y[(i*4+j)*5:(i*4+j)*5+5])
-		}
-	}
-	want := outside(t, fmt.Sprintf(`
-y <- %s; g <- factor(rep(1:3, each = 20)); h <- factor(rep(rep(1:4, each = 5), 3))
-say <- function(name, v) cat(name, sprintf("%%.17g", as.numeric(v)), "\n")
-a <- anova(lm(y ~ g * h)); say("F", a[["F value"]][1:3]); say("p", a[["Pr(>F)"]][1:3]); say("SS", a[["Sum Sq"]])
-one <- anova(lm(y ~ g)); say("one", c(one[["F value"]][1], one[["Pr(>F)"]][1]))
-say("chi", 0.01 * sqrt(7 / qchisq(c(0.975, 0.025), 7))); say("tail", pt(-2.7, 9))
-`, vector("c(", d.y)), "R", "--vanilla", "--no-echo", "--quiet")
-	rows, columns, both, rest := fit.TwoWay(cells)
-	alike(t, "two-way F", []float64{rows.F, columns.F, both.F}, want["F"], 1e-9)
-	alike(t, "two-way p", []float64{rows.P, columns.P, both.P}, want["p"], 1e-9)
-	alike(t, "sums of squares", []float64{rows.SS, columns.SS, both.SS, rest.SS}, want["SS"], 1e-9)
-	one, _ := fit.OneWay([][]float64{d.y[:20], d.y[20:40], d.y[40:]})
-	alike(t, "one-way", []float64{one.F, one.P}, want["one"], 1e-9)
-	lo, hi := fit.DeviationBounds(0.01, 7)
-	alike(t, "bounds of a deviation", []float64{lo, hi}, want["chi"], 1e-9)
-	alike(t, "tail of t", []float64{fit.TTail(2.7, 9)}, want["tail"], 1e-9)
 }

@@ -46,11 +46,3 @@ func FTail(f, d1, d2 float64) float64 {
 
 // normalQuantile is the quantile of the standard normal law.
 func normalQuantile(p float64) float64 { return distuv.UnitNormal.Quantile(p) }
-
-// NormalTail returns the probability of a standard normal value above z.
-func NormalTail(z float64) float64 { return distuv.UnitNormal.Survival(z) }
-
-// TTail returns the probability of Student's t above t.
-func TTail(t, dof float64) float64 {
-	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: dof}.Survival(t)
-}

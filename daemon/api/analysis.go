@@ -89,17 +89,10 @@ type Profile struct {
 	Unit    string  `json:"unit"`
 }
 
-// Term is a term of the fitted gap error.
+// Term is what one error motion makes of the gap error, where it makes most.
 type Term struct {
 	Name string   `json:"name"`
 	At   Measured `json:"at"`
-}
-
-// Candidate is a model that was weighed.
-type Candidate struct {
-	Terms  []string `json:"terms"`
-	AICc   *float64 `json:"aicc"`
-	Weight float64  `json:"weight"`
 }
 
 // Outlier is a gauging or touch that does not fit; it is listed, not dropped.
@@ -113,13 +106,11 @@ type Outlier struct {
 
 // Model is what was fitted.
 type Model struct {
-	Terms      []Term      `json:"terms"`
-	Candidates []Candidate `json:"candidates"`
-	Scatter    *Measured   `json:"scatter"`
-	LackOfFitF *float64    `json:"lack_of_fit_f"`
-	LackOfFitP *float64    `json:"lack_of_fit_p"`
-	Condition  *float64    `json:"condition"`
-	Outliers   []Outlier   `json:"outliers"`
+	Terms      []Term    `json:"terms"`
+	Scatter    *Measured `json:"scatter"`
+	LackOfFitF *float64  `json:"lack_of_fit_f"`
+	LackOfFitP *float64  `json:"lack_of_fit_p"`
+	Outliers   []Outlier `json:"outliers"`
 }
 
 // Analysis is what a run tells.

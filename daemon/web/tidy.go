@@ -75,10 +75,7 @@ func tidyAnalysis(a api.Analysis) api.Analysis {
 	}
 	if a.Model != nil {
 		m := *a.Model
-		m.Terms, m.Candidates, m.Outliers = list(m.Terms), list(slices.Clone(m.Candidates)), list(m.Outliers)
-		for i := range m.Candidates {
-			m.Candidates[i].Terms = list(m.Candidates[i].Terms)
-		}
+		m.Terms, m.Outliers = list(m.Terms), list(m.Outliers)
 		a.Model = &m
 	}
 	return a

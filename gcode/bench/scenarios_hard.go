@@ -85,7 +85,7 @@ func mixtures() []Scenario {
 	level = level.expect("beam-twist", "the Z offset is 0.08 mm too high as well: to be told apart from the gap error, which is 0 at the zero place")
 	both := base("twist-bed-roll", 235, 0, 45).compensable()
 	both.Roll, both.YRoll = linear(235, deg(0.35)), square(235, deg(0.10))
-	both = both.expect("beam-twist", "two axes at once: the even part is told as the beam's, which costs more than the t s part of the bed's roll")
+	both = both.expect("bed-roll", "two axes at once: the t s part proves that the bed rolls, which explains an even part as well, so that it is named before the beam")
 	return []Scenario{warm, twistWarm, twistRate, twistPlay, twistWorn, twistBed, twistPlate, twistWaves, bend, outliers, first, level, both}
 }
 

@@ -35,12 +35,8 @@ func resultShapes() m {
 		"repeats": number("share of the map's shape that repeats from front to back"), "unit": text(""),
 	})
 	model := all(m{
-		"terms": list(all(m{"name": text(""), "at": ref("Measured")}), ""),
-		"candidates": list(all(m{
-			"terms": list(m{"type": "string"}, ""), "aicc": orNull(number("")), "weight": number(""),
-		}), ""),
+		"terms": list(all(m{"name": text("what makes it: an error motion"), "at": ref("Measured")}), "what each makes of the gap error where it makes most"),
 		"scatter": measured, "lack_of_fit_f": orNull(number("")), "lack_of_fit_p": orNull(number("")),
-		"condition": orNull(number("")),
 		"outliers": list(all(m{
 			"event": count(""), "u": number(""), "v": number(""), "off": number(""), "weight": number(""),
 		}), "listed, not dropped"),

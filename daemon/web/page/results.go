@@ -130,7 +130,7 @@ func stats(a api.Analysis) []stat {
 	if a.Model != nil {
 		add("scatter of the gauging (standard deviation)", a.Model.Scatter)
 		for _, t := range a.Model.Terms {
-			add("term "+t.Name, &t.At)
+			add(t.Name+", where it makes most", &t.At)
 		}
 	}
 	return out

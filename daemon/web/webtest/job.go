@@ -161,9 +161,8 @@ func whole() api.Analysis {
 			Ride: &api.Ride{Touches: 175, Off: 7, Low: 7, Again: 8, Stays: &api.Period{Length: mm(71.2, 0.8), Amplitude: 0.006, FalseAlarm: 1e-5, Rows: 2, Name: "wheel", Held: ptr(0.97)},
 				Says: "7 of 175 touches of the survey lie off their neighbours (7 of them below); what stays has a period of 71 ± 2 mm."}},
 		Profile: &p, Share: &api.Measured{Value: 0.91, U: 0.05, Lo95: 0.81, Hi95: 1.01, Unit: "1", DoF: ptr(14.0)},
-		Model: &api.Model{Terms: []api.Term{{Name: "t", At: *mm(0.131, 0.004)}, {Name: "t^2", At: *mm(0.034, 0.006)}},
-			Candidates: []api.Candidate{{Terms: []string{"t", "t^2"}, AICc: ptr(-141.2), Weight: 0.71}, {Terms: []string{"t"}, AICc: ptr(-139.4), Weight: 0.29}},
-			Scatter:    mm(0.0061, 0.001), LackOfFitF: ptr(1.1), LackOfFitP: ptr(0.42), Condition: ptr(4.2),
+		Model: &api.Model{Terms: []api.Term{{Name: "roll of the head along X", At: *mm(0.131, 0.004)}, {Name: "roll of the Y axis", At: *mm(0.034, 0.006)}},
+			Scatter: mm(0.0061, 0.001), LackOfFitF: ptr(1.1), LackOfFitP: ptr(0.42),
 			Outliers: []api.Outlier{{Event: 402, U: 75, V: 20, Off: 0.021, Weight: 0.4}}},
 		Level: mm(0.041, 0.005), Largest: mm(0.139, 0.006),
 		Findings: []api.Finding{
