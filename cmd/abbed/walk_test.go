@@ -59,7 +59,6 @@ type walker struct {
 
 	mu       sync.Mutex
 	breaches map[string]string // the first of each kind
-	asking   map[string]int    // what is being asked, for one that hangs
 }
 
 // walkTally counts what the walks came to, so that one in which nothing happens is
