@@ -168,9 +168,12 @@ func (j *job) askMap(ctx context.Context) (rows [][]int64, ok bool, why, err err
 }
 
 // begin keeps that a step began and shows it.
-func (j *job) begin(step record.Step, of int) error {
+func (j *job) begin(step record.Step, of int) error { return j.beginAs(step, of, sentences[step]) }
+
+// beginAs is begin with a sentence of its own.
+func (j *job) beginAs(step record.Step, of int, sentence string) error {
 	j.meter = newMeter(j.Clock, of)
-	j.view = View{Phase: PhaseWorking, Step: step, Of: of, Sentence: sentences[step], Forecast: j.view.Forecast}
+	j.view = View{Phase: PhaseWorking, Step: step, Of: of, Sentence: sentence, Forecast: j.view.Forecast}
 	j.show()
 	if err := j.keep(record.Event{Began: &record.Began{Step: step, Of: of}}); err != nil {
 		return err
@@ -187,10 +190,10 @@ func (j *job) foresee() {
 
 var sentences = map[record.Step]string{
 	record.StepPrepare: "Looking at the printer, then homing.",
-	record.StepRepeat:  "Touching the same point again and again: is the machine steady? Stay near, the feeler gauge comes next.",
+	record.StepRepeat:  "Touching the same point again and again: is the machine steady?",
 	record.StepGauging: "Getting ready for the feeler gauge.",
 	record.StepProve:   "Getting ready to gauge the nozzle with the correction in force.",
-	record.StepSurvey:  "Touching the bed all over. You can go now.",
+	record.StepSurvey:  "You can go now. The bed is touched all over.",
 
 	record.StepPlateTurn: "Touching the turned plate all over.",
 	record.StepCoupons:   "Taking the readings of the printed patches.",

@@ -123,10 +123,10 @@ func (g *gauging) display(p Phase) {
 	case PhaseNext:
 		v.Sentence = "Take hand and gauge out, then press next."
 		if g.detour {
-			v.Sentence = "The gauge is still loose as low as the nozzle may go. A point half way comes first, then this one again. Take hand and gauge out, then press next."
+			v.Sentence = "Take hand and gauge out, then press next. The gauge was still loose as low as the nozzle may go: a point half way comes first, then this one again."
 		}
 		if g.head.Away() {
-			v.Sentence = "Nobody acted for long, so the nozzle was raised. Press next to come back here: the machine homes first."
+			v.Sentence = "Press next to come back here: the machine homes first. Nobody acted for long, so the nozzle was raised."
 		}
 	default:
 		v.Sentence = "Moving to the next point. Keep hands and gauge out."

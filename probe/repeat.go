@@ -38,10 +38,9 @@ func (j *job) repeat(ctx context.Context) error {
 // second part of the repeat test, unwatched.
 func (j *job) rows(ctx context.Context) error {
 	row := j.plan.row(j.setup, j.head.told.room(j.log.Run()))
-	if err := j.begin(record.StepRepeat, j.plan.Passes*len(row)); err != nil {
+	if err := j.beginAs(record.StepRepeat, j.plan.Passes*len(row), rowsSentence); err != nil {
 		return err
 	}
-	j.view.Sentence = rowsSentence
 	if err := j.head.Level(ctx, false); err != nil {
 		return err
 	}
@@ -51,7 +50,7 @@ func (j *job) rows(ctx context.Context) error {
 	return j.gate()
 }
 
-const rowsSentence = "Touching one row three times: do the wheels run true? You can go now."
+const rowsSentence = "You can go now. One row is touched three times: do the wheels run true?"
 
 // gate ends the run where the machine is not steady.
 func (j *job) gate() error {

@@ -369,7 +369,7 @@ func TestStopDiesWithItsRun(t *testing.T) {
 			if err := s.api.Resolve(t.Context(), "finish"); err != nil {
 				t.Fatal(err)
 			}
-			time.Sleep(2 * time.Minute)
+			time.Sleep(90 * time.Second) // less than after which the server closes a line
 		}
 		halts := s.printer.Safety().Halts
 		next, err := s.hand.measure(t.Context(), "repeat")

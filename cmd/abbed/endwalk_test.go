@@ -257,7 +257,9 @@ func (e ending) after(w *walker, before bench.Safety, old, goal [][]float64, ans
 		}
 	}
 	if active && answers && !stopped {
-		if s.Homed && s.Told[2] < max(e.Wild.Clearance, e.Wild.Trigger+1)-0.3 { // the levelling that was switched may be in it
+		// The levelling that was switched may be in it, and a homing that was under way
+		// ends at the printer's own height.
+		if s.Homed && s.Told[2] < min(w.sc.Clearance, max(e.Wild.Clearance, e.Wild.Trigger+1))-0.3 {
 			w.breach("end-not-raised", "the nozzle was left at z=%.2f", s.Told[2])
 		}
 		if s.Targets != [2]float64{} {

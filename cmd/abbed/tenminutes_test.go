@@ -87,6 +87,7 @@ type spent struct {
 	answers, readings int
 	left              float64 // rms after apply, um; NaN without a correction
 	inside, places    int
+	refused           string
 }
 
 // TestTenMinutes has machines that are drawn at random measured and corrected through
@@ -107,7 +108,7 @@ func TestTenMinutes(t *testing.T) {
 	}
 	slices.SortFunc(all, func(a, b spent) int { return int(a.seed) - int(b.seed) })
 	for _, s := range all {
-		t.Logf("%-4d %3.0f mm  %-20s %4.1f min, %3d answers, %2d readings, left %5.1f um, %2d of %2d inside", s.seed, s.size, s.finding, s.minutes, s.answers, s.readings, s.left, s.inside, s.places)
+		t.Logf("%-4d %3.0f mm  %-20s %4.1f min, %3d answers, %2d readings, left %5.1f um, %2d of %2d inside %s", s.seed, s.size, s.finding, s.minutes, s.answers, s.readings, s.left, s.inside, s.places, s.refused)
 	}
 	tellSpent(t, "all", all)
 	small := slices.DeleteFunc(slices.Clone(all), func(s spent) bool { return s.size > 235 })
@@ -176,6 +177,9 @@ func tenMinutes(t *testing.T, dir string, sc bench.Scenario, seed uint64) spent 
 	out := spent{seed: seed, size: sc.Bed.X1, finding: o.analysis.Findings[0].ID, answers: s.hand.presses, readings: run.Gaugings, left: math.NaN(),
 		minutes: gone.Sub(began).Minutes() + float64(4*s.hand.presses+4*nexts)/60}
 	out.inside, out.places = s.covered(t, run.ID)
+	if o.table.Refused != nil {
+		out.refused = o.table.Refused.Code
+	}
 	if o.table.Digest != nil {
 		rms, _ := remaining(o.table, s.printer.Truth())
 		out.left = 1000 * rms

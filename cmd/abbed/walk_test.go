@@ -51,13 +51,19 @@ type walker struct {
 	lost   bool         // the board restarted or halted since
 	mends  bool         // what was owed was put back, which homes first
 	deaf   bool         // the probe was made not to trigger at all
+	tally  *walkTally
 	judged map[string]bool
 	halts  int // of the machine, that somebody or something asked for
 	steps  int
 
 	mu       sync.Mutex
 	breaches map[string]string // the first of each kind
-	asking   map[string]int    // what is being asked, for one that hangs
+}
+
+// walkTally counts what the walks came to, so that one in which nothing happens is
+// noticed.
+type walkTally struct {
+	Steps, Runs, Done, Failed, Stopped, Proofs, Touches, Readings, Answers, Homes, Contacts int
 }
 
 // breach keeps the first of a kind.
@@ -114,7 +120,8 @@ func (p punctual) RoundTrip(req *http.Request) (*http.Response, error) {
 	case struck && took > 10*time.Minute:
 		p.w.breach("answer-late-silent", "%s was answered after %.1f s, beside a printer that gives no answer", what, took.Seconds())
 	}
-	if err != nil && req.Context().Err() == nil {
+	// A line that nobody used for two minutes may close just then.
+	if err != nil && req.Context().Err() == nil && !strings.Contains(err.Error(), "server closed idle connection") {
 		p.w.breach("no-answer", "%s: %v", what, err)
 	}
 	if res != nil && res.StatusCode == 500 {
@@ -126,15 +133,19 @@ func (p punctual) RoundTrip(req *http.Request) (*http.Response, error) {
 }
 
 // walk plays a script and returns the breaches.
-func walk(t *testing.T, dir string, base bench.Scenario, m wild, script []deed) (breaches map[string]string, steps int) {
+func walk(t *testing.T, dir string, base bench.Scenario, m wild, script []deed, tally *walkTally) (breaches map[string]string) {
 	sc := m.scenario(base)
-	w := &walker{t: t, m: m, rnd: rand.New(rand.NewPCG(m.Seed, 5)), judged: map[string]bool{}, breaches: map[string]string{}}
+	w := &walker{t: t, m: m, tally: tally, rnd: rand.New(rand.NewPCG(m.Seed, 5)), judged: map[string]bool{}, breaches: map[string]string{}}
 	w.stage = &stage{sc: sc, began: time.Now(), printer: bench.New(sc, bench.Options{Seed: m.Seed})}
 	w.stage.again(t, dir, m.set)
 	defer w.close()
 	w.punctually(t)
+	defer func() {
+		s := w.printer.Safety()
+		tally.Steps, tally.Homes, tally.Contacts = tally.Steps+w.steps, tally.Homes+s.Homes, tally.Contacts+len(s.Contacts)
+	}()
 	if m.proves() && !w.correct() {
-		return nil, 0
+		return nil
 	}
 	w.begin()
 	for _, d := range script {
@@ -142,11 +153,11 @@ func walk(t *testing.T, dir string, base bench.Scenario, m wild, script []deed) 
 		w.deed(d)
 		w.look(d.String())
 		if len(w.breaches) > 0 && *walksAll == 0 {
-			return w.breaches, w.steps
+			return w.breaches
 		}
 	}
 	w.finish()
-	return w.breaches, w.steps
+	return w.breaches
 }
 
 // punctually has the person use a client that looks at the clock.
@@ -200,9 +211,13 @@ func (w *walker) begin() {
 		return err
 	})
 	if err != nil {
+		if *walksAll > 0 {
+			w.t.Logf("no run: %v", err)
+		}
 		return
 	}
 	w.run = r.ID
+	w.tally.Runs++
 	how := api.Confirm{Person: "anybody", Gauge: &w.m.Blade}
 	for _, c := range r.Cautions {
 		how.Cautions = append(how.Cautions, c.ID)
@@ -492,6 +507,17 @@ func (w *walker) over(r api.Run) {
 		}
 		return
 	}
+	w.tally.Touches, w.tally.Readings, w.tally.Answers = w.tally.Touches+len(run.Touches), w.tally.Readings+len(run.Gaugings), w.tally.Answers+len(run.Answers)
+	switch {
+	case r.State == api.Done && run.Proof != nil:
+		w.tally.Proofs++
+	case r.State == api.Done:
+		w.tally.Done++
+	case r.State == api.Failed:
+		w.tally.Failed++
+	default:
+		w.tally.Stopped++
+	}
 	for _, u := range w.untrue(run) {
 		kind, _, _ := strings.Cut(u, " ")
 		w.breach("untrue-"+kind, "%s", u)
@@ -519,21 +545,22 @@ func TestWalkRun(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	total := 0
+	var tally walkTally
 	rapid.Check(t, func(rt *rapid.T) {
 		m, script := drawWalk(rt)
 		dir := memoryDir(t)
 		var found map[string]string
 		bubble(t, dir, func(t *testing.T, dir string) {
-			var steps int
-			found, steps = walk(t, dir, base, m, script)
-			total += steps
+			found = walk(t, dir, base, m, script, &tally)
 		})
 		for _, k := range slices.Sorted(maps.Keys(found)) {
 			rt.Errorf("%s: %s", k, found[k])
 		}
 	})
-	t.Logf("%d steps", total)
+	t.Logf("%+v", tally)
+	if n >= 15 && (tally.Done == 0 || tally.Stopped == 0 || tally.Failed == 0 || tally.Readings == 0 || tally.Answers == 0) {
+		t.Errorf("too little happened: %+v", tally)
+	}
 }
 
 func drawWalk(rt *rapid.T) (wild, []deed) {
@@ -554,7 +581,8 @@ func TestWalkTally(t *testing.T) {
 		script []deed
 	}
 	gen := rapid.Custom(func(rt *rapid.T) walkDrawn { m, s := drawWalk(rt); return walkDrawn{m, s} })
-	first, shown, total := map[string]string{}, map[string][]uint64{}, 0
+	first, shown := map[string]string{}, map[string][]uint64{}
+	var tally walkTally
 	from, to := uint64(*walksFrom), uint64(*walksFrom+*walksAll-1)
 	if *walksOne > 0 {
 		from, to = *walksOne, *walksOne
@@ -575,9 +603,7 @@ func TestWalkTally(t *testing.T) {
 		var found map[string]string
 		t.Run(fmt.Sprint(seed), func(t *testing.T) {
 			bubble(t, dir, func(t *testing.T, dir string) {
-				var steps int
-				found, steps = walk(t, dir, base, d.m, d.script)
-				total += steps
+				found = walk(t, dir, base, d.m, d.script, &tally)
 			})
 		})
 		if *walksKind != "" && found[*walksKind] != "" {
@@ -598,7 +624,7 @@ func TestWalkTally(t *testing.T) {
 	for _, k := range slices.Sorted(maps.Keys(first)) {
 		t.Errorf("%s (%d walks: %v): %s", k, len(shown[k]), shown[k][:min(12, len(shown[k]))], first[k])
 	}
-	t.Logf("%d steps", total)
+	t.Logf("%+v", tally)
 }
 
 // shorter leaves out of a walk what is not needed for a kind of breach.
@@ -607,7 +633,7 @@ func shorter(t *testing.T, base bench.Scenario, m wild, script []deed, kind stri
 		dir := memoryDir(t)
 		var found map[string]string
 		t.Run("shorter", func(t *testing.T) {
-			bubble(t, dir, func(t *testing.T, dir string) { found, _ = walk(t, dir, base, m, script) })
+			bubble(t, dir, func(t *testing.T, dir string) { found = walk(t, dir, base, m, script, &walkTally{}) })
 		})
 		_ = os.RemoveAll(dir)
 		if found[kind] != "" {
