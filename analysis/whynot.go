@@ -14,7 +14,7 @@ import (
 //   - a zero place that was not gauged, or does not fit with the others: all contrasts
 //     rest on it;
 //   - fewer than three columns: a bend cannot be seen at all;
-//   - a bend that fewer than ten records leave open by more than the tolerance;
+//   - a bend that fewer than ten records leave open by more than about the tolerance;
 //   - a close left-right shape in the map that the gauged places cannot share out;
 //   - a scatter far beyond the expected one, and too few second records to say whether
 //     the hand or the shape makes it;
@@ -27,7 +27,7 @@ func (g *gauged) whyNot() *Reason {
 		return &Reason{"zero-not-gauged", "the zero place was neither gauged nor printed on, so that nothing can be compared with it", "gauge the zero place, " + zero.String()}
 	case columns < 3 || g.surface.post == nil:
 		return &Reason{"few-places", fmt.Sprintf("gauged at %d places in %d columns: a bend between them cannot be seen", Places(g.gapsAt()), columns), g.gaugeOn()}
-	case g.records() < leastForBend && g.bendDoubt() > c.Tolerance:
+	case g.records() < leastForBend && g.bendDoubt() > openBend*c.Tolerance:
 		return &Reason{"bend-unclear", fmt.Sprintf("the gap error may bend from left to right by %s more or less than %d gaugings show, or one of them is a slip", um(g.bendDoubt()), g.records()), g.gaugeOn()}
 	}
 	if _, u95 := g.surface.of(g.machine.Share()); g.restSize*u95 > c.Tolerance {
@@ -48,8 +48,11 @@ func (g *gauged) whyNot() *Reason {
 }
 
 const (
-	// leastForBend is how many records a bend wants that only they show.
+	// leastForBend is how many records a bend wants that only they show, openBend the
+	// doubt of it, in tolerances, from which fewer leave it open: below that the doubt of
+	// the gap error says enough by itself.
 	leastForBend = 10
+	openBend     = 1.05
 	// shaken is the scatter of the hand, in units of the expected one, from which it
 	// may as well be another shape, while fewer than fewSeconds second records say so.
 	shaken     = 2

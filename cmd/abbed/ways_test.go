@@ -75,7 +75,9 @@ func TestWaysOverTheWire(t *testing.T) {
 		lay := func(s bench.Shape) { printer.Lay(s) }
 		var asked []string
 		p.answer = func(q api.Prompt) (bool, *float64) {
-			asked = append(asked, q.ID)
+			if !strings.HasPrefix(q.ID, "more-places") { // where the doubt is too wide still
+				asked = append(asked, q.ID)
+			}
 			v := 0.0
 			switch q.ID {
 			case "plate-turn-180":
