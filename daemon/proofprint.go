@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"abbed/analysis"
@@ -32,7 +33,44 @@ func (d *Daemon) ProofPrint(id string) (api.ProofPrint, error) {
 	if err != nil {
 		return api.ProofPrint{}, err
 	}
+	if id != "" && d.inForce() == nil {
+		j, err := d.judged(id)
+		if err == nil {
+			err = clear(&p, j.verdict)
+		}
+		if err != nil {
+			return api.ProofPrint{}, err
+		}
+	}
 	return Printed(p)
+}
+
+// leastGap is the gap under the nozzle, its doubt taken off, at which a patch may still
+// be printed, mm (the project's design).
+const leastGap = 0.05
+
+// clear leaves out of a print without a correction in force the patches where the nozzle
+// would come too near the bed. It is refused where too few are left to tell anything.
+func clear(p *patches.Print, v analysis.Verdict) error {
+	gap, all := v.Gap, len(p.Patches)
+	if gap == nil && v.Has(analysis.Repair) {
+		return digsIn("make the proof print: the head needs repair, and where the nozzle is too low is not known")
+	}
+	if gap == nil {
+		return nil
+	}
+	p.Patches = slices.DeleteFunc(slices.Clone(p.Patches), func(q patches.Patch) bool {
+		g, u95, _ := gap.Beyond(record.Place{U: q.U, V: q.V})
+		return p.Settings.Height+g-u95 < leastGap
+	})
+	if left := len(p.Patches); left < all && (left < 3 || !slices.ContainsFunc(p.Patches, func(q patches.Patch) bool { return q.Zero })) {
+		return digsIn(fmt.Sprintf("make the proof print: at %d of %d patches the nozzle would be within %.2f mm of the bed", all-left, all, leastGap))
+	}
+	return nil
+}
+
+func digsIn(text string) error {
+	return api.Errorf(409, "digs-in", "Repair first, or apply a correction; a thicker first layer (setting layer) may do as well.", "%s", text)
 }
 
 func (d *Daemon) patches(setup record.Setup, area record.Rect) (patches.Print, error) {

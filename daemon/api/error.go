@@ -59,6 +59,7 @@ var Codes = map[string]string{
 	"wrong-state":       "the run is not in a state for this",
 	"cautions-missing":  "not every caution was confirmed; missing names them",
 	"bad-blade":         "the blade's thickness is outside 0.02..0.30 mm",
+	"digs-in":           "the nozzle would come too near the bed while these patches are printed",
 	"no-proof-print":    "the settings do not make a proof print; the text names what to change",
 	"other-plan":        "the patches are numbered by another plan than that of the settings",
 	"past-floor":        "this would lower the nozzle below the floor",

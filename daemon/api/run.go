@@ -98,7 +98,7 @@ type Spot struct {
 	Floor     float64 `json:"floor_z"`
 	// NextStep is how far loose takes the nozzle down, mm; 0 at the floor.
 	NextStep float64 `json:"next_step"`
-	Records   int     `json:"records"`
+	Records  int     `json:"records"`
 	// Wanted is how many records the plan takes here, Of how many places.
 	Wanted int `json:"wanted"`
 	Of     int `json:"of"`
@@ -127,8 +127,8 @@ type Run struct {
 	Sentence string `json:"sentence"`
 	// Unwatched says that nobody needs to be at the machine any more.
 	Unwatched bool `json:"unwatched"`
-	Touches  int    `json:"touches"`
-	Gaugings int    `json:"gaugings"`
+	Touches   int  `json:"touches"`
+	Gaugings  int  `json:"gaugings"`
 	// Number is the number of the run's last event.
 	Number int64 `json:"number"`
 	// Heat is what the run heats, nil if nothing.

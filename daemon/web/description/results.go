@@ -35,7 +35,7 @@ func resultShapes() m {
 		"repeats": number("share of the map's shape that repeats from front to back"), "unit": text(""),
 	})
 	model := all(m{
-		"terms": list(all(m{"name": text("what makes it: an error motion"), "at": ref("Measured")}), "what each makes of the gap error where it makes most"),
+		"terms":   list(all(m{"name": text("what makes it: an error motion"), "at": ref("Measured")}), "what each makes of the gap error where it makes most"),
 		"scatter": measured, "lack_of_fit_f": orNull(number("")), "lack_of_fit_p": orNull(number("")),
 		"outliers": list(all(m{
 			"event": count(""), "u": number(""), "v": number(""), "off": number(""), "weight": number(""),
