@@ -167,38 +167,74 @@ type way func(apply.Desk, context.Context, store.Applied) (store.Applied, error)
 // one, and carries the change through. It returns once the intent is kept, or
 // with why it could not be: then nothing was written. The rest goes on in the
 // background.
-func (d *Daemon) write(ctx context.Context, a store.Applied, by, what string, do way) error {
+func (d *Daemon) write(_ context.Context, a store.Applied, by, what string, do way) error {
+	loan, was, err := d.takeToWrite(&a, what)
+	if err != nil {
+		return err
+	}
+	d.audit(by, what, a.Digest)
+	begun := make(chan error, 1)
+	d.jobs.Go(func() { d.looked(a, was, what, do, loan, begun) })
+	d.changed()
+	late := time.NewTimer(answersWithin)
+	defer late.Stop()
+	select {
+	case err := <-begun:
+		return err
+	case <-late.C: // a printer that is busy, or a port that is opened first: what comes of it shows
+		return nil
+	}
+}
+
+// answersWithin is how long a request waits for its change of the map to begin: it looks
+// for up to two seconds whether anything else uses the machine.
+const answersWithin = 2500 * time.Millisecond
+
+// takeToWrite promises the printer to one change of its map, and says that it goes on; was
+// is what stood before.
+func (d *Daemon) takeToWrite(a *store.Applied, what string) (loan *Loan, was store.Applied, err error) {
 	d.starting.Lock()
 	defer d.starting.Unlock()
 	if d.closing() {
-		return errEnding
+		return nil, was, errEnding
 	}
 	d.giveWay()
 	if d.running() {
-		return api.Errorf(409, "run-active", "finish the run, or stop it", "%s: a run is active", what)
+		return nil, was, api.Errorf(409, "run-active", "finish the run, or stop it", "%s: a run is active", what)
 	}
-	loan, err := d.link.Lend()
-	if err != nil {
-		return err
-	}
-	sess, _, err := loan.Open(ctx)
-	if err != nil {
-		loan.Back(false)
-		return refusal(err)
-	}
-	w := d.desk(sess)
-	if err := d.mayWrite(ctx, w, sess, a, what); err != nil {
-		loan.Back(d.link.now().homed)
-		return err
+	if loan, err = d.link.Lend(); err != nil {
+		return nil, was, err
 	}
 	d.mu.Lock()
-	d.busy, d.progress = true, api.Progress{}
-	was := d.applied
+	defer d.mu.Unlock()
+	was = d.applied
 	a.State = store.Writing
-	d.applied = a
-	d.mu.Unlock()
-	d.audit(by, what, a.Digest)
-	begun := make(chan error, 1)
+	d.busy, d.progress, d.applied = true, api.Progress{}, *a
+	return loan, was, nil
+}
+
+// looked opens the printer, looks whether its map may be written now, and carries the
+// change through. Where it may not, all is as it was, and says why.
+func (d *Daemon) looked(a, was store.Applied, what string, do way, loan *Loan, begun chan error) {
+	sess, _, err := loan.Open(d.base)
+	var w apply.Desk
+	if err == nil {
+		w = d.desk(sess)
+		err = d.mayWrite(d.base, w, sess, a, what)
+	}
+	if err != nil {
+		e := refusal(err)
+		loan.Back(d.link.now().homed)
+		d.mu.Lock()
+		d.busy, d.applied = false, was
+		if d.applied.Digest != "" {
+			d.applied.Code, d.applied.Text, d.applied.Hint = e.Code, e.Text, e.Hint
+		}
+		d.mu.Unlock()
+		d.changed()
+		begun <- e
+		return
+	}
 	tell := w.Stage
 	w.Stage = func(a store.Applied) {
 		tell(a)
@@ -207,9 +243,7 @@ func (d *Daemon) write(ctx context.Context, a store.Applied, by, what string, do
 		default:
 		}
 	}
-	d.jobs.Go(func() { d.written(w, sess, a, was, what, do, loan, begun) })
-	d.changed()
-	return <-begun
+	d.written(w, sess, a, was, what, do, loan, begun)
 }
 
 // mayWrite returns why the stored map must not be written now.

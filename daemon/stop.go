@@ -45,8 +45,10 @@ func (d *Daemon) Stop(ctx context.Context, s api.AskStop, by string) (api.StopAn
 	going := d.going()
 	switch {
 	case s.For != "" && s.For != going && going != "":
+		d.auditStop(by, "not of "+going)
 		return api.StopAnswer{Text: otherToStop}, nil
 	case going == "" && !s.Anyway:
+		d.auditStop(by, "nothing went on")
 		return api.StopAnswer{Text: nothingToStop}, nil
 	case d.Withdraw(ctx, going, by) == nil:
 		return api.StopAnswer{Text: withdrawn}, nil

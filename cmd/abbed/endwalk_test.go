@@ -20,7 +20,7 @@ import (
 	"abbed/gcode/bench"
 )
 
-var endWalks = flag.Int("walks.end", often(60, 24), "how many ends of the program TestWalkEnd tries, in any state")
+var endWalks = flag.Int("walks.end", often(40, 20), "how many ends of the program TestWalkEnd tries, in any state")
 
 // ending is one end of the program: what goes on, what is wrong with the printer,
 // and when.

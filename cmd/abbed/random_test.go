@@ -12,7 +12,7 @@ import (
 	"abbed/gcode/bench"
 )
 
-var randomMachines = flag.Int("random.n", often(8, 2), "how many machines drawn at random do the whole job")
+var randomMachines = flag.Int("random.n", often(3, 1), "how many machines drawn at random do the whole job")
 
 // anyPrinter draws a printer with error motions on both axes: beds of 180 to 350 mm,
 // levers of 18 to 55 mm in any direction, a probe of 1.5 to 12 um, drift, strays. What
