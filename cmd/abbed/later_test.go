@@ -37,6 +37,7 @@ func TestLaterRun(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		printer := bench.New(sc, bench.Options{Seed: 4})
 		wants := func(s *config.Settings) {
+			s.Gauging.Plan = config.PlanThorough
 			s.Gauging.Columns, s.Gauging.Rows, s.Gauging.Records, s.Gauging.Target = 4, 2, 1, 0.014
 		}
 		w := open(t, dir, sc, &cable{printer: printer}, wants)
@@ -763,7 +764,7 @@ func TestLaterRefused(t *testing.T) {
 			t.Fatal(err)
 		}
 		refusedAs(t, w, "run-active", "", half.ID, "gauging")
-		stoppedAt(t, w, p, half, 1)
+		stoppedAt(t, w, p, half, 2) // both at the zero point
 		w.close()
 		w = open(t, dir, sc, &cable{printer: bench.New(sc, bench.Options{Seed: 3})}) // switched off and on
 		refusedAs(t, w, "nothing-known", "fewer than two places", half.ID, "gauging")

@@ -26,7 +26,7 @@ func TestPlannedJob(t *testing.T) {
 			dir := memoryDir(t)
 			synctest.Test(t, func(t *testing.T) {
 				j := plannedJob(t, dir, 3, func(s *config.Settings) {
-					s.Survey.Plan = config.PlanLean
+					s.Survey.Plan, s.Gauging.Plan = config.PlanLean, config.PlanThorough
 					if c.columns > 0 {
 						s.Survey.Columns, s.Given = c.columns, map[string]string{"survey.columns": "a test"}
 					}
@@ -55,40 +55,6 @@ func TestPlannedJob(t *testing.T) {
 			})
 		})
 	}
-}
-
-// TestOneMore: with a target that the plan does not reach the person is asked once the
-// survey is there, goes on to one more place, and has done enough with a no; the
-// findings say where the next would be.
-func TestOneMore(t *testing.T) {
-	dir := memoryDir(t)
-	synctest.Test(t, func(t *testing.T) {
-		asked := []string{}
-		j := plannedJob(t, dir, 3, func(s *config.Settings) { s.Gauging.Target = 0.005 }, func(q api.Prompt) (bool, *float64) {
-			asked = append(asked, q.Text)
-			return len(asked) == 1, nil
-		})
-		if len(asked) != 2 || !strings.Contains(asked[0], "One more place would help most at") || !strings.Contains(asked[0], "um") {
-			t.Fatalf("asked: %q", asked)
-		}
-		last := j.run.Gaugings[len(j.run.Gaugings)-1]
-		survey := j.run.Of(record.SeriesSurvey)
-		if last.N < survey[len(survey)-1].N {
-			t.Error("nothing was gauged after the survey")
-		}
-		before := 0
-		for _, g := range j.run.Gaugings {
-			if g.N < survey[0].N {
-				before++
-			}
-		}
-		if len(j.run.Gaugings) != before+1 {
-			t.Errorf("%d records before the survey, %d in all", before, len(j.run.Gaugings))
-		}
-		if j.o.table.Digest == nil {
-			t.Errorf("no table: %+v", j.o.table.Refused)
-		}
-	})
 }
 
 // planned is a job that was watched.
@@ -161,7 +127,7 @@ func TestTotals(t *testing.T) {
 			dir := memoryDir(t)
 			synctest.Test(t, func(t *testing.T) {
 				j := watched(sc, 3)
-				w := open(t, dir, sc, &cable{printer: j.printer}, func(s *config.Settings) { s.Gauging.Records = c.records })
+				w := open(t, dir, sc, &cable{printer: j.printer}, func(s *config.Settings) { s.Gauging.Plan, s.Gauging.Records = config.PlanThorough, c.records })
 				defer w.close()
 				p := &person{api: w.api, feel: j.printer.Blade, rnd: rand.New(rand.NewPCG(3, 5)), name: "the played person", seen: j.watch}
 				run, err := p.measure(t.Context(), c.steps...)
@@ -214,7 +180,7 @@ func (j planned) foretold(t *testing.T) {
 		first.Gauging.Straight == nil || *first.Gauging.Straight > 0.020 || !strings.Contains(first.Says, "Survey:") {
 		t.Errorf("before the confirmation: %+v", first)
 	}
-	if n := len(j.run.Gaugings); len(j.records) < n/2 {
+	if n := len(j.run.Gaugings); len(j.records) < n/3 {
 		t.Errorf("how well the gap error is known was told after %d of %d records", len(j.records), n)
 	}
 	if g := j.forecast["gauging"].Gauging; g.Records != len(j.run.Gaugings) || g.Left != 0 {
