@@ -10,9 +10,9 @@
 //     with each touch and reading the state that it was made in.
 //   - ground is the surface as the touches so far tell it: what a touch must fit to
 //     be believed.
-//   - Plan says how much is measured, route where the person gauges next, and
-//     approachTo how the nozzle comes there: predicted contact, arrival, floor,
-//     largest step.
+//   - Plan says how much is measured, route where the person gauges next,
+//     approachTo how the nozzle comes there (predicted contact, arrival, floor), and
+//     descent which step follows each answer.
 //   - Person acts at the gauge and answers questions.
 //   - Log keeps each event; View shows where the run stands.
 //   - Execute carries out the steps in their order and puts back whatever was
@@ -24,15 +24,15 @@
 // request: one act at a time is taken, and only in the phase that it belongs to.
 //
 //	working   the machine moves; nothing can be asked of it
-//	gauge     nozzle down, the person acts: lower, raise, record, skip, forget
+//	gauge     nozzle down, the person feels: loose, drags, tight, or skip, forget
 //	next      nozzle up, hand and gauge go out: next, forget
 //	person    a question waits: yes or no, with a value or without
 //
-//	working --arrived--> gauge --record, skip--> next --next--> working
+//	working --arrived--> gauge --reading, skip, floor--> next --next--> working
 //	working --asks-----> person --answered--> working
 //
-// lower, raise, record and skip are answered when their move has ended, next and an
-// answer at once. An act that ends the run is answered when the nozzle is up.
+// loose, drags, tight and skip are answered when their move has ended, next and the
+// answer to a question at once. An act that ends the run is answered when the nozzle is up.
 //
 // Nobody acts for the plan's Patience: the nozzle goes up, the limits on, the heat
 // off; gauge becomes next, and a question goes on waiting, or counts as a no where it
