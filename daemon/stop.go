@@ -44,6 +44,8 @@ func (d *Daemon) going() string {
 func (d *Daemon) Stop(ctx context.Context, s api.AskStop, by string) (api.StopAnswer, error) {
 	going := d.going()
 	switch {
+	case s.For != "" && s.For != going && d.stops.went(s.For):
+		return api.StopAnswer{Requested: true, Text: api.StopSentence}, nil // asked again: the answer was lost
 	case s.For != "" && s.For != going && going != "":
 		d.auditStop(by, "not of "+going)
 		return api.StopAnswer{Text: otherToStop}, nil
@@ -67,6 +69,7 @@ func (d *Daemon) Stop(ctx context.Context, s api.AskStop, by string) (api.StopAn
 	if err != nil {
 		return api.StopAnswer{}, refusal(err)
 	}
+	d.stops.send(going)
 	return api.StopAnswer{Requested: true, Text: api.StopSentence}, nil
 }
 
@@ -107,6 +110,23 @@ func (a *active) stop() (end func()) {
 type stops struct {
 	mu    sync.Mutex
 	again map[string]int
+	last  string // what the latest request that went out was for
+	at    time.Time
+}
+
+// send keeps what a request that went out was for.
+func (s *stops) send(what string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.last, s.at = what, time.Now()
+}
+
+// went reports whether a request for what went out a moment ago: whoever asks again did
+// not hear of it.
+func (s *stops) went(what string) bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.last == what && time.Since(s.at) < stopsWithin
 }
 
 const (

@@ -24,7 +24,7 @@ import (
 )
 
 var (
-	fleetSeeds = flag.Int("fleet.seeds", often(3, 1), "how many seeds of each virtual printer do the whole job")
+	fleetSeeds = flag.Int("fleet.seeds", often(2, 1), "how many seeds of each virtual printer do the whole job")
 	fleetOnly  = flag.String("fleet.only", "", "only the virtual printers with this in their name")
 	fleetOut   = flag.String("fleet.out", "", "directory for the results of each job")
 )

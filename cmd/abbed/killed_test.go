@@ -21,7 +21,7 @@ import (
 // killed is how often TestKilledAnywhere kills the daemon's process; beAbbed has
 // this program be what it kills.
 var (
-	killed    = flag.Int("killed", often(300, 100), "how often TestKilledAnywhere kills the daemon's process")
+	killed    = flag.Int("killed", often(150, 60), "how often TestKilledAnywhere kills the daemon's process")
 	beAbbed   = flag.Float64("be-abbed", 0, "be `abbed serve` with the arguments that follow, so many times faster than real time, for TestKilledAnywhere")
 	callAbbed = flag.Bool("call-abbed", false, "be `abbed` with the arguments that follow, for what changes the process that does it")
 )

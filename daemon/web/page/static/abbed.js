@@ -367,6 +367,7 @@
       try {
         const res = await fetch('/api/v1/stop?for=' + encodeURIComponent(form.dataset.stop), { method: 'POST', signal: AbortSignal.timeout(3000) });
         const answer = await res.json();
+        lost = false; // what is said now stays
         if (res.ok) {
           said.textContent = answer.requested ? 'The stop request went out at ' + new Date().toLocaleTimeString() + '. Look at the printer; if it moves, use the power switch.' : answer.text;
           break;
@@ -381,6 +382,7 @@
       await new Promise(done => setTimeout(done, 400));
     }
     delete form.dataset.busy;
+    say(said.textContent); // the bar goes with what went on
     refresh();
   }
 
