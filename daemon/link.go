@@ -175,7 +175,7 @@ func (l *Link) StopNow() error {
 	return nil
 }
 
-// Cut closes the line, whatever is going on: nothing can be sent over it any more.
+// Cut ends the line, whatever is going on: nothing can be sent over it any more.
 func (l *Link) Cut() {
 	l.mu.Lock()
 	sess, opening := l.sess, l.opening
@@ -185,7 +185,7 @@ func (l *Link) Cut() {
 		opening(errClosing)
 	}
 	if sess != nil {
-		_ = sess.Close() // what closing says adds nothing
+		sess.Abandon()
 	}
 }
 

@@ -173,6 +173,17 @@ func (s *Session) Hello() Reply {
 	return s.hello
 }
 
+// Abandon ends the session at once: nothing is sent or waited for any more. The
+// connection is still to be closed.
+func (s *Session) Abandon() {
+	s.mu.Lock()
+	s.die(ErrClosed)
+	s.mu.Unlock()
+	if d, ok := s.conn.(deadliner); ok {
+		_ = d.SetWriteDeadline(time.Now().Add(-time.Second)) // a write that is stuck is given up
+	}
+}
+
 // Close closes the connection and waits until nothing of the session runs any
 // more. It may be called more than once.
 func (s *Session) Close() error {
