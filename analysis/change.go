@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"abbed/analysis/fit"
+	"abbed/config/say"
 )
 
 // Change is one quantity in two runs, and what became of it.
@@ -100,38 +101,27 @@ func (c Change) Sentence() string {
 	return fmt.Sprintf("%s: changed beyond its doubt, from %s to %s: by %s.", capital(c.Says), people(c.Before), people(c.After), people(c.By))
 }
 
-// people writes a value with its half width in the units that people read: um,
-// deg per metre.
+// people writes a value with its half width in the units that people read.
 func people(m Measured) string {
-	k, unit := readable(m.Unit)
-	if unit == "um" {
-		return fmt.Sprintf("%.0f ± %.0f um", k*m.Value, k*m.U95())
+	if k, unit := readable(m.Unit); k != 1 {
+		m = m.times(k, unit)
 	}
-	return fmt.Sprintf("%.2f ± %.2f %s", math.Round(100*k*m.Value)/100+0, k*m.U95(), unit)
+	return m.String()
 }
 
+// sizeOf writes a size of a value in such a unit.
 func sizeOf(v float64, unit string) string {
 	k, u := readable(unit)
-	return number(k*v, u)
+	return say.Unit(k*v, u)
 }
 
 // readable returns what to multiply a unit's values by for people, and the unit
 // that they are in then.
 func readable(unit string) (k float64, name string) {
-	switch unit {
-	case "mm":
-		return 1000, "um"
-	case "rad/mm":
-		return 1000 * 180 / math.Pi, "deg per m"
+	if unit == "rad/mm" {
+		return 1000 * 180 / math.Pi, "deg/m"
 	}
 	return 1, unit
-}
-
-func number(v float64, unit string) string {
-	if unit == "um" {
-		return fmt.Sprintf("%.0f um", v)
-	}
-	return fmt.Sprintf("%.2f %s", v, unit)
 }
 
 // togetherAt is the half width that all contrasts of a model with p terms hold

@@ -267,16 +267,16 @@ func (c Comparison) says(tolerance float64) string {
 	}
 	switch {
 	case c.Most != nil:
-		s += fmt.Sprintf(" At the nozzle it changed most at %s: by %s ± %s.", c.Most.Place, um(c.Most.By), um(c.Most.U95))
+		s += fmt.Sprintf(" At the nozzle it changed most at %s: by %s ±%s.", c.Most.Place, um(c.Most.By), um(c.Most.U95))
 	case len(c.Places) > 0 && slices.ContainsFunc(c.Places, func(p PlaceChange) bool { return p.Beyond }):
 		s += fmt.Sprintf(" At the nozzle something changed beyond its doubt, but by no more than half of the tolerance of %s.", um(tolerance))
 	case len(c.Places) > 0:
 		s += " At the nozzle no change is seen at the places that both runs gauged around."
 	}
 	if b := c.LargestAfter; b != nil {
-		s += fmt.Sprintf(" The largest gap error there is %s ± %s now", um(b.Gap), um(b.U95))
+		s += fmt.Sprintf(" The largest gap error there is %s ±%s now", um(b.Gap), um(b.U95))
 		if a := c.LargestBefore; a != nil {
-			s += fmt.Sprintf(", and was %s ± %s", um(a.Gap), um(a.U95))
+			s += fmt.Sprintf(", and was %s ±%s", um(a.Gap), um(a.U95))
 		}
 		s += "."
 	}

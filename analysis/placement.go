@@ -121,7 +121,7 @@ func (p *Placement) longest(v Verdict, run record.Run) {
 }
 
 func (p Placement) says(tolerance float64) string {
-	s := fmt.Sprintf("With the present lever (x=%.1f y=%.1f mm) the nozzle is off by up to %s \u00b1 %s.", p.Now.Lever.X, p.Now.Lever.Y, um(p.Now.Largest.Gap), um(p.Now.Largest.U95))
+	s := fmt.Sprintf("With the present lever (x=%.1f y=%.1f mm) the nozzle is off by up to %s \u00b1%s.", p.Now.Lever.X, p.Now.Lever.Y, um(p.Now.Largest.Gap), um(p.Now.Largest.U95))
 	switch full := 1.49 * p.Now.old.Length(); {
 	case math.IsNaN(p.Longest):
 		s += fmt.Sprintf(" No lever on its line keeps it within the tolerance of %s with certainty.", um(tolerance))
@@ -138,7 +138,7 @@ func (p Placement) found() (s string) {
 	all := p.Near + p.Refused + p.Foretold
 	switch b := p.Best; {
 	case b != nil:
-		s = fmt.Sprintf(" Of the places asked for, x=%.1f y=%.1f mm costs least: up to %s \u00b1 %s.", b.Lever.X, b.Lever.Y, um(b.Largest.Gap), um(b.Largest.U95))
+		s = fmt.Sprintf(" Of the places asked for, x=%.1f y=%.1f mm costs least: up to %s \u00b1%s.", b.Lever.X, b.Lever.Y, um(b.Largest.Gap), um(b.Largest.U95))
 		if p.Refused > 0 {
 			s += fmt.Sprintf(" %d of %d places could not be foretold.", p.Refused, all)
 		}

@@ -64,9 +64,9 @@ func (w *Wedge) judge(v Verdict, run record.Run) {
 	if w.By.Value < 0 {
 		way = "falls"
 	}
-	w.Sentence = fmt.Sprintf("From x=%.0f to x=%.0f mm the gap error %s by %s ± %s (95 %%): the first layer is a wedge of that height.", w.From, w.To, way, um(math.Abs(w.By.Value)), um(w.By.U95()))
+	w.Sentence = fmt.Sprintf("From x=%.0f to x=%.0f mm the gap error %s by %s ±%s (95 %%): the first layer is a wedge of that height.", w.From, w.To, way, um(math.Abs(w.By.Value)), um(w.By.U95()))
 	if !w.By.Apart() {
-		w.Sentence = fmt.Sprintf("From x=%.0f to x=%.0f mm no wedge is seen: %s ± %s (95 %%). One below %s would not show.", w.From, w.To, um(w.By.Value), um(w.By.U95()), um(w.By.U95()))
+		w.Sentence = fmt.Sprintf("From x=%.0f to x=%.0f mm no wedge is seen: %s ±%s (95 %%). One below %s would not show.", w.From, w.To, um(w.By.Value), um(w.By.U95()), um(w.By.U95()))
 	}
 	switch {
 	case sure > c.Tolerance:

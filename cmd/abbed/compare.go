@@ -88,14 +88,14 @@ func tellComparison(w io.Writer, x api.Comparison) {
 		if p.Beyond {
 			mark = "  beyond the doubt"
 		}
-		fmt.Fprintf(w, "  gap error at x=%.0f y=%.0f: %+.3f ± %.3f, then %+.3f ± %.3f: by %+.3f ± %.3f mm%s\n", p.U, p.V, p.Before, p.U95Before, p.After, p.U95After, p.By, p.U95, mark)
+		fmt.Fprintf(w, "  gap error at x=%.0f y=%.0f: %+.3f ±%.3f, then %+.3f ±%.3f: by %+.3f ±%.3f mm%s\n", p.U, p.V, p.Before, p.U95Before, p.After, p.U95After, p.By, p.U95, mark)
 	}
 	for _, l := range []struct {
 		when string
 		p    *api.PlaceGap
 	}{{"the earlier", x.LeftBefore}, {"the later", x.LeftAfter}} {
 		if l.p != nil {
-			fmt.Fprintf(w, "  with the correction in force in %s run %+.3f ± %.3f mm are left, at x=%.0f y=%.0f\n", l.when, l.p.Gap, l.p.U95, l.p.U, l.p.V)
+			fmt.Fprintf(w, "  with the correction in force in %s run %+.3f ±%.3f mm are left, at x=%.0f y=%.0f\n", l.when, l.p.Gap, l.p.U95, l.p.U, l.p.V)
 		}
 	}
 	for _, f := range []struct {
