@@ -17,7 +17,7 @@ import (
 )
 
 func compareCommand() *cobra.Command {
-	c := ask("compare EARLIER LATER", "Say what changed between two runs, with its doubt: after a repair, or cold against hot", cobra.ExactArgs(2), compare)
+	c := ask("compare EARLIER LATER", "Say what changed between two runs", cobra.ExactArgs(2), compare)
 	c.Long = `EARLIER and LATER are ids of runs of the daemon, or two records as files (GET
 runs/{id}/record). Twist or pitch, scatter, play, level, the gap error at places that
 both gauged around, and the findings are compared, each with its 95 % interval; what

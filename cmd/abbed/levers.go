@@ -13,10 +13,10 @@ import (
 	"abbed/daemon/web"
 )
 
-func whatIfCommand() *cobra.Command {
+func probePlaceCommand() *cobra.Command {
 	var levers []string
 	var within string
-	c := ask("what-if RECORD|RUN", "Foretell the gap error with the probe mounted elsewhere, before anyone drills holes", cobra.ExactArgs(1),
+	c := ask("probe-place RECORD|RUN", "Predict the nozzle error with the probe mounted elsewhere", cobra.ExactArgs(1),
 		func(c *cobra.Command, a *client.Client, k caller, args []string) error {
 			asked, err := web.AskedLevers(levers, within)
 			if err != nil {
@@ -48,7 +48,7 @@ func foretold(c *cobra.Command, a *client.Client, name string, asked api.AskLeve
 	}
 	run, err := recordOf(c, a, name)
 	if err != nil {
-		return api.Levers{}, fmt.Errorf("what-if: %w", err)
+		return api.Levers{}, fmt.Errorf("probe-place: %w", err)
 	}
 	return daemon.Foretold(run, analysis.Judge(run), asked), nil
 }

@@ -93,7 +93,7 @@ func (o *outcome) tell(w io.Writer) {
 		fmt.Fprintf(w, "gauged later: %s\n", l.Text)
 	}
 	if o.run.For != "" {
-		fmt.Fprintf(w, "made for run %s: what was gauged here counts there (abbed report %s)\n", o.run.For, o.run.For)
+		fmt.Fprintf(w, "made for run %s: what was gauged here counts there (abbed runs report %s)\n", o.run.For, o.run.For)
 	}
 	if l := o.analysis.Level; l != nil {
 		fmt.Fprintf(w, "level: the Z offset is too high by %s\n", withDoubt(*l))
