@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"strings"
 
@@ -83,19 +84,12 @@ func tellComparison(w io.Writer, x api.Comparison) {
 	for _, c := range x.Changes {
 		fmt.Fprintln(w, " ", c.Sentence)
 	}
-	for _, p := range x.Places {
-		mark := ""
-		if p.Beyond {
-			mark = "  beyond the doubt"
-		}
-		fmt.Fprintf(w, "  gap error at x=%.0f y=%.0f: %+.3f ± %.3f, then %+.3f ± %.3f: by %+.3f ± %.3f mm%s\n", p.U, p.V, p.Before, p.U95Before, p.After, p.U95After, p.By, p.U95, mark)
-	}
 	for _, l := range []struct {
 		when string
 		p    *api.PlaceGap
 	}{{"the earlier", x.LeftBefore}, {"the later", x.LeftAfter}} {
 		if l.p != nil {
-			fmt.Fprintf(w, "  with the correction in force in %s run %+.3f ± %.3f mm are left, at x=%.0f y=%.0f\n", l.when, l.p.Gap, l.p.U95, l.p.U, l.p.V)
+			fmt.Fprintf(w, "  with the correction in force in %s run up to %.3f ± %.3f mm are left, at x=%.0f y=%.0f\n", l.when, math.Abs(l.p.Gap), l.p.U95, l.p.U, l.p.V)
 		}
 	}
 	for _, f := range []struct {
@@ -112,5 +106,5 @@ func tellComparison(w io.Writer, x api.Comparison) {
 	for _, n := range x.Not {
 		fmt.Fprintln(w, "  not compared:", n)
 	}
-	fmt.Fprintln(w, "Intervals are 95 %. A place counts as changed beyond the doubt of all places together.")
+	fmt.Fprintln(w, "Intervals are 95 %.")
 }

@@ -33,7 +33,7 @@ costs at the nozzle of a probe with the given lever.`,
 	f := c.Flags()
 	f.Float64Var(&p.Gap.Value, "gap", math.NaN(), "gap under the free corner, mm")
 	f.Float64Var(&gapU, "gap-u", 0.015, "its standard uncertainty, mm: the step between the blades that do and do not go in / 3.5")
-	f.Float64Var(&p.Width.Value, "width", math.NaN(), "width on the reference, mm")
+	f.Float64Var(&p.Width.Value, "width", math.NaN(), "width that lies on the reference, mm: a profile of 20 mm lies on some 17 mm, since its edges are rounded")
 	f.Float64Var(&widthU, "width-u", 0.1, "its standard uncertainty, mm")
 	f.Float64Var(&p.Height, "height", 0, "other side of the section, mm; 0: as wide")
 	f.Float64Var(&p.Length.Value, "length", math.NaN(), "length between the ends that touch, mm")
@@ -74,9 +74,11 @@ func tellBench(w io.Writer, t workshop.Twist, cost workshop.Value, lever, travel
 	}[t.Verdict])
 	fmt.Fprintf(w, "twist: %.3f ± %.3f deg (%.2f ± %.2f deg per metre); allowed %.3f deg (ANSI H35.2)\n", t.Deg.Value, t.Deg.U95(), t.PerMetre.Value, t.PerMetre.U95(), t.AllowedDeg)
 	fmt.Fprintf(w, "cost at the nozzle: %.3f ± %.3f mm from end to end of %.0f mm, with a lever of %.0f mm\n", cost.Value, cost.U95(), travel, lever)
-	if cost.Value+cost.U95() > record.DefaultCriteria().Tolerance {
-		fmt.Fprintln(w, "That is more than a first layer bears, whether the profile is within its tolerance or not.")
-	}
+	fmt.Fprintln(w, map[workshop.Verdict]string{
+		workshop.Within:     "A first layer does not show that.",
+		workshop.Beyond:     "A first layer shows that, whether the profile is within its tolerance or not.",
+		workshop.CannotTell: "Whether a first layer shows that is not known: use finer blades or a flatter reference, and measure again.",
+	}[cost.Against(record.DefaultCriteria().Tolerance)])
 	fmt.Fprintln(w, "Intervals are 95 %. A twist is read on the bare profile: take brackets and rails off.")
 }
 

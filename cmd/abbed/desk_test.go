@@ -45,6 +45,17 @@ func TestBenchCheck(t *testing.T) {
 	}
 }
 
+// TestBenchCheckSays: a gap of 0 with blades of 0.05 mm is 0.000 ± 0.060 mm at a lever
+// of 40 mm, by hand, and a first layer bears 0.03: nobody can tell.
+func TestBenchCheckSays(t *testing.T) {
+	for gap, want := range map[string]string{"0": "is not known", "0.3": "A first layer shows"} {
+		var out, errs bytes.Buffer
+		if code := Main(context.Background(), []string{"bench-check", "--gap", gap, "--width", "20", "--length", "250"}, &out, &errs); code != exitDone || !strings.Contains(out.String(), want) {
+			t.Errorf("gap %s: code %d, %s%s", gap, code, out.String(), errs.String())
+		}
+	}
+}
+
 // TestRepairRefuses: a run that tells nothing gives no shim and no turns, and says
 // why.
 func TestRepairRefuses(t *testing.T) {
