@@ -163,7 +163,7 @@ func (e evidence) twistAngle(l record.Lever) string {
 	g, u := e.Gap.surface.contrast(record.Place{U: a.X1, V: v}, record.Place{U: a.X0, V: v})
 	deg := 180 / math.Pi / math.Abs(l.Y)
 	perMetre := 1000 / math.Max(a.W(), 1)
-	return fmt.Sprintf("Over %.0f mm the head rolls by %.2f ± %.2f deg in all (%.1f ± %.1f deg per metre; a 20 x 20 profile within ANSI H35.2 may twist by 3 deg per metre).",
+	return fmt.Sprintf("Over %.0f mm the head rolls by %.2f ± %.2f deg in all (%.2f ± %.2f deg per metre; a 20 x 20 profile within ANSI H35.2 may twist by 3 deg per metre).",
 		a.W(), math.Abs(g)*deg, u*deg, math.Abs(g)*deg*perMetre, u*deg*perMetre)
 }
 

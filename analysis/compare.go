@@ -274,9 +274,9 @@ func (c Comparison) says(tolerance float64) string {
 		s += " At the nozzle no change is seen at the places that both runs gauged around."
 	}
 	if b := c.LargestAfter; b != nil {
-		s += fmt.Sprintf(" The largest gap error there is %s ± %s now", um(b.Gap), um(b.U95))
+		s += fmt.Sprintf(" The largest gap error there is %s ± %s now", um(math.Abs(b.Gap)), um(b.U95))
 		if a := c.LargestBefore; a != nil {
-			s += fmt.Sprintf(", and was %s ± %s", um(a.Gap), um(a.U95))
+			s += fmt.Sprintf(", and was %s ± %s", um(math.Abs(a.Gap)), um(a.U95))
 		}
 		s += "."
 	}
