@@ -49,7 +49,7 @@ func (w *ways) angles(run record.Run, g *gauged) {
 		quantity record.Quantity
 		of       model.Motion
 	}{{record.QuantityRoll, model.EAX}, {record.QuantityPitch, model.EBX}} {
-		if !g.hasAngle(q.quantity) {
+		if !g.has(byAngles, q.quantity) {
 			continue
 		}
 		turn := sf.m.Angle(q.of, a.X1-l.X).Minus(sf.m.Angle(q.of, a.X0-l.X))
@@ -59,7 +59,7 @@ func (w *ways) angles(run record.Run, g *gauged) {
 			w.slopes = &slopes{beam: sf.measured(ends.Of(ofX)), y: sf.measured(ends.Of(ofY))}
 		}
 	}
-	if r := w.reference; r != nil && pointing(l) == alongY && g.has(reference) {
+	if r := w.reference; r != nil && pointing(l) == alongY && g.has(byReference, "") {
 		m := sf.measured(sf.wayBow(r.X0, r.X1))
 		w.straight = &m
 	}
