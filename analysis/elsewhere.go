@@ -22,23 +22,21 @@ type Elsewhere struct {
 	gap   *Gap
 	moved model.Machine
 	old   record.Lever
-	rest  float64 // of the lever that nothing measured tells about, mm
-	sides along
 	least float64 // the shortest lever that can be mounted, mm
 }
 
-// Elsewhere foretells the gap error with another lever q, where this run was made
+// Elsewhere predicts the gap error with another lever q, where this run was made
 // with p, before anyone drills a hole: the same motions, in the rows of q (model.Gap).
-// One lever tells one sum of them only. Along the line of p all of it scales; r, what
-// is left of q beside k p, feels what was not measured, of which the posterior knows no
-// more than was held before. Where r could cost more than the tolerance, r x sin(3 deg
-// per m x width), the twist that a 20 x 20 profile may have within ANSI H35.2 (design
-// notes: check values), it is refused. Along X pitch and straightness stand together
-// and a mix in which both cancel scales with k^2: k is kept within 0 to 1.5.
+// One lever tells one sum of them only. Along the line of p all of it scales; what
+// is left of q beside k p feels what was not measured, of which the posterior knows no
+// more than was held before. Where that rest could cost more than the tolerance, rest x
+// sin(3 deg per m x width), the twist that a 20 x 20 profile may have within ANSI H35.2
+// (design notes: check values), it is refused. Along X pitch and straightness stand
+// together and a mix in which both cancel scales with k^2: k is kept within 0 to 1.5.
 func (v Verdict) Elsewhere(run record.Run, q record.Lever) Elsewhere {
 	run = clean(run)
 	p := run.Setup.Lever
-	e := Elsewhere{Lever: q, old: p, gap: v.Gap, sides: pointing(p), least: LeastLever(run.Setup)}
+	e := Elsewhere{Lever: q, old: p, gap: v.Gap, least: LeastLever(run.Setup)}
 	switch {
 	case !tame(q.X, q.Y) || math.Abs(q.X) > 300 || math.Abs(q.Y) > 300:
 		e.Why = &Reason{"bad-lever", "a lever is two lengths of 300 mm at most", "give x and y from nozzle to probe, mm"}
@@ -50,77 +48,61 @@ func (v Verdict) Elsewhere(run record.Run, q record.Lever) Elsewhere {
 		e.Why = &Reason{"lever-unknown", "the lever of this run is not known", "give it: --lever X,Y"}
 	case q.Length() < 1e-9:
 		e.Largest = PlaceGap{Place: v.Gap.Zero} // the probe is the nozzle
-		return e
 	case p.None():
 		e.Why = &Reason{"no-lever", "this run was made with a probe that is the nozzle: it says nothing of how the head tilts", "mount the probe where it is to be, and gauge; or read the tilt of the head with an inclinometer"}
-	}
-	if e.Why != nil {
-		return e
-	}
-	e.moved = v.Gap.surface.m
-	e.moved.Lever = q
-	e.split(run.Setup.Criteria.Tolerance)
-	if e.Why == nil {
-		e.largest()
+	default:
+		e.moved = v.Gap.surface.m
+		e.moved.Lever = q
+		if e.Why = e.offLine(run.Setup.Criteria.Tolerance); e.Why == nil {
+			e.largest()
+		}
 	}
 	return e
 }
 
-// split sets k and r.
-func (e *Elsewhere) split(tolerance float64) {
-	p, q := e.old, e.Lever
-	switch e.sides {
+// offLine sets the scale, and refuses a lever of which this run tells too little.
+func (e *Elsewhere) offLine(tolerance float64) *Reason {
+	p, q, sides := e.old, e.Lever, pointing(e.old)
+	along := p // the axis along which it scales
+	switch sides {
 	case alongY:
-		e.Scale = q.Y / p.Y
+		along = record.Lever{Y: 1}
 	case alongX:
-		e.Scale = q.X / p.X
-	default:
-		e.Scale = (q.X*p.X + q.Y*p.Y) / (p.Length() * p.Length())
+		along = record.Lever{X: 1}
 	}
-	e.rest = math.Hypot(q.X-e.Scale*p.X, q.Y-e.Scale*p.Y)
-	if e.side() > tolerance {
-		e.Why = e.across()
-	} else if e.sides != alongY && !(e.Scale >= 0 && e.Scale <= 1.5) {
-		e.Why = &Reason{"lever-too-far", fmt.Sprintf("with this lever pitch of the head and straightness of the beam stand together, and cost otherwise at another length: what this run tells holds from none to one and a half times its lever (%.0f mm)", p.Length()),
-			"read the pitch at the head (step angles) and lay a straight reference, or gauge once the probe is there"}
+	e.Scale = (q.X*along.X + q.Y*along.Y) / (p.X*along.X + p.Y*along.Y)
+	rest := math.Hypot(q.X-e.Scale*p.X, q.Y-e.Scale*p.Y)
+	if rest*math.Sin(3*math.Pi/180*math.Max(e.gap.Area.W(), 100)/1000) <= tolerance {
+		if sides != alongY && !(e.Scale >= 0 && e.Scale <= 1.5) {
+			return &Reason{"lever-too-far", fmt.Sprintf("with this lever pitch of the head and straightness of the beam stand together, and cost otherwise at another length: what this run tells holds from none to one and a half times its lever (%.0f mm)", p.Length()),
+				"read the pitch at the head (step angles) and lay a straight reference, or gauge once the probe is there"}
+		}
+		return nil
 	}
-}
-
-// side is what the unmeasured part of the lever may cost, half width, mm.
-func (e *Elsewhere) side() float64 {
-	return e.rest * math.Sin(3*math.Pi/180*math.Max(e.gap.Area.W(), 100)/1000)
-}
-
-// across says why a lever off the line of the old one is not foretold.
-func (e *Elsewhere) across() *Reason {
-	p := e.old
 	r := &Reason{Code: "lever-off-line"}
-	switch e.sides {
+	switch sides {
 	case alongY:
-		r.Text = fmt.Sprintf("a probe %.0f mm off the line along Y would also feel the pitch of the head and the straightness of the beam, of which a lever along Y tells nothing", e.rest)
+		r.Text = fmt.Sprintf("a probe %.0f mm off the line along Y would also feel the pitch of the head and the straightness of the beam, of which a lever along Y tells nothing", rest)
 		r.Hint = fmt.Sprintf("keep to the line along Y (x near %.0f mm), or read the pitch at the head (step angles) and lay a straight reference, or gauge once the probe is there", e.Scale*p.X)
 	case alongX:
-		r.Text = fmt.Sprintf("a probe %.0f mm off the line along X would also feel the roll of the head, of which a lever along X tells nothing", e.rest)
+		r.Text = fmt.Sprintf("a probe %.0f mm off the line along X would also feel the roll of the head, of which a lever along X tells nothing", rest)
 		r.Hint = fmt.Sprintf("keep to the line along X (y near %.0f mm), or read the roll at the head (step angles), or gauge once the probe is there", e.Scale*p.Y)
 	default:
-		r.Text = fmt.Sprintf("with an oblique lever roll and pitch of the head stand together: only the line from the nozzle through the probe is foretold, and this place is %.0f mm off it", e.rest)
+		r.Text = fmt.Sprintf("with an oblique lever roll and pitch of the head stand together: only the line from the nozzle through the probe is foretold, and this place is %.0f mm off it", rest)
 		r.Hint = "read roll and pitch at the head (step angles), or gauge once more with the probe mounted elsewhere: two levers tell the two angles apart"
 	}
 	return r
 }
 
-// At foretells the gap error at p, mm, with the half width of its 95 % interval.
+// At predicts the gap error at p, mm, with the half width of its 95 % interval.
 func (e Elsewhere) At(p record.Place) (gap, u95 float64, reason *Reason) {
-	if e.Why != nil {
+	if e.Why != nil || e.Lever.Length() < 1e-9 {
 		return 0, 0, e.Why
-	}
-	if e.Lever.Length() < 1e-9 {
-		return 0, 0, nil
 	}
 	// The part of the beam that the probe then stands over must have been gauged.
 	over := p
 	over.U += e.old.X - e.Lever.X
-	if area := e.gap.Area.Grown(e.gap.Margin); !area.Has(over) {
+	if !e.gap.Area.Grown(e.gap.Margin).Has(over) {
 		return 0, 0, &Reason{"outside-gauged", "with this lever the gap error at " + p.String() + " comes from a part of the beam that was not gauged", "gauge farther out, or ask for places nearer to the middle"}
 	}
 	gap, u95 = e.gap.surface.of(e.row(p).Minus(e.row(e.gap.Zero)))
@@ -129,24 +111,23 @@ func (e Elsewhere) At(p record.Place) (gap, u95 float64, reason *Reason) {
 
 // row is what the motions make with the other lever; what no motion makes scales with it.
 func (e *Elsewhere) row(p record.Place) model.Row {
-	rigid := e.moved.Gap(p).Of(func(m model.Motion) bool { return m != model.Give })
-	other := e.gap.surface.row(p).Of(func(m model.Motion) bool { return m == model.Give })
-	return rigid.Plus(other.Times(e.Scale))
+	give := func(m model.Motion) bool { return m == model.Give }
+	rigid := e.moved.Gap(p).Of(func(m model.Motion) bool { return !give(m) })
+	return rigid.Plus(e.gap.surface.row(p).Of(give).Times(e.Scale))
 }
 
 func (e *Elsewhere) largest() {
 	worst, told, all := -1.0, 0, latticeOn(e.gap.Area)
 	for _, p := range all {
-		v, u, why := e.At(p)
-		if why != nil {
-			continue
-		}
-		told++
-		if math.Abs(v)+u > worst {
-			worst, e.Largest = math.Abs(v)+u, PlaceGap{p, v, u}
+		if v, u, why := e.At(p); why == nil {
+			if told++; math.Abs(v)+u > worst {
+				worst, e.Largest = math.Abs(v)+u, PlaceGap{p, v, u}
+			}
 		}
 	}
 	if 2*told < len(all) {
 		e.Why = &Reason{"outside-gauged", "with this lever most of the gap error comes from parts of the beam that were not gauged", "gauge farther out along X"}
 	}
 }
+
+func (e Elsewhere) cost() float64 { return math.Abs(e.Largest.Gap) + e.Largest.U95 }

@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
+	"sort"
 
 	"abbed/probe/record"
 )
@@ -62,8 +63,22 @@ func (v Verdict) Placement(run record.Run, within record.Rect) Placement {
 	return p
 }
 
+// search tries a lattice over the area, and the shortest levers on the line of the
+// present one where they lie in it.
 func (p *Placement) search(v Verdict, run record.Run, r record.Rect) {
-	for _, q := range p.places(run.Setup.Lever, r) {
+	now := run.Setup.Lever
+	var all []record.Lever
+	for j := range tried {
+		for i := range tried {
+			all = append(all, record.Lever{X: r.X0 + r.W()*float64(i)/(tried-1), Y: r.Y0 + r.H()*float64(j)/(tried-1)})
+		}
+	}
+	for _, k := range []float64{p.Least / now.Length(), -p.Least / now.Length()} {
+		if q := (record.Lever{X: k * now.X, Y: k * now.Y}); p.Least > 0 && r.Has(record.Place{U: q.X, V: q.Y}) {
+			all = append(all, q)
+		}
+	}
+	for _, q := range all {
 		if q.Length() < p.Least-1e-9 {
 			p.Near++
 			continue
@@ -80,44 +95,17 @@ func (p *Placement) search(v Verdict, run record.Run, r record.Rect) {
 	}
 }
 
-// places are the levers that are tried: a lattice over the area, and the shortest ones
-// on the line of the present lever where they lie in it.
-func (p *Placement) places(now record.Lever, r record.Rect) []record.Lever {
-	var out []record.Lever
-	for j := range tried {
-		for i := range tried {
-			out = append(out, record.Lever{X: r.X0 + r.W()*float64(i)/(tried-1), Y: r.Y0 + r.H()*float64(j)/(tried-1)})
-		}
-	}
-	for _, k := range []float64{p.Least / now.Length(), -p.Least / now.Length()} {
-		if q := (record.Lever{X: k * now.X, Y: k * now.Y}); p.Least > 0 && r.Has(record.Place{U: q.X, V: q.Y}) {
-			out = append(out, q)
-		}
-	}
-	return out
-}
-
-func (e Elsewhere) cost() float64 { return math.Abs(e.Largest.Gap) + e.Largest.U95 }
-
-// longest finds by halving how long the lever may be.
+// longest finds how long the lever may be, to a thousandth of it.
 func (p *Placement) longest(v Verdict, run record.Run) {
 	l, tolerance := run.Setup.Lever, clean(run).Setup.Criteria.Tolerance
-	good := func(k float64) bool {
+	beyond := sort.Search(1480, func(i int) bool {
+		k := 0.02 + float64(i)/1000
 		e := v.Elsewhere(run, record.Lever{X: k * l.X, Y: k * l.Y})
-		return e.Why == nil && e.cost() <= tolerance
+		return e.Why != nil || e.cost() > tolerance
+	})
+	if beyond > 0 {
+		p.Longest = (0.02 + float64(beyond-1)/1000) * l.Length()
 	}
-	lo, hi := 0.02, 1.5
-	if !good(lo) {
-		return
-	}
-	for range 20 {
-		if mid := (lo + hi) / 2; good(mid) {
-			lo = mid
-		} else {
-			hi = mid
-		}
-	}
-	p.Longest = lo * l.Length()
 }
 
 func (p Placement) says(tolerance float64) string {
