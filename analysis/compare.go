@@ -330,7 +330,7 @@ func (c Comparison) says(tolerance float64) string {
 		s = append(s, "At the nozzle no change is seen at the places that both runs gauged around.")
 	}
 	if a, b := c.LargestBefore, c.LargestAfter; b != nil {
-		s = append(s, fmt.Sprintf("The largest gap error there is %s ± %s now, and was %s ± %s.", um(b.Gap), um(b.U95), um(a.Gap), um(a.U95)))
+		s = append(s, fmt.Sprintf("The largest gap error there is %s ± %s now, and was %s ± %s.", um(math.Abs(b.Gap)), um(b.U95), um(math.Abs(a.Gap)), um(a.U95)))
 	}
 	if s == nil {
 		return "Neither run's tilt of the head can be compared with the other's."

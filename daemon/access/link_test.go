@@ -268,7 +268,7 @@ func TestRoles(t *testing.T) {
 	}
 }
 
-// abbed pair: the operator's token gives a link, and the link works.
+// abbed access pair: the operator's token gives a link, and the link works.
 func TestPair(t *testing.T) {
 	h := newHouse(t)
 	if w := h.ask("POST", "/api/v1/pair", ""); w.Code != 401 {
