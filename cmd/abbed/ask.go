@@ -128,7 +128,10 @@ func tellRoom(c *cobra.Command, a *client.Client, k caller, _ []string) error {
 		} else if n.Silent {
 			stands = "says nothing any more"
 		}
-		fmt.Fprintf(c.OutOrStdout(), "%s\t%s\t%s\t%s\n", n.Name, stands, n.URL, strings.Join(n.Todo, "; "))
+		fmt.Fprintf(c.OutOrStdout(), "%s\t%s\t%s\n", n.Name, stands, n.URL)
+		for _, t := range n.Todo {
+			fmt.Fprintf(c.OutOrStdout(), "\t%s %s\n", t.Act, t.Says)
+		}
 	}
 	return nil
 }

@@ -50,7 +50,7 @@ func TestBenchCheck(t *testing.T) {
 func TestBenchCheckSays(t *testing.T) {
 	for gap, want := range map[string]string{"0": "is not known", "0.3": "A first layer shows"} {
 		var out, errs bytes.Buffer
-		if code := Main(context.Background(), []string{"bench-check", "--gap", gap, "--width", "20", "--length", "250"}, &out, &errs); code != exitDone || !strings.Contains(out.String(), want) {
+		if code := Main(context.Background(), []string{"workshop", "profile", "--gap", gap, "--width", "20", "--length", "250"}, &out, &errs); code != exitDone || !strings.Contains(out.String(), want) {
 			t.Errorf("gap %s: code %d, %s%s", gap, code, out.String(), errs.String())
 		}
 	}

@@ -187,7 +187,7 @@ func (a *Access) visitor(r *http.Request) (Visitor, *api.Error) {
 	if who, ok := socketPeer(r); ok {
 		return Visitor{Name: who, Role: Look | Trigger}, nil
 	}
-	if s, aged, ok := a.sessions.find(cookies(r)); ok {
+	if s, aged, ok := a.sessions.find(a.cookies(r)); ok {
 		if aged && !slices.Contains(stops, r.URL.Path) {
 			_ = a.sessions.save() // else it only shortens the session's life
 		}
