@@ -316,7 +316,7 @@ func (s *steadiness) again(run record.Run, v *survey, ps passes, r *Ride, limit 
 	if len(d) < 5 {
 		return
 	}
-	k, _, _, ok := fit.TheilSen(x, d, 0.95)
+	k, ok := fit.TheilSen(x, d)
 	if !ok {
 		return
 	}

@@ -49,7 +49,7 @@ func (w *ways) angles(run record.Run, g *gauged) {
 		quantity record.Quantity
 		of       model.Motion
 	}{{record.QuantityRoll, model.EAX}, {record.QuantityPitch, model.EBX}} {
-		if !g.hasAngle(q.quantity) {
+		if !g.has(byAngles, q.quantity) {
 			continue
 		}
 		turn := sf.m.Angle(q.of, a.X1-l.X).Minus(sf.m.Angle(q.of, a.X0-l.X))
@@ -59,7 +59,7 @@ func (w *ways) angles(run record.Run, g *gauged) {
 			w.slopes = &slopes{beam: sf.measured(ends.Of(ofX)), y: sf.measured(ends.Of(ofY))}
 		}
 	}
-	if r := w.reference; r != nil && pointing(l) == alongY && g.has(reference) {
+	if r := w.reference; r != nil && pointing(l) == alongY && g.has(byReference, "") {
 		m := sf.measured(sf.wayBow(r.X0, r.X1))
 		w.straight = &m
 	}
@@ -81,7 +81,8 @@ func (e evidence) byAngles(f Finding, lever along) (Finding, *Finding) {
 	if lever == alongY {
 		return e.beamOrAxis(f)
 	}
-	total, u := e.slopeOfGap()
+	slope := e.Gap.slopeAt(e.Gap.Area.Middle().V)
+	total, u := slope.Value, slope.U95()
 	for _, t := range e.ways.tilts {
 		name, id := "roll", BeamTwist
 		if t.quantity == record.QuantityPitch {
@@ -104,14 +105,6 @@ func (e evidence) byAngles(f Finding, lever along) (Finding, *Finding) {
 		}
 	}
 	return f, nil
-}
-
-// slopeOfGap is the left-right slope of the gap error: right end less left end
-// of the gauged width.
-func (e evidence) slopeOfGap() (v, u95 float64) {
-	a := e.Gap.Area
-	y := a.Middle().V
-	return e.Gap.surface.contrast(record.Place{U: a.X1, V: y}, record.Place{U: a.X0, V: y})
 }
 
 // beamOrAxis tells the beam from the Y axis by the roll readings.

@@ -101,7 +101,7 @@ func (d *Daemon) Apply(ctx context.Context, digest string, a api.Apply, _ string
 		return err
 	}
 	if d.unfinished() {
-		return api.Errorf(409, "owed", "finish or take back what is half written first", "apply: an earlier apply is unfinished")
+		return api.Errorf(409, "owed", "Take it back (undo), or finish it (re-apply).", "apply: an earlier apply is unfinished")
 	}
 	j, err := d.judged(run)
 	if err != nil {
@@ -120,14 +120,17 @@ func (d *Daemon) Undo(ctx context.Context, by string) error {
 	d.mu.Lock()
 	a := d.applied
 	d.mu.Unlock()
-	if d.failedHalf() {
+	if d.foreign(a) && (a.State == store.Kept || a.Half()) {
+		return d.closed(a, by)
+	}
+	if d.unfinished() || d.failedHalf() {
 		return d.resolve(ctx, apply.TakeBack, by, "undo")
 	}
 	if a.Code == store.Damaged {
 		return api.Errorf(409, a.Code, a.Hint, "undo: %s", a.Text)
 	}
 	if a.State != store.Kept {
-		return api.Errorf(409, "not-applied", "GET applied says what stands in the printer", "undo: no table is applied")
+		return api.Errorf(409, "not-applied", "Nothing is to be undone.", "undo: no correction is in force")
 	}
 	return d.write(ctx, a, by, "undo", apply.Desk.Undo)
 }
@@ -139,6 +142,15 @@ func (d *Daemon) Resolve(ctx context.Context, r api.Resolve, by string) error {
 	if c != apply.Finish && c != apply.TakeBack {
 		return api.Errorf(422, "bad-value", `"finish" or "take-back"`, "resolve: no choice %q", r.Choice)
 	}
+	d.mu.Lock()
+	a := d.applied
+	d.mu.Unlock()
+	if d.foreign(a) && a.Half() {
+		if c == apply.TakeBack {
+			return d.closed(a, by)
+		}
+		return api.Errorf(409, "printer-changed", "Take it back, which closes it, or connect its own printer.", "resolve: %s", printerOther)
+	}
 	if d.unfinished() || d.failedHalf() && c == apply.TakeBack {
 		return d.resolve(ctx, c, by, "resolve: "+r.Choice)
 	}
@@ -146,9 +158,9 @@ func (d *Daemon) Resolve(ctx context.Context, r api.Resolve, by string) error {
 		return d.putBack(by)
 	}
 	if d.failedHalf() {
-		return api.Errorf(409, "wrong-state", `take it back: {"choice":"take-back"}`, "resolve: the printer did not take the new nodes; only the old map can be written back")
+		return api.Errorf(409, "wrong-state", "Take it back: undo.", "resolve: the printer did not take the new nodes; only the old map can be written back")
 	}
-	return api.Errorf(409, "wrong-state", "GET applied and GET printer say what is there", "resolve: nothing is unfinished or owed")
+	return api.Errorf(409, "wrong-state", "Nothing is to be done.", "resolve: nothing is unfinished or owed")
 }
 
 func (d *Daemon) resolve(ctx context.Context, c apply.Choice, by, what string) error {
@@ -374,11 +386,12 @@ func (d *Daemon) failedHalf() bool {
 // inForce is the correction of ours that stands in the printer's map, or nil.
 func (d *Daemon) inForce() *record.Applied {
 	d.mu.Lock()
-	defer d.mu.Unlock()
-	if d.applied.State != store.Kept {
+	a := d.applied
+	d.mu.Unlock()
+	if a.State != store.Kept || d.foreign(a) {
 		return nil
 	}
-	c := d.applied.Correction()
+	c := a.Correction()
 	return &c
 }
 
@@ -415,7 +428,7 @@ func (d *Daemon) Applied() api.Applied {
 		out.Sentence = "The stored map is in doubt: the printer took neither the new nodes nor all of the old ones. Look at the printer, then take it back; if that fails too, have it measure its map anew. Do not print before."
 	}
 	if why := d.expiry(a); why != "" {
-		out.Expired, out.MeasureAgain = &why, d.worn(a) != ""
+		out.Expired, out.MeasureAgain = &why, why == printerOther || d.worn(a) != ""
 	}
 	if out.Expired != nil && a.State == store.Kept {
 		out.Sentence = "A correction was kept, but it no longer holds: " + *out.Expired + "."

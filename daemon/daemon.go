@@ -93,6 +93,8 @@ type Daemon struct {
 	// reapplyRefused counts the refusals of a re-apply by their code.
 	reapplyRefused map[string]uint64
 
+	asking map[string]bool // what a person was last asked to do, by name
+
 	heard atomic.Pointer[heat]
 }
 

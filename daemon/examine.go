@@ -125,8 +125,9 @@ func Examined(s config.Settings, f Facts) api.Printer {
 	k := know(s, &f, nil)
 	l := linkState{state: api.Ready, text: "The printer answers.", facts: &f}
 	p := api.Printer{
+		Name: NameOf(s),
 		Link: api.Ready, Sentence: l.text, Port: s.Port, ID: f.Identity.ID, Identity: f.Identity.Fields,
-		Owed: []string{}, Steps: steps(k, l),
+		Todo: []api.Todo{}, Owed: []string{}, Steps: steps(k, l),
 	}
 	k.show(&p)
 	return p

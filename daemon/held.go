@@ -14,7 +14,7 @@ func (d *Daemon) checkHeld() {
 	d.mu.Lock()
 	a, busy := d.applied, d.busy
 	d.mu.Unlock()
-	if busy || a.Before == nil {
+	if busy || a.Before == nil || d.foreign(a) {
 		return
 	}
 	if next, ok := d.desk(nil).Held(a, l.facts.Map); ok {

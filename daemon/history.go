@@ -102,11 +102,22 @@ func (d *Daemon) writeChapter(id, before string) (chapter, error) {
 	return chapter{against: before, printer: j.run.Setup.Printer.ID, tells: e.Twist != nil || e.Pitch != nil, entry: e}, nil
 }
 
+// sized is a value without its sign: which of two places that are off alike is the
+// largest is chance, and on a machine that did not change it would flip from run to run.
+func sized(m *api.Measured) *api.Measured {
+	if m == nil || m.Value >= 0 {
+		return m
+	}
+	out := *m
+	out.Value, out.Lo95, out.Hi95 = -m.Value, -m.Hi95, -m.Lo95
+	return &out
+}
+
 // entryOf is what one run tells, and what changed since before.
 func entryOf(now analysis.Judged, before *analysis.Judged) api.Entry {
 	a := Analysis(now.Run, now.Verdict)
 	e := api.Entry{Run: now.Run.ID, Began: now.Run.Began, Lever: api.XY{X: now.Run.Setup.Lever.X, Y: now.Run.Setup.Lever.Y},
-		Scatter: a.Stability.Scatter, Level: a.Level, Largest: a.Largest}
+		Scatter: a.Stability.Scatter, Level: a.Level, Largest: sized(a.Largest)}
 	if len(a.Findings) > 0 {
 		e.Finding = a.Findings[0].ID
 	}

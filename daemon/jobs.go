@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"abbed/daemon/api"
+	"abbed/daemon/status"
 	"abbed/daemon/store"
 	"abbed/gcode"
 	"abbed/probe"
@@ -88,12 +89,12 @@ func (d *Daemon) mayRun() error {
 		return api.Errorf(409, "applied-busy", "wait until it has ended", "start a run: the stored map is being written")
 	}
 	if d.unfinished() {
-		return api.Errorf(409, "owed", `decide first: POST applied/resolve {"choice":"finish"} or {"choice":"take-back"}`,
+		return api.Errorf(409, "owed", "Take the correction back (undo), or finish it (re-apply).",
 			"start a run: a correction is half written, or its end was not seen")
 	}
 	if owed := d.owed(); len(owed) > 0 {
-		return api.Errorf(409, "owed", `have it put back first: POST applied/resolve {"choice":"finish"}, or the page's button; the machine homes`,
-			"start a run: an earlier run switched off %v and could not put it back", owed)
+		return api.Errorf(409, "owed", "Have it put back first, on your word; the head homes.",
+			"start a run: an earlier run switched off %s and could not put it back", status.Owed(owed))
 	}
 	return nil
 }

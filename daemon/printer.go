@@ -2,6 +2,7 @@ package daemon
 
 import (
 	"context"
+	"strings"
 	"time"
 
 	"abbed/config"
@@ -18,6 +19,7 @@ func (d *Daemon) Printer() api.Printer {
 	l := d.link.now()
 	k := d.know(l.facts)
 	p := api.Printer{
+		Name: NameOf(d.owner()),
 		Link: l.state, Sentence: l.text, Port: d.owner().Port, Homed: l.homed, Layer: d.owner().Layer,
 		Owed: d.owed(), Going: d.going(), Steps: steps(k, l), Identity: map[string]string{},
 	}
@@ -35,7 +37,22 @@ func (d *Daemon) Printer() api.Printer {
 		p.Temperatures = d.temperatures(f)
 	}
 	k.show(&p)
+	p.Todo = status.Todo(d.glance(p))
 	return p
+}
+
+// glance is as much of a snapshot as tells what a person should do.
+func (d *Daemon) glance(p api.Printer) status.Snapshot {
+	s := status.Snapshot{At: time.Now(), Printer: p, Applied: d.Applied()}
+	if a := d.current(); a != nil {
+		s.Run = &api.Run{State: a.now()}
+	}
+	d.mu.Lock()
+	a := d.applied
+	s.Check = status.Check{Due: d.due(s.At), Waits: d.calendar.shown.Waits}
+	d.mu.Unlock()
+	s.Expiry = expiryOf(d.expiry(a))
+	return s
 }
 
 // OpenPort is a person's word that the port may be opened.
@@ -66,7 +83,26 @@ func (d *Daemon) publish() {
 	d.showTold(&s)
 	d.showInPrint(&s)
 	d.showMoved(&s)
+	d.logTodo(s.Printer.Todo)
 	d.board.Publish(s)
+}
+
+// logTodo says in the log what a person should do from now on, and what no more.
+func (d *Daemon) logTodo(now []api.Todo) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	is := map[string]bool{}
+	for _, t := range now {
+		if is[t.ID] = true; !d.asking[t.ID] {
+			d.log.Warn(t.Says, "todo", t.ID, "hint", t.Act, "commands", strings.Join(t.Commands, "; "))
+		}
+	}
+	for id := range d.asking {
+		if !is[id] {
+			d.log.Info("done, or no more to be done", "todo", id)
+		}
+	}
+	d.asking = is
 }
 
 func limits(c config.Criteria) status.Limits {

@@ -43,6 +43,12 @@ func (d *Daemon) reapply(ctx context.Context, by string) error {
 	if a.Code == store.Damaged {
 		return api.Errorf(409, a.Code, a.Hint, "re-apply: %s", a.Text)
 	}
+	if d.foreign(a) {
+		return api.Errorf(409, "printer-changed", "Connect its own printer; undo closes the correction.", "re-apply: %s", printerOther)
+	}
+	if d.unfinished() {
+		return d.resolve(ctx, apply.Finish, by, "resolve: finish")
+	}
 	if a.State != store.Kept {
 		return api.Errorf(409, "not-applied", "apply a table first", "re-apply: no correction is signed off and in force")
 	}

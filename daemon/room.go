@@ -2,6 +2,7 @@ package daemon
 
 import (
 	"path"
+	"strings"
 	"time"
 
 	"abbed/config"
@@ -18,10 +19,14 @@ func (d *Daemon) Room() ([]api.Neighbour, error) {
 	return all, nil
 }
 
-// NameOf is what the owner calls a printer, or the last part of its port.
+// NameOf is what the owner calls a printer, or the last part of its port; a pseudo-terminal
+// has but a number, which changes.
 func NameOf(s config.Settings) string {
-	if s.Name != "" {
+	switch {
+	case s.Name != "":
 		return s.Name
+	case strings.HasPrefix(s.Port, "/dev/pts/"):
+		return "printer"
 	}
 	return path.Base(s.Port)
 }

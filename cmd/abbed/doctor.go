@@ -55,14 +55,15 @@ type doctor struct {
 func doctorCommand() *cobra.Command {
 	d := &doctor{patience: atRates}
 	c := &cobra.Command{
-		Use:   "doctor --port DEV",
-		Short: "Ask the printer what it answers; change nothing, move nothing",
+		Use:   "doctor",
+		Short: "Ask the printer what it answers; nothing moves or changes",
 		Long: `Asks the printer who it is, and for its lever, travel, map and temperatures, says
 what is missing for which step, and proposes settings for what is missing or was
 not understood. It moves nothing and changes nothing, and adds no pulse to the
 line that resets some boards; opening a device may reset it all the same, so do
 it while nothing prints. Without --baud the usual rates are tried on a device
-one after another. Without --port it lists what is plugged in.
+one after another. The printer is that of --port or --printer, or the only one that was
+set up. With none of them it lists what is plugged in.
 
 --record FILE writes down what was said. Put the file into
 daemon/testdata/dialogues and run
@@ -71,13 +72,14 @@ and what is understood of this printer becomes a test. The file holds whatever
 the printer says of itself, such as its serial number: read it before you share
 it.`,
 	}
-	asJSON := c.Flags().Bool("json", false, "for programs")
+	var k caller
+	k.addSome(c, "printer", "json")
 	c.Flags().StringVar(&d.record, "record", "", "file for the dialogue")
-	config.AddFlags(c.Flags())
+	addSettings(c.Flags())
 	c.RunE = func(c *cobra.Command, _ []string) error {
-		s, err := config.Load(config.Options{Flags: c.Flags(), AlsoEnv: alsoEnv})
+		s, err := k.settings(len(k.known()) == 1)
 		if err != nil {
-			return usage(err)
+			return err
 		}
 		if s.Port == "" {
 			return listPorts(c.OutOrStdout())
@@ -87,7 +89,7 @@ it.`,
 		if err != nil {
 			return err
 		}
-		if *asJSON {
+		if k.json {
 			return writeJSON(c.OutOrStdout(), found)
 		}
 		found.tell(c.OutOrStdout())

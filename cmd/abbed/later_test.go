@@ -708,8 +708,8 @@ func TestLaterExpires(t *testing.T) {
 			if err != nil || a.State != api.Kept || a.Expired == nil || a.Proved || !strings.Contains(a.Sentence, "no longer holds") || !strings.Contains(*a.Expired, "of a later run contradict the run that it was made from") {
 				t.Errorf("%s: %+v, %v", when, a, err)
 			}
-			if m := scraped(t, w); m[`abbed_correction_expired{reason="twist"}`] != 1 || m[`abbed_correction_proved`] != 0 {
-				t.Errorf("%s: the metrics say twist %g, proved %g", when, m[`abbed_correction_expired{reason="twist"}`], m[`abbed_correction_proved`])
+			if m := scraped(t, w); m[`abbed_to_do{id="expired-twist"}`] != 1 || m[`abbed_correction_proved`] != 0 {
+				t.Errorf("%s: the metrics say twist %g, proved %g", when, m[`abbed_to_do{id="expired-twist"}`], m[`abbed_correction_proved`])
 			}
 			var e *api.Error
 			if err := w.api.Reapply(t.Context()); !errors.As(err, &e) || e.Code != "expired" {

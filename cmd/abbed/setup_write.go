@@ -175,7 +175,7 @@ func (s *setup) next() []string {
 	if s.beyond() {
 		out = append(out, "# the service lets only this machine in and out: allow the addresses in a drop-in, see install.md")
 	}
-	return append(out, "systemctl enable --now abbed@"+s.name, "abbed pair --printer "+s.name)
+	return append(out, "systemctl enable --now abbed@"+s.name, "abbed access pair --printer "+s.name)
 }
 
 // otherDevice reports whether the port is a device that the service's unit does

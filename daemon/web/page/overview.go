@@ -2,8 +2,10 @@ package page
 
 import (
 	"net/http"
+	"slices"
 
 	"abbed/daemon/api"
+	"abbed/daemon/status"
 )
 
 // overviewView is the first screen: the printer, and what to do next.
@@ -20,6 +22,10 @@ type overviewView struct {
 	// CanCheck says that the steps of a quick check can be done, Room that
 	// there are other printers.
 	CanCheck, Room bool
+	// Decide is what a person should do about the correction; Blocked says that no run
+	// begins before.
+	Decide  []api.Todo
+	Blocked bool
 }
 
 // choice is a step that a new run may have.
@@ -41,6 +47,12 @@ func (p *page) showOverview(w http.ResponseWriter, r *http.Request, notice *api.
 	}
 	v := overviewView{Printer: p.desk.Printer(), Applied: p.desk.Applied(), Stages: p.stages(s.Active)}
 	v.Steps = choices(v.Printer)
+	for _, t := range s.Todo {
+		v.Blocked = v.Blocked || t.Grave
+		if slices.Contains(t.Commands, "abbed correction undo") || slices.Contains(t.Commands, "abbed correction reapply") || t.ID == status.TodoInDoubt {
+			v.Decide = append(v.Decide, t)
+		}
+	}
 	for _, c := range v.Steps {
 		v.CanAny = v.CanAny || c.Can
 		v.Quick = v.Quick || c.Can && c.Name == "gauging"

@@ -60,7 +60,7 @@ func (p *page) report(w http.ResponseWriter, r *http.Request) {
 	p.show(w, r, "report", screen{Title: "Report of the run of " + stamp(run.Began), View: v})
 }
 
-// touchesCSV serves the touches of a run as abbed analyse reads them, with the
+// touchesCSV serves the touches of a run as abbed runs analyse reads them, with the
 // direction of travel as side.
 func (p *page) touchesCSV(w http.ResponseWriter, r *http.Request) {
 	rec, ok := p.recordFor(w, r)

@@ -10,7 +10,7 @@ import (
 	"time"
 
 	"abbed/daemon/api"
-	"abbed/probe/record"
+	"abbed/daemon/status"
 )
 
 // words are what templates say numbers and moments with.
@@ -21,7 +21,7 @@ var words = template.FuncMap{
 	"zone":     func() string { return time.Now().Format("UTC-07:00") },
 	"clock":    func(t time.Time) string { return t.Local().Format("15:04") },
 	"measured": measuredWords, "printf": printf, "lead": lead, "rest": rest, "within": func(part, whole string) bool { return strings.Contains(whole, part) },
-	"fix": fixed, "step": stepWords, "owed": owedWords, "um": micrometres, "sign": sign, "sum": func(a, b float64) float64 { return a + b },
+	"fix": fixed, "step": stepWords, "owed": status.Owed, "um": micrometres, "sign": sign, "sum": func(a, b float64) float64 { return a + b },
 }
 
 // sentence is the first one of several, which end with a full stop or a question mark.
@@ -169,19 +169,4 @@ func stepWords(name string) string {
 		return "Prove"
 	}
 	return name
-}
-
-// owedWords names what a run switched off.
-func owedWords(owed []string) string {
-	var out []string
-	for _, o := range owed {
-		if w, known := map[string]string{
-			string(record.SwitchLevelling): "the stored levelling", string(record.SwitchUnlevelled): "the stored levelling, which was off before", string(record.SwitchLimits): "the travel limits", string(record.SwitchIdle): "the idle switch-off of the motors",
-			string(record.SwitchHeaters): "the heaters",
-		}[o]; known {
-			o = w
-		}
-		out = append(out, o)
-	}
-	return strings.Join(out, ", ")
 }
