@@ -57,7 +57,7 @@ func (d *Daemon) proofOf(ctx context.Context, a store.Applied) (record.Proof, er
 	if err != nil {
 		return record.Proof{}, err
 	}
-	n, ok := t.Deepest()
+	n, ok := t.Deepest(a.Add)
 	if !ok {
 		return record.Proof{}, api.Errorf(500, "internal", "see the log", "prove: the table has no nodes")
 	}
