@@ -63,7 +63,7 @@ func (d *Daemon) reapply(ctx context.Context, by string) error {
 	if err != nil {
 		return err
 	}
-	t, next, err := apply.Again(a, t, now, criteria(d.owner().Judged()))
+	t, next, err := apply.Again(a, t, now, criteria(d.owner()))
 	if err != nil {
 		d.link.learn(func(f *Facts) { f.Map, f.MapAsked = now, true })
 		return applyRefusal("re-apply", err)

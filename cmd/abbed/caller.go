@@ -6,7 +6,9 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"net"
 	"net/http"
+	"net/netip"
 	"os"
 	"path/filepath"
 	"slices"
@@ -17,6 +19,7 @@ import (
 
 	"abbed/config"
 	"abbed/config/outside"
+	"abbed/daemon/access"
 	"abbed/daemon/client"
 )
 
@@ -141,14 +144,26 @@ func (k *caller) find() error {
 	if err != nil {
 		return usage(err)
 	}
-	k.url, k.token = "http://"+s.Listen, filepath.Join(s.State, "token")
-	if s.Access.Certificate != "" {
-		k.url = "https://" + s.Listen
+	k.url, k.token = "http://"+nearby(s.Listen), filepath.Join(s.State, "token")
+	if s.Access.Certificate != "" || s.Access.Own() {
+		k.url = "https://" + nearby(s.Listen)
+	}
+	if s.Access.Own() && k.ca == "" {
+		k.ca = access.OwnFiles(s.State).Authority
 	}
 	if _, err := readToken(k.token); errors.Is(err, fs.ErrPermission) && s.Socket != "" {
 		k.url = "unix:" + s.Socket
 	}
 	return nil
+}
+
+// nearby is how this machine reaches what listens on all of its addresses.
+func nearby(listen string) string {
+	host, port, err := net.SplitHostPort(listen)
+	if at, bad := netip.ParseAddr(host); err == nil && (host == "" || bad == nil && at.IsUnspecified()) {
+		return net.JoinHostPort("localhost", port)
+	}
+	return listen
 }
 
 // settings reads the settings of the printer that is named with --printer; alone says
