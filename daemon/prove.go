@@ -27,8 +27,8 @@ func (d *Daemon) Prove(ctx context.Context, by string) (api.Run, error) {
 	if a.State != store.Kept {
 		return api.Run{}, api.Errorf(409, "not-applied", "apply a table first", "prove: no table is applied")
 	}
-	l := d.link.now()
-	k := d.know(l.facts)
+	l := d.link.Now()
+	k := d.know(l.Facts)
 	if k.missing != "" {
 		return api.Run{}, api.Errorf(409, "cannot", k.missing, "prove: the machine is not known well enough")
 	}
@@ -67,7 +67,7 @@ func (d *Daemon) proofOf(ctx context.Context, a store.Applied) (record.Proof, er
 		p.U95 += 2 * j.verdict.Level.U
 	}
 	// The node must be where the nozzle can be.
-	p.Place = d.know(d.link.now().facts).setup.Reach.Nearest(p.Place)
+	p.Place = d.know(d.link.Now().Facts).setup.Reach.Nearest(p.Place)
 	return p, nil
 }
 

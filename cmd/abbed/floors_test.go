@@ -40,6 +40,7 @@ var floors = map[string][]string{
 	"daemon/store":      {"analysis", "probe/record"},
 	"daemon/access":     {"daemon/api", "analysis", "probe/record", "config/outside"},
 	"daemon/apply":      {"gcode", "gcode/dialect", "analysis", "probe/record", "daemon/store"},
+	"daemon/link":       {"daemon/api", "gcode", "gcode/clock", "gcode/dialect", "gcode/port", "probe/record"},
 	"daemon/metrics":    {"daemon/api", "daemon/status", "daemon/access", "analysis", "probe/record"},
 	"daemon/client":     {"daemon/api", "daemon/status", "daemon/access", "analysis", "probe/record"},
 	"daemon/web":        {"daemon/api", "daemon/status", "daemon/access", "daemon/web", "analysis", "probe/record", "config/outside"},
