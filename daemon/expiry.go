@@ -177,5 +177,5 @@ func moved(was, is judged) string {
 	if why != nil || c.Most == nil {
 		return ""
 	}
-	return fmt.Sprintf("a newer run finds the gap error at %s another by %+.3f \u00b1 %.3f mm, which is beyond the doubt of both: the head tilts otherwise now", c.Most.Place, c.Most.By, c.Most.U95)
+	return fmt.Sprintf("a newer run finds the gap error at %s another by %+.3f \u00b1%.3f mm, which is beyond the doubt of both: the head tilts otherwise now", c.Most.Place, c.Most.By, c.Most.U95)
 }

@@ -127,7 +127,7 @@ func notProved(run record.Run, shown probe.Shown) (why, text, hint string) {
 			way = "lower"
 		}
 		return "the level has changed, not the tilt", text,
-			fmt.Sprintf("let the printer warm up, set its Z offset %s (by %.3f ± %.3f mm), and prove it again", way, math.Abs(*shown.Level), shown.LevelU95)
+			fmt.Sprintf("let the printer warm up, set its Z offset %s (by %.3f ±%.3f mm), and prove it again", way, math.Abs(*shown.Level), shown.LevelU95)
 	case math.Abs(shown.Off)-tolerance < shown.U95:
 		return fmt.Sprintf("whether it is within the tolerance of %.3f mm the records do not tell", tolerance), text,
 			"watch the first layer there; where it is wrong, undo the correction, then measure again"
@@ -141,5 +141,5 @@ func offBy(off, u95 float64) string {
 	if off > 0 {
 		way = "high"
 	}
-	return fmt.Sprintf("%.3f mm ± %.3f mm too %s", math.Abs(off), u95, way)
+	return fmt.Sprintf("%.3f mm ±%.3f mm too %s", math.Abs(off), u95, way)
 }
