@@ -114,7 +114,7 @@ func TestOneSender(t *testing.T) {
 		".Move(ctx":                     {"probe/head.go", "gcode/session.go", "probe/dialogue.go", "daemon/share.go" /* times what Head sends, and sends nothing of its own */},
 		"gcode.NewMotion(":              {"gcode/command.go", "gcode/dialect/build.go"},
 		`"github.com/prometheus/client`: {"daemon/metrics/"},
-		"gcode.NewSession(":             {"daemon/keep.go", "cmd/abbed/doctor.go"},
+		"gcode.NewSession(":             {"daemon/link/keep.go", "cmd/abbed/doctor.go"},
 	}
 	err := filepath.WalkDir(root, func(path string, e os.DirEntry, err error) error {
 		if err != nil || e.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
