@@ -99,7 +99,7 @@ func ride(r *analysis.Ride) *api.Ride {
 	if r == nil {
 		return nil
 	}
-	return &api.Ride{Touches: r.Touches, Off: r.Off, Low: r.Low, Stray: r.Stray, Again: r.Again, AgainOff: r.AgainOff, Suspect: r.Suspect,
+	return &api.Ride{Touches: r.Touches, Off: r.Off, Low: r.Low, Stray: r.Stray, Suspect: r.Suspect,
 		Wanders: period(r.Wanders), Stays: period(r.Stays), Says: r.Says()}
 }
 
@@ -107,7 +107,7 @@ func period(p *analysis.Period) *api.Period {
 	if p == nil {
 		return nil
 	}
-	return &api.Period{Length: measured(&p.Length), Amplitude: finite(p.Amplitude), FalseAlarm: finite(p.FalseAlarm), Rows: p.Rows, Name: p.Name, Held: p.Held}
+	return &api.Period{Length: measured(&p.Length), Depth: finite(p.Depth), FalseAlarm: finite(p.FalseAlarm), Rows: p.Rows}
 }
 
 func profile(p *analysis.Profile) *api.Profile {
