@@ -47,6 +47,7 @@ func TestStraysListed(t *testing.T) {
 		t.Errorf("%d of %d stray touches listed, and %d others", listed, planted, others)
 	}
 }
+
 // A sound machine whose heights settle and whose probe strays once in a hundred touches
 // gets an answer from forty-one readings: strays are set aside, and no suspicion of the
 // carriage, nor one of the readings, is left.
