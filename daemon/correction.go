@@ -11,7 +11,9 @@ import (
 	"abbed/analysis"
 	"abbed/daemon/api"
 	"abbed/daemon/apply"
+	"abbed/daemon/known"
 	"abbed/daemon/link"
+	"abbed/daemon/refuse"
 	"abbed/daemon/store"
 	"abbed/gcode"
 	"abbed/probe"
@@ -61,7 +63,7 @@ func (d *Daemon) table(ctx context.Context, digest string) (analysis.Table, stri
 		err = json.Unmarshal(b, &t)
 	}
 	if err != nil {
-		return t, "", storeRefusal(err)
+		return t, "", refuse.Store(err)
 	}
 	return t, run, nil
 }
@@ -81,7 +83,7 @@ func (d *Daemon) stillGood(t analysis.Table, run string) error {
 		return d.link.Unready()
 	}
 	k := d.know(l.Facts)
-	if k.setup.Printer.ID != t.Printer || k.setup.Lever != t.Lever {
+	if k.Setup.Printer.ID != t.Printer || k.Setup.Lever != t.Lever {
 		return api.Errorf(409, "printer-changed", "measure again", "the table was made for another printer, or for another lever")
 	}
 	return nil
@@ -236,7 +238,7 @@ func (d *Daemon) looked(a, was store.Applied, what string, do way, loan *link.Lo
 		err = d.mayWrite(d.base, w, sess, a, what)
 	}
 	if err != nil {
-		e := refusal(err)
+		e := refuse.Of(err)
 		loan.Back(d.link.Now().Homed)
 		d.mu.Lock()
 		d.busy, d.applied = false, was
@@ -262,7 +264,7 @@ func (d *Daemon) looked(a, was store.Applied, what string, do way, loan *link.Lo
 // mayWrite returns why the stored map must not be written now.
 func (d *Daemon) mayWrite(ctx context.Context, w apply.Desk, sess *gcode.Session, a store.Applied, what string) error {
 	if err := probe.ForeignUse(ctx, sess, d.words, d.clk, false); err != nil {
-		return refusal(err)
+		return refuse.Of(err)
 	}
 	if a.N > 0 {
 		return nil // undo and resolve read for themselves
@@ -294,7 +296,7 @@ func (d *Daemon) desk(sess *gcode.Session) apply.Desk {
 // largest is by how much undo, finish and take-back may change a node, um: by the default
 // limit at least, so that a limit that was lowered since leaves a correction its way out.
 func (d *Daemon) largest() int64 {
-	return 1 + int64(math.Round(1000*max(record.DefaultCriteria().Largest, criteria(d.owner().Judged()).Largest)))
+	return 1 + int64(math.Round(1000*max(record.DefaultCriteria().Largest, known.Criteria(d.owner().Judged()).Largest)))
 }
 
 // written carries the change through and learns the map that then stands. If not
@@ -361,7 +363,7 @@ func applyRefusal(what string, err error) *api.Error {
 	if errors.As(err, &e) && e.Code == "store" {
 		return api.Errorf(500, e.Code, e.Hint, "%s: %v", what, err)
 	}
-	return refusal(fmt.Errorf("%s: %w", what, err))
+	return refuse.Of(fmt.Errorf("%s: %w", what, err))
 }
 
 func (d *Daemon) applying() bool {

@@ -2,7 +2,6 @@ package daemon
 
 import (
 	"context"
-	"fmt"
 	"io"
 	"log/slog"
 	"strconv"
@@ -13,6 +12,7 @@ import (
 	"abbed/config"
 	"abbed/daemon/access"
 	"abbed/daemon/api"
+	"abbed/daemon/known"
 	"abbed/daemon/link"
 	"abbed/daemon/status"
 	"abbed/daemon/store"
@@ -102,7 +102,7 @@ type Daemon struct {
 // New returns a daemon that has read what an earlier one left, and does nothing
 // until Work.
 func New(ctx context.Context, o Options) (*Daemon, error) {
-	words, err := Words(o.Settings)
+	words, err := known.Words(o.Settings)
 	if err != nil {
 		return nil, err
 	}
@@ -166,26 +166,6 @@ func dtr(s string) port.Level {
 		return port.Low
 	}
 	return port.Leave
-}
-
-// Words returns the dialect of the settings: the default for the style of
-// probing, with the owner's words over it.
-func Words(s config.Settings) (*dialect.Dialect, error) {
-	w := dialect.Default()
-	if s.Probe.Style == config.StyleStraight {
-		w = dialect.Straight()
-	}
-	for k, v := range s.Words.Templates {
-		w.Templates[k] = v
-	}
-	for k, v := range s.Words.Patterns {
-		w.Patterns[k] = v
-	}
-	d, err := dialect.New(w)
-	if err != nil {
-		return nil, fmt.Errorf("daemon: words of the settings: %w", err)
-	}
-	return d, nil
 }
 
 // Work keeps the link and publishes what changes, until the context ends. Then it

@@ -119,7 +119,7 @@ func (d *Daemon) worn(a store.Applied) string {
 	if l.Facts == nil {
 		return ""
 	}
-	if k := d.know(l.Facts); k.has.lever && k.setup.Lever != a.Lever {
+	if k := d.know(l.Facts); k.Has.Lever && k.Setup.Lever != a.Lever {
 		return leverOther
 	}
 	return ""

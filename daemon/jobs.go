@@ -7,7 +7,9 @@ import (
 	"time"
 
 	"abbed/daemon/api"
+	"abbed/daemon/known"
 	"abbed/daemon/link"
+	"abbed/daemon/refuse"
 	"abbed/daemon/status"
 	"abbed/daemon/store"
 	"abbed/gcode"
@@ -30,7 +32,7 @@ func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
 	}
 	l := d.link.Now()
 	k := d.know(l.Facts)
-	asked, err := inOrder(n.Steps, steps(k, l))
+	asked, err := known.InOrder(n.Steps, known.Steps(k, l))
 	if err != nil {
 		return api.Run{}, err
 	}
@@ -40,13 +42,13 @@ func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
 	}
 	var earlier *probe.Earlier
 	if n.For != "" {
-		if earlier, err = d.earlierOf(n.For, asked, k.setup, d.plan(n.Quick)); err != nil {
+		if earlier, err = d.earlierOf(n.For, asked, k.Setup, d.plan(n.Quick)); err != nil {
 			return api.Run{}, err
 		}
 	}
-	log, err := store.NewLog(d.store, record.Opened{Steps: asked, By: by, Setup: k.setup, Heat: heat, For: n.For}, d.clk.Now)
+	log, err := store.NewLog(d.store, record.Opened{Steps: asked, By: by, Setup: k.Setup, Heat: heat, For: n.For}, d.clk.Now)
 	if err != nil {
-		return api.Run{}, storeRefusal(err)
+		return api.Run{}, refuse.Store(err)
 	}
 	a := newActive(log, d.changed)
 	a.quick, a.earlier = n.Quick, earlier
@@ -127,7 +129,7 @@ func (d *Daemon) begin(a *active, word record.Confirmed) error {
 	_, err = a.log.Append(record.Event{Confirmed: &word})
 	if err != nil {
 		loan.Back(false)
-		return refusal(err)
+		return refuse.Of(err)
 	}
 	d.audit(word.Person, "confirm a run", a.log.ID())
 	runCtx, cancel := context.WithCancelCause(d.base)
@@ -194,7 +196,7 @@ func (d *Daemon) openFor(ctx context.Context, a *active, loan *link.Loan) (*gcod
 	if err != nil {
 		return nil, err
 	}
-	was, now := a.log.Run().Setup, d.know(&facts).setup
+	was, now := a.log.Run().Setup, d.know(&facts).Setup
 	for _, c := range []struct {
 		what  string
 		other bool
@@ -286,7 +288,7 @@ func failure(why error) *api.Error {
 	if errors.Is(why, link.ErrClosing) {
 		return api.Errorf(503, "interrupted", "start abbed again; what was measured is kept", "the program was ended in the middle of the run")
 	}
-	return refusal(why)
+	return refuse.Of(why)
 }
 
 func (d *Daemon) append(a *active, e record.Event) {
@@ -303,7 +305,7 @@ func (d *Daemon) Gauge(_ context.Context, id string, g api.GaugeAction) (api.Run
 		return api.Run{}, d.notActive(id, "gauge")
 	}
 	if err := a.do(g); err != nil {
-		return api.Run{}, refusal(err)
+		return api.Run{}, refuse.Of(err)
 	}
 	return a.show(), nil
 }
@@ -315,7 +317,7 @@ func (d *Daemon) Answer(_ context.Context, id string, p api.AnswerPrompt, by str
 		return d.notActive(id, "answer")
 	}
 	if err := a.answer(p, by); err != nil {
-		return refusal(err)
+		return refuse.Of(err)
 	}
 	d.audit(by, "answer a prompt", id+" "+p.Prompt+" "+p.Answer)
 	return nil

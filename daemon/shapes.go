@@ -213,3 +213,11 @@ func Tabled(t api.Table) analysis.Table {
 	}
 	return out
 }
+
+// finite keeps a number that JSON can say.
+func finite(v float64) float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0
+	}
+	return v
+}
