@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"abbed/daemon/api"
+	"abbed/daemon/refuse"
 	"abbed/daemon/store"
 	"abbed/probe"
 	"abbed/probe/record"
@@ -27,18 +28,18 @@ func (d *Daemon) Prove(ctx context.Context, by string) (api.Run, error) {
 	if a.State != store.Kept {
 		return api.Run{}, api.Errorf(409, "not-applied", "apply a table first", "prove: no table is applied")
 	}
-	l := d.link.now()
-	k := d.know(l.facts)
-	if k.missing != "" {
-		return api.Run{}, api.Errorf(409, "cannot", k.missing, "prove: the machine is not known well enough")
+	l := d.link.Now()
+	k := d.know(l.Facts)
+	if k.Missing != "" {
+		return api.Run{}, api.Errorf(409, "cannot", k.Missing, "prove: the machine is not known well enough")
 	}
 	proof, err := d.proofOf(ctx, a)
 	if err != nil {
 		return api.Run{}, err
 	}
-	log, err := store.NewLog(d.store, record.Opened{Steps: []record.Step{record.StepProve}, By: by, Setup: k.setup, Proof: &proof}, d.clk.Now)
+	log, err := store.NewLog(d.store, record.Opened{Steps: []record.Step{record.StepProve}, By: by, Setup: k.Setup, Proof: &proof}, d.clk.Now)
 	if err != nil {
-		return api.Run{}, refusal(err)
+		return api.Run{}, refuse.Of(err)
 	}
 	run := newActive(log, d.changed)
 	d.mu.Lock()
@@ -67,7 +68,7 @@ func (d *Daemon) proofOf(ctx context.Context, a store.Applied) (record.Proof, er
 		p.U95 += 2 * j.verdict.Level.U
 	}
 	// The node must be where the nozzle can be.
-	p.Place = d.know(d.link.now().facts).setup.Reach.Nearest(p.Place)
+	p.Place = d.know(d.link.Now().Facts).Setup.Reach.Nearest(p.Place)
 	return p, nil
 }
 

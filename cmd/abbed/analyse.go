@@ -11,6 +11,7 @@ import (
 	"abbed/analysis"
 	"abbed/config"
 	"abbed/daemon"
+	"abbed/daemon/known"
 	"abbed/probe/record"
 )
 
@@ -72,7 +73,7 @@ func readRun(name string, in io.Reader, s config.Settings, flagged func(string) 
 		if err != nil {
 			return run, usage(fmt.Errorf("analyse %s: %w", name, err))
 		}
-		daemon.Override(&run.Setup, s, flagged)
+		known.Override(&run.Setup, s, flagged)
 		return run, nil
 	}
 	touches, err := analysis.ReadCSV(bytes.NewReader(b))
@@ -80,7 +81,7 @@ func readRun(name string, in io.Reader, s config.Settings, flagged func(string) 
 		return record.Run{}, usage(fmt.Errorf("analyse %s: %w", name, err))
 	}
 	run := record.Run{Version: record.Version, ID: name, Touches: touches}
-	run.Setup = daemon.Given(s)
+	run.Setup = known.Given(s)
 	return run, nil
 }
 

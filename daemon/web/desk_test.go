@@ -18,7 +18,7 @@ func TestDeskForYourMachine(t *testing.T) {
 	if got := d.Asked(); !slices.Equal(got, []string{`Repair "r1" {"Mounting":300,"Spacing":20.5,"Width":0,"Height":0,"Rails":0,"Supports":[{"x":30,"y":30},{"x":205,"y":30},{"x":117.5,"y":205}],"Pitch":0.8}`}) {
 		t.Errorf("asked %q", got)
 	}
-	for _, kept := range []string{`name="mounting" inputmode="decimal" value="300"`, `value="30,30 205,30 117.5,205"`, `<option selected>M5</option>`} {
+	for _, kept := range []string{`name="mounting" inputmode="decimal" value="300"`, `value="30,30 205,30 117.5,205"`, `name="pitch" inputmode="decimal" value="0,8"`} {
 		if !strings.Contains(body, kept) {
 			t.Errorf("%s is not kept", kept)
 		}
