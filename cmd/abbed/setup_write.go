@@ -36,6 +36,7 @@ func (s *setup) chooseListen(context.Context) error {
 		s.done.Listen = free
 	}
 	s.lines["listen"] = config.Line{YAML: quotedYAML("listen", s.done.Listen), Why: "each printer has its own address; no other one of this machine has this"}
+	s.lines["name"] = config.Line{YAML: quotedYAML("name", s.name), Why: "page, commands, metrics and room call it so"}
 	if s.system {
 		s.lines["state"] = config.Line{YAML: quotedYAML("state", "/var/lib/abbed/"+s.name), Why: "the service makes it, and commands find the token there"}
 		s.lines["socket"] = config.Line{YAML: quotedYAML("socket", "/run/abbed/"+s.name+"/socket"), Why: "members of the group abbed may use it"}
@@ -117,10 +118,10 @@ func (s *setup) write() error {
 			s.done.Steps[name] = step.WhyNot
 		}
 	}
-	if err := os.MkdirAll(s.dir, 0o755); err != nil {
+	if err := os.MkdirAll(filepath.Dir(s.done.Scrape), 0o755); err != nil {
 		return fmt.Errorf("setup: make the directory of the settings: %w", err)
 	}
-	if err := s.put(s.done.File, b.Bytes()); err != nil {
+	if err := errors.Join(s.put(s.done.File, b.Bytes()), s.put(s.done.Scrape, []byte(scrape(final)))); err != nil {
 		return err
 	}
 	if s.done.Rule != "" {
@@ -131,6 +132,15 @@ func (s *setup) write() error {
 	}
 	s.done.Next = s.next()
 	return nil
+}
+
+// scrape is the file by which Prometheus finds a printer (file_sd_configs).
+func scrape(s config.Settings) string {
+	labels := "printer: " + s.Name
+	if s.Access.Certificate != "" {
+		labels += ", __scheme__: https"
+	}
+	return fmt.Sprintf("# Written by abbed setup; Prometheus reads it by itself.\n- targets: [%q]\n  labels: {%s}\n", atHome(s.Listen), labels)
 }
 
 // put writes a file whole or not at all, and keeps what it replaces.
