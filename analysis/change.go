@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"abbed/analysis/fit"
+	"abbed/config/say"
 )
 
 // Change is one quantity in two runs, and what became of it.
@@ -87,27 +88,25 @@ func (c Change) Sentence() string {
 	case c.Beyond:
 		return fmt.Sprintf("%s: changed beyond its doubt, from %s to %s: by %s.", says, people(c.Before), people(c.After), people(c.By))
 	}
-	k, unit, digits := readable(c.By.Unit)
-	return fmt.Sprintf("%s: no change is seen, from %s to %s: by %s. A change below %.*f %s would not show.", says, people(c.Before), people(c.After), people(c.By), digits, k*c.By.U95(), unit)
+	k, unit := readable(c.By.Unit)
+	return fmt.Sprintf("%s: no change is seen, from %s to %s: by %s. A change below %s would not show.", says, people(c.Before), people(c.After), people(c.By), say.Unit(k*c.By.U95(), unit))
 }
 
 // people writes a value with its half width in the units that people read.
 func people(m Measured) string {
-	k, unit, digits := readable(m.Unit)
-	ten := math.Pow(10, float64(digits))
-	return fmt.Sprintf("%.*f ± %.*f %s", digits, math.Round(ten*k*m.Value)/ten+0, digits, k*m.U95(), unit)
+	if k, unit := readable(m.Unit); k != 1 {
+		m = m.times(k, unit)
+	}
+	return m.String()
 }
 
-// readable returns what to multiply a unit's values by for people, the unit that they are
-// in then, and their decimals.
-func readable(unit string) (k float64, name string, digits int) {
-	switch unit {
-	case "mm":
-		return 1000, "um", 0
-	case "rad/mm":
-		return 1000 * 180 / math.Pi, "deg per m", 2
+// readable returns what to multiply a unit's values by for people, and the unit
+// that they are in then.
+func readable(unit string) (k float64, name string) {
+	if unit == "rad/mm" {
+		return 1000 * 180 / math.Pi, "deg/m"
 	}
-	return 1, unit, 2
+	return 1, unit
 }
 
 // togetherAt is the half width that all contrasts of a model with p terms hold

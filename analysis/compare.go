@@ -323,14 +323,14 @@ func (c Comparison) says(tolerance float64) string {
 	}
 	switch {
 	case c.Most != nil:
-		s = append(s, fmt.Sprintf("At the nozzle it changed most at %s: by %s ± %s.", c.Most.Place, um(c.Most.By), um(c.Most.U95)))
+		s = append(s, fmt.Sprintf("At the nozzle it changed most at %s: by %s ±%s.", c.Most.Place, um(c.Most.By), um(c.Most.U95)))
 	case slices.ContainsFunc(c.Places, func(p PlaceChange) bool { return p.Beyond }):
 		s = append(s, fmt.Sprintf("At the nozzle something changed beyond its doubt, but by no more than half of the tolerance of %s.", um(tolerance)))
 	case len(c.Places) > 0:
 		s = append(s, "At the nozzle no change is seen at the places that both runs gauged around.")
 	}
 	if a, b := c.LargestBefore, c.LargestAfter; b != nil {
-		s = append(s, fmt.Sprintf("The largest gap error there is %s ± %s now, and was %s ± %s.", um(math.Abs(b.Gap)), um(b.U95), um(math.Abs(a.Gap)), um(a.U95)))
+		s = append(s, fmt.Sprintf("The largest gap error there is %s ±%s now, and was %s ±%s.", um(math.Abs(b.Gap)), um(b.U95), um(math.Abs(a.Gap)), um(a.U95)))
 	}
 	if s == nil {
 		return "Neither run's tilt of the head can be compared with the other's."

@@ -127,7 +127,7 @@ func nameOf(l Measured, c record.Criteria) string {
 
 // says puts the period in words.
 func (p Period) says() string {
-	s := fmt.Sprintf("a period of %.0f ± %.0f mm (false alarm %.1g)", p.Length.Value, p.Length.U95(), p.FalseAlarm)
+	s := fmt.Sprintf("a period of %.0f ±%.0f mm (false alarm %.1g)", p.Length.Value, p.Length.U95(), p.FalseAlarm)
 	switch p.Name {
 	case wheel:
 		s += ", as a wheel of " + fmt.Sprintf("%.0f mm", p.Length.Value/math.Pi) + " on its rolling circle would make it"

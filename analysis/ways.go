@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"abbed/analysis/model"
+	"abbed/config/say"
 	"abbed/probe/record"
 )
 
@@ -89,7 +90,7 @@ func (e evidence) byAngles(f Finding, lever along) (Finding, *Finding) {
 			name, id = "pitch", BeamPitch
 		}
 		rest := math.Abs(total - t.part.Value)
-		f.Evidence += fmt.Sprintf(" By the readings at the head its %s is %s from left to right, which costs %s; in all the gap error falls or rises by %s ± %s.",
+		f.Evidence += fmt.Sprintf(" By the readings at the head its %s is %s from left to right, which costs %s; in all the gap error falls or rises by %s ±%s.",
 			name, angle(t.deg), um2(t.part), um(total), um(u))
 		if lever == oblique && t.part.Apart() && rest <= math.Hypot(u, t.part.U95()) {
 			f.ID = id
@@ -97,10 +98,10 @@ func (e evidence) byAngles(f Finding, lever along) (Finding, *Finding) {
 				BeamTwist: "The head rolls as it travels along X: the beam is twisted, or its rails are.",
 				BeamPitch: "The head pitches as it travels along X.",
 			}[id]
-			f.Doubt = fmt.Sprintf("The %s that was read at the head makes the whole slope to within the doubt (%s left ± %s).", name, um(total-t.part.Value), um(math.Hypot(u, t.part.U95())))
+			f.Doubt = fmt.Sprintf("The %s that was read at the head makes the whole slope to within the doubt (%s left ±%s).", name, um(total-t.part.Value), um(math.Hypot(u, t.part.U95())))
 		}
 		if lever == alongX && t.quantity == record.QuantityPitch {
-			f.Doubt = fmt.Sprintf("Of the left-right slope the pitch makes %s by the readings; what is left, %s ± %s, is the straightness of the beam.",
+			f.Doubt = fmt.Sprintf("Of the left-right slope the pitch makes %s by the readings; what is left, %s ±%s, is the straightness of the beam.",
 				um2(t.part), um(total-t.part.Value), um(math.Hypot(u, t.part.U95())))
 		}
 	}
@@ -135,5 +136,7 @@ func (e evidence) beamOrAxis(f Finding) (Finding, *Finding) {
 }
 
 // um2 and angle write a measured length and a measured angle for people.
-func um2(m Measured) string   { return fmt.Sprintf("%s ± %s", um(m.Value), um(m.U95())) }
-func angle(m Measured) string { return fmt.Sprintf("%.2f ± %.2f deg", m.Value, m.U95()) }
+func um2(m Measured) string { return fmt.Sprintf("%s ±%s", um(m.Value), um(m.U95())) }
+func angle(m Measured) string {
+	return fmt.Sprintf("%s ±%s", say.Degrees(m.Value), say.Degrees(m.U95()))
+}

@@ -62,9 +62,9 @@ func (w *Wedge) judge(v Verdict, run record.Run) {
 	if w.By.Value < 0 {
 		way = "falls"
 	}
-	w.Sentence = fmt.Sprintf("%s the gap error %s by %s ± %s (95 %%): the first layer is a wedge of that height.", ends, way, um(math.Abs(w.By.Value)), um(w.By.U95()))
+	w.Sentence = fmt.Sprintf("%s the gap error %s by %s ±%s (95 %%): the first layer is a wedge of that height.", ends, way, um(math.Abs(w.By.Value)), um(w.By.U95()))
 	if !w.By.Apart() {
-		w.Sentence = fmt.Sprintf("%s no wedge is seen: %s ± %s (95 %%). One below %s would not show.", ends, um(w.By.Value), um(w.By.U95()), um(w.By.U95()))
+		w.Sentence = fmt.Sprintf("%s no wedge is seen: %s ±%s (95 %%). One below %s would not show.", ends, um(w.By.Value), um(w.By.U95()), um(w.By.U95()))
 	}
 	switch {
 	case sure > tolerance:

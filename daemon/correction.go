@@ -11,6 +11,7 @@ import (
 	"abbed/analysis"
 	"abbed/daemon/api"
 	"abbed/daemon/apply"
+	"abbed/daemon/link"
 	"abbed/daemon/store"
 	"abbed/gcode"
 	"abbed/probe"
@@ -75,11 +76,11 @@ func (d *Daemon) stillGood(t analysis.Table, run string) error {
 	if now, refused := j.verdict.Table(j.run); refused != nil || now.Digest != t.Digest {
 		return api.Errorf(409, "table-refused", "look at the run's table again", "the run does not support this table any more")
 	}
-	l := d.link.now()
-	if l.facts == nil {
+	l := d.link.Now()
+	if l.Facts == nil {
 		return d.link.Unready()
 	}
-	k := d.know(l.facts)
+	k := d.know(l.Facts)
 	if k.setup.Printer.ID != t.Printer || k.setup.Lever != t.Lever {
 		return api.Errorf(409, "printer-changed", "measure again", "the table was made for another printer, or for another lever")
 	}
@@ -204,7 +205,7 @@ const answersWithin = 2500 * time.Millisecond
 
 // takeToWrite promises the printer to one change of its map, and says that it goes on; was
 // is what stood before.
-func (d *Daemon) takeToWrite(a *store.Applied, what string) (loan *Loan, was store.Applied, err error) {
+func (d *Daemon) takeToWrite(a *store.Applied, what string) (loan *link.Loan, was store.Applied, err error) {
 	d.starting.Lock()
 	defer d.starting.Unlock()
 	if d.closing() {
@@ -227,7 +228,7 @@ func (d *Daemon) takeToWrite(a *store.Applied, what string) (loan *Loan, was sto
 
 // looked opens the printer, looks whether its map may be written now, and carries the
 // change through. Where it may not, all is as it was, and says why.
-func (d *Daemon) looked(a, was store.Applied, what string, do way, loan *Loan, begun chan error) {
+func (d *Daemon) looked(a, was store.Applied, what string, do way, loan *link.Loan, begun chan error) {
 	sess, _, err := loan.Open(d.base)
 	var w apply.Desk
 	if err == nil {
@@ -236,7 +237,7 @@ func (d *Daemon) looked(a, was store.Applied, what string, do way, loan *Loan, b
 	}
 	if err != nil {
 		e := refusal(err)
-		loan.Back(d.link.now().homed)
+		loan.Back(d.link.Now().Homed)
 		d.mu.Lock()
 		d.busy, d.applied = false, was
 		if d.applied.Digest != "" {
@@ -298,16 +299,16 @@ func (d *Daemon) largest() int64 {
 
 // written carries the change through and learns the map that then stands. If not
 // even the intent could be kept, all is as it was, and begun is told why.
-func (d *Daemon) written(w apply.Desk, sess *gcode.Session, a, was store.Applied, what string, do way, loan *Loan, begun chan<- error) {
-	homed := d.link.now().homed
+func (d *Daemon) written(w apply.Desk, sess *gcode.Session, a, was store.Applied, what string, do way, loan *link.Loan, begun chan<- error) {
+	homed := d.link.Now().Homed
 	after, err := do(w, d.writing, a)
 	if err != nil {
 		d.log.Error(what+" did not come to its end", "digest", a.Digest, "state", string(after.State), "err", err)
 	}
 	if rows, e := w.Read(d.writing); e == nil {
-		d.link.learn(func(f *Facts) { f.Map, f.MapAsked = rows, false })
+		d.link.Learn(func(f *link.Facts) { f.Map, f.MapAsked = rows, false })
 	} else {
-		d.link.learn(func(f *Facts) { f.MapAsked = false })
+		d.link.Learn(func(f *link.Facts) { f.MapAsked = false })
 	}
 	loan.Back(homed && sess.Err() == nil)
 	if err != nil && after.N == a.N {

@@ -14,6 +14,7 @@ import (
 
 	"abbed/config"
 	"abbed/daemon"
+	"abbed/daemon/link"
 	"abbed/gcode"
 	"abbed/gcode/bench"
 	"abbed/gcode/gcodetest"
@@ -31,7 +32,7 @@ const dialogues = "testdata/dialogues"
 // understood is what a recording holds: what doctor made of the printer.
 type understood struct {
 	Framed   bool
-	Facts    daemon.Facts
+	Facts    link.Facts
 	Settings []string // to paste
 	Heard    []daemon.Heard
 }

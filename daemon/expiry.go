@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"abbed/analysis"
+	"abbed/daemon/link"
 	"abbed/daemon/status"
 	"abbed/daemon/store"
 	"abbed/probe/record"
@@ -68,7 +69,7 @@ func (d *Daemon) expiry(a store.Applied) string {
 	if why := d.worn(a); why != "" {
 		return why
 	}
-	if f := d.link.now().facts; f != nil && f.MapAsked {
+	if f := d.link.Now().Facts; f != nil && f.MapAsked {
 		return mapSays(a.Correction().In(f.Map))
 	}
 	return a.Expired
@@ -86,13 +87,13 @@ func (d *Daemon) learnMap(run record.Run) {
 		a.At, a.Expired, a.Proved = time.Now(), why, a.Proved && why == ""
 		d.saveApplied(a)
 	}
-	d.link.learn(func(f *Facts) { f.Map, f.MapAsked = run.Map.Nodes, true })
+	d.link.Learn(func(f *link.Facts) { f.Map, f.MapAsked = run.Map.Nodes, true })
 }
 
 // foreign reports whether the printer that answers is another than the one that holds
 // the correction: then nothing of it is read from, or written to, what answers.
 func (d *Daemon) foreign(a store.Applied) bool {
-	f := d.link.now().facts
+	f := d.link.Now().Facts
 	return f != nil && a.Printer != "" && f.Identity.ID != a.Printer
 }
 
@@ -114,11 +115,11 @@ func (d *Daemon) worn(a store.Applied) string {
 	if a.Expired != "" && !ofMap(a.Expired) {
 		return a.Expired
 	}
-	l := d.link.now()
-	if l.facts == nil {
+	l := d.link.Now()
+	if l.Facts == nil {
 		return ""
 	}
-	if k := d.know(l.facts); k.has.lever && k.setup.Lever != a.Lever {
+	if k := d.know(l.Facts); k.has.lever && k.setup.Lever != a.Lever {
 		return leverOther
 	}
 	return ""
@@ -176,5 +177,5 @@ func moved(was, is judged) string {
 	if why != nil || c.Most == nil {
 		return ""
 	}
-	return fmt.Sprintf("a newer run finds the gap error at %s another by %+.3f \u00b1 %.3f mm, which is beyond the doubt of both: the head tilts otherwise now", c.Most.Place, c.Most.By, c.Most.U95)
+	return fmt.Sprintf("a newer run finds the gap error at %s another by %+.3f \u00b1%.3f mm, which is beyond the doubt of both: the head tilts otherwise now", c.Most.Place, c.Most.By, c.Most.U95)
 }

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"abbed/config"
+	"abbed/daemon/link"
 	"abbed/gcode"
 	"abbed/gcode/dialect"
 )
@@ -17,10 +18,10 @@ func TestTemperaturesThatComeByThemselves(t *testing.T) {
 		t.Fatal(err)
 	}
 	d := &Daemon{words: words}
-	if got := d.temperatures(&Facts{}); got != nil {
+	if got := d.temperatures(&link.Facts{}); got != nil {
 		t.Fatalf("never heard, but shown: %+v", got)
 	}
-	asked := &Facts{Temps: &dialect.Temps{Nozzle: 21, Bed: 22}, TempsAt: time.Now()}
+	asked := &link.Facts{Temps: &dialect.Temps{Nozzle: 21, Bed: 22}, TempsAt: time.Now()}
 	if got := d.temperatures(asked); got.Nozzle != 21 || !got.Heard.Equal(asked.TempsAt) {
 		t.Errorf("asked: %+v", got)
 	}

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"abbed/daemon/api"
+	"abbed/daemon/link"
 	"abbed/daemon/status"
 	"abbed/daemon/store"
 	"abbed/gcode"
@@ -27,8 +28,8 @@ func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
 	if err := d.mayRun(); err != nil {
 		return api.Run{}, err
 	}
-	l := d.link.now()
-	k := d.know(l.facts)
+	l := d.link.Now()
+	k := d.know(l.Facts)
 	asked, err := inOrder(n.Steps, steps(k, l))
 	if err != nil {
 		return api.Run{}, err
@@ -156,7 +157,7 @@ func checkConfirm(c api.Confirm, all []api.Caution) (blade float64, err error) {
 }
 
 // carry carries a run from its confirmation to its end.
-func (d *Daemon) carry(ctx context.Context, a *active, loan *Loan) {
+func (d *Daemon) carry(ctx context.Context, a *active, loan *link.Loan) {
 	homed := false
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
@@ -185,7 +186,7 @@ func (d *Daemon) carry(ctx context.Context, a *active, loan *Loan) {
 
 // openFor opens the printer for a run, and makes sure that it is still the one
 // for which the run was made.
-func (d *Daemon) openFor(ctx context.Context, a *active, loan *Loan) (*gcode.Session, error) {
+func (d *Daemon) openFor(ctx context.Context, a *active, loan *link.Loan) (*gcode.Session, error) {
 	sess, facts, err := loan.Open(ctx)
 	if cause := context.Cause(ctx); cause != nil {
 		return nil, cause
@@ -219,7 +220,7 @@ func causeOf(ctx context.Context, sess *gcode.Session, err error) error {
 		return nil
 	}
 	if errors.Is(sess.Err(), gcode.ErrStopped) {
-		return errStop
+		return link.ErrStop
 	}
 	if cause := context.Cause(ctx); cause != nil {
 		return cause
@@ -250,7 +251,7 @@ func (d *Daemon) finish(a *active, why error) {
 	run := a.log.Run()
 	state, shownErr := record.EndDone, (*api.Error)(nil)
 	switch {
-	case errors.Is(why, errStop):
+	case errors.Is(why, link.ErrStop):
 		state = record.EndStopped
 	case why != nil:
 		state = record.EndFailed
@@ -282,7 +283,7 @@ func (d *Daemon) finish(a *active, why error) {
 
 // failure is why a run failed, for people.
 func failure(why error) *api.Error {
-	if errors.Is(why, errClosing) {
+	if errors.Is(why, link.ErrClosing) {
 		return api.Errorf(503, "interrupted", "start abbed again; what was measured is kept", "the program was ended in the middle of the run")
 	}
 	return refusal(why)

@@ -6,6 +6,7 @@ import (
 
 	"abbed/config"
 	"abbed/daemon/api"
+	"abbed/daemon/link"
 	"abbed/probe/record"
 )
 
@@ -23,9 +24,9 @@ type known struct {
 
 // know puts together what the owner set and what the printer answered. What is
 // set wins.
-func know(s config.Settings, f *Facts, applied *record.Applied) known {
+func know(s config.Settings, f *link.Facts, applied *record.Applied) known {
 	if f == nil {
-		f = &Facts{}
+		f = &link.Facts{}
 	}
 	k := known{setup: record.Setup{
 		Printer: f.Identity, Layout: record.Layout(s.Layout), Clearance: s.Clearance, Kind: probeKind(s.Probe.Kind),
@@ -52,7 +53,7 @@ func (k *known) layout(s config.Settings) {
 	}
 }
 
-func (k *known) lever(s config.Settings, f *Facts) {
+func (k *known) lever(s config.Settings, f *link.Facts) {
 	switch {
 	case s.Lever != nil:
 		k.setup.Lever = record.Lever{X: s.Lever.X, Y: s.Lever.Y}
@@ -68,7 +69,7 @@ func (k *known) lever(s config.Settings, f *Facts) {
 
 // trigger takes the trigger height from the printer's own Z offset of the
 // probe, which is minus the height of the nozzle when the probe triggers.
-func (k *known) trigger(s config.Settings, f *Facts) {
+func (k *known) trigger(s config.Settings, f *link.Facts) {
 	switch {
 	case s.Trigger != nil:
 		k.setup.Trigger, k.setup.TriggerKnown = *s.Trigger, true
@@ -82,7 +83,7 @@ func (k *known) trigger(s config.Settings, f *Facts) {
 	}
 }
 
-func (k *known) travel(s config.Settings, f *Facts) {
+func (k *known) travel(s config.Settings, f *link.Facts) {
 	switch {
 	case s.Travel != nil:
 		k.setup.Travel = record.Travel{Rect: rect(*s.Travel), Z1: 1000}
@@ -113,7 +114,7 @@ func (k *known) bed(s config.Settings) {
 	}
 }
 
-func (k *known) stored(s config.Settings, f *Facts) {
+func (k *known) stored(s config.Settings, f *link.Facts) {
 	k.setup.Levelling = len(f.Map) > 0
 	k.from("levelling", record.Default)
 	if f.Levelling != nil {

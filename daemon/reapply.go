@@ -6,6 +6,7 @@ import (
 
 	"abbed/daemon/api"
 	"abbed/daemon/apply"
+	"abbed/daemon/link"
 	"abbed/daemon/store"
 )
 
@@ -65,7 +66,7 @@ func (d *Daemon) reapply(ctx context.Context, by string) error {
 	}
 	t, next, err := apply.Again(a, t, now, criteria(d.owner().Judged()))
 	if err != nil {
-		d.link.learn(func(f *Facts) { f.Map, f.MapAsked = now, true })
+		d.link.Learn(func(f *link.Facts) { f.Map, f.MapAsked = now, true })
 		return applyRefusal("re-apply", err)
 	}
 	if err := d.keepTable(t, a.Run); err != nil {
@@ -80,7 +81,7 @@ func (d *Daemon) readMap(ctx context.Context) ([][]int64, error) {
 	if err != nil {
 		return nil, err
 	}
-	homed := d.link.now().homed
+	homed := d.link.Now().Homed
 	defer func() { loan.Back(homed) }()
 	sess, _, err := loan.Open(ctx)
 	if err != nil {

@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"abbed/daemon/api"
+	"abbed/daemon/link"
 	"abbed/probe/record"
 )
 
@@ -25,18 +26,18 @@ var besides = map[record.Step]record.Step{
 }
 
 // steps says which steps can be done and why not.
-func steps(k known, l linkState) map[string]api.Can {
+func steps(k known, l link.State) map[string]api.Can {
 	out := map[string]api.Can{}
 	for _, s := range order {
 		switch {
 		case !slices.Contains(built, s):
 			out[string(s)] = cannot("not built yet")
-		case l.facts == nil:
-			out[string(s)] = cannot(l.text)
+		case l.Facts == nil:
+			out[string(s)] = cannot(l.Text)
 		case k.missing != "":
 			out[string(s)] = cannot(k.missing)
-		case l.state != api.Ready && l.state != api.Resting:
-			out[string(s)] = cannot(l.text)
+		case l.Link != api.Ready && l.Link != api.Resting:
+			out[string(s)] = cannot(l.Text)
 		default:
 			out[string(s)] = api.Can{Can: true}
 		}

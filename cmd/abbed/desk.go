@@ -72,8 +72,8 @@ func tellBench(w io.Writer, t workshop.Twist, cost workshop.Value, lever, travel
 		workshop.Beyond:     "The profile is twisted by more than its maker may deliver: replace it.",
 		workshop.CannotTell: "The doubt reaches over the limit: use finer blades or a flatter reference, and measure again.",
 	}[t.Verdict])
-	fmt.Fprintf(w, "twist: %.3f ± %.3f deg (%.2f ± %.2f deg per metre); allowed %.3f deg (ANSI H35.2)\n", t.Deg.Value, t.Deg.U95(), t.PerMetre.Value, t.PerMetre.U95(), t.AllowedDeg)
-	fmt.Fprintf(w, "cost at the nozzle: %.3f ± %.3f mm from end to end of %.0f mm, with a lever of %.0f mm\n", cost.Value, cost.U95(), travel, lever)
+	fmt.Fprintf(w, "twist: %.3f ±%.3f deg (%.2f ±%.2f deg per metre); allowed %.3f deg (ANSI H35.2)\n", t.Deg.Value, t.Deg.U95(), t.PerMetre.Value, t.PerMetre.U95(), t.AllowedDeg)
+	fmt.Fprintf(w, "cost at the nozzle: %.3f ±%.3f mm from end to end of %.0f mm, with a lever of %.0f mm\n", cost.Value, cost.U95(), travel, lever)
 	fmt.Fprintln(w, map[workshop.Verdict]string{
 		workshop.Within:     "A first layer does not show that.",
 		workshop.Beyond:     "A first layer shows that, whether the profile is within its tolerance or not.",
@@ -160,7 +160,7 @@ func tellRepair(w io.Writer, a api.Repair) {
 		fmt.Fprintln(w, "Beam:", a.TwistWhy)
 	}
 	if a.Tram != nil {
-		fmt.Fprintf(w, "Bed, by the nozzle: it rises by %.3f ± %.3f mm per 100 mm to the right, %.3f ± %.3f to the back.\n",
+		fmt.Fprintf(w, "Bed, by the nozzle: it rises by %.3f ±%.3f mm per 100 mm to the right, %.3f ±%.3f to the back.\n",
 			a.Tram.SlopeX.Value, a.Tram.SlopeX.Hi95-a.Tram.SlopeX.Value, a.Tram.SlopeY.Value, a.Tram.SlopeY.Hi95-a.Tram.SlopeY.Value)
 		for _, s := range a.Tram.Supports {
 			fmt.Fprintln(w, " ", s.Says)

@@ -45,7 +45,7 @@ func TestBenchCheck(t *testing.T) {
 	}
 }
 
-// TestBenchCheckSays: a gap of 0 with blades of 0.05 mm is 0.000 ± 0.060 mm at a lever
+// TestBenchCheckSays: a gap of 0 with blades of 0.05 mm is 0.000 ±0.060 mm at a lever
 // of 40 mm, by hand, and a first layer bears 0.03: nobody can tell.
 func TestBenchCheckSays(t *testing.T) {
 	for gap, want := range map[string]string{"0": "is not known", "0.3": "A first layer shows"} {

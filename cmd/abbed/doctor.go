@@ -18,6 +18,7 @@ import (
 	"abbed/config"
 	"abbed/daemon"
 	"abbed/daemon/api"
+	"abbed/daemon/link"
 	"abbed/gcode"
 	"abbed/gcode/gcodetest"
 	"abbed/gcode/port"
@@ -35,7 +36,7 @@ type checkup struct {
 	// Proposals are settings that would help.
 	Proposals []daemon.Proposal `json:"proposals"`
 
-	facts daemon.Facts
+	facts link.Facts
 }
 
 type answered struct {
@@ -196,7 +197,7 @@ func (d *doctor) keep(c call) error {
 }
 
 // ask lists what was answered.
-func (c *checkup) ask(f daemon.Facts) {
+func (c *checkup) ask(f link.Facts) {
 	add := func(asked string, ok bool, said string, args ...any) {
 		text := "no answer that could be understood"
 		if ok {

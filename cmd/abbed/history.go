@@ -55,5 +55,5 @@ func withDoubt(m api.Measured) string {
 	if m.Unit != "mm" {
 		digits = 2
 	}
-	return strings.TrimSpace(fmt.Sprintf("%+.*f ± %.*f %s", digits, m.Value, digits, (m.Hi95-m.Lo95)/2, m.Unit))
+	return strings.TrimSpace(fmt.Sprintf("%+.*f ±%.*f %s", digits, m.Value, digits, (m.Hi95-m.Lo95)/2, m.Unit))
 }

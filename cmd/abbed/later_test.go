@@ -91,7 +91,7 @@ func TestLaterRun(t *testing.T) {
 			return sum
 		}
 		if after.table.Digest == nil || *after.table.Digest == *before.table.Digest || !(doubt(after) < doubt(before)) {
-			t.Fatalf("the table is as before: ± %.4f in all, was ± %.4f", doubt(after), doubt(before))
+			t.Fatalf("the table is as before: ±%.4f in all, was ±%.4f", doubt(after), doubt(before))
 		}
 		if rms, _ := remaining(after.table, printer.Truth()); rms > 0.010 {
 			t.Errorf("%.1f um are left", 1000*rms)

@@ -64,7 +64,7 @@ func tellLevers(w io.Writer, x api.Levers) {
 			fmt.Fprintf(w, "lever x=%.1f y=%.1f: not foretold (%s): %s\n    %s\n", l.Lever.X, l.Lever.Y, r.Code, r.Text, r.Hint)
 			continue
 		}
-		fmt.Fprintf(w, "lever x=%.1f y=%.1f: up to %.3f ± %.3f mm, at x=%.0f y=%.0f\n", l.Lever.X, l.Lever.Y, math.Abs(l.Largest.Gap), l.Largest.U95, l.Largest.U, l.Largest.V)
+		fmt.Fprintf(w, "lever x=%.1f y=%.1f: up to %.3f ±%.3f mm, at x=%.0f y=%.0f\n", l.Lever.X, l.Lever.Y, math.Abs(l.Largest.Gap), l.Largest.U95, l.Largest.U, l.Largest.V)
 	}
 	fmt.Fprintln(w, "Against the zero place, inside the gauged area, 95 %. It is foretold, not measured: gauge again once the probe is there.")
 }

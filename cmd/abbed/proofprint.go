@@ -133,7 +133,7 @@ settings as for patches have to hold where patches are named by number.`,
 		}
 		fmt.Fprintf(c.OutOrStdout(), "%s\n%s\n%s\n", a.Sentence, a.Next, a.Doubt)
 		for _, p := range a.Patches {
-			fmt.Fprintf(c.OutOrStdout(), "  (%.1f, %.1f): %.3f mm in %d readings, error %+.3f ± %.3f mm\n", p.U, p.V, p.Thickness, p.Readings, p.Error, p.U95)
+			fmt.Fprintf(c.OutOrStdout(), "  (%.1f, %.1f): %.3f mm in %d readings, error %+.3f ±%.3f mm\n", p.U, p.V, p.Thickness, p.Readings, p.Error, p.U95)
 		}
 		return nil
 	}
