@@ -126,6 +126,7 @@ func New(ctx context.Context, o Options) (*Daemon, error) {
 	if err := d.recover(ctx); err != nil {
 		return nil, err
 	}
+	d.keepSettings()
 	d.publish()
 	return d, nil
 }

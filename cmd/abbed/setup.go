@@ -173,13 +173,16 @@ func (s *setup) run(ctx context.Context) error {
 	return s.write()
 }
 
-// older is the settings file that is replaced: what it says stays, unless it is said
-// otherwise; "": there is none.
+// older is the settings file that is replaced, or that came with imported data: what it
+// says stays, unless it is said otherwise; "": there is none.
 func (s *setup) older() string {
-	if _, err := os.Stat(s.done.File); err != nil || !s.replace {
-		return ""
+	carried := filepath.Join(stateOf(s.name, s.system), carriedName)
+	for file, may := range map[string]bool{s.done.File: s.replace, carried: !s.replace} {
+		if _, err := os.Stat(file); err == nil && may {
+			return file
+		}
 	}
-	return s.done.File
+	return ""
 }
 
 // mayWrite looks before anything is asked whether the files may be written.

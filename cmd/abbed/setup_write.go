@@ -38,10 +38,10 @@ func (s *setup) chooseListen(context.Context) error {
 	s.lines["listen"] = config.Line{YAML: quotedYAML("listen", s.done.Listen), Why: "each printer has its own address; no other one of this machine has this"}
 	s.lines["name"] = config.Line{YAML: quotedYAML("name", s.name), Why: "page, commands, metrics and room call it so"}
 	if s.system {
-		s.lines["state"] = config.Line{YAML: quotedYAML("state", "/var/lib/abbed/"+s.name), Why: "the service makes it, and commands find the token there"}
+		s.lines["state"] = config.Line{YAML: quotedYAML("state", stateOf(s.name, true)), Why: "the service makes it, and commands find the token there"}
 		s.lines["socket"] = config.Line{YAML: quotedYAML("socket", "/run/abbed/"+s.name+"/socket"), Why: "members of the group abbed may use it"}
 	} else {
-		s.lines["state"] = config.Line{YAML: quotedYAML("state", filepath.Join(config.StateDir(os.Environ()), s.name)), Why: "each printer has its own"}
+		s.lines["state"] = config.Line{YAML: quotedYAML("state", stateOf(s.name, false)), Why: "each printer has its own"}
 	}
 	for _, key := range []string{"state", "socket"} {
 		if s.given.Given[key] != "" {
@@ -49,6 +49,14 @@ func (s *setup) chooseListen(context.Context) error {
 		}
 	}
 	return nil
+}
+
+// stateOf is where the data of a printer is kept.
+func stateOf(name string, system bool) string {
+	if system {
+		return filepath.Join("/var/lib/abbed", name)
+	}
+	return filepath.Join(config.StateDir(os.Environ()), name)
 }
 
 // othersListen returns which address each other settings file of the directory
