@@ -9,6 +9,7 @@ import (
 	"abbed/config"
 	"abbed/daemon/api"
 	"abbed/daemon/link"
+	"abbed/daemon/refuse"
 	"abbed/daemon/status"
 	"abbed/daemon/store"
 	"abbed/gcode/port"
@@ -201,7 +202,7 @@ func (d *Daemon) idle(ctx context.Context, below float64) (held bool, err error)
 		return false, err
 	}
 	if err := probe.ForeignUse(ctx, sess, d.words, d.clk, false); err != nil {
-		return false, refusal(err)
+		return false, refuse.Of(err)
 	}
 	r, err := sess.Ask(ctx, d.words.Temperatures())
 	if err != nil {

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"abbed/config"
+	"abbed/daemon/known"
 	"abbed/daemon/link"
 	"abbed/gcode"
 	"abbed/gcode/dialect"
@@ -13,7 +14,7 @@ import (
 // Temperatures that the printer says by itself are shown if they are newer than
 // those that were asked; half a line is not.
 func TestTemperaturesThatComeByThemselves(t *testing.T) {
-	words, err := Words(config.Default())
+	words, err := known.Words(config.Default())
 	if err != nil {
 		t.Fatal(err)
 	}

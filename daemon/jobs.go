@@ -7,7 +7,10 @@ import (
 	"time"
 
 	"abbed/daemon/api"
+	"abbed/daemon/known"
 	"abbed/daemon/link"
+	"abbed/daemon/refuse"
+	"abbed/daemon/results"
 	"abbed/daemon/status"
 	"abbed/daemon/store"
 	"abbed/gcode"
@@ -30,7 +33,7 @@ func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
 	}
 	l := d.link.Now()
 	k := d.know(l.Facts)
-	asked, err := inOrder(n.Steps, steps(k, l))
+	asked, err := known.InOrder(n.Steps, known.Steps(k, l))
 	if err != nil {
 		return api.Run{}, err
 	}
@@ -40,13 +43,13 @@ func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
 	}
 	var earlier *probe.Earlier
 	if n.For != "" {
-		if earlier, err = d.earlierOf(n.For, asked, k.setup, d.plan(n.Quick)); err != nil {
+		if earlier, err = d.earlierOf(n.For, asked, k.Setup, d.plan(n.Quick)); err != nil {
 			return api.Run{}, err
 		}
 	}
-	log, err := store.NewLog(d.store, record.Opened{Steps: asked, By: by, Setup: k.setup, Heat: heat, For: n.For}, d.clk.Now)
+	log, err := store.NewLog(d.store, record.Opened{Steps: asked, By: by, Setup: k.Setup, Heat: heat, For: n.For}, d.clk.Now)
 	if err != nil {
-		return api.Run{}, storeRefusal(err)
+		return api.Run{}, refuse.Store(err)
 	}
 	a := newActive(log, d.changed)
 	a.quick, a.earlier = n.Quick, earlier
@@ -54,7 +57,7 @@ func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
 	d.mu.Lock()
 	d.active = a
 	d.mu.Unlock()
-	d.noteFor(log.ID(), n.For)
+	d.NoteFor(log.ID(), n.For)
 	d.audit(by, "start a run", fmt.Sprint(asked))
 	d.changed()
 	if n.Attended && d.owner().AttendedStarts {
@@ -127,7 +130,7 @@ func (d *Daemon) begin(a *active, word record.Confirmed) error {
 	_, err = a.log.Append(record.Event{Confirmed: &word})
 	if err != nil {
 		loan.Back(false)
-		return refusal(err)
+		return refuse.Of(err)
 	}
 	d.audit(word.Person, "confirm a run", a.log.ID())
 	runCtx, cancel := context.WithCancelCause(d.base)
@@ -194,7 +197,7 @@ func (d *Daemon) openFor(ctx context.Context, a *active, loan *link.Loan) (*gcod
 	if err != nil {
 		return nil, err
 	}
-	was, now := a.log.Run().Setup, d.know(&facts).setup
+	was, now := a.log.Run().Setup, d.know(&facts).Setup
 	for _, c := range []struct {
 		what  string
 		other bool
@@ -269,7 +272,7 @@ func (d *Daemon) finish(a *active, why error) {
 	if err := d.joinEarlier(context.Background(), a.log.Run()); err != nil {
 		d.log.Error("the gaugings cannot be kept with the earlier run; the next start tries again", "run", run.ID, "earlier", run.For, "err", err)
 	}
-	d.learnRun(d.judge(a.log.Run()))
+	d.learnRun(d.Judge(a.log.Run()))
 	d.learnMap(a.log.Run())
 	d.learnTwist(a.log.Run())
 	d.learnLater()
@@ -277,7 +280,7 @@ func (d *Daemon) finish(a *active, why error) {
 		d.learnProof(a.log.Run())
 	}
 	d.noteSteps(a.log.Run())
-	a.end(api.State(state), shownErr, ending(a.log.Run()))
+	a.end(api.State(state), shownErr, results.Ending(a.log.Run()))
 	d.log.Info("run ended", "run", run.ID, "state", string(state), "touches", len(run.Touches), "gaugings", len(run.Gaugings))
 }
 
@@ -286,7 +289,7 @@ func failure(why error) *api.Error {
 	if errors.Is(why, link.ErrClosing) {
 		return api.Errorf(503, "interrupted", "start abbed again; what was measured is kept", "the program was ended in the middle of the run")
 	}
-	return refusal(why)
+	return refuse.Of(why)
 }
 
 func (d *Daemon) append(a *active, e record.Event) {
@@ -303,7 +306,7 @@ func (d *Daemon) Gauge(_ context.Context, id string, g api.GaugeAction) (api.Run
 		return api.Run{}, d.notActive(id, "gauge")
 	}
 	if err := a.do(g); err != nil {
-		return api.Run{}, refusal(err)
+		return api.Run{}, refuse.Of(err)
 	}
 	return a.show(), nil
 }
@@ -315,7 +318,7 @@ func (d *Daemon) Answer(_ context.Context, id string, p api.AnswerPrompt, by str
 		return d.notActive(id, "answer")
 	}
 	if err := a.answer(p, by); err != nil {
-		return refusal(err)
+		return refuse.Of(err)
 	}
 	d.audit(by, "answer a prompt", id+" "+p.Prompt+" "+p.Answer)
 	return nil
@@ -323,7 +326,7 @@ func (d *Daemon) Answer(_ context.Context, id string, p api.AnswerPrompt, by str
 
 // notActive says why nothing can be done with a run: it is over, or not there.
 func (d *Daemon) notActive(id, act string) error {
-	if _, err := d.load(id); err != nil {
+	if _, err := d.Load(id); err != nil {
 		return err
 	}
 	return api.Errorf(409, "wrong-state", "start a new run", "%s: the run %s is over", act, id)

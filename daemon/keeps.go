@@ -11,6 +11,7 @@ import (
 
 	"abbed/daemon/api"
 	"abbed/daemon/link"
+	"abbed/daemon/refuse"
 	"abbed/daemon/store"
 	"abbed/gcode/dialect"
 	"abbed/probe/record"
@@ -72,11 +73,11 @@ func (d *Daemon) askKeeps(ctx context.Context) error {
 	defer func() { loan.Back(homed) }()
 	sess, _, err := loan.Open(ctx)
 	if err != nil {
-		return refusal(err)
+		return refuse.Of(err)
 	}
 	text, restless, err := settledSettings(ctx, sess, d.words)
 	if err != nil {
-		return refusal(fmt.Errorf("sign off: ask what the printer would keep: %w", err))
+		return refuse.Of(fmt.Errorf("sign off: ask what the printer would keep: %w", err))
 	}
 	d.link.Learn(func(f *link.Facts) { f.Settings, f.SettingsAt, f.Restless = text, time.Now(), restless })
 	return nil

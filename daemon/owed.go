@@ -156,7 +156,7 @@ func (d *Daemon) putBackNow(sess *gcode.Session) (homed bool, err error) {
 	if err := probe.ForeignUse(d.base, sess, d.words, d.clk, hot); err != nil {
 		return false, err
 	}
-	log := &owedLog{run: record.Run{Setup: d.know(d.link.Now().Facts).setup}}
+	log := &owedLog{run: record.Run{Setup: d.know(d.link.Now().Facts).Setup}}
 	for _, w := range d.owed() {
 		log.run.Off = append(log.run.Off, record.Switch(w))
 	}

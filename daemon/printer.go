@@ -7,22 +7,23 @@ import (
 
 	"abbed/config"
 	"abbed/daemon/api"
+	"abbed/daemon/known"
 	"abbed/daemon/link"
 	"abbed/daemon/status"
 	"abbed/probe/record"
 )
 
 // know is what is known of the printer now.
-func (d *Daemon) know(f *link.Facts) known { return know(d.owner(), f, d.inForce()) }
+func (d *Daemon) know(f *link.Facts) known.Known { return known.Of(d.owner(), f, d.inForce()) }
 
 // Printer says what is known of the printer.
 func (d *Daemon) Printer() api.Printer {
 	l := d.link.Now()
 	k := d.know(l.Facts)
 	p := api.Printer{
-		Name: NameOf(d.owner()),
+		Name: known.NameOf(d.owner()),
 		Link: l.Link, Sentence: l.Text, Port: d.owner().Port, Homed: l.Homed, Layer: d.owner().Layer,
-		Owed: d.owed(), Going: d.going(), Steps: steps(k, l), Identity: map[string]string{},
+		Owed: d.owed(), Going: d.going(), Steps: known.Steps(k, l), Identity: map[string]string{},
 	}
 	if n := d.notices(); n != "" {
 		p.Sentence += " " + n
@@ -37,7 +38,7 @@ func (d *Daemon) Printer() api.Printer {
 		}
 		p.Temperatures = d.temperatures(f)
 	}
-	k.show(&p)
+	k.Show(&p)
 	p.Todo = status.Todo(d.glance(p))
 	return p
 }

@@ -20,23 +20,23 @@ import (
 // ProofPrint makes the file of a proof print over the area that a run has gauged,
 // or over the reach for "".
 func (d *Daemon) ProofPrint(id string) (api.ProofPrint, error) {
-	setup := d.know(d.link.Now().Facts).setup
+	setup := d.know(d.link.Now().Facts).Setup
 	area := setup.Reach
 	if id != "" {
-		j, err := d.judged(id)
+		j, err := d.Judged(id)
 		if err != nil {
 			return api.ProofPrint{}, err
 		}
-		setup, area = j.run.Setup, GaugedArea(j.run, j.verdict)
+		setup, area = j.Run.Setup, GaugedArea(j.Run, j.Verdict)
 	}
 	p, err := d.patches(setup, area)
 	if err != nil {
 		return api.ProofPrint{}, err
 	}
 	if id != "" && d.inForce() == nil {
-		j, err := d.judged(id)
+		j, err := d.Judged(id)
 		if err == nil {
-			err = clear(&p, j.verdict)
+			err = clear(&p, j.Verdict)
 		}
 		if err != nil {
 			return api.ProofPrint{}, err
@@ -155,18 +155,18 @@ func (d *Daemon) Thickness(ctx context.Context, id string, t api.Thickness, by s
 			return api.Proof{}, err
 		}
 	}
-	j, err := d.judged(id)
+	j, err := d.Judged(id)
 	if err != nil {
 		return api.Proof{}, err
 	}
-	if j.run.Ended == nil {
+	if j.Run.Ended == nil {
 		return api.Proof{}, api.Errorf(409, "wrong-state", "wait until the run has ended", "thickness: run %s goes on", id)
 	}
 	readings, err := d.placed(j, t)
 	if err != nil {
 		return api.Proof{}, err
 	}
-	r, err := proof.Judge(readings, Case(j.run, j.verdict, corrected))
+	r, err := proof.Judge(readings, Case(j.Run, j.Verdict, corrected))
 	if err != nil {
 		return api.Proof{}, api.Errorf(422, "bad-value", "look at the readings", "%v", err)
 	}
@@ -176,7 +176,7 @@ func (d *Daemon) Thickness(ctx context.Context, id string, t api.Thickness, by s
 	return Proved(r), nil
 }
 
-// Case is what the patches of a run are judged against.
+// Case is what the patches of a run are analysis.Judged against.
 func Case(run record.Run, v analysis.Verdict, corrected bool) proof.Case {
 	c := proof.Case{ZeroU: run.Setup.Zero.U, ZeroV: run.Setup.Zero.V, Tolerance: run.Setup.Criteria.Tolerance, Corrected: corrected}
 	if v.Gap != nil {
@@ -189,7 +189,7 @@ func Case(run record.Run, v analysis.Verdict, corrected bool) proof.Case {
 }
 
 // placed gives each reading its place.
-func (d *Daemon) placed(j judged, t api.Thickness) ([]proof.Reading, error) {
+func (d *Daemon) placed(j analysis.Judged, t api.Thickness) ([]proof.Reading, error) {
 	var out []proof.Reading
 	if t.CSV != "" {
 		r, err := proof.ReadCSV(strings.NewReader(t.CSV))
@@ -217,14 +217,14 @@ func (d *Daemon) placed(j judged, t api.Thickness) ([]proof.Reading, error) {
 			return nil, api.Errorf(422, "bad-value", "look at that reading", "thickness: %v", err)
 		}
 		numbered = numbered || r.Patch != 0
-		if r.Patch == 0 && !j.run.Setup.Bed.Has(record.Place{U: r.U, V: r.V}) {
+		if r.Patch == 0 && !j.Run.Setup.Bed.Has(record.Place{U: r.U, V: r.V}) {
 			return nil, api.Errorf(422, "bad-value", "u and v are mm on the bed", "thickness: (%.1f, %.1f) is not on the bed", r.U, r.V)
 		}
 	}
 	if !numbered {
 		return out, nil
 	}
-	p, err := d.patches(j.run.Setup, GaugedArea(j.run, j.verdict))
+	p, err := d.patches(j.Run.Setup, GaugedArea(j.Run, j.Verdict))
 	if err != nil {
 		return nil, err
 	}

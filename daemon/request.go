@@ -5,6 +5,7 @@ import (
 	"errors"
 
 	"abbed/daemon/api"
+	"abbed/daemon/known"
 	"abbed/gcode"
 	"abbed/probe/record"
 )
@@ -53,7 +54,7 @@ func (d *Daemon) requests(ctx context.Context) {
 // first, so that the refusal says why.
 func (d *Daemon) doableOf(job []record.Step) []string {
 	l := d.link.Now()
-	can := steps(d.know(l.Facts), l)
+	can := known.Steps(d.know(l.Facts), l)
 	var out []string
 	for _, s := range job {
 		if can[string(s)].Can {

@@ -10,6 +10,7 @@ import (
 
 	"abbed/daemon/api"
 	"abbed/daemon/link"
+	"abbed/daemon/refuse"
 	"abbed/probe/record"
 )
 
@@ -68,7 +69,7 @@ func (d *Daemon) Stop(ctx context.Context, s api.AskStop, by string) (api.StopAn
 		err = nil // the port was not opened yet, and is not any more
 	}
 	if err != nil {
-		return api.StopAnswer{}, refusal(err)
+		return api.StopAnswer{}, refuse.Of(err)
 	}
 	d.stops.send(going)
 	return api.StopAnswer{Requested: true, Text: api.StopSentence}, nil

@@ -13,6 +13,7 @@ import (
 	"abbed/config"
 	"abbed/daemon"
 	"abbed/daemon/api"
+	"abbed/daemon/known"
 	"abbed/gcode/patches"
 	"abbed/probe/record"
 )
@@ -85,7 +86,7 @@ func (d *desk) loaded(c *cobra.Command, args []string) (config.Settings, record.
 		return s, record.Run{}, analysis.Verdict{}, err
 	}
 	if len(args) == 0 {
-		return s, record.Run{Setup: daemon.Given(s)}, analysis.Verdict{}, nil
+		return s, record.Run{Setup: known.Given(s)}, analysis.Verdict{}, nil
 	}
 	run, err := d.read(c, args[0])
 	if err != nil {
@@ -177,7 +178,7 @@ func (d *desk) proved(c *cobra.Command, name string, t api.Thickness) (api.Proof
 
 // proofPlan plans the patches over what a run has gauged.
 func proofPlan(s config.Settings, run record.Run, v analysis.Verdict) (patches.Print, error) {
-	words, err := daemon.Words(s)
+	words, err := known.Words(s)
 	if err != nil {
 		return patches.Print{}, err
 	}

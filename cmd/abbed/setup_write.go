@@ -14,7 +14,7 @@ import (
 	"strings"
 
 	"abbed/config"
-	"abbed/daemon"
+	"abbed/daemon/known"
 	"abbed/gcode/port"
 )
 
@@ -122,7 +122,7 @@ func (s *setup) write() error {
 		return usage(fmt.Errorf("setup: these do not go together, and nothing was written: %w", err))
 	}
 	if s.done.Answered {
-		for name, step := range daemon.Examined(final, s.found.facts).Steps {
+		for name, step := range known.Examined(final, s.found.facts).Steps {
 			s.done.Steps[name] = step.WhyNot
 		}
 	}

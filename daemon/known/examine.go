@@ -1,4 +1,4 @@
-package daemon
+package known
 
 import (
 	"context"
@@ -90,7 +90,7 @@ func wordsWith(s config.Settings, key, text string) (*dialect.Dialect, error) {
 	case "patterns":
 		p[name] = text
 	default:
-		panic(fmt.Sprintf("daemon: no words %q", key))
+		panic(fmt.Sprintf("known: no words %q", key))
 	}
 	s.Words = config.Words{Templates: t, Patterns: p}
 	return Words(s)
@@ -123,13 +123,13 @@ func (e *ear) Ask(ctx context.Context, q gcode.Query) (gcode.Reply, error) {
 // Examined says what is known of a printer that answered with facts, and which
 // steps could be done, as a daemon with these settings would.
 func Examined(s config.Settings, f link.Facts) api.Printer {
-	k := know(s, &f, nil)
+	k := Of(s, &f, nil)
 	l := link.State{Link: api.Ready, Text: "The printer answers.", Facts: &f}
 	p := api.Printer{
 		Name: NameOf(s),
 		Link: api.Ready, Sentence: l.Text, Port: s.Port, ID: f.Identity.ID, Identity: f.Identity.Fields,
-		Todo: []api.Todo{}, Owed: []string{}, Steps: steps(k, l),
+		Todo: []api.Todo{}, Owed: []string{}, Steps: Steps(k, l),
 	}
-	k.show(&p)
+	k.Show(&p)
 	return p
 }
