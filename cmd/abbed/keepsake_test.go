@@ -83,7 +83,12 @@ func TestMove(t *testing.T) {
 	etc := filepath.Join(here, "etc")
 	run("setup", "left", "--json", "--untried", "--no-rule", "--dir", etc, "--port", path, "--bed", "0,0,235,235", "--set", "layer=0.3")
 	s := loaded(t, filepath.Join(etc, "left.yaml"))
-	livingHouse(t, func(h *config.Settings) { at := h.State; *h = s; h.State, h.Listen, h.Socket = at, "127.0.0.1:0", ""; s.State = at })
+	livingHouse(t, func(h *config.Settings) {
+		at := h.State
+		*h = s
+		h.State, h.Listen, h.Socket = at, "127.0.0.1:0", ""
+		s.State = at
+	})
 	file := filepath.Join(here, "left.jsonl")
 	run("data", "export", "--state", s.State, file)
 

@@ -3,8 +3,8 @@ package store_test
 import (
 	"bytes"
 	"compress/gzip"
-	"encoding/binary"
 	"context"
+	"encoding/binary"
 	"errors"
 	"flag"
 	"fmt"
