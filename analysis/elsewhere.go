@@ -197,7 +197,7 @@ func (v Verdict) Placement(run record.Run, within record.Rect) Placement {
 }
 
 func (p Placement) says(tolerance float64, asked bool) string {
-	s := fmt.Sprintf("With the present probe offset (X %.1f, Y %.1f) the nozzle is off by up to %s \u00b1 %s.", p.Now.Lever.X, p.Now.Lever.Y, um(math.Abs(p.Now.Largest.Gap)), um(p.Now.Largest.U95))
+	s := fmt.Sprintf("With the present probe offset (X %.1f, Y %.1f) the nozzle is off by up to %s \u00b1%s.", p.Now.Lever.X, p.Now.Lever.Y, um(math.Abs(p.Now.Largest.Gap)), um(p.Now.Largest.U95))
 	switch full := p.Now.old.Length(); {
 	case p.Now.sides == alongX:
 		s += " How long it may be is not known: another probe offset along X stands over another part of the beam."
@@ -210,7 +210,7 @@ func (p Placement) says(tolerance float64, asked bool) string {
 	}
 	switch b := p.Best; {
 	case b != nil:
-		s += fmt.Sprintf(" Of the places asked for, X %.1f, Y %.1f costs least: up to %s \u00b1 %s.", b.Lever.X, b.Lever.Y, um(math.Abs(b.Largest.Gap)), um(b.Largest.U95))
+		s += fmt.Sprintf(" Of the places asked for, X %.1f, Y %.1f costs least: up to %s \u00b1%s.", b.Lever.X, b.Lever.Y, um(math.Abs(b.Largest.Gap)), um(b.Largest.U95))
 	case asked:
 		s += fmt.Sprintf(" None of the places asked for is near its line, %.0f mm or more from the nozzle, and known for the whole bed.", p.Least)
 	}

@@ -31,8 +31,8 @@ func (d *Daemon) History() (api.History, error) {
 		return api.History{}, api.Errorf(500, "internal", "see the log; the store may be damaged", "list the runs: %v", err)
 	}
 	h := api.History{Runs: []api.Entry{}}
-	if l := d.link.now(); l.facts != nil {
-		h.Printer = l.facts.Identity.ID
+	if l := d.link.Now(); l.Facts != nil {
+		h.Printer = l.Facts.Identity.ID
 	}
 	before := ""
 	for i := min(len(rows), shownBack) - 1; i >= 0; i-- {
@@ -43,7 +43,7 @@ func (d *Daemon) History() (api.History, error) {
 		if !ok {
 			continue
 		}
-		if h.Printer == "" || c.printer != h.Printer && d.link.now().facts == nil {
+		if h.Printer == "" || c.printer != h.Printer && d.link.Now().Facts == nil {
 			h.Printer, h.Runs = c.printer, []api.Entry{} // the latest run's printer counts
 		}
 		if c.printer != h.Printer {

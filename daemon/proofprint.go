@@ -27,7 +27,7 @@ func (d *Daemon) ProofPrint(id, inForce string) (api.ProofPrint, error) {
 			inForce = "map"
 		}
 	}
-	setup, verdict := d.know(d.link.now().facts).setup, analysis.Verdict{}
+	setup, verdict := d.know(d.link.Now().Facts).Setup, analysis.Verdict{}
 	area := setup.Reach
 	if id != "" {
 		j, err := d.judged(id)

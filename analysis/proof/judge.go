@@ -1,6 +1,7 @@
 package proof
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -9,6 +10,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"abbed/analysis/fit"
+	"abbed/config/say"
 	"abbed/probe/record"
 )
 
@@ -173,7 +175,7 @@ func (c Case) enough(ps []Patch) (why, next string) {
 	for _, p := range ps {
 		zero = zero || math.Hypot(p.U-c.ZeroU, p.V-c.ZeroV) < near
 		if p.Apart > slip {
-			return fmt.Sprintf("Two readings of the patch at %s differ by %s.", at(p.U, p.V), mm(p.Apart)), "Read this patch again: one of its readings is a slip."
+			return fmt.Sprintf("Two readings of the patch at %s differ by %s.", say.At(p.U, p.V), say.MM(p.Apart)), "Read this patch again: one of its readings is a slip."
 		}
 	}
 	switch {
@@ -250,10 +252,10 @@ const sure = 0.88
 // corrected judges what a correction left, more than the tolerance somewhere with the
 // probability bad. Nothing is verified while a planned patch has gaps or was not read.
 func (c Case) corrected(out *Result, bad float64) {
-	most := slices.MaxFunc(out.Left, func(a, b Left) int { return cmp(math.Abs(a.Error)+a.U95, math.Abs(b.Error)+b.U95) })
-	doubt := slices.MaxFunc(out.Left, func(a, b Left) int { return cmp(a.U95, b.U95) }).U95
-	out.Doubt = fmt.Sprintf("Known to \u00b1%s from %d patches; %s More than %s is left somewhere with a probability of %.0f %%. What all patches share (Z offset, plastic) is taken out.", mm(doubt), len(out.Left), out.repeats(), mm(c.Tolerance), 100*bad)
-	left := fmt.Sprintf("At %s the nozzle is %s", at(most.U, most.V), off(most))
+	most := slices.MaxFunc(out.Left, func(a, b Left) int { return cmp.Compare(math.Abs(a.Error)+a.U95, math.Abs(b.Error)+b.U95) })
+	doubt := slices.MaxFunc(out.Left, func(a, b Left) int { return cmp.Compare(a.U95, b.U95) }).U95
+	out.Doubt = fmt.Sprintf("Known to %s from %d patches; %s More than %s is left somewhere with a probability of %.0f %%. What all patches share (Z offset, plastic) is taken out.", say.PM(doubt), len(out.Left), out.repeats(), say.MM(c.Tolerance), 100*bad)
+	left := fmt.Sprintf("At %s the nozzle is %s", say.At(most.U, most.V), off(most))
 	switch {
 	case len(out.Gaps) > 0 && !(bad > sure):
 		out.Verdict = CannotTell
@@ -261,7 +263,7 @@ func (c Case) corrected(out *Result, bad float64) {
 		out.Next = "Clean the bed and print the patches again. If the same ones have gaps, undo the correction and measure again."
 	case bad > sure:
 		out.Verdict = Wrong
-		out.Sentence = fmt.Sprintf("The correction is wrong. %s, and a first layer bears %s.", left, mm(c.Tolerance))
+		out.Sentence = fmt.Sprintf("The correction is wrong. %s, and a first layer bears %s.", left, say.MM(c.Tolerance))
 		out.Next = c.suspect(out.Share)
 	case len(out.Missing) > 0:
 		out.Verdict = CannotTell
@@ -269,24 +271,24 @@ func (c Case) corrected(out *Result, bad float64) {
 		out.Next = "Read these patches, and enter all readings again. Write \"gaps\" for a patch whose lines lie apart."
 	case bad <= 1-sure:
 		out.Verdict = Verified
-		out.Sentence = fmt.Sprintf("The correction is verified on the first layer. %s at most, and a first layer bears %s.", left, mm(c.Tolerance))
+		out.Sentence = fmt.Sprintf("The correction is verified on the first layer. %s at most, and a first layer bears %s.", left, say.MM(c.Tolerance))
 		out.Next = "Print. Print patches again after each change to the machine."
 	default:
 		out.Verdict = CannotTell
-		out.Sentence = fmt.Sprintf("The patches do not show whether the correction is right. %s, and a first layer bears %s.", left, mm(c.Tolerance))
-		out.Next = fmt.Sprintf("Take a reading with the feeler gauge at %s with the correction in force, or print the patches again on a clean bed.", at(most.U, most.V))
+		out.Sentence = fmt.Sprintf("The patches do not show whether the correction is right. %s, and a first layer bears %s.", left, say.MM(c.Tolerance))
+		out.Next = fmt.Sprintf("Take a reading with the feeler gauge at %s with the correction in force, or print the patches again on a clean bed.", say.At(most.U, most.V))
 	}
 	if t := out.Thicker; math.Abs(t) > c.Tolerance {
-		out.Next = fmt.Sprintf("Set the Z offset %s %s: all patches are about %s than the layer of %s that was asked for. ", mm(math.Abs(t)), word(t > 0, "lower", "higher"), mm(math.Abs(t))+word(t > 0, " thicker", " thinner"), mm(c.Layer)) + out.Next
+		out.Next = fmt.Sprintf("Set the Z offset %s %s: all patches are about %s than the layer of %s that was asked for. ", say.MM(math.Abs(t)), word(t > 0, "lower", "higher"), say.MM(math.Abs(t))+word(t > 0, " thicker", " thinner"), say.MM(c.Layer)) + out.Next
 	}
 }
 
 // off says how far the nozzle is from where it should be.
 func off(l Left) string {
 	if math.Abs(l.Error) <= l.U95 {
-		return fmt.Sprintf("right to within %s", mm(math.Abs(l.Error)+l.U95))
+		return fmt.Sprintf("right to within %s", say.MM(math.Abs(l.Error)+l.U95))
 	}
-	return fmt.Sprintf("%s \u00b1%s too %s", mm(math.Abs(l.Error)), mm(l.U95), word(l.Error > 0, "high", "low"))
+	return fmt.Sprintf("%s (%s)", say.Too(l.Error), say.PM(l.U95))
 }
 
 func word(first bool, a, b string) string {
@@ -296,24 +298,10 @@ func word(first bool, a, b string) string {
 	return b
 }
 
-func cmp(a, b float64) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
-}
-
-func mm(v float64) string { return fmt.Sprintf("%.2f mm", v) }
-
-func at(u, v float64) string { return fmt.Sprintf("X %.0f, Y %.0f", u, v) }
-
 func list(ps []record.Place) string {
 	var out []string
 	for _, p := range ps {
-		out = append(out, at(p.U, p.V))
+		out = append(out, say.At(p.U, p.V))
 	}
 	return strings.Join(out, "; ")
 }

@@ -32,7 +32,7 @@ const most = 2000
 // worksheet, of which some may be empty. A line without any number is a patch that was
 // not read; one with "gaps" or "round" in any cell has gaps. An error names the line.
 func ReadCSV(r io.Reader) ([]Reading, error) {
-	t, err := typed.Read(r)
+	t, err := typed.Read(r, typed.Typed)
 	switch {
 	case errors.Is(err, typed.ErrEmpty):
 		return nil, fmt.Errorf("read thickness: %w: give a header patch,thickness and a line for each reading", err)

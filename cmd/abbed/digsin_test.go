@@ -81,7 +81,7 @@ func byRecord(t *testing.T, s *stage, id string) {
 		code    int
 	}{{"file", exitDone}, {"none", exitRefused}, {"both", exitUsage}} {
 		var out, errs bytes.Buffer
-		code := Main(t.Context(), []string{"proof-print", file, "--set", "proof.nozzle=210", "--set", "proof.bed=60", "--in-force", c.inForce}, &out, &errs)
+		code := Main(t.Context(), []string{"workshop", "patches", file, "--set", "proof.nozzle=210", "--set", "proof.bed=60", "--in-force", c.inForce}, &out, &errs)
 		n := strings.Count(out.String(), "; patch ")
 		if all = max(all, n); code != c.code && !(c.inForce == "none" && code == exitDone && n < all) {
 			t.Errorf("%s: code %d, %d lines of patches: %s", c.inForce, code, n, errs.String())

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -14,35 +13,36 @@ import (
 	"abbed/config"
 	"abbed/daemon"
 	"abbed/daemon/api"
+	"abbed/daemon/known"
 	"abbed/gcode/patches"
 	"abbed/probe/record"
 )
 
-// proofPrintCommand makes the file of a proof print.
-func proofPrintCommand() *cobra.Command {
+// patchesCommand makes the file of a proof print.
+func patchesCommand() *cobra.Command {
 	d := desk{}
 	var out, sheet, paper, inForce string
 	c := &cobra.Command{
-		Use:   "proof-print [RECORD|RUN]",
-		Short: "Make a print file of single-layer patches, whose thickness verifies the correction, and its worksheet",
+		Use:   "patches [RECORD|RUN]",
+		Short: "Make a print file of patches that verify a correction",
 		Long: `Nine patches or so lie over what the run has gauged, one of them at the zero place;
 without a run over the bed of the settings. Without a correction in force, patches are
 left out where the nozzle would dig in. To verify a correction that you put into each
-print file, say --in-force file, and put it into this one too: abbed carry. Sizes,
+print file, say --in-force file, and put it into this one too: abbed correction carry. Sizes,
 temperatures and your own start and end files are settings (proof.*, layer, feeds,
 heat). The file goes to standard output, or to that of -o; nothing is sent to a printer.`,
 		Args: cobra.MaximumNArgs(1),
 	}
 	f := c.Flags()
-	addCaller(f, &d.caller)
-	config.AddFlags(f)
+	d.add(c)
+	addSettings(f)
 	f.StringVarP(&out, "out", "o", "", "write the file here")
 	f.StringVar(&inForce, "in-force", "none", "the correction while it is printed: none, map (in the printer's bed map) or file (to be put into this file)")
 	f.StringVar(&sheet, "worksheet", "", "write a worksheet (HTML) here")
 	f.StringVar(&paper, "paper", "a4", "of the worksheet: a4 or letter")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if paper != "a4" && paper != "letter" {
-			return usage(fmt.Errorf("proof-print: --paper %q: a4 or letter", paper))
+			return usage(fmt.Errorf("patches: --paper %q: a4 or letter", paper))
 		}
 		s, run, v, err := d.loaded(c, args)
 		if err != nil {
@@ -63,7 +63,7 @@ heat). The file goes to standard output, or to that of -o; nothing is sent to a 
 		if sheet != "" {
 			text := map[string]string{"a4": a.A4, "letter": a.Letter}[paper]
 			if err := become(sheet, text); err != nil {
-				return fmt.Errorf("proof-print: --worksheet %w", err)
+				return fmt.Errorf("patches: --worksheet %w", err)
 			}
 		}
 		if d.json {
@@ -71,7 +71,7 @@ heat). The file goes to standard output, or to that of -o; nothing is sent to a 
 		}
 		if out != "" {
 			if err := become(out, a.File); err != nil {
-				return fmt.Errorf("proof-print: -o %w", err)
+				return fmt.Errorf("patches: -o %w", err)
 			}
 			return nil
 		}
@@ -83,12 +83,12 @@ heat). The file goes to standard output, or to that of -o; nothing is sent to a 
 
 // loaded reads the settings and the run, if one is named.
 func (d *desk) loaded(c *cobra.Command, args []string) (config.Settings, record.Run, analysis.Verdict, error) {
-	s, err := config.Load(config.Options{Flags: c.Flags(), AlsoEnv: alsoEnv})
+	s, err := d.settings(true)
 	if err != nil {
-		return s, record.Run{}, analysis.Verdict{}, usage(err)
+		return s, record.Run{}, analysis.Verdict{}, err
 	}
 	if len(args) == 0 {
-		return s, record.Run{Setup: daemon.Given(s)}, analysis.Verdict{}, nil
+		return s, record.Run{Setup: known.Given(s)}, analysis.Verdict{}, nil
 	}
 	run, err := d.read(c, args[0])
 	if err != nil {
@@ -97,34 +97,34 @@ func (d *desk) loaded(c *cobra.Command, args []string) (config.Settings, record.
 	return s, run, analysis.Judge(run), nil
 }
 
-// proofReadCommand judges the readings of a proof print.
-func proofReadCommand() *cobra.Command {
+// patchReadingsCommand judges the readings of a proof print.
+func patchReadingsCommand() *cobra.Command {
 	d := desk{}
 	var inForce, plan, person string
 	c := &cobra.Command{
-		Use:   "proof-read RECORD|RUN READINGS",
-		Short: "Say what micrometer readings of a proof print show",
+		Use:   "patch-readings RECORD|RUN READINGS",
+		Short: "Say what micrometer readings of the patches show",
 		Long: `READINGS is a file ("-": standard input) with a header patch,thickness or
 u,v,thickness and a line for each reading, two of each patch, or with several columns
 thickness as on the worksheet; "gaps" in place of a number where a patch has them. With the
 id of a run of the daemon they are kept with it, and join its fit if no correction
 was in force; with the record of a run they are judged and not kept. The same
-settings as for proof-print have to hold where patches are named by number.`,
+settings as for patches have to hold where patches are named by number.`,
 		Args: cobra.ExactArgs(2),
 	}
 	f := c.Flags()
-	addCaller(f, &d.caller)
-	config.AddFlags(f)
+	d.add(c)
+	addSettings(f)
 	f.StringVar(&inForce, "in-force", "", "none, map (a correction in the printer's map) or file (one carried into the file)")
 	f.StringVar(&plan, "plan", "", "the plan on the worksheet, where patches are named by number")
 	f.StringVar(&person, "person", "", "who read")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if _, ok := api.Corrected(inForce); !ok {
-			return usage(errors.New("proof-read: --in-force none, map or file has to be said: with a correction in force the patches show what it left"))
+			return usage(errors.New("patch-readings: --in-force none, map or file has to be said: with a correction in force the patches show what it left"))
 		}
 		b, err := readAll(args[1], c.InOrStdin())
 		if err != nil {
-			return usage(fmt.Errorf("proof-read: %s: %w", args[1], err))
+			return usage(fmt.Errorf("patch-readings: %s: %w", args[1], err))
 		}
 		t := api.Thickness{Plan: plan, CSV: string(b), InForce: inForce, Person: person}
 		a, err := d.proved(c, args[0], t)
@@ -136,7 +136,7 @@ settings as for proof-print have to hold where patches are named by number.`,
 		}
 		fmt.Fprintf(c.OutOrStdout(), "%s\n%s\n%s\n", a.Sentence, a.Next, a.Doubt)
 		for _, p := range a.Patches {
-			fmt.Fprintf(c.OutOrStdout(), "  (%.1f, %.1f): %.3f mm in %d readings, error %+.3f ± %.3f mm\n", p.U, p.V, p.Thickness, p.Readings, p.Error, p.U95)
+			fmt.Fprintf(c.OutOrStdout(), "  (%.1f, %.1f): %.3f mm in %d readings, error %+.3f ±%.3f mm\n", p.U, p.V, p.Thickness, p.Readings, p.Error, p.U95)
 		}
 		return nil
 	}
@@ -145,8 +145,8 @@ settings as for proof-print have to hold where patches are named by number.`,
 
 // proved asks the daemon, or judges by a record.
 func (d *desk) proved(c *cobra.Command, name string, t api.Thickness) (api.Proof, error) {
-	if _, no := os.Stat(name); name != "-" && no != nil {
-		a, err := d.client(false)
+	if !isFile(name) {
+		a, err := d.dial()
 		if err != nil {
 			return api.Proof{}, err
 		}
@@ -158,7 +158,7 @@ func (d *desk) proved(c *cobra.Command, name string, t api.Thickness) (api.Proof
 	}
 	readings, err := proof.ReadCSV(strings.NewReader(t.CSV))
 	if err != nil {
-		return api.Proof{}, usage(fmt.Errorf("proof-read: %w", err))
+		return api.Proof{}, usage(fmt.Errorf("patch-readings: %w", err))
 	}
 	p, planned := proofPlan(s, run, v)
 	for _, r := range readings {
@@ -180,13 +180,13 @@ func (d *desk) proved(c *cobra.Command, name string, t api.Thickness) (api.Proof
 
 // proofPlan plans the patches over what a run has gauged.
 func proofPlan(s config.Settings, run record.Run, v analysis.Verdict) (patches.Print, error) {
-	words, err := daemon.Words(s)
+	words, err := known.Words(s)
 	if err != nil {
 		return patches.Print{}, err
 	}
 	p, err := daemon.Patches(s, run.Setup, daemon.GaugedArea(run, v), strings.TrimSpace(words.Levelling(true).Text()))
 	if err != nil {
-		return p, fmt.Errorf("proof-print: %w", err)
+		return p, fmt.Errorf("patches: %w", err)
 	}
 	return p, nil
 }
