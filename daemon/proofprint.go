@@ -30,11 +30,11 @@ func (d *Daemon) ProofPrint(id, inForce string) (api.ProofPrint, error) {
 	setup, verdict := d.know(d.link.Now().Facts).Setup, analysis.Verdict{}
 	area := setup.Reach
 	if id != "" {
-		j, err := d.judged(id)
+		j, err := d.Judged(id)
 		if err != nil {
 			return api.ProofPrint{}, err
 		}
-		setup, verdict, area = j.run.Setup, j.verdict, GaugedArea(j.run, j.verdict)
+		setup, verdict, area = j.Run.Setup, j.Verdict, GaugedArea(j.Run, j.Verdict)
 	}
 	p, err := d.patches(setup, area)
 	if err != nil {
@@ -169,19 +169,19 @@ func (d *Daemon) Thickness(ctx context.Context, id string, t api.Thickness, by s
 			return api.Proof{}, err
 		}
 	}
-	j, err := d.judged(id)
+	j, err := d.Judged(id)
 	if err != nil {
 		return api.Proof{}, err
 	}
-	if j.run.Ended == nil {
+	if j.Run.Ended == nil {
 		return api.Proof{}, api.Errorf(409, "wrong-state", "wait until the run has ended", "thickness: run %s goes on", id)
 	}
 	readings, err := d.placed(j, t)
 	if err != nil {
 		return api.Proof{}, err
 	}
-	plan, _ := d.patches(j.run.Setup, GaugedArea(j.run, j.verdict)) // none is judged by its area
-	r, err := proof.Judge(readings, Case(j.run, j.verdict, corrected, plan))
+	plan, _ := d.patches(j.Run.Setup, GaugedArea(j.Run, j.Verdict)) // none is judged by its area
+	r, err := proof.Judge(readings, Case(j.Run, j.Verdict, corrected, plan))
 	if err != nil {
 		return api.Proof{}, api.Errorf(422, "bad-value", "look at the readings", "%v", err)
 	}
@@ -209,7 +209,7 @@ func Case(run record.Run, v analysis.Verdict, corrected bool, plan patches.Print
 }
 
 // placed gives each reading its place.
-func (d *Daemon) placed(j judged, t api.Thickness) ([]proof.Reading, error) {
+func (d *Daemon) placed(j analysis.Judged, t api.Thickness) ([]proof.Reading, error) {
 	var out []proof.Reading
 	if t.CSV != "" {
 		r, err := proof.ReadCSV(strings.NewReader(t.CSV))
@@ -237,14 +237,14 @@ func (d *Daemon) placed(j judged, t api.Thickness) ([]proof.Reading, error) {
 			return nil, api.Errorf(422, "bad-value", "look at that reading", "thickness: %v", err)
 		}
 		numbered = numbered || r.Patch != 0
-		if r.Patch == 0 && !j.run.Setup.Bed.Has(record.Place{U: r.U, V: r.V}) {
+		if r.Patch == 0 && !j.Run.Setup.Bed.Has(record.Place{U: r.U, V: r.V}) {
 			return nil, api.Errorf(422, "bad-value", "u and v are mm on the bed", "thickness: (%.1f, %.1f) is not on the bed", r.U, r.V)
 		}
 	}
 	if !numbered {
 		return out, nil
 	}
-	p, err := d.patches(j.run.Setup, GaugedArea(j.run, j.verdict))
+	p, err := d.patches(j.Run.Setup, GaugedArea(j.Run, j.Verdict))
 	if err != nil {
 		return nil, err
 	}

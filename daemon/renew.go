@@ -32,7 +32,7 @@ type Renewal struct {
 }
 
 // Renew takes over what may change while the program runs; s has been
-// validated. What is measured from now on is measured and judged by it; runs
+// validated. What is measured from now on is measured and analysis.Judged by it; runs
 // that are over keep the settings they were made with. It returns ErrRunning
 // while a run or a correction is going on, and a *config.Error if what may
 // change and what has to wait do not go together: then nothing is taken.

@@ -127,9 +127,8 @@ func (d *Daemon) drop(ctx context.Context, row store.RunRow, now time.Time) erro
 	if err := d.store.Drop(ctx, row.ID, why); err != nil {
 		return err
 	}
+	d.Drop(row.ID)
 	d.mu.Lock()
-	delete(d.ended, row.ID)
-	d.forgetLater(row.ID)
 	d.kept.Dropped++
 	d.mu.Unlock()
 	d.audit("abbed", "drop a run", row.ID+": "+why)
