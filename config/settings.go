@@ -272,7 +272,6 @@ func (d Desk) Places() ([]XY, error) {
 // Proof says how a proof print is printed: mm, mm/s, degrees C.
 type Proof struct {
 	Size     float64 `mapstructure:"size"`
-	Spacing  float64 `mapstructure:"spacing"`
 	Width    float64 `mapstructure:"width"`
 	Filament float64 `mapstructure:"filament"`
 	Speed    float64 `mapstructure:"speed"`
@@ -326,7 +325,7 @@ func Default() Settings {
 			WheelLeast: 55, WheelMost: 80, BeltTurn: 40, ScrewLead: 8,
 		},
 		Heat:      Heat{NozzleMax: 260, BedMax: 110, Time: 20 * time.Minute},
-		Proof:     Proof{Size: 20, Spacing: 45, Width: 0.45, Filament: 1.75, Speed: 20, Retract: 0.8},
+		Proof:     Proof{Size: 20, Width: 0.45, Filament: 1.75, Speed: 20, Retract: 0.8},
 		Carry:     Carry{Fade: 0.02},
 		Desk:      Desk{Thread: "M4"},
 		Words:     Words{Templates: map[string]string{}, Patterns: map[string]string{}},

@@ -195,8 +195,6 @@ var table = []Field{
 
 	{Key: "proof.size", Use: "side of a patch of the proof print, mm", Price: "smaller leaves a micrometer little to stand on; larger costs plastic and room", Lo: 8, Hi: 60, Unit: "mm",
 		at: func(s *Settings) any { return &s.Proof.Size }},
-	{Key: "proof.spacing", Use: "distance of the middles of neighbouring patches, at most, mm", Price: "closer proves more (a patch alone is good to 0.012 mm) and costs about 30 s and a reading a patch", Lo: 10, Hi: 500, Unit: "mm",
-		at: func(s *Settings) any { return &s.Proof.Spacing }},
 	{Key: "proof.width", Use: "width of a printed line, mm, about: it is made to divide the patch evenly", Price: "as wide as the nozzle or a little more; thinner lies apart", Lo: 0.1, Hi: 2, Unit: "mm",
 		at: func(s *Settings) any { return &s.Proof.Width }},
 	{Key: "proof.filament", Use: "diameter of the filament, mm", Price: "a wrong one prints too much or too little of everything", Lo: 1, Hi: 3.5, Unit: "mm",

@@ -52,7 +52,7 @@ func coded(err error) error {
 		return err
 	}
 	switch e.Code {
-	case "foreign-use", "owed", "unopened", "unhomed", "table-refused", "token-bad", "map-changed", "map-mixed", "too-large", "too-steep", "journal-damaged", "printer-changed", "expired", "not-applied":
+	case "foreign-use", "owed", "unopened", "unhomed", "table-refused", "token-bad", "map-changed", "map-mixed", "too-large", "too-steep", "journal-damaged", "printer-changed", "expired", "not-applied", "digs-in":
 		return refused(err)
 	case "unknown-step", "bad-value", "bad-json":
 		return usage(err)
