@@ -277,7 +277,6 @@ func (d Desk) Places() ([]XY, error) {
 
 // Proof says how a proof print is printed: mm, mm/s, degrees C.
 type Proof struct {
-	Spacing  float64 `mapstructure:"spacing"`
 	Width    float64 `mapstructure:"width"`
 	Filament float64 `mapstructure:"filament"`
 	Retract  float64 `mapstructure:"retract"`
@@ -316,7 +315,7 @@ func Default() Settings {
 		Turns:     Turns{WheelLeast: 55, WheelMost: 80, Belt: 40, Screw: 8},
 		Check:     Check{Begins: CheckAsks, Below: 40},
 		Heat:      Heat{NozzleMax: 260, BedMax: 110, Time: 20 * time.Minute},
-		Proof:     Proof{Spacing: 45, Width: 0.45, Filament: 1.75, Retract: 0.8},
+		Proof:     Proof{Width: 0.45, Filament: 1.75, Retract: 0.8},
 		Desk:      Desk{Pitch: 0.7}, // ISO 261: M4 coarse, the usual screw of a bed (common practice, no source)
 		Words:     Words{Templates: map[string]string{}, Patterns: map[string]string{}},
 		Retention: Retention{Days: 730, Megabytes: 500},

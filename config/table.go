@@ -134,8 +134,6 @@ var table = []Field{
 		at: func(s *Settings) any { return &s.Desk.Supports }},
 	{Key: "desk.pitch", Says: "How far one turn of those screws moves the bed. A wrong one gives wrong turns.", Lo: 0.1, Hi: 5, Unit: "mm",
 		at: func(s *Settings) any { return &s.Desk.Pitch }},
-	{More: true, Key: "proof.spacing", Says: "Distance of printed patches. Closer shows more, and costs 30 s and a reading a patch.", Lo: 10, Hi: 500, Unit: "mm",
-		at: func(s *Settings) any { return &s.Proof.Spacing }},
 	{More: true, Key: "proof.width", Says: "Width of a printed line of a patch: that of the nozzle or a little more.", Lo: 0.1, Hi: 2, Unit: "mm",
 		at: func(s *Settings) any { return &s.Proof.Width }},
 	{More: true, Key: "proof.filament", Says: "Diameter of the filament. A wrong one prints too much or too little.", Lo: 1, Hi: 3.5, Unit: "mm",

@@ -31,11 +31,11 @@ func (d *Daemon) SignOff(ctx context.Context, digest string, s api.SignOff) (api
 	if s.Person == "" {
 		return api.SignedOff{}, api.Errorf(422, "bad-value", "say who signs off", "sign off: no person is named")
 	}
-	j, err := d.judged(run)
+	j, err := d.Judged(run)
 	if err != nil {
 		return api.SignedOff{}, err
 	}
-	if m := missing(tableCautions(t, d.keeps(j.run)), s.Cautions); len(m) > 0 {
+	if m := missing(tableCautions(t, d.keeps(j.Run)), s.Cautions); len(m) > 0 {
 		return api.SignedOff{}, cautionsMissing(m)
 	}
 	if err := d.stillGood(t, run); err != nil {
@@ -44,12 +44,45 @@ func (d *Daemon) SignOff(ctx context.Context, digest string, s api.SignOff) (api
 	if err := d.askKeeps(ctx); err != nil {
 		return api.SignedOff{}, err
 	}
-	if m := missing(tableCautions(t, d.keeps(j.run)), s.Cautions); len(m) > 0 {
+	if m := missing(tableCautions(t, d.keeps(j.Run)), s.Cautions); len(m) > 0 {
 		return api.SignedOff{}, keepsOther(m)
 	}
 	token, expires := d.signer.Issue(digest, s.Person)
 	d.audit(s.Person, "sign off a table", digest)
 	return api.SignedOff{Token: token, Expires: expires}, nil
+}
+
+// Table returns the correction of a run, or why there is none.
+func (d *Daemon) Table(id string) (api.Table, error) {
+	j, err := d.Judged(id)
+	if err != nil {
+		return api.Table{}, err
+	}
+	t, refused := j.Verdict.Table(j.Run)
+	if refused == nil {
+		if err := d.keepTable(t, id); err != nil {
+			return api.Table{}, err
+		}
+	}
+	out := Table(j.Run, t, refused)
+	if refused == nil {
+		out.Keeps = d.keeps(j.Run)
+		out.Cautions = tableCautions(t, out.Keeps)
+	}
+	return out, nil
+}
+
+// keepTable keeps a table that is offered, so that it can be signed off by its
+// digest.
+func (d *Daemon) keepTable(t analysis.Table, run string) error {
+	b, err := json.Marshal(t)
+	if err == nil {
+		err = d.store.SaveTable(context.Background(), t.Digest, run, b)
+	}
+	if err != nil {
+		return refuse.Store(err)
+	}
+	return nil
 }
 
 // table returns a table that was offered.
@@ -71,11 +104,11 @@ func (d *Daemon) table(ctx context.Context, digest string) (analysis.Table, stri
 // stillGood returns why a table that was offered is offered no more: its run no
 // longer supports it, or the printer or its lever is another.
 func (d *Daemon) stillGood(t analysis.Table, run string) error {
-	j, err := d.judged(run)
+	j, err := d.Judged(run)
 	if err != nil {
 		return err
 	}
-	if now, refused := j.verdict.Table(j.run); refused != nil || now.Digest != t.Digest {
+	if now, refused := j.Verdict.Table(j.Run); refused != nil || now.Digest != t.Digest {
 		return api.Errorf(409, "table-refused", "look at the run's table again", "the run does not support this table any more")
 	}
 	l := d.link.Now()
@@ -106,12 +139,12 @@ func (d *Daemon) Apply(ctx context.Context, digest string, a api.Apply, _ string
 	if d.unfinished() {
 		return api.Errorf(409, "owed", "Take it back (undo), or finish it (re-apply).", "apply: an earlier apply is unfinished")
 	}
-	j, err := d.judged(run)
+	j, err := d.Judged(run)
 	if err != nil {
 		return err
 	}
 	var under [][]int64
-	if was := j.run.Setup.Applied; was != nil {
+	if was := j.Run.Setup.Applied; was != nil {
 		under = was.Add
 	}
 	return d.write(ctx, apply.Intent(t, run, person, under), person, "apply a table", apply.Desk.Apply)

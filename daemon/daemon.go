@@ -14,6 +14,7 @@ import (
 	"abbed/daemon/api"
 	"abbed/daemon/known"
 	"abbed/daemon/link"
+	"abbed/daemon/results"
 	"abbed/daemon/status"
 	"abbed/daemon/store"
 	"abbed/gcode"
@@ -21,6 +22,7 @@ import (
 	"abbed/gcode/dialect"
 	"abbed/gcode/port"
 	"abbed/probe"
+	"abbed/probe/record"
 )
 
 // Options are what a Daemon needs beside its settings.
@@ -46,16 +48,17 @@ type Options struct {
 // Daemon keeps a printer within reach and carries out runs, applies and undoes
 // on the word of a person. It implements api.Desk.
 type Daemon struct {
-	settings atomic.Pointer[config.Settings] // what the owner set; replaced by Renew
-	store    *store.Store
-	clk      *clock.Clock
-	words    *dialect.Dialect
-	signer   *access.Signer
-	log      *slog.Logger
-	build    status.Build
-	board    *status.Board
-	link     *link.Link
-	notice   string
+	*results.Shelf                                 // what each run tells
+	settings       atomic.Pointer[config.Settings] // what the owner set; replaced by Renew
+	store          *store.Store
+	clk            *clock.Clock
+	words          *dialect.Dialect
+	signer         *access.Signer
+	log            *slog.Logger
+	build          status.Build
+	board          *status.Board
+	link           *link.Link
+	notice         string
 
 	base  context.Context // of every run; ends with the program
 	abort context.CancelCauseFunc
@@ -72,8 +75,6 @@ type Daemon struct {
 
 	mu       sync.Mutex
 	active   *active
-	verdicts verdicts
-	ended    map[string]api.Run // runs that are over, as they are shown
 	applied  store.Applied
 	progress api.Progress
 	busy     bool // an apply, undo or resolve is going on
@@ -86,9 +87,7 @@ type Daemon struct {
 	told                told
 	inPrint             inPrint
 	movement            movement
-	chapters            map[string]chapter  // of the history, by run
-	laterOf             map[string][]string // the runs made for an earlier one, by that
-	share               *float64            // of the host, in the latest run
+	share               *float64 // of the host, in the latest run
 	calendar            calendar
 	stops               stops
 	// reapplyRefused counts the refusals of a re-apply by their code.
@@ -115,7 +114,7 @@ func New(ctx context.Context, o Options) (*Daemon, error) {
 	d := &Daemon{
 		store: o.Store, clk: o.Clock, words: words, signer: o.Signer,
 		log: o.Log, build: o.Build, notice: o.Notice, board: status.New(), dirty: make(chan struct{}, 1), asked: make(chan struct{}, 1),
-		last: map[string]status.Last{}, ended: map[string]api.Run{},
+		last: map[string]status.Last{},
 	}
 	d.settings.Store(&o.Settings)
 	d.base, d.abort = context.WithCancelCause(context.WithoutCancel(ctx))
@@ -123,9 +122,11 @@ func New(ctx context.Context, o Options) (*Daemon, error) {
 	lo := linkOptions(o, words)
 	lo.Session.OnUnasked = d.hear
 	d.link = link.New(lo, d.linkChanged)
+	d.Shelf = results.New(o.Store, o.Log, results.Now{Run: d.goingOn, Shown: d.shownNow, Printer: d.here, Owner: d.owner})
 	if err := d.recover(ctx); err != nil {
 		return nil, err
 	}
+	d.keepSettings()
 	d.publish()
 	return d, nil
 }
@@ -255,6 +256,30 @@ func (d *Daemon) Board() *status.Board { return d.board }
 
 // Changed returns a channel that is closed when anything has changed.
 func (d *Daemon) Changed() <-chan struct{} { return d.board.Changed() }
+
+// goingOn is the run that goes on, if it is this one: what was read after its end is in
+// the store only.
+func (d *Daemon) goingOn(id string) (record.Run, bool) {
+	if a := d.current(); a != nil && a.log.ID() == id && !a.now().Over() {
+		return a.log.Run(), true
+	}
+	return record.Run{}, false
+}
+
+func (d *Daemon) shownNow(id string) (api.Run, bool) {
+	if a := d.current(); a != nil && a.log.ID() == id {
+		return a.show(), true
+	}
+	return api.Run{}, false
+}
+
+// here is the identity of the printer that answered, "" without one.
+func (d *Daemon) here() string {
+	if f := d.link.Now().Facts; f != nil {
+		return f.Identity.ID
+	}
+	return ""
+}
 
 func (d *Daemon) current() *active {
 	d.mu.Lock()

@@ -134,11 +134,11 @@ func (d *Daemon) learnTwist(run record.Run) {
 	if a.State != store.Kept || a.Expired != "" && !ofMap(a.Expired) || run.ID == a.Run || run.Ended == nil || run.Ended.State != record.EndDone {
 		return
 	}
-	was, err := d.judged(a.Run)
-	if err != nil || run.Setup.Printer.ID != was.run.Setup.Printer.ID {
+	was, err := d.Judged(a.Run)
+	if err != nil || run.Setup.Printer.ID != was.Run.Setup.Printer.ID {
 		return
 	}
-	why := moved(was, d.judge(run))
+	why := moved(was, d.Judge(run))
 	if why == "" {
 		return
 	}
@@ -156,11 +156,11 @@ func (d *Daemon) learnLater() {
 	if a.State != store.Kept || a.Expired != "" && !ofMap(a.Expired) {
 		return
 	}
-	was, err := d.load(a.Run)
+	was, err := d.Load(a.Run)
 	if err != nil || len(was.Joined) == 0 {
 		return
 	}
-	why := d.judge(was).verdict.Outdated(was)
+	why := d.Judge(was).Verdict.Outdated(was)
 	if why == "" {
 		return
 	}
@@ -172,8 +172,8 @@ func (d *Daemon) learnLater() {
 // all places together, and by more than half of the tolerance, since less than
 // that no first layer shows (analysis.Compare). It is "" if nothing did, or where
 // the runs cannot be compared.
-func moved(was, is judged) string {
-	c, why := analysis.Compare(analysis.Judged{Run: was.run, Verdict: was.verdict}, analysis.Judged{Run: is.run, Verdict: is.verdict})
+func moved(was, is analysis.Judged) string {
+	c, why := analysis.Compare(was, is)
 	if why != nil || c.Most == nil {
 		return ""
 	}

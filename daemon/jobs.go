@@ -10,6 +10,7 @@ import (
 	"abbed/daemon/known"
 	"abbed/daemon/link"
 	"abbed/daemon/refuse"
+	"abbed/daemon/results"
 	"abbed/daemon/status"
 	"abbed/daemon/store"
 	"abbed/gcode"
@@ -56,7 +57,7 @@ func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
 	d.mu.Lock()
 	d.active = a
 	d.mu.Unlock()
-	d.noteFor(log.ID(), n.For)
+	d.NoteFor(log.ID(), n.For)
 	d.audit(by, "start a run", fmt.Sprint(asked))
 	d.changed()
 	if n.Attended && d.owner().AttendedStarts {
@@ -271,7 +272,7 @@ func (d *Daemon) finish(a *active, why error) {
 	if err := d.joinEarlier(context.Background(), a.log.Run()); err != nil {
 		d.log.Error("the gaugings cannot be kept with the earlier run; the next start tries again", "run", run.ID, "earlier", run.For, "err", err)
 	}
-	d.learnRun(d.judge(a.log.Run()))
+	d.learnRun(d.Judge(a.log.Run()))
 	d.learnMap(a.log.Run())
 	d.learnTwist(a.log.Run())
 	d.learnLater()
@@ -279,7 +280,7 @@ func (d *Daemon) finish(a *active, why error) {
 		d.learnProof(a.log.Run())
 	}
 	d.noteSteps(a.log.Run())
-	a.end(api.State(state), shownErr, ending(a.log.Run()))
+	a.end(api.State(state), shownErr, results.Ending(a.log.Run()))
 	d.log.Info("run ended", "run", run.ID, "state", string(state), "touches", len(run.Touches), "gaugings", len(run.Gaugings))
 }
 
@@ -325,7 +326,7 @@ func (d *Daemon) Answer(_ context.Context, id string, p api.AnswerPrompt, by str
 
 // notActive says why nothing can be done with a run: it is over, or not there.
 func (d *Daemon) notActive(id, act string) error {
-	if _, err := d.load(id); err != nil {
+	if _, err := d.Load(id); err != nil {
 		return err
 	}
 	return api.Errorf(409, "wrong-state", "start a new run", "%s: the run %s is over", act, id)

@@ -10,8 +10,8 @@ import (
 
 	"abbed/analysis"
 	"abbed/analysis/workshop"
-	"abbed/daemon"
 	"abbed/daemon/api"
+	"abbed/daemon/results"
 	"abbed/probe/record"
 )
 
@@ -136,7 +136,7 @@ func (d *desk) do(c *cobra.Command, name string) error {
 		return err
 	}
 	v := analysis.Judge(run)
-	a, err := daemon.RepairOf(run, v, daemon.Asked(d.AskRepair, s))
+	a, err := results.RepairOf(run, v, results.Asked(d.AskRepair, s))
 	if err != nil {
 		return err
 	}

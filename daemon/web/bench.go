@@ -19,7 +19,7 @@ func (s *site) benchRoutes() []route {
 			return s.desk.Repair(r.PathValue("id"), a)
 		}},
 		{method: http.MethodGet, path: "/api/v1/proof-print", status: http.StatusOK, ask: func(r *http.Request) (any, error) {
-			return s.desk.ProofPrint(r.URL.Query().Get("run"))
+			return s.desk.ProofPrint(r.URL.Query().Get("run"), r.URL.Query().Get("in_force"))
 		}},
 		{method: http.MethodPost, path: "/api/v1/runs/{id}/thickness", status: http.StatusOK, ask: func(r *http.Request) (any, error) {
 			t, err := body[api.Thickness](r)

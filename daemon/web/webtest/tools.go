@@ -20,7 +20,7 @@ func (d *Desk) Repair(id string, a api.AskRepair) (api.Repair, error) {
 }
 
 // ProofPrint is the same for every run.
-func (d *Desk) ProofPrint(id string) (api.ProofPrint, error) {
+func (d *Desk) ProofPrint(id, _ string) (api.ProofPrint, error) {
 	if id != "" {
 		if _, err := d.Run(id); err != nil {
 			return api.ProofPrint{}, err
@@ -81,7 +81,7 @@ func twistToShim() api.Repair {
 
 // print is a proof print of three patches, one at the zero place.
 func print() api.ProofPrint {
-	return api.ProofPrint{Plan: "0badcafe", Patches: []api.ProofPatch{{N: 1, U: 117.5, V: 117.5, Zero: true}, {N: 2, U: 190, V: 117.5}, {N: 3, U: 30, V: 117.5}}, Size: 20, Height: 0.2, Area: 432,
+	return api.ProofPrint{Plan: "0badcafe", Patches: []api.ProofPatch{{N: 1, U: 117.5, V: 117.5, Zero: true}, {N: 2, U: 190, V: 117.5}, {N: 3, U: 30, V: 117.5}}, Size: 20, Height: 0.2, Area: 432, InForce: "none",
 		Cautions: []string{"Stay beside the printer while it prints; nozzle and bed burn.", "Let the bed cool before you take the patches off, or they stretch."}, File: "G28\n",
 		A4:     `<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Worksheet</title><style>body{margin:1cm}</style></head><body><main><h1>Worksheet</h1></main></body></html>`,
 		Letter: `<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Worksheet</title><style>body{margin:1cm}</style></head><body><main><h1>Worksheet</h1></main></body></html>`}
@@ -90,7 +90,7 @@ func print() api.ProofPrint {
 // proof is what one reading of each patch tells.
 func proof() api.Proof {
 	was := 0.11
-	return api.Proof{Verdict: "cannot-tell", Sentence: "The patches cannot tell yet: their readings scatter more than the gap error.", Doubt: "\u00b10.021 mm at a patch", Next: "Read each patch twice more, at its middle.",
+	return api.Proof{Verdict: "cannot-tell", Gaps: []api.XY{}, Missing: []api.XY{}, Sentence: "The patches cannot tell yet: their readings scatter more than the gap error.", Doubt: "\u00b10.021 mm at a patch", Next: "Read each patch twice more, at its middle.",
 		Patches: []api.LeftOver{{U: 117.5, V: 117.5, Readings: 1, Thickness: 0.204, U95: 0.021}, {U: 190, V: 117.5, Readings: 1, Thickness: 0.299, Error: 0.095, U95: 0.021, Predicted: &was}}}
 }
 

@@ -1,4 +1,4 @@
-package daemon
+package results
 
 import (
 	"fmt"
@@ -14,12 +14,12 @@ import (
 )
 
 // Repair says what a person can do with tools after a run.
-func (d *Daemon) Repair(id string, a api.AskRepair) (api.Repair, error) {
-	j, err := d.judged(id)
+func (s *Shelf) Repair(id string, a api.AskRepair) (api.Repair, error) {
+	j, err := s.Judged(id)
 	if err != nil {
 		return api.Repair{}, err
 	}
-	return RepairOf(j.run, j.verdict, Asked(a, d.owner()))
+	return RepairOf(j.Run, j.Verdict, Asked(a, s.now.Owner()))
 }
 
 // Asked fills in what the owner's settings say.
@@ -65,7 +65,7 @@ func RepairOf(run record.Run, v analysis.Verdict, a api.AskRepair) (api.Repair, 
 	return out, nil
 }
 
-// doubted is a value of the workshop in the contract's shape: its u is judged, and has
+// doubted is a value of the workshop in the contract's shape: its u is analysis.Judged, and has
 // no finite degrees of freedom (see workshop).
 func doubted(v workshop.Value, unit string) api.Measured {
 	return api.Measured{Value: v.Value, U: v.U, Lo95: v.Value - v.U95(), Hi95: v.Value + v.U95(), Unit: unit}
