@@ -33,7 +33,7 @@ func (d *Daemon) ProofPrint(id string) (api.ProofPrint, error) {
 	if err != nil {
 		return api.ProofPrint{}, err
 	}
-	if id != "" && d.inForce() == nil {
+	if id != "" && d.InForce() == nil {
 		j, err := d.Judged(id)
 		if err == nil {
 			err = clear(&p, j.Verdict)
