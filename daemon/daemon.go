@@ -128,6 +128,7 @@ func New(ctx context.Context, o Options) (*Daemon, error) {
 	if err := d.recover(ctx); err != nil {
 		return nil, err
 	}
+	d.keepSettings()
 	d.publish()
 	return d, nil
 }
@@ -364,23 +365,14 @@ func (d *Daemon) plan(quick bool) probe.Plan {
 	p.Records, p.Patience = s.Gauging.Records, s.Gauging.Idle
 	p.GaugeColumns, p.GaugeRows = s.Gauging.Columns, s.Gauging.Rows
 	p.Columns, p.Rows, p.BaseEvery = s.Survey.Columns, s.Survey.Rows, s.Survey.BaseEvery
-	p.Chosen, p.ProfileTarget, p.Finest = s.Survey.Plan == config.PlanLean && !quick, s.Survey.Target, s.Criteria.WheelLeast
+	p.Chosen, p.ProfileTarget, p.Finest = s.Survey.Plan == config.PlanLean && !quick, s.Survey.Target, s.Turns.WheelLeast
 	if p.Chosen {
-		leaveOpen(&p, s)
+		p.Columns, p.Rows, p.BaseEvery = 0, 0, 0 // the planner chooses
 	}
 	if quick {
-		p.Columns, p.Rows = s.Check.Columns, s.Check.Rows
+		p.Columns, p.Rows = 5, 2 // five columns show a bend, two rows tell bed from beam a little
 	}
 	return p
-}
-
-// leaveOpen leaves to the planner what nobody set.
-func leaveOpen(p *probe.Plan, s config.Settings) {
-	for key, to := range map[string]*int{"survey.columns": &p.Columns, "survey.rows": &p.Rows, "survey.base_every": &p.BaseEvery} {
-		if s.Given[key] == "" {
-			*to = 0
-		}
-	}
 }
 
 func (d *Daemon) audit(who, what, detail string) {

@@ -71,7 +71,7 @@ func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
 // attended lets a run begin by the owner's standing word (the setting
 // attended_starts) and that of whoever pressed; the caller holds starting.
 func (d *Daemon) attended(a *active, by string) error {
-	word := record.Confirmed{Person: "attended start, by " + by, Blade: d.owner().Gauging.Blade}
+	word := record.Confirmed{Person: "attended start, by " + by, Blade: d.owner().Gauge}
 	for _, c := range cautions(a.log.Run()) {
 		word.Cautions = append(word.Cautions, c.ID)
 	}

@@ -5,7 +5,6 @@ import (
 	"strings"
 	"time"
 
-	"abbed/config"
 	"abbed/daemon/api"
 	"abbed/daemon/known"
 	"abbed/daemon/link"
@@ -80,7 +79,7 @@ func (d *Daemon) publish() {
 	s.Check = status.Check{Due: d.due(s.At), Waits: d.calendar.shown.Waits}
 	d.mu.Unlock()
 	s.PortHeld = d.link.Now().Held
-	s.Limits = limits(d.owner().Judged())
+	s.Limits = limits(known.Criteria(d.owner()))
 	d.showTold(&s)
 	d.showInPrint(&s)
 	d.showMoved(&s)
@@ -106,7 +105,7 @@ func (d *Daemon) logTodo(now []api.Todo) {
 	d.asking = is
 }
 
-func limits(c config.Criteria) status.Limits {
+func limits(c record.Criteria) status.Limits {
 	return status.Limits{Tolerance: c.Tolerance, Scatter: c.Scatter, Play: c.Play, Wander: c.Wander, DriftRate: c.DriftRate}
 }
 

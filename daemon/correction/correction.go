@@ -418,7 +418,7 @@ func (d *Correction) desk(sess *gcode.Session) apply.Desk {
 // largest is by how much undo, finish and take-back may change a node, um: by the default
 // limit at least, so that a limit that was lowered since leaves a correction its way out.
 func (d *Correction) largest() int64 {
-	return 1 + int64(math.Round(1000*max(record.DefaultCriteria().Largest, known.Criteria(d.owner().Judged()).Largest)))
+	return 1 + int64(math.Round(1000*max(record.DefaultCriteria().Largest, known.Criteria(d.owner()).Largest)))
 }
 
 // written carries the change through and learns the map that then stands. If not

@@ -64,7 +64,7 @@ func (d *Correction) reapply(ctx context.Context, by string) error {
 	if err != nil {
 		return err
 	}
-	t, next, err := apply.Again(a, t, now, known.Criteria(d.owner().Judged()))
+	t, next, err := apply.Again(a, t, now, known.Criteria(d.owner()))
 	if err != nil {
 		d.link.Learn(func(f *link.Facts) { f.Map, f.MapAsked = now, true })
 		return applyRefusal("re-apply", err)
