@@ -70,11 +70,11 @@ func TestModelArrival(t *testing.T) {
 func TestReturn(t *testing.T) {
 	const contact, raw, blade, floor = 0.21, 0.30, 0.10, 0.5
 	for _, c := range []struct{ touched, predicted, arrival float64 }{
-		{contact + raw, contact, 0.55},
-		{contact + raw + 0.029, contact, 0.55},
-		{contact + raw - 0.029, contact, 0.55},
-		{contact + raw + 0.04, 0.25, 0.59},
-		{contact + raw - 0.04, 0.17, 0.55},
+		{contact + raw, contact, 0.41},
+		{contact + raw + 0.029, contact, 0.41},
+		{contact + raw - 0.029, contact, 0.41},
+		{contact + raw + 0.04, 0.25, 0.45},
+		{contact + raw - 0.04, 0.17, 0.41},
 	} {
 		w := probe.Back(c.touched, raw, contact, blade, floor)
 		if !near(w.Predicted, c.predicted) || !near(w.Arrival, c.arrival) || !near(w.Floor, c.predicted-floor) {

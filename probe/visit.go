@@ -134,6 +134,11 @@ func (g *gauging) arrive(ctx context.Context) error {
 func (g *gauging) foretell() approachTo {
 	way := g.byTouches()
 	if g.proof == nil {
+		if g.homings != g.head.homings {
+			// A homing may err as its probe does, and no touch tells: as wide as the first.
+			wide := first(g.touched(), g.blade, g.setup.Lever)
+			way.arrival, way.doubt, way.sure = max(way.arrival, wide.arrival), 0, false
+		}
 		way = way.above(lowest(contacts(g.log.Run()), g.place, g.setup.Travel.Z0))
 	}
 	return way
