@@ -166,7 +166,7 @@ func later(ts []record.Touch) []record.Touch {
 
 func (g group) paired(s steadiness) Paired {
 	p := Paired{N: g.N, T: g.T, Spot: g.Spot, Visit: g.Visit, Place: g.Place,
-		Contact: g.Z - g.Blade + math.Min(g.Step, dragBand)/2, StepU: stepU(g.Step), Touches: len(g.before) + len(g.after)}
+		Contact: g.Z - g.Blade + math.Min(g.Step, dragBand)/2, StepU: stepU(math.Min(g.Step, longestDrag)), Touches: len(g.before) + len(g.after)}
 	zb, tb := meanTouch(g.before)
 	za, ta := meanTouch(g.after)
 	nb, na := float64(len(g.before)), float64(len(g.after))
@@ -202,6 +202,10 @@ const fineStep = 0.02
 // dragBand is over how much of the way down a gauge drags before it is tight, mm, at most
 // (common practice, no source): it began to drag no higher above the reading than that.
 const dragBand = 0.03
+
+// longestDrag is the same for paper, which drags longest: what a long last lowering leaves
+// open at most.
+const longestDrag = 0.05
 
 // stepU is the standard uncertainty of a contact that lies anywhere in the last
 // lowering: a rectangle, step/sqrt(12) (JCGM 100:2008, 4.3.7).

@@ -88,6 +88,13 @@ func (p Plan) recordsBack(alone bool) int {
 	return 1
 }
 
+// most is how many records the lean plan makes at most.
+func (p Plan) most(s record.Setup) int {
+	r := route{aims: p.aims(s, false), reach: s.Reach}
+	n := r.ahead(nil, NewRoom(record.Run{Setup: s}))
+	return p.recordsOver(0, n, false) + p.recordsBack(false) + p.More
+}
+
 // recordsOver is how many n places owe from number spot on.
 func (p Plan) recordsOver(spot, n int, alone bool) (sum int) {
 	for k := range n {

@@ -9,6 +9,7 @@ const (
 	tightUp   = 0.06  // after tight, until it is not
 	againUp   = 0.05  // before a second reading at the same point
 	againAt   = 0.005 // above the last reading, where a second one begins
+	roughStep = 0.03  // over more than that no blade drags: a reading after such a way is a rough one
 	mostBlind = 0.2   // of what is left, half at most, where the prediction may be off by more
 	mostSafe  = 0.1   // to where the gauge is expected to drag: no more than a gauge is thick
 )
@@ -90,6 +91,9 @@ func (d *descent) fromAbove() bool { return d.step > 0 }
 // and where it was loose before it begins to drag again; so this costs an answer or two.
 func (d *descent) again() (over, z float64) {
 	over, z = round(d.z+againUp), round(d.z+againAt)
+	if d.step > roughStep {
+		z = round(d.z + leastStep)
+	}
 	d.expected, d.doubt, d.sure, d.tight = d.z, lastStep/2, true, math.NaN()
 	d.step, d.z = max(lastStep, d.loose-z), z
 	return over, z

@@ -96,8 +96,9 @@ func TestSecondReading(t *testing.T) {
 	for range n {
 		d := probe.NewDescent(0, 0.01, true, 0.24, -0.1)
 		first, _, _ := descends(t, d, 0.004, 0.008, rnd)
+		rough := d.Step() > 0.03
 		over, z := d.Again()
-		if over < first+0.049 || z <= first || z > first+0.01 || !d.FromAbove() {
+		if over < first+0.049 || z <= first || z > first+0.01 && !rough || z > first+0.021 || !d.FromAbove() {
 			t.Fatalf("after a reading at %.3f it goes up to %.3f and down to %.3f", first, over, z)
 		}
 		second, answers, _ := descends(t, d, 0.004, 0.008, rnd)

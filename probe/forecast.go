@@ -131,7 +131,7 @@ func (p Plan) gaugingAhead(run record.Run, each time.Duration) *GaugingAhead {
 			}
 		}
 		if p.Lean && !alone {
-			a.Most = p.Most
+			a.Most = p.most(run.Setup)
 		}
 	}
 	a.Left = len(places) - a.Records

@@ -83,9 +83,19 @@ func (j *job) awake(ctx context.Context) error { return j.head.Switch(ctx, recor
 
 // records is how many records the place in hand owes.
 func (g *gauging) records() int {
-	switch {
-	case g.proof != nil:
+	if g.proof != nil {
 		return proves(g.log.Run(), g.spot)
+	}
+	n := g.owed()
+	if here := g.here(); len(here) > 0 && here[0].Step > roughStep {
+		n++ // the first was a rough one
+	}
+	return n
+}
+
+// owed is how many records the place in hand owes by the plan.
+func (g *gauging) owed() int {
+	switch {
 	case !g.once && g.before() && g.place.Distance(g.setup.Zero) < 1:
 		return max(1, g.plan.recordsBack(g.alone))
 	case g.once || g.before():

@@ -44,10 +44,11 @@ const surveyed = 0.85
 // has to hold after one more record where it tells most: whoever stops as soon as the
 // doubt is small stops where it is small by chance.
 func (g *gauging) advised(run record.Run, gs []gauged, room Room) (record.Place, bool) {
-	if len(run.Gaugings) >= g.plan.Most || len(gs) < 2 {
+	most := g.plan.most(g.setup)
+	if len(run.Gaugings) >= most || len(gs) < 2 {
 		return record.Place{}, false
 	}
-	last := len(run.Gaugings) >= g.plan.Most-g.plan.recordsBack(false)
+	last := len(run.Gaugings) >= most-g.plan.recordsBack(false)
 	a := analysis.Advise(run, g.anywhere(gs, room), surveyed*g.plan.Target)
 	settled := a.Why == "" || g.decided(run)
 	if settled && !last && !g.confirmed {

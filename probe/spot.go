@@ -108,6 +108,17 @@ func byModel(touched, raw, u, blade, hop float64) approachTo {
 	}
 }
 
+// beside returns the approach where the readings alone predict the bed contact at contact: a
+// probe that lies more from point to point bends the model with it, and the readings know
+// where the bed is. Where the two are far apart, any height between them may be it.
+func (a approachTo) beside(contact, blade float64) approachTo {
+	a.arrival = max(a.arrival, contact+blade+arriveProbe)
+	if off := contact - a.predicted; off > arriveProbe {
+		a.doubt, a.sure = off, false
+	}
+	return a
+}
+
 // back returns the approach to a place that was gauged before, with contact the bed
 // contact recorded there last: that, unless the touches just made say that the frame has
 // moved since by more than frameMoved; then it is predicted from them, and arrives no

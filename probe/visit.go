@@ -163,10 +163,7 @@ func (g *gauging) byTouches() approachTo {
 	}
 	if raw, u, ok := g.expected(run, len(gs)); ok {
 		way := byModel(g.touched(), raw, u, g.blade, nearest(gs, g.place).place.Distance(g.place))
-		// A probe that lies more from point to point bends the model with it; the readings
-		// alone know where the bed is.
-		way.arrival = max(way.arrival, expect(contacts(run), g.place)+g.blade+arriveProbe)
-		return way
+		return way.beside(expect(contacts(run), g.place), g.blade)
 	}
 	return early(g.touched(), g.blade, g.place, gs, contacts(run))
 }

@@ -38,7 +38,7 @@ func TestLaterRun(t *testing.T) {
 		printer := bench.New(sc, bench.Options{Seed: 4})
 		wants := func(s *config.Settings) {
 			s.Gauging.Plan = config.PlanThorough
-			s.Gauging.Columns, s.Gauging.Rows, s.Gauging.Records, s.Gauging.Target = 4, 2, 1, 0.014
+			s.Gauging.Columns, s.Gauging.Rows, s.Gauging.Records, s.Gauging.Target = 4, 2, 1, 0.011
 		}
 		w := open(t, dir, sc, &cable{printer: printer}, wants)
 		defer func() { w.close() }()
