@@ -48,7 +48,7 @@ func withoutOdd(ts []record.Touch, s *steadiness) []record.Touch {
 	if len(ts) > 300 { // pairs grow with the square; so many returns need no robust line
 		return ts
 	}
-	k, _, _, ok := fit.TheilSen(t, z, 0.95)
+	k, ok := fit.TheilSen(t, z)
 	if !ok {
 		return ts
 	}

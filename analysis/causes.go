@@ -74,7 +74,7 @@ func (e evidence) causes() []Finding {
 	worth := worthSaying * e.run.Setup.Criteria.Tolerance
 	add := func(c cause, ok bool, f Finding) {
 		if ok && math.Abs(c.cost) > worth {
-			f.Evidence = fmt.Sprintf("It costs up to %s ± %s at the nozzle inside the gauged area (95 %%). ", um(math.Abs(c.cost)), um(c.u95)) + f.Evidence
+			f.Evidence = fmt.Sprintf("It costs up to %s ±%s at the nozzle inside the gauged area (95 %%). ", um(math.Abs(c.cost)), um(c.u95)) + f.Evidence
 			all = append(all, named{f, math.Abs(c.cost)})
 		}
 	}
@@ -159,12 +159,10 @@ func (e evidence) leftRight(lever along, bend cause) Finding {
 // metre (an extruder's extract; design/4).
 func (e evidence) twistAngle(l record.Lever) string {
 	a := e.Gap.Area
-	v := a.Middle().V
-	g, u := e.Gap.surface.contrast(record.Place{U: a.X1, V: v}, record.Place{U: a.X0, V: v})
-	deg := 180 / math.Pi / math.Abs(l.Y)
+	m := e.Gap.slopeAt(a.Middle().V).times(180/math.Pi/math.Abs(l.Y), "deg")
 	perMetre := 1000 / math.Max(a.W(), 1)
-	return fmt.Sprintf("Over %.0f mm the head rolls by %.2f ± %.2f deg in all (%.1f ± %.1f deg per metre; a 20 x 20 profile within ANSI H35.2 may twist by 3 deg per metre).",
-		a.W(), math.Abs(g)*deg, u*deg, math.Abs(g)*deg*perMetre, u*deg*perMetre)
+	return fmt.Sprintf("Over %.0f mm the head rolls by %.2f ±%.2f deg in all (%.2f ±%.2f deg per metre; a 20 x 20 profile within ANSI H35.2 may twist by 3 deg per metre).",
+		a.W(), math.Abs(m.Value), m.U95(), math.Abs(m.Value)*perMetre, m.U95()*perMetre)
 }
 
 // bedRoll names t s in the gap error.

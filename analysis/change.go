@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"abbed/analysis/fit"
+	"abbed/config/say"
 )
 
 // Change is one quantity in two runs, and what became of it.
@@ -37,26 +38,16 @@ type Change struct {
 // too wide rather than too narrow.
 func difference(before, after Measured) Measured {
 	u := math.Hypot(before.U, after.U)
-	return measured(after.Value-before.Value, u, welch(before, after), after.Unit)
-}
-
-// welch returns the effective degrees of freedom of a sum or difference; +Inf
-// where both values have no finite ones.
-func welch(a, b Measured) float64 {
-	u := math.Hypot(a.U, b.U)
-	if !(u > 0) {
-		return math.Inf(1)
-	}
-	sum := 0.0
-	for _, m := range []Measured{a, b} {
-		if r := m.U / u; !math.IsInf(m.DoF, 1) && m.DoF > 0 {
-			sum += r * r * r * r / m.DoF
+	dof, sum := math.Inf(1), 0.0
+	for _, m := range []Measured{before, after} {
+		if m.DoF > 0 && u > 0 {
+			sum += math.Pow(m.U/u, 4) / m.DoF
 		}
 	}
-	if sum == 0 {
-		return math.Inf(1)
+	if sum > 0 {
+		dof = 1 / sum
 	}
-	return 1 / sum
+	return measured(after.Value-before.Value, u, dof, after.Unit)
 }
 
 // changed compares a value in two runs; nil if either was not measured.
@@ -86,52 +77,36 @@ func rescaled(what, says string, before, after *Measured) *Change {
 	return &Change{What: what, Says: says, Before: *before, After: *after, By: by, Ratio: true, Beyond: by.Lo95 > 1 || by.Hi95 < 1}
 }
 
-// Sentence says the change for people, its numbers times scale in unit.
+// Sentence says the change for people.
 func (c Change) Sentence() string {
-	if c.Ratio {
-		if !c.Beyond {
-			return fmt.Sprintf("%s: no change is seen; it is %.2f times what it was (%.2f to %.2f).", capital(c.Says), c.By.Value, c.By.Lo95, c.By.Hi95)
-		}
-		return fmt.Sprintf("%s: changed beyond its doubt; it is %.2f times what it was (%.2f to %.2f).", capital(c.Says), c.By.Value, c.By.Lo95, c.By.Hi95)
+	says := capital(c.Says)
+	switch {
+	case c.Ratio && c.Beyond:
+		return fmt.Sprintf("%s: changed beyond its doubt; it is %.2f times what it was (%.2f to %.2f).", says, c.By.Value, c.By.Lo95, c.By.Hi95)
+	case c.Ratio:
+		return fmt.Sprintf("%s: no change is seen; it is %.2f times what it was (%.2f to %.2f).", says, c.By.Value, c.By.Lo95, c.By.Hi95)
+	case c.Beyond:
+		return fmt.Sprintf("%s: changed beyond its doubt, from %s to %s: by %s.", says, people(c.Before), people(c.After), people(c.By))
 	}
-	if !c.Beyond {
-		return fmt.Sprintf("%s: no change is seen, from %s to %s: by %s. A change below %s would not show.", capital(c.Says), people(c.Before), people(c.After), people(c.By), sizeOf(c.By.U95(), c.By.Unit))
-	}
-	return fmt.Sprintf("%s: changed beyond its doubt, from %s to %s: by %s.", capital(c.Says), people(c.Before), people(c.After), people(c.By))
+	k, unit := readable(c.By.Unit)
+	return fmt.Sprintf("%s: no change is seen, from %s to %s: by %s. A change below %s would not show.", says, people(c.Before), people(c.After), people(c.By), say.Unit(k*c.By.U95(), unit))
 }
 
-// people writes a value with its half width in the units that people read: um,
-// deg per metre.
+// people writes a value with its half width in the units that people read.
 func people(m Measured) string {
-	k, unit := readable(m.Unit)
-	if unit == "um" {
-		return fmt.Sprintf("%.0f ± %.0f um", k*m.Value, k*m.U95())
+	if k, unit := readable(m.Unit); k != 1 {
+		m = m.times(k, unit)
 	}
-	return fmt.Sprintf("%.2f ± %.2f %s", math.Round(100*k*m.Value)/100+0, k*m.U95(), unit)
-}
-
-func sizeOf(v float64, unit string) string {
-	k, u := readable(unit)
-	return number(k*v, u)
+	return m.String()
 }
 
 // readable returns what to multiply a unit's values by for people, and the unit
 // that they are in then.
 func readable(unit string) (k float64, name string) {
-	switch unit {
-	case "mm":
-		return 1000, "um"
-	case "rad/mm":
-		return 1000 * 180 / math.Pi, "deg per m"
+	if unit == "rad/mm" {
+		return 1000 * 180 / math.Pi, "deg/m"
 	}
 	return 1, unit
-}
-
-func number(v float64, unit string) string {
-	if unit == "um" {
-		return fmt.Sprintf("%.0f um", v)
-	}
-	return fmt.Sprintf("%.2f %s", v, unit)
 }
 
 // togetherAt is the half width that all contrasts of a model with p terms hold

@@ -1,9 +1,9 @@
 package analysis
 
 import (
-	"fmt"
 	"math"
 
+	"abbed/config/say"
 	"abbed/probe/record"
 )
 
@@ -106,5 +106,5 @@ func keep[T any](in []T, good func(T) bool) []T {
 }
 
 // um and mm0 write lengths as people read them.
-func um(v float64) string  { return fmt.Sprintf("%.0f um", v*1000) }
-func mm0(v float64) string { return fmt.Sprintf("%.0f mm", v) }
+func um(v float64) string  { return say.Fine(v) }
+func mm0(v float64) string { return say.Far(v) }

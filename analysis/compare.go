@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"abbed/probe/record"
 )
@@ -81,20 +82,17 @@ func Compare(before, after Judged) (Comparison, *Reason) {
 	before.Run, after.Run = clean(before.Run), clean(after.Run)
 	a, b := before.Run.Setup, after.Run.Setup
 	c := Comparison{Before: before.Run.ID, After: after.Run.ID, Changes: []Change{}, Not: []string{}, Places: []PlaceChange{}, Gone: []string{}, Stay: []string{}, Come: []string{}}
-	if a.Printer.ID != b.Printer.ID && a.Printer.ID != "" && b.Printer.ID != "" {
+	switch {
+	case a.Printer.ID == "" || b.Printer.ID == "":
+		c.not("Whether both runs are of one printer is not known: a file does not say.")
+	case a.Printer.ID != b.Printer.ID:
 		return c, &Reason{"not-comparable", "the runs are of two printers: nothing that differs between them is a change", "compare runs of one printer"}
 	}
-	if a.Printer.ID == "" || b.Printer.ID == "" {
-		c.not("Whether both runs are of one printer is not known: a file does not say.")
+	if c.Heat = heat(before.Run, after.Run); c.Heat == nil {
+		c.not("The temperatures cannot be compared: a run does not know its own.")
 	}
-	c.heat(before.Run, after.Run)
-	c.angles(before, after)
 	c.gaps(before, after)
-	c.steadiness(before.Verdict, after.Verdict)
-	c.levels(before, after)
-	if r, ok := common(before.Verdict.Gap, after.Verdict.Gap); ok && c.Heat != nil && c.LargestBefore != nil {
-		c.Heat.Expand(c.LargestBefore.Gap, r.W())
-	}
+	c.steadiness(before, after)
 	c.findings(before.Verdict, after.Verdict)
 	c.Sentence = c.says(b.Criteria.Tolerance)
 	return c, nil
@@ -138,95 +136,157 @@ func (g *Gap) told(p, q record.Place) Measured {
 	return measured(v, half/z95, math.Inf(1), "mm")
 }
 
-// angles compares twist and pitch over the width that both gauged.
-func (c *Comparison) angles(before, after Judged) {
-	r, ok := common(before.Verdict.Gap, after.Verdict.Gap)
-	if !ok || r.W() < apart {
-		c.not("The twist cannot be compared: %s.", whyNoGap(before, after))
-		return
-	}
-	la, lb := before.Run.Setup.Lever, after.Run.Setup.Lever
-	if la.None() || lb.None() || before.Run.Setup.LeverUnknown || after.Run.Setup.LeverUnknown {
-		c.not("The twist cannot be compared: a run without a known lever tells no angle.")
-		return
-	}
-	what, says, arms := "twist", "the twist of the beam (how fast the head rolls along X)", [2]float64{-la.Y, -lb.Y}
-	switch pa, pb := pointing(la), pointing(lb); {
-	case pa != pb || pa == oblique:
-		c.not("The twist cannot be compared: with the levers x=%.1f y=%.1f and x=%.1f y=%.1f mm the runs do not tell the same angle.", la.X, la.Y, lb.X, lb.Y)
-		return
-	case pa == alongX:
-		what, says, arms = "pitch", "the pitch of the head along X, with the straightness of the beam", [2]float64{la.X, lb.X}
-	}
-	var m [2]*Measured
-	for i, g := range []*Gap{before.Verdict.Gap, after.Verdict.Gap} {
-		row := r.Middle().V
-		x := g.told(record.Place{U: r.X1, V: row}, record.Place{U: r.X0, V: row})
-		x = x.times(1/(arms[i]*r.W()), "rad/mm")
-		m[i] = &x
-	}
-	c.add(changed(what, says, m[0], m[1]))
-}
-
 // times returns the value in another unit.
 func (m Measured) times(k float64, unit string) Measured {
-	m.Value, m.U, m.Unit = k*m.Value, math.Abs(k)*m.U, unit
-	m.Lo95, m.Hi95 = k*m.Lo95, k*m.Hi95
-	if k < 0 {
-		m.Lo95, m.Hi95 = m.Hi95, m.Lo95
-	}
-	return m
+	lo, hi := k*m.Lo95, k*m.Hi95
+	return Measured{Value: k * m.Value, U: math.Abs(k) * m.U, Lo95: min(lo, hi), Hi95: max(lo, hi), Unit: unit, DoF: m.DoF}
 }
 
-func whyNoGap(before, after Judged) string {
-	for i, j := range []Judged{before, after} {
-		if j.Verdict.Gap == nil {
-			which := [2]string{"the earlier run", "the later run"}[i]
-			if w := j.Verdict.GapWhy; w != nil {
-				return which + ": " + w.Text
-			}
+// gaps compares twist or pitch, and the gap error at common places.
+func (c *Comparison) gaps(before, after Judged) {
+	ga, gb := before.Verdict.Gap, after.Verdict.Gap
+	a, b := before.Run.Setup, after.Run.Setup
+	r, ok := common(ga, gb)
+	if !ok || r.W() < apart {
+		c.not("The twist cannot be compared: %s.", whyNoGap(before, after))
+	} else {
+		c.angle(ga, gb, r, a, b)
+	}
+	if !ok {
+		c.not("The gap error cannot be compared: %s.", whyNoGap(before, after))
+		return
+	}
+	if math.Hypot(a.Lever.X-b.Lever.X, a.Lever.Y-b.Lever.Y) > 0.5 {
+		c.not("The gap error is not compared as a change: the lever was x=%.1f y=%.1f and is x=%.1f y=%.1f mm, which alone makes another gap error.", a.Lever.X, a.Lever.Y, b.Lever.X, b.Lever.Y)
+	} else {
+		c.places(ga, gb, r, a.Zero, b.Criteria.Tolerance)
+	}
+	at := latticeOn(r)
+	c.LargestBefore, c.LargestAfter = ga.largestOf(at, nil), gb.largestOf(at, nil)
+	c.LeftBefore, c.LeftAfter = ga.left(before.Run), gb.left(after.Run)
+	if c.Heat != nil {
+		c.Heat.Expand(c.LargestBefore.Gap, r.W())
+	}
+}
+
+func whyNoGap(js ...Judged) string {
+	for i, which := range []string{"the earlier run", "the later run"} {
+		switch v := js[i].Verdict; {
+		case v.Gap == nil && v.GapWhy != nil:
+			return which + ": " + v.GapWhy.Text
+		case v.Gap == nil:
 			return which + " has no gap error"
 		}
 	}
 	return "the runs were not gauged around the same places"
 }
 
-// gaps compares the gap error at common places.
-func (c *Comparison) gaps(before, after Judged) {
-	ga, gb := before.Verdict.Gap, after.Verdict.Gap
-	r, ok := common(ga, gb)
-	la, lb := before.Run.Setup.Lever, after.Run.Setup.Lever
-	switch {
-	case !ok:
-		c.not("The gap error cannot be compared: %s.", whyNoGap(before, after))
-		return
-	case math.Hypot(la.X-lb.X, la.Y-lb.Y) > 0.5:
-		c.not("The gap error is not compared as a change: the lever was x=%.1f y=%.1f and is x=%.1f y=%.1f mm, which alone makes another gap error.", la.X, la.Y, lb.X, lb.Y)
-	default:
-		c.places(ga, gb, r, before.Run.Setup.Zero, after.Run.Setup.Criteria.Tolerance)
+// angle compares twist or pitch over the width that both gauged.
+func (c *Comparison) angle(ga, gb *Gap, r record.Rect, a, b record.Setup) {
+	pa, pb := pointing(a.Lever), pointing(b.Lever)
+	rate := func(g *Gap, l record.Lever) *Measured {
+		arm := -l.Y
+		if pa == alongX {
+			arm = l.X
+		}
+		row := r.Middle().V
+		m := g.told(record.Place{U: r.X1, V: row}, record.Place{U: r.X0, V: row}).times(1/(arm*r.W()), "rad/mm")
+		return &m
 	}
-	at := latticeOn(r)
-	c.LargestBefore, c.LargestAfter = ga.largestOf(at, nil), gb.largestOf(at, nil)
-	c.LeftBefore, c.LeftAfter = ga.left(before.Run), gb.left(after.Run)
+	switch {
+	case a.Lever.None() || b.Lever.None() || a.LeverUnknown || b.LeverUnknown:
+		c.not("The twist cannot be compared: a run without a known lever tells no angle.")
+	case pa != pb || pa == oblique:
+		c.not("The twist cannot be compared: with the levers x=%.1f y=%.1f and x=%.1f y=%.1f mm the runs do not tell the same angle.", a.Lever.X, a.Lever.Y, b.Lever.X, b.Lever.Y)
+	case pa == alongX:
+		c.add(changed("pitch", "the pitch of the head along X, with the straightness of the beam", rate(ga, a.Lever), rate(gb, b.Lever)))
+	default:
+		c.add(changed("twist", "the twist of the beam (how fast the head rolls along X)", rate(ga, a.Lever), rate(gb, b.Lever)))
+	}
 }
 
-// steadiness compares scatter and play.
-func (c *Comparison) steadiness(a, b Verdict) {
+// latticeOn returns 5 x 5 places of an area; along an axis without width one.
+func latticeOn(r record.Rect) (out []record.Place) {
+	line := func(a, b float64) []float64 {
+		if b-a < apart {
+			return []float64{(a + b) / 2}
+		}
+		return []float64{a, a + (b-a)/4, (a + b) / 2, b - (b-a)/4, b}
+	}
+	for _, v := range line(r.Y0, r.Y1) {
+		for _, u := range line(r.X0, r.X1) {
+			out = append(out, record.Place{U: u, V: v})
+		}
+	}
+	return out
+}
+
+// shapes is how many independent ways of changing the places are tested for together:
+// slope, bow and S shape along X, slope and bow along Y, and t s.
+const shapes = 6
+
+func (c *Comparison) places(ga, gb *Gap, r record.Rect, zero record.Place, tolerance float64) {
+	c.Against = r.Nearest(zero)
+	worst := 0.0
+	for _, p := range latticeOn(r) {
+		a, b := ga.told(p, c.Against), gb.told(p, c.Against)
+		d := difference(a, b)
+		x := PlaceChange{Place: p, Before: a.Value, U95Before: a.U95(), After: b.Value, U95After: b.U95(), By: d.Value, U95: d.U95(), DoF: d.DoF}
+		e := math.Abs(d.Value) - togetherAt(shapes, d.DoF)*d.U
+		x.Beyond = d.U > 0 && e > 0 && p.Distance(c.Against) > 1
+		if x.Beyond && e > worst && math.Abs(d.Value) > tolerance/2 {
+			worst, c.Most = e, &x
+		}
+		c.Places = append(c.Places, x)
+	}
+}
+
+// largestOf returns where |gap + what is added there| with its doubt is largest.
+func (g *Gap) largestOf(at []record.Place, add []float64) *PlaceGap {
+	var out *PlaceGap
+	for i, p := range at {
+		v, u := g.at(p)
+		if add != nil {
+			v += add[i]
+		}
+		if out == nil || math.Abs(v)+u > math.Abs(out.Gap)+out.U95 {
+			out = &PlaceGap{p, v, u}
+		}
+	}
+	return out
+}
+
+// left returns what the correction in force leaves of the gap error at its nodes
+// within the gauged area; nil without one.
+func (g *Gap) left(run record.Run) *PlaceGap {
+	a, area := run.Setup.Applied, run.Setup.MapArea
+	if a == nil || area == nil || len(a.Add) < 2 || len(a.Add[0]) < 2 || ragged(a.Add) {
+		return nil
+	}
+	var at []record.Place
+	var add []float64
+	for j, row := range a.Add {
+		for i, v := range row {
+			if p := record.NodePlace(*area, len(row), len(a.Add), i, j); g.Area.Grown(g.Margin).Has(p) {
+				at, add = append(at, p), append(add, float64(v)/1000)
+			}
+		}
+	}
+	return g.largestOf(at, add)
+}
+
+// steadiness compares scatter, play and the level.
+func (c *Comparison) steadiness(before, after Judged) {
+	a, b := before.Verdict, after.Verdict
 	if !c.add(rescaled("scatter", "the scatter of the probe", a.Stability.Scatter, b.Stability.Scatter)) {
 		c.not("The scatter of the probe cannot be compared: the repeat test is not in both runs.")
 	}
 	c.add(changed("play-x", "the play along X (by side of approach)", a.Stability.PlayX, b.Stability.PlayX))
 	c.add(changed("play-y", "the play along Y (by side of approach)", a.Stability.PlayY, b.Stability.PlayY))
-}
-
-func (c *Comparison) levels(a, b Judged) {
-	switch {
-	case a.Verdict.Level == nil || b.Verdict.Level == nil:
+	if was, is := before.Run.Setup.Zero, after.Run.Setup.Zero; was.Distance(is) > 1 && a.Level != nil && b.Level != nil {
+		c.not("The level of the Z offset cannot be compared: it was set at another place (%s, then %s).", was, is)
+	} else if !c.add(changed("level", "how far the Z offset is too high (whoever set it anew has changed it)", a.Level, b.Level)) {
 		c.not("The level of the Z offset cannot be compared: the zero place is not gauged in both runs.")
-	case a.Run.Setup.Zero.Distance(b.Run.Setup.Zero) > 1:
-		c.not("The level of the Z offset cannot be compared: it was set at another place (%s, then %s).", a.Run.Setup.Zero, b.Run.Setup.Zero)
-	default:
-		c.add(changed("level", "how far the Z offset is too high (whoever set it anew has changed it)", a.Verdict.Level, b.Verdict.Level))
 	}
 }
 
@@ -247,41 +307,33 @@ func (c *Comparison) findings(a, b Verdict) {
 
 // Of returns the change of a quantity, nil if it was not compared.
 func (c Comparison) Of(what string) *Change {
-	for i := range c.Changes {
-		if c.Changes[i].What == what {
-			return &c.Changes[i]
-		}
+	if i := slices.IndexFunc(c.Changes, func(x Change) bool { return x.What == what }); i >= 0 {
+		return &c.Changes[i]
 	}
 	return nil
 }
 
 // says puts first what matters at the nozzle.
 func (c Comparison) says(tolerance float64) string {
-	tilt := c.Of("twist")
-	if tilt == nil {
-		tilt = c.Of("pitch")
-	}
-	s := ""
-	if tilt != nil {
-		s = tilt.Sentence()
+	var s []string
+	for _, what := range []string{"twist", "pitch"} {
+		if tilt := c.Of(what); tilt != nil {
+			s = append(s, tilt.Sentence())
+		}
 	}
 	switch {
 	case c.Most != nil:
-		s += fmt.Sprintf(" At the nozzle it changed most at %s: by %s ± %s.", c.Most.Place, um(c.Most.By), um(c.Most.U95))
-	case len(c.Places) > 0 && slices.ContainsFunc(c.Places, func(p PlaceChange) bool { return p.Beyond }):
-		s += fmt.Sprintf(" At the nozzle something changed beyond its doubt, but by no more than half of the tolerance of %s.", um(tolerance))
+		s = append(s, fmt.Sprintf("At the nozzle it changed most at %s: by %s ±%s.", c.Most.Place, um(c.Most.By), um(c.Most.U95)))
+	case slices.ContainsFunc(c.Places, func(p PlaceChange) bool { return p.Beyond }):
+		s = append(s, fmt.Sprintf("At the nozzle something changed beyond its doubt, but by no more than half of the tolerance of %s.", um(tolerance)))
 	case len(c.Places) > 0:
-		s += " At the nozzle no change is seen at the places that both runs gauged around."
+		s = append(s, "At the nozzle no change is seen at the places that both runs gauged around.")
 	}
-	if b := c.LargestAfter; b != nil {
-		s += fmt.Sprintf(" The largest gap error there is %s ± %s now", um(b.Gap), um(b.U95))
-		if a := c.LargestBefore; a != nil {
-			s += fmt.Sprintf(", and was %s ± %s", um(a.Gap), um(a.U95))
-		}
-		s += "."
+	if a, b := c.LargestBefore, c.LargestAfter; b != nil {
+		s = append(s, fmt.Sprintf("The largest gap error there is %s ±%s now, and was %s ±%s.", um(math.Abs(b.Gap)), um(b.U95), um(math.Abs(a.Gap)), um(a.U95)))
 	}
-	if s == "" {
-		s = "Neither run's tilt of the head can be compared with the other's."
+	if s == nil {
+		return "Neither run's tilt of the head can be compared with the other's."
 	}
-	return capital(trimmed(s))
+	return strings.Join(s, " ")
 }

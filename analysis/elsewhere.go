@@ -16,115 +16,104 @@ type Elsewhere struct {
 	Why *Reason
 	// Scale is by what the gap error is multiplied.
 	Scale float64
-	// Largest is where |gap| + u95 is largest on a lattice over the gauged area.
+	// Covers is the part of the gauged area that is told: along X a probe elsewhere
+	// stands over another part of the beam, of which only the gauged one is known.
+	Covers record.Rect
+	// Largest is where |gap| + u95 is largest on a lattice over that part.
 	Largest PlaceGap
 
 	gap   *Gap
 	moved model.Machine
 	old   record.Lever
-	rest  float64 // of the lever that nothing measured tells about, mm
 	sides along
+	side  float64 // what the unmeasured part of the lever may cost, half width, mm
 	least float64 // the shortest lever that can be mounted, mm
 }
 
-// Elsewhere foretells the gap error with another lever q, where this run was made
-// with p, before anyone drills a hole: the same motions, in the rows of q (model.Gap).
-// One lever tells one sum of them only. Along the line of p all of it scales; r, what
-// is left of q beside k p, feels what was not measured, of which the posterior knows no
-// more than was held before. Where r could cost more than the tolerance, r x sin(3 deg
-// per m x width), the twist that a 20 x 20 profile may have within ANSI H35.2 (design
-// notes: check values), it is refused. Along X pitch and straightness stand together
-// and a mix in which both cancel scales with k^2: k is kept within 0 to 1.5.
+// Elsewhere predicts the gap error with another lever q, where this run was made with
+// p, before anyone drills a hole: the same motions, in the rows of q (model.Gap). One
+// lever tells one sum of them only. Along the axis of p all of it scales; the rest of q
+// feels what was not measured. That rest may cost rest x sin(3 deg per m x width), the
+// twist that a 20 x 20 profile may have within ANSI H35.2 (design notes: check values):
+// it is in the doubt, and refused where it is more than the tolerance. Along X pitch and
+// straightness stand together, and a mix in which both cancel scales with k^2: k is kept
+// within 0 to 1.5. An oblique lever tells neither roll nor pitch, and predicts nothing.
 func (v Verdict) Elsewhere(run record.Run, q record.Lever) Elsewhere {
 	run = clean(run)
 	p := run.Setup.Lever
 	e := Elsewhere{Lever: q, old: p, gap: v.Gap, sides: pointing(p), least: LeastLever(run.Setup)}
 	switch {
 	case !tame(q.X, q.Y) || math.Abs(q.X) > 300 || math.Abs(q.Y) > 300:
-		e.Why = &Reason{"bad-lever", "a lever is two lengths of 300 mm at most", "give x and y from nozzle to probe, mm"}
+		e.Why = &Reason{"bad-lever", "a probe offset is two lengths of 300 mm at most", "give X and Y from nozzle to probe, mm"}
 	case v.Gap == nil && v.GapWhy != nil:
-		e.Why = &Reason{v.GapWhy.Code, "the gap error of this run cannot be told: " + v.GapWhy.Text, v.GapWhy.Hint}
+		e.Why = &Reason{v.GapWhy.Code, "the nozzle error of this run is not known: " + v.GapWhy.Text, v.GapWhy.Hint}
 	case v.Gap == nil:
-		e.Why = &Reason{"no-gauging", "the gap error of this run cannot be told", "run the step gauging"}
+		e.Why = &Reason{"no-gauging", "the nozzle error of this run is not known", "run the step gauging"}
 	case run.Setup.LeverUnknown:
-		e.Why = &Reason{"lever-unknown", "the lever of this run is not known", "give it: --lever X,Y"}
+		e.Why = &Reason{"lever-unknown", "the probe offset of this run is not known", "give it: --lever X,Y"}
 	case q.Length() < 1e-9:
-		e.Largest = PlaceGap{Place: v.Gap.Zero} // the probe is the nozzle
-		return e
+		e.Covers, e.Largest = v.Gap.Area, PlaceGap{Place: v.Gap.Zero} // the probe is the nozzle
 	case p.None():
-		e.Why = &Reason{"no-lever", "this run was made with a probe that is the nozzle: it says nothing of how the head tilts", "mount the probe where it is to be, and gauge; or read the tilt of the head with an inclinometer"}
-	}
-	if e.Why != nil {
-		return e
-	}
-	e.moved = v.Gap.surface.m
-	e.moved.Lever = q
-	e.split(run.Setup.Criteria.Tolerance)
-	if e.Why == nil {
-		e.largest()
+		e.Why = &Reason{"no-lever", "the probe of this run is the nozzle: it shows nothing of how the head tilts", "mount the probe, and measure again; or read the tilt of the head with a level"}
+	case e.sides == oblique:
+		e.Why = &Reason{"lever-oblique", "the probe offset points neither along X nor along Y, so roll and pitch of the head are not known apart, and another place of the probe cannot be predicted", "read roll and pitch at the head (step angles), or measure again once the probe is there"}
+	default:
+		e.predict(run.Setup.Criteria.Tolerance)
 	}
 	return e
 }
 
-// split sets k and r.
-func (e *Elsewhere) split(tolerance float64) {
+// predict sets scale, area and doubt, or why there are none.
+func (e *Elsewhere) predict(tolerance float64) {
 	p, q := e.old, e.Lever
-	switch e.sides {
-	case alongY:
-		e.Scale = q.Y / p.Y
-	case alongX:
-		e.Scale = q.X / p.X
+	e.moved = e.gap.surface.m
+	e.moved.Lever = q
+	e.Scale = q.Y / p.Y
+	axis, other := "Y", "the pitch of the head and the straightness of the beam"
+	if e.sides == alongX {
+		e.Scale, axis, other = q.X/p.X, "X", "the roll of the head"
+	}
+	rest := math.Hypot(q.X-e.Scale*p.X, q.Y-e.Scale*p.Y)
+	e.side = rest * math.Sin(3*math.Pi/180*math.Max(e.gap.Area.W(), 100)/1000)
+	e.Covers = e.gap.Area
+	shift, m := p.X-q.X, e.gap.Margin
+	e.Covers.X0, e.Covers.X1 = max(e.Covers.X0, e.gap.Area.X0-m-shift), min(e.Covers.X1, e.gap.Area.X1+m-shift)
+	switch {
+	case e.side > tolerance:
+		e.Why = &Reason{"lever-off-line", fmt.Sprintf("a probe %.0f mm off the line along %s also feels %s, which a probe offset along %s does not show", rest, axis, other, axis),
+			fmt.Sprintf("keep to the line along %s (near X %.0f, Y %.0f), or read the tilt at the head (step angles), or measure again once the probe is there", axis, e.Scale*p.X, e.Scale*p.Y)}
+	case e.sides == alongX && !(e.Scale >= 0 && e.Scale <= 1.5):
+		e.Why = &Reason{"lever-too-far", fmt.Sprintf("along X pitch and straightness are one number, which holds from no probe offset to one and a half times the present one (%.0f mm)", p.Length()),
+			"read the pitch at the head (step angles) and lay a straight reference, or measure again once the probe is there"}
+	case e.Covers.W() < e.gap.Area.W()/2:
+		e.Why = &Reason{"outside-gauged", "with this probe offset most of the nozzle error comes from parts of the beam without readings", "take readings farther out along X"}
 	default:
-		e.Scale = (q.X*p.X + q.Y*p.Y) / (p.Length() * p.Length())
-	}
-	e.rest = math.Hypot(q.X-e.Scale*p.X, q.Y-e.Scale*p.Y)
-	if e.side() > tolerance {
-		e.Why = e.across()
-	} else if e.sides != alongY && !(e.Scale >= 0 && e.Scale <= 1.5) {
-		e.Why = &Reason{"lever-too-far", fmt.Sprintf("with this lever pitch of the head and straightness of the beam stand together, and cost otherwise at another length: what this run tells holds from none to one and a half times its lever (%.0f mm)", p.Length()),
-			"read the pitch at the head (step angles) and lay a straight reference, or gauge once the probe is there"}
+		for i, p := range latticeOf(e.Covers, 9) {
+			if g, u := e.at(p); i == 0 || math.Abs(g)+u > math.Abs(e.Largest.Gap)+e.Largest.U95 {
+				e.Largest = PlaceGap{p, g, u}
+			}
+		}
 	}
 }
 
-// side is what the unmeasured part of the lever may cost, half width, mm.
-func (e *Elsewhere) side() float64 {
-	return e.rest * math.Sin(3*math.Pi/180*math.Max(e.gap.Area.W(), 100)/1000)
-}
-
-// across says why a lever off the line of the old one is not foretold.
-func (e *Elsewhere) across() *Reason {
-	p := e.old
-	r := &Reason{Code: "lever-off-line"}
-	switch e.sides {
-	case alongY:
-		r.Text = fmt.Sprintf("a probe %.0f mm off the line along Y would also feel the pitch of the head and the straightness of the beam, of which a lever along Y tells nothing", e.rest)
-		r.Hint = fmt.Sprintf("keep to the line along Y (x near %.0f mm), or read the pitch at the head (step angles) and lay a straight reference, or gauge once the probe is there", e.Scale*p.X)
-	case alongX:
-		r.Text = fmt.Sprintf("a probe %.0f mm off the line along X would also feel the roll of the head, of which a lever along X tells nothing", e.rest)
-		r.Hint = fmt.Sprintf("keep to the line along X (y near %.0f mm), or read the roll at the head (step angles), or gauge once the probe is there", e.Scale*p.Y)
-	default:
-		r.Text = fmt.Sprintf("with an oblique lever roll and pitch of the head stand together: only the line from the nozzle through the probe is foretold, and this place is %.0f mm off it", e.rest)
-		r.Hint = "read roll and pitch at the head (step angles), or gauge once more with the probe mounted elsewhere: two levers tell the two angles apart"
-	}
-	return r
-}
-
-// At foretells the gap error at p, mm, with the half width of its 95 % interval.
+// At predicts the gap error at p, mm, with the half width of its 95 % interval.
 func (e Elsewhere) At(p record.Place) (gap, u95 float64, reason *Reason) {
 	if e.Why != nil {
 		return 0, 0, e.Why
 	}
-	if e.Lever.Length() < 1e-9 {
-		return 0, 0, nil
+	if !e.Covers.Grown(1e-9).Has(p) {
+		return 0, 0, &Reason{"outside-gauged", "with this probe offset the nozzle error at " + p.String() + " comes from a part of the beam without readings", "take readings farther out, or ask for points nearer to the middle"}
 	}
-	// The part of the beam that the probe then stands over must have been gauged.
-	over := p
-	over.U += e.old.X - e.Lever.X
-	if area := e.gap.Area.Grown(e.gap.Margin); !area.Has(over) {
-		return 0, 0, &Reason{"outside-gauged", "with this lever the gap error at " + p.String() + " comes from a part of the beam that was not gauged", "gauge farther out, or ask for places nearer to the middle"}
+	gap, u95 = e.at(p)
+	return gap, u95, nil
+}
+
+func (e *Elsewhere) at(p record.Place) (gap, u95 float64) {
+	if e.Lever.Length() < 1e-9 {
+		return 0, 0
 	}
 	gap, u95 = e.gap.surface.of(e.row(p).Minus(e.row(e.gap.Zero)))
-	return gap, u95, nil
+	return gap, math.Hypot(u95, e.side)
 }
 
 // row is what the motions make with the other lever; what no motion makes scales with it.
@@ -134,19 +123,113 @@ func (e *Elsewhere) row(p record.Place) model.Row {
 	return rigid.Plus(other.Times(e.Scale))
 }
 
-func (e *Elsewhere) largest() {
-	worst, told, all := -1.0, 0, latticeOn(e.gap.Area)
-	for _, p := range all {
-		v, u, why := e.At(p)
-		if why != nil {
+func (e Elsewhere) cost() float64 { return math.Abs(e.Largest.Gap) + e.Largest.U95 }
+
+// whole says that all of the gauged area is told.
+func (e Elsewhere) whole() bool { return e.Why == nil && e.Covers.W() >= e.gap.Area.W()-1e-9 }
+
+// bodyRoom is how far beside the nozzle a probe's body stands at least: what it feels
+// with, its holder, and the nozzle's own heater block and fan duct between them (common
+// practice, no source), mm.
+const bodyRoom = 15
+
+// LeastLever is the shortest lever at which a probe beside the nozzle can be mounted on
+// this machine, mm: as near as it is now is always possible. A nozzle that senses its own
+// load needs no room.
+func LeastLever(s record.Setup) float64 {
+	if s.Kind == record.KindNozzle {
+		return 0
+	}
+	if s.LeverUnknown || s.NoLever() {
+		return bodyRoom
+	}
+	return math.Min(bodyRoom, s.Lever.Length())
+}
+
+// Placement is where a probe would cost least.
+type Placement struct {
+	// Now is the present lever, Best the best on its line that can be predicted.
+	Now  Elsewhere
+	Best *Elsewhere
+	// Least is the shortest lever that can be mounted, mm.
+	Least float64
+	// Longest is the longest lever along Y on the line of the present one with which
+	// the gap error and its doubt stay within the tolerance everywhere gauged, mm; NaN
+	// if not even the shortest does, or it cannot be told.
+	Longest  float64
+	Sentence string
+}
+
+// Placement looks for the lever with the least |gap| + u95 on the line of the present
+// one, within the given area, mm from the nozzle, and no nearer than a probe can be
+// mounted; without an area (not valid) none is looked for. Only levers that tell the
+// whole gauged area are compared.
+func (v Verdict) Placement(run record.Run, within record.Rect) Placement {
+	l := run.Setup.Lever
+	p := Placement{Now: v.Elsewhere(run, l), Longest: math.NaN(), Least: LeastLever(run.Setup)}
+	if p.Now.Why != nil {
+		p.Sentence = "Where the probe costs least is not known: " + p.Now.Why.Text + "."
+		return p
+	}
+	asked := tame(within.X0, within.X1, within.Y0, within.Y1) && within.X1 >= within.X0 && within.Y1 >= within.Y0
+	tolerance := clean(run).Setup.Criteria.Tolerance
+	const step = 0.5
+	far := int(1.5 * l.Length() / step)
+	for i := -far; i <= far; i++ {
+		size := math.Max(math.Abs(float64(i))*step, 1)
+		k := math.Copysign(size, float64(i)) / l.Length()
+		q := record.Lever{X: k * l.X, Y: k * l.Y}
+		e := v.Elsewhere(run, q)
+		if p.Now.sides == alongY && i > 0 && e.whole() && e.cost() <= tolerance {
+			p.Longest = size
+		}
+		if !asked {
 			continue
 		}
-		told++
-		if math.Abs(v)+u > worst {
-			worst, e.Largest = math.Abs(v)+u, PlaceGap{p, v, u}
+		near := within.Nearest(record.Place{U: q.X, V: q.Y})
+		e = v.Elsewhere(run, record.Lever{X: near.U, Y: near.V})
+		if e.whole() && e.Lever.Length() >= p.Least-1e-9 && (p.Best == nil || e.cost() < p.Best.cost()-1e-9) {
+			p.Best = &e
 		}
 	}
-	if 2*told < len(all) {
-		e.Why = &Reason{"outside-gauged", "with this lever most of the gap error comes from parts of the beam that were not gauged", "gauge farther out along X"}
+	p.Sentence = p.says(tolerance, asked)
+	return p
+}
+
+func (p Placement) says(tolerance float64, asked bool) string {
+	s := fmt.Sprintf("With the present probe offset (X %.1f, Y %.1f) the nozzle is off by up to %s \u00b1%s.", p.Now.Lever.X, p.Now.Lever.Y, um(math.Abs(p.Now.Largest.Gap)), um(p.Now.Largest.U95))
+	switch full := p.Now.old.Length(); {
+	case p.Now.sides == alongX:
+		s += " How long it may be is not known: another probe offset along X stands over another part of the beam."
+	case math.IsNaN(p.Longest):
+		s += fmt.Sprintf(" No probe offset on its line is known to keep it within %s.", um(tolerance))
+	case p.Longest < p.Least:
+		s += fmt.Sprintf(" Only a probe offset of up to %.0f mm keeps it within %s. No probe can be mounted so near to the nozzle: its body needs about %.0f mm. %s", p.Longest, um(tolerance), p.Least, instead)
+	case p.Longest < 1.49*full:
+		s += fmt.Sprintf(" On the line from the nozzle through the probe, an offset of up to %.0f mm keeps it within %s.", p.Longest, um(tolerance))
 	}
+	switch b := p.Best; {
+	case b != nil:
+		s += fmt.Sprintf(" Of the places asked for, X %.1f, Y %.1f costs least: up to %s \u00b1%s.", b.Lever.X, b.Lever.Y, um(math.Abs(b.Largest.Gap)), um(b.Largest.U95))
+	case asked:
+		s += fmt.Sprintf(" None of the places asked for is near its line, %.0f mm or more from the nozzle, and known for the whole bed.", p.Least)
+	}
+	return s
+}
+
+// instead is what has no lever at all.
+const instead = "A nozzle that senses its own load feels nothing of the tilt. It is another kind of probe, with errors of its own (what sticks to the tip, how far the head gives), of which this run shows nothing."
+
+// Note says what to know of a lever beside what it costs, "" if nothing: that no probe
+// can be mounted there, or which part of the bed is not known.
+func (e Elsewhere) Note() string {
+	switch l := e.Lever.Length(); {
+	case e.least > 0 && l < 1e-9:
+		return "At the nozzle itself no probe can be mounted. " + instead
+	case e.least > 0 && l < e.least-1e-9:
+		return fmt.Sprintf("No probe can be mounted so near to the nozzle: its body needs about %.0f mm beside it.", e.least)
+	case e.Why == nil && l > 0 && !e.whole():
+		return fmt.Sprintf("Known from X %.0f to X %.0f only: beyond that the probe stands over a part of the beam without readings.", e.Covers.X0, e.Covers.X1)
+	}
+	return ""
 }

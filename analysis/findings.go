@@ -92,7 +92,7 @@ func (e evidence) ofGap() []Finding {
 		fs = append(fs, causes...)
 		if len(causes) == 0 && len(fs) == 0 {
 			e.undecided = fmt.Sprintf("somewhere the gap error may be beyond the tolerance of %s, but that is not certain", um(c.Tolerance))
-			missing = append([]string{fmt.Sprintf("%s: it is largest at %s, %s ± %s.", capital(e.undecided), x.Place, um(x.Gap), um(x.U95))}, missing...)
+			missing = append([]string{fmt.Sprintf("%s: it is largest at %s, %s ±%s.", capital(e.undecided), x.Place, um(x.Gap), um(x.U95))}, missing...)
 		}
 	}
 	fs = append(fs, e.contradicted()...)
@@ -208,7 +208,7 @@ func (e evidence) repair(x Extreme) (Finding, bool) {
 		Sentence: "The head tilts too much to be put right in the map. Repair comes first; no correction is offered.",
 		Evidence: fmt.Sprintf("The gap error reaches %s at %s (limit %s), its steepest slope %s per 100 mm (limit %s).",
 			um(x.Gap), x.Place, um(c.Largest), um(100*x.Slope), um(100*c.Steepest)),
-		Doubt: fmt.Sprintf("± %s there, ± %s per 100 mm (95 %%).", um(x.U95), um(100*x.SlopeU95)),
+		Doubt: fmt.Sprintf("±%s there, ±%s per 100 mm (95 %%).", um(x.U95), um(100*x.SlopeU95)),
 		Next:  "With the printer off, look whether beam, rails and wheels sit square and tight, and whether the beam itself is twisted; align, shim or replace it as the maker describes, then measure again.",
 	}
 	return f, true
@@ -218,7 +218,7 @@ func (e evidence) healthy(x Extreme) Finding {
 	f := Finding{
 		ID:       Healthy,
 		Sentence: "Steady and true: the map can be trusted, nothing needs correction.",
-		Evidence: fmt.Sprintf("Everywhere in the gauged area the gap error with its doubt stays within %s; it is largest at %s: %s ± %s.",
+		Evidence: fmt.Sprintf("Everywhere in the gauged area the gap error with its doubt stays within %s; it is largest at %s: %s ±%s.",
 			um(e.run.Setup.Criteria.Tolerance), x.Place, um(x.Gap), um(x.U95)),
 		Doubt: "Outside the gauged area nothing is known. Intervals are 95 %.",
 		Next:  "Nothing. Measure again after a repair, a crash or a move of the printer.",
@@ -251,7 +251,7 @@ func (e evidence) trueShape(good bool) (Finding, bool) {
 		ID:       TrueShape,
 		Sentence: "The map's left-right shape is real: the nozzle meets it too, and the stored map deals with it.",
 		Evidence: fmt.Sprintf("The survey has a left-right shape of %s (peak to valley, straight line taken out).", um(p.Size.Value)),
-		Doubt:    fmt.Sprintf("The shape's size: ± %s (95 %%).", um(p.Size.U95())),
+		Doubt:    fmt.Sprintf("The shape's size: ±%s (95 %%).", um(p.Size.U95())),
 		Next:     "Nothing, as long as the stored map is used. Whether bed or rail is bent a map cannot say; for the first layer it does not matter.",
 	}
 	if e.Share != nil {

@@ -20,7 +20,7 @@ func placesOf(ps []Paired) []record.Place {
 func (g *gauged) gaugedAt() []record.Place {
 	out := placesOf(g.pairs)
 	for _, x := range g.extra {
-		if x.kind == gauging || x.kind == patch && len(g.pairs) == 0 {
+		if x.by == byLater || x.by == byCoupons && len(g.pairs) == 0 {
 			out = append(out, x.place)
 		}
 	}
@@ -111,7 +111,7 @@ func (g *gauged) again() bool {
 func (g *gauged) records() int {
 	n, runs := len(g.pairs), map[int]bool{}
 	for _, x := range g.extra {
-		if x.kind == gauging || x.kind == patch && len(g.pairs) == 0 {
+		if x.by == byLater || x.by == byCoupons && len(g.pairs) == 0 {
 			n, runs[x.reading.Constant] = n+1, true
 		}
 	}

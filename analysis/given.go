@@ -1,13 +1,13 @@
 package analysis
 
 import (
-	"bufio"
 	"errors"
 	"fmt"
 	"io"
 	"strconv"
 	"strings"
 
+	"abbed/analysis/typed"
 	"abbed/probe/record"
 )
 
@@ -17,120 +17,62 @@ var ErrCSV = errors.New("not a table of touches")
 // ReadCSV reads touches from `x,y,z[,t][,side][,repeat]` with a header: x and y
 // of the probe and z in mm, t in s, side one of `+x -x +y -y` (travelling
 // towards it) or two of them joined (`+x-y`), repeat a count of passes. Columns
-// may stand in any order; blank lines and lines from `#` on are skipped;
-// commas, semicolons or tabs separate.
+// may stand in any order; the package typed says how it may be typed.
 //
 // Touches come in the order of the file, with Series SeriesGiven, N counting
-// from 1 and, without a t column, T = 0 (no drift can be told then). Errors name the line, the cause and the remedy, and wrap ErrCSV.
+// from 1 and, without a t column, T = 0 (no drift can be told then). Errors name the
+// line, the cause and the remedy, and wrap ErrCSV.
 func ReadCSV(r io.Reader) ([]record.Touch, error) {
-	sc := bufio.NewScanner(r)
-	sc.Buffer(make([]byte, 64<<10), 1<<20)
-	var columns map[string]int
-	var comma string
-	var out []record.Touch
-	line := 0
-	for sc.Scan() {
-		line++
-		text := strings.TrimSpace(strings.TrimPrefix(sc.Text(), "\ufeff"))
-		if text == "" || text[0] == '#' {
-			continue
-		}
-		if columns == nil {
-			var err error
-			if columns, comma, err = header(text); err != nil {
-				return nil, fmt.Errorf("read touches: line %d: %w", line, err)
-			}
-			continue
-		}
-		t, err := touchOf(strings.Split(text, comma), columns)
-		if err != nil {
-			return nil, fmt.Errorf("read touches: line %d: %w", line, err)
-		}
-		t.N, t.Index = int64(len(out)+1), len(out)
-		out = append(out, t)
+	t, err := typed.Read(r, typed.Measured)
+	var at map[string]int
+	if err == nil {
+		at, err = t.Named([]string{"x", "y", "z"}, []string{"t", "side", "repeat"})
 	}
-	switch err := sc.Err(); {
-	case errors.Is(err, bufio.ErrTooLong):
-		return nil, fmt.Errorf("read touches: line %d: %w: longer than 1 MB; one touch a line", line+1, ErrCSV)
-	case err != nil:
-		return nil, fmt.Errorf("read touches: line %d: %w", line+1, err)
-	case columns == nil:
-		return nil, fmt.Errorf("read touches: %w: the file is empty; it needs a header line `x,y,z` and one touch a line", ErrCSV)
-	case len(out) == 0:
-		return nil, fmt.Errorf("read touches: %w: nothing follows the header; add one touch a line", ErrCSV)
+	if err != nil {
+		return nil, fmt.Errorf("read touches: %w: %w", ErrCSV, err)
+	}
+	var out []record.Touch
+	for i, l := range t.Lines {
+		touch, err := touchOf(l, at)
+		if err != nil {
+			return nil, fmt.Errorf("read touches: line %d: %w: %w", l.At, ErrCSV, err)
+		}
+		touch.N, touch.Index = int64(i+1), i
+		out = append(out, touch)
 	}
 	return out, nil
 }
 
-// header returns which column is where.
-func header(text string) (map[string]int, string, error) {
-	comma := ","
-	for _, c := range []string{";", "\t"} {
-		if !strings.Contains(text, ",") && strings.Contains(text, c) {
-			comma = c
-		}
-	}
-	known := map[string]bool{"x": true, "y": true, "z": true, "t": true, "side": true, "repeat": true}
-	columns := map[string]int{}
-	for i, name := range strings.Split(text, comma) {
-		name = strings.ToLower(strings.Trim(strings.TrimSpace(name), `"`))
-		if !known[name] {
-			return nil, "", fmt.Errorf("%w: column %q is not known; the header is x,y,z and, if wanted, t, side, repeat", ErrCSV, name)
-		}
-		if _, twice := columns[name]; twice {
-			return nil, "", fmt.Errorf("%w: column %q stands twice; leave one out", ErrCSV, name)
-		}
-		columns[name] = i
-	}
-	for _, name := range []string{"x", "y", "z"} {
-		if _, there := columns[name]; !there {
-			return nil, "", fmt.Errorf("%w: column %q is missing; the first line must name the columns: x,y,z and, if wanted, t, side, repeat", ErrCSV, name)
-		}
-	}
-	return columns, comma, nil
-}
-
 // touchOf reads one line.
-func touchOf(cells []string, columns map[string]int) (record.Touch, error) {
+func touchOf(l typed.Line, columns map[string]int) (record.Touch, error) {
 	t := record.Touch{Series: record.SeriesGiven, Spot: -1}
-	if len(cells) != len(columns) {
-		return t, fmt.Errorf("%w: %d values where the header has %d columns; write one value a column, with a point for decimals", ErrCSV, len(cells), len(columns))
-	}
-	for name, at := range map[string]*float64{"x": &t.Place.U, "y": &t.Place.V, "z": &t.Z, "t": &t.T} {
+	for name, to := range map[string]*float64{"x": &t.Place.U, "y": &t.Place.V, "z": &t.Z, "t": &t.T} {
 		i, there := columns[name]
 		if !there {
 			continue
 		}
-		cell := strings.Trim(strings.TrimSpace(cells[i]), `"`)
-		v, err := strconv.ParseFloat(cell, 64)
-		if err != nil || !tame(v/100) || name != "t" && !tame(v) {
-			return t, fmt.Errorf("%w: %s is %q, not a number of %s; correct it or take the line out", ErrCSV, name, cell, unitOf(name))
+		v, err := l.Number(i)
+		if err != nil {
+			return t, err
 		}
-		*at = v
+		if !tame(v/100) || name != "t" && !tame(v) {
+			return t, fmt.Errorf("%s is %q, which cannot be right; correct it or take the line out", name, l.Cell(i))
+		}
+		*to = v
 	}
-	if i, there := columns["repeat"]; there {
-		cell := strings.Trim(strings.TrimSpace(cells[i]), `"`)
-		n, err := strconv.Atoi(cell)
-		if err != nil && cell != "" {
-			return t, fmt.Errorf("%w: repeat is %q, not a whole number; count the passes from 0", ErrCSV, cell)
+	if i, there := columns["repeat"]; there && l.Cell(i) != "" {
+		var err error
+		if t.Pass, err = strconv.Atoi(l.Cell(i)); err != nil {
+			return t, fmt.Errorf("repeat is %q, not a whole number; count the passes from 0", l.Cell(i))
 		}
-		t.Pass = n
 	}
 	if i, there := columns["side"]; there {
-		side, ok := sideOf(strings.Trim(strings.TrimSpace(cells[i]), `"`))
-		if !ok {
-			return t, fmt.Errorf("%w: side is %q; write +x, -x, +y, -y for the way the head travelled (two joined), or left, right, front, back for the side it came from, or nothing", ErrCSV, cells[i])
+		var ok bool
+		if t.Side, ok = sideOf(l.Cell(i)); !ok {
+			return t, fmt.Errorf("side is %q; write +x, -x, +y, -y for the way the head travelled (two joined), or left, right, front, back for the side it came from, or nothing", l.Cell(i))
 		}
-		t.Side = side
 	}
 	return t, nil
-}
-
-func unitOf(column string) string {
-	if column == "t" {
-		return "seconds"
-	}
-	return "mm"
 }
 
 // named are the words of people for the side from which the head came.

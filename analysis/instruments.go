@@ -27,29 +27,23 @@ const (
 // roll or pitch (of the head with the nozzle at x, y; degrees), u the standard
 // uncertainty in the same unit. A coupon without u has 0.012 mm; an angle wants
 // one, since only its reader knows the instrument. Columns may stand in any order;
-// how it may be typed says the package typed. Angles come back in rad. Errors name the line, the cause and the
-// remedy, and wrap ErrReadings.
+// how it may be typed says the package typed. Angles come back in rad. Errors name the
+// line, the cause and the remedy, and wrap ErrReadings.
 func ReadReadings(r io.Reader) ([]record.Reading, error) {
-	t, err := typed.Read(r)
-	switch {
-	case errors.Is(err, typed.ErrEmpty):
-		return nil, fmt.Errorf("read readings: %w: %w; give a header quantity,x,y,value,u and a line for each reading", ErrReadings, err)
-	case err != nil:
-		return nil, fmt.Errorf("read readings: %w: %w", ErrReadings, err)
-	}
-	at, err := columnsOf(t.Columns)
+	t, err := typed.Read(r, typed.Typed)
 	if err != nil {
-		return nil, fmt.Errorf("read readings: line 1: %w: %w", ErrReadings, err)
+		return nil, fmt.Errorf("read readings: %w: %w; give a header quantity,x,y,value,u and a line for each reading", ErrReadings, err)
 	}
-	if len(t.Lines) == 0 {
-		return nil, fmt.Errorf("read readings: %w: nothing follows the header; add one reading a line", ErrReadings)
+	at, err := t.Named([]string{"quantity", "x", "y", "value"}, []string{"u"})
+	if err == nil && len(t.Lines) > mostReadings {
+		err = fmt.Errorf("more than %d readings; is it the right file?", mostReadings)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("read readings: %w: %w", ErrReadings, err)
 	}
 	var out []record.Reading
 	for _, l := range t.Lines {
 		v, err := readingOf(l, at)
-		if err == nil && len(out) == mostReadings {
-			err = fmt.Errorf("more than %d readings; is it the right file?", mostReadings)
-		}
 		if err != nil {
 			return nil, fmt.Errorf("read readings: line %d: %w: %w", l.At, ErrReadings, err)
 		}
@@ -58,35 +52,9 @@ func ReadReadings(r io.Reader) ([]record.Reading, error) {
 	return out, nil
 }
 
-// columnsOf says in which column each name stands.
-func columnsOf(names []string) (map[string]int, error) {
-	const wanted = "the header is quantity,x,y,value and, if wanted, u"
-	at := map[string]int{}
-	for i, name := range names {
-		switch name {
-		case "quantity", "x", "y", "value", "u":
-		default:
-			return nil, fmt.Errorf("column %q is not known; %s", name, wanted)
-		}
-		if _, twice := at[name]; twice {
-			return nil, fmt.Errorf("column %q stands twice; leave one out", name)
-		}
-		at[name] = i
-	}
-	for _, name := range []string{"quantity", "x", "y", "value"} {
-		if _, ok := at[name]; !ok {
-			return nil, fmt.Errorf("column %q is missing; %s", name, wanted)
-		}
-	}
-	return at, nil
-}
-
 // readingOf takes a line whose names stand in the columns at. Without a doubt, or
 // with an empty one, U is what NewReading makes of 0.
 func readingOf(l typed.Line, at map[string]int) (record.Reading, error) {
-	if len(l.Cells) != len(at) {
-		return record.Reading{}, fmt.Errorf("%d values where the header has %d columns; write one value a column, with a point for decimals, or with semicolons between the columns", len(l.Cells), len(at))
-	}
 	var n [4]float64
 	for i, name := range []string{"x", "y", "value", "u"} {
 		column, ok := at[name]

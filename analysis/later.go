@@ -86,14 +86,15 @@ func (g *gauged) joinLater(constant int) bool {
 	sf, used := g.alone, false
 	for k, j := range runs {
 		for _, x := range j.Gaps {
-			all[k] = append(all[k], extra{kind: gauging, place: x.Place, reading: model.Reading{Row: g.machine.Gap(x.Place), Y: x.G, U: x.U, Constant: constant}})
+			all[k] = append(all[k], extra{by: byLater, place: x.Place, reading: model.Reading{Row: g.machine.Gap(x.Place), Y: x.G, U: x.U, Constant: constant + k}})
 		}
 		centred(all[k])
 		l := Later{Run: j.Run, Records: len(j.Gaps), Aside: j.Aside}
-		switch chi, dof := g.against(all[k], sf, 1); {
+		chi, dof := g.surprise(all[k], sf, 0), float64(len(all[k])-1)
+		switch {
 		case Places(j.Gaps) < 2:
 			l.Text = fmt.Sprintf("%s gauged fewer than two places, which by itself tells nothing here.", capital(whichRun(j)))
-		case dof < 1:
+		case sf.post == nil:
 			l.Text = fmt.Sprintf("The gaugings of %s could not be compared with this run's, and were left out of the fit.", whichRun(j))
 		case fit.FTail(chi/dof, dof, 1e6) < contradicted:
 			l.Contradicts = true
@@ -102,7 +103,6 @@ func (g *gauged) joinLater(constant int) bool {
 			l.Used, used = true, true
 			l.Text = fmt.Sprintf("%d gaugings of %s are in it, with a constant of their own; they hold as long as nothing was worked on between%s.", len(j.Gaps), whichRun(j), warmer(g.run, j))
 			g.extra = append(g.extra, all[k]...)
-			constant++
 			if k+1 < len(runs) {
 				sf = g.fit()
 			}
@@ -111,6 +111,39 @@ func (g *gauged) joinLater(constant int) bool {
 	}
 	g.lift(all)
 	return used
+}
+
+const (
+	// tiltChange is the standard deviation of a change of the head's tilt that is thought
+	// possible beforehand, mm per mm: 0.15 mm at 100 mm from the zero place, the size of the
+	// errors that the program is made for (design value).
+	tiltChange = 0.0015
+	// lifting is by how much worse a change of the machine must account for all records
+	// than a slip in one run does, as a difference of chi-squares with one degree of
+	// freedom: 6.63 at 1 % (tables, from memory).
+	lifting = 6.63
+)
+
+// lift finds the contradictions that runs after them take back: a slip of that one run
+// (its own change of tilt, and no other's) accounts for the records of all of them much
+// better than a machine that has tilted otherwise since (the same change in all). A run
+// that agrees because it gauged where little would show takes nothing back.
+func (g *gauged) lift(runs [][]extra) {
+	for k, own := range runs {
+		if !g.later[k].Contradicts {
+			continue
+		}
+		all := slices.Clone(own)
+		for i := k + 1; i < len(runs); i++ {
+			if g.later[i].Used {
+				all = append(all, runs[i]...)
+			}
+		}
+		if len(all) > len(own) && g.surprise(all, g.alone, len(all))-g.surprise(all, g.alone, len(own)) > lifting {
+			g.later[k].Lifted = true
+			g.later[k].Text += " What was gauged after it does not show it again: its records were a slip."
+		}
+	}
 }
 
 // whichRun says which run it was, as people know it.

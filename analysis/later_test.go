@@ -140,7 +140,7 @@ func TestLaterArea(t *testing.T) {
 	w := analysis.Judge(now)
 	g, u, why := w.Gap.At(at)
 	if why != nil || math.Abs(g-m.trueGap(at, run.Setup.Zero)) > u || w.Gap.Area != (record.Rect{X0: 20, Y0: 50, X1: 215, Y1: 215}) {
-		t.Errorf("after: %.3f ± %.3f, true %.3f, %+v, area %+v", g, u, m.trueGap(at, run.Setup.Zero), why, w.Gap.Area)
+		t.Errorf("after: %.3f ±%.3f, true %.3f, %+v, area %+v", g, u, m.trueGap(at, run.Setup.Zero), why, w.Gap.Area)
 	}
 	if _, _, why := w.Gap.At(record.Place{U: 215 + run.Setup.Criteria.GaugedMargin + 1, V: 215}); why == nil {
 		t.Error("beyond the margin of the new place it is still told")
@@ -179,7 +179,7 @@ func TestLaterContradicts(t *testing.T) {
 			g, u, _ := v.Gap.At(p)
 			g0, u0, _ := alone.Gap.At(p)
 			if g != g0 || u != u0 {
-				t.Fatalf("seed %d at %s: %.4f ± %.4f, alone %.4f ± %.4f", seed, p, g, u, g0, u0)
+				t.Fatalf("seed %d at %s: %.4f ±%.4f, alone %.4f ±%.4f", seed, p, g, u, g0, u0)
 			}
 		}
 		i := slices.IndexFunc(v.Findings, func(f analysis.Finding) bool { return f.ID == analysis.Undetermined })
@@ -207,7 +207,7 @@ func TestLaterContradicts(t *testing.T) {
 		}
 		if g, u, _ := twice.Gap.At(ends[0]); true {
 			if g1, u1, _ := once.Gap.At(ends[0]); g != g1 || u != u1 {
-				t.Errorf("seed %d: %.5f ± %.5f, once %.5f ± %.5f", seed, g, u, g1, u1)
+				t.Errorf("seed %d: %.5f ±%.5f, once %.5f ±%.5f", seed, g, u, g1, u1)
 			}
 		}
 	}

@@ -2,10 +2,10 @@ package analysis
 
 import (
 	"encoding/json"
-	"fmt"
 	"math"
 
 	"abbed/analysis/fit"
+	"abbed/config/say"
 )
 
 // Measured is a value with its doubt.
@@ -48,12 +48,9 @@ func (m Measured) U95() float64 { return (m.Hi95 - m.Lo95) / 2 }
 // Apart reports whether the 95 % interval leaves out zero.
 func (m Measured) Apart() bool { return m.Lo95 > 0 || m.Hi95 < 0 }
 
-// String gives the value with its half width, as in "0.042 +- 0.006 mm".
+// String gives the value with its half width, as in "0.042 mm ±0.006 mm".
 func (m Measured) String() string {
-	if m.Unit == "" {
-		return fmt.Sprintf("%.2f ± %.2f", m.Value, m.U95())
-	}
-	return fmt.Sprintf("%.3f ± %.3f %s", m.Value, m.U95(), m.Unit)
+	return say.Unit(m.Value, m.Unit) + " ±" + say.Unit(m.U95(), m.Unit)
 }
 
 type measuredJSON struct {

@@ -187,7 +187,7 @@ func (p planner) open() string {
 		return fmt.Sprintf("%d records are too few to tell a bend from the hand's scatter", n)
 	}
 	if u := p.gap.Largest().MostDoubt; math.Round(1000*u) > math.Round(1000*p.target) { // to the um, as it is said
-		return fmt.Sprintf("somewhere in the gauged area the gap error is known to ± %s only, and ± %s is wanted", um(u), um(p.target))
+		return fmt.Sprintf("somewhere in the gauged area the gap error is known to ±%s only, and ±%s is wanted", um(u), um(p.target))
 	}
 	return ""
 }

@@ -211,7 +211,7 @@ func Needs(run record.Run) (scatter, dof, drift float64, ok bool) {
 
 // Says tells the plan to people.
 func (p SurveyPlan) Says() string {
-	text := fmt.Sprintf("%d columns x %d rows and %d returns, %d touches: the left-right shape is then known to ± %s",
+	text := fmt.Sprintf("%d columns x %d rows and %d returns, %d touches: the left-right shape is then known to ±%s",
 		p.Columns, p.Rows, p.Touches-p.Columns*p.Rows, p.Touches, um(p.U95))
 	if math.IsInf(p.U95, 0) {
 		text = fmt.Sprintf("%d columns x %d rows: too few columns for the shortest wave that is to be told", p.Columns, p.Rows)

@@ -25,25 +25,25 @@ type Rates struct {
 // An even roll of the Y axis costs the same as the twist and is in it; a bend
 // that comes back to where it began is not. Both are nil without a Gap, without
 // two columns, and for an oblique lever, whose roll and pitch both fit.
-func (v Verdict) Rates(l record.Lever) Rates {
+func (v Verdict) Rates(l record.Lever) (r Rates) {
 	if v.Gap == nil || v.Gap.Area.W() < apart || l.None() {
-		return Rates{}
+		return r
 	}
-	a := v.Gap.Area
-	row := a.Middle().V
-	change, u95 := v.Gap.surface.contrast(record.Place{U: a.X1, V: row}, record.Place{U: a.X0, V: row})
-	rate := func(arm float64) *Measured {
-		value, half := change/(arm*a.W()), math.Abs(u95/(arm*a.W()))
-		if math.IsNaN(value) || math.IsNaN(half) || math.IsInf(value, 0) || math.IsInf(half, 0) {
-			return nil
-		}
-		return &Measured{Value: value, U: half / z95, Lo95: value - half, Hi95: value + half, Unit: "rad/mm", DoF: math.Inf(1)}
-	}
-	switch pointing(l) {
+	change := v.Gap.slopeAt(v.Gap.Area.Middle().V)
+	switch m := change.times(1/v.Gap.Area.W(), "rad/mm"); pointing(l) {
 	case alongY:
-		return Rates{Twist: rate(-l.Y)}
+		m = m.times(-1/l.Y, m.Unit)
+		r.Twist = &m
 	case alongX:
-		return Rates{Pitch: rate(l.X)}
+		m = m.times(1/l.X, m.Unit)
+		r.Pitch = &m
 	}
-	return Rates{}
+	return r
+}
+
+// slopeAt is the left-right slope of the gap error in a row: right end less left end of
+// the gauged width.
+func (g *Gap) slopeAt(v float64) Measured {
+	gap, u95 := g.surface.contrast(record.Place{U: g.Area.X1, V: v}, record.Place{U: g.Area.X0, V: v})
+	return measured(gap, u95/z95, math.Inf(1), "mm")
 }

@@ -12,9 +12,9 @@ import (
 // of EZX + D along X, without the bed, up to a tilt.
 type referenceSeen struct {
 	record.Reference
-	// machine is minus the bend of EZX + D, as a map shows it, at the columns;
-	// U holds the touches' doubt and the reference's own.
-	machine *Profile
+	// columns are minus the bend of EZX + D, as a map shows it; U holds the touches' doubt
+	// and the reference's own.
+	columns []Effect
 	// bow is the middle of the machine's bend against its ends, mm; bed the same
 	// of the bed beneath, from the survey less the reference; nil without one.
 	bow Measured
@@ -38,83 +38,66 @@ func seeReference(run record.Run, s steadiness, sv *survey) *referenceSeen {
 		return (t.N == 0 || t.N > since) && math.Abs(t.Z-r.Thickness) < math.Abs(t.Z)
 	})
 	var us []float64
-	for _, t := range ts {
-		us = append(us, t.Place.U)
-	}
-	at, col := cluster(us, 0.75)
-	// Passes differ by drift: one constant each, beside one height a column.
 	passes := 0
 	for _, t := range ts {
-		passes = max(passes, t.Pass+1)
+		us, passes = append(us, t.Place.U), max(passes, t.Pass+1)
 	}
+	at, col := cluster(us, 0.75)
 	if len(at) < 5 || passes < 2 || len(ts) < 2*len(at) {
 		return nil
 	}
+	// Passes differ by drift: one constant each, beside one height a column.
 	rows, z := make([][]float64, len(ts)), make([]float64, len(ts))
 	for i, t := range ts {
-		rows[i] = make([]float64, len(at)+passes-1)
+		rows[i], z[i] = make([]float64, len(at)+passes-1), s.level(t)
 		rows[i][col[i]] = 1
 		if t.Pass > 0 {
 			rows[i][len(at)+t.Pass-1] = 1
 		}
-		z[i] = s.level(t)
 	}
 	f, err := fit.Least(rows, z, nil)
-	if err != nil || f.Rank < len(at)+passes-1 || f.DoF < 3 {
+	if err != nil || f.Rank < len(rows[0]) || f.DoF < 3 {
 		return nil
 	}
 	noise := math.Max(f.S(), s.sigma/2)
-	n := make([]int, len(at))
-	for _, c := range col {
-		n[c]++
+	// The reference's own bend: a zone of the width Straight, evenly filled (JCGM 100:2008, 4.3.7).
+	straight := r.Straight / math.Sqrt(12)
+	var mach, bed, um, ub []float64
+	for i, c := range effects(at, f.Coef[:len(at)], counts(col, len(at)), noise) {
+		if sv != nil {
+			if h, u, ok := sv.near(record.Place{U: at[i], V: r.Y}, s.sigma); ok {
+				bed, ub = append(bed, h-c.Effect), append(ub, math.Hypot(u, c.U))
+			}
+		}
+		mach, um = append(mach, c.Effect), append(um, c.U)
+		c.U = math.Hypot(c.U, straight)
+		r.columns = append(r.columns, c)
 	}
-	p := &Profile{Touches: len(ts), Columns: effects(at, f.Coef[:len(at)], n, noise)}
-	p.Noise = deviation(noise, f.DoF, "mm")
-	p.test(noise, f.DoF)
-	r.machine = p
-	r.bows(sv, s, f.DoF)
-	for i := range p.Columns {
-		p.Columns[i].U = math.Hypot(p.Columns[i].U, r.straightU())
+	r.bow, _ = bowOf(at, mach, um, f.DoF, straight)
+	if m, ok := bowOf(at, bed, ub, f.DoF, straight); ok {
+		r.bed = &m
 	}
 	return r
 }
 
-// straightU is the standard uncertainty of the reference's own bend: a zone of
-// the width Straight, evenly filled (JCGM 100:2008, 4.3.7).
-func (r *referenceSeen) straightU() float64 { return r.Straight / math.Sqrt(12) }
-
-// bows fits line, bow and S shape to the machine's bend, and to the bed beneath.
-func (r *referenceSeen) bows(sv *survey, s steadiness, dof float64) {
-	var at, mach, um, bed, ub []float64
-	for _, c := range r.machine.Columns {
-		at, mach, um = append(at, c.At), append(mach, c.Effect), append(um, c.U)
-		if sv == nil {
-			continue
-		}
-		z, u, ok := sv.near(record.Place{U: c.At, V: r.Y}, s.sigma)
-		if ok {
-			bed, ub = append(bed, z-c.Effect), append(ub, math.Hypot(u, c.U))
-		}
+// counts is how often each of n numbers comes.
+func counts(which []int, n int) []int {
+	out := make([]int, n)
+	for _, k := range which {
+		out[k]++
 	}
-	if m, ok := bowOf(at, mach, um, dof, r.straightU()); ok {
-		r.bow = m
-	}
-	if len(bed) == len(at) {
-		if m, ok := bowOf(at, bed, ub, dof, r.straightU()); ok {
-			r.bed = &m
-		}
-	}
+	return out
 }
 
 // bowOf returns the middle of y over x against its ends, by a fit of line, bow
-// and S shape, with one more doubt that all share.
+// and S shape, with one more doubt that all share; false where y does not reach over x.
 func bowOf(x, y, u []float64, dof, shared float64) (Measured, bool) {
-	lo, hi := x[0], x[len(x)-1]
+	if len(y) < len(x) {
+		return Measured{}, false
+	}
 	rows, w := make([][]float64, len(x)), make([]float64, len(x))
 	for i := range x {
-		rows[i] = make([]float64, 4)
-		model.Legendre((2*x[i]-lo-hi)/math.Max(hi-lo, 1), rows[i])
-		w[i] = 1 / math.Max(u[i]*u[i], 1e-12)
+		rows[i], w[i] = model.Legendres(x[i], x[0], x[len(x)-1], 3), 1/math.Max(u[i]*u[i], 1e-12)
 	}
 	r, err := fit.Least(rows, y, w)
 	if err != nil || r.Rank < 4 || r.DoF < 1 {

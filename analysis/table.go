@@ -3,6 +3,7 @@ package analysis
 import (
 	"encoding/json"
 	"math"
+	"slices"
 
 	"abbed/probe/record"
 )
@@ -88,19 +89,13 @@ func (t Table) grid(of func(Node) int64) [][]int64 {
 	return g
 }
 
-// Deepest returns the node with the most negative addition: there an applied
-// table is proved, since there the nozzle comes lower than before.
-func (t Table) Deepest() (Node, bool) {
+// Deepest returns the node at which the most negative of the additions is, um, rows along
+// J: there what is in force is verified, since there the nozzle comes lowest.
+func (t Table) Deepest(adds [][]int64) (Node, bool) {
 	if len(t.Nodes) == 0 {
 		return Node{}, false
 	}
-	deepest := t.Nodes[0]
-	for _, n := range t.Nodes[1:] {
-		if n.Add < deepest.Add {
-			deepest = n
-		}
-	}
-	return deepest, true
+	return slices.MinFunc(t.Nodes, func(a, b Node) int { return int(adds[a.J][a.I] - adds[b.J][b.I]) }), true
 }
 
 // Table returns the correction that the verdict supports for the run's own

@@ -61,9 +61,8 @@ func (e evidence) tellsGap() Tell {
 		t.By = nil
 	}
 	for _, x := range e.gauged.extra {
-		w := map[kind]string{patch: byCoupons, angles: byAngles, reference: byReference, gauging: byLater}[x.kind]
-		if !slices.Contains(t.By, w) {
-			t.By = append(t.By, w)
+		if !slices.Contains(t.By, x.by) {
+			t.By = append(t.By, x.by)
 		}
 	}
 	x := e.largest
@@ -138,7 +137,7 @@ func (e evidence) tellsMachine() Tell {
 		Text: "In a map it is mixed with the bed.", Next: "Run the step reference."}
 	if r := e.ways.reference; r != nil {
 		t.By, t.Value, t.Next = []string{byReference}, &r.bow, ""
-		t.Text = fmt.Sprintf("On the reference at y=%.0f, x=%.0f to %.0f; its own straightness is in the doubt. How much of it is tilt of the head, only the gauging tells.", r.Y, r.machine.Columns[0].At, r.machine.Columns[len(r.machine.Columns)-1].At)
+		t.Text = fmt.Sprintf("On the reference at y=%.0f, x=%.0f to %.0f; its own straightness is in the doubt. How much of it is tilt of the head, only the gauging tells.", r.Y, r.columns[0].At, r.columns[len(r.columns)-1].At)
 	}
 	return t
 }

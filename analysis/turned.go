@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"math"
+	"slices"
 
 	"abbed/analysis/fit"
 	"abbed/probe/record"
@@ -20,39 +21,29 @@ import (
 // stays is carrier, straightness or tilt of the head (reversal: Evans, Hocken,
 // Estler, CIRP Annals 45/2, 1996; from memory).
 type turnedSeen struct {
-	half, quarter bool
 	// shape is the plate's S shape along X at its right edge, twist its t s at
 	// its back right corner (quarter turn only), mm; stays is what of each the
 	// survey holds besides.
 	shape, shapeStays Measured
 	twist, twistStays *Measured
-	// slips says that the half turn shows what no plate can do (p of the F
-	// test): it did not lie on the same outline, or bent.
+	// slips is the probability of what no plate can do, which the half turn shows, by
+	// chance (F test): it did not lie on the same outline, or bent.
 	slips float64
-	coef  []float64 // of plateTerms, in order; 0 where not seen
-	cov   [][]float64
+	coef  []float64 // of plateTerms, those that were seen
 	mid   record.Place
 	h     float64
 }
 
 // plateTerms are the shapes of a plate that turns can show, on coordinates -1..1
-// about its middle, scaled alike along both axes.
-var plateTerms = []func(t, s float64) float64{
-	func(t, _ float64) float64 { return (5*t*t*t - 3*t) / 2 },
-	func(_, s float64) float64 { return (5*s*s*s - 3*s) / 2 },
-	func(t, s float64) float64 { return t * t * s },
-	func(t, s float64) float64 { return t * s * s },
-	func(t, _ float64) float64 { return (63*math.Pow(t, 5) - 70*t*t*t + 15*t) / 8 },
-	func(t, s float64) float64 { return t * s },
-	func(t, s float64) float64 { return t*t - s*s },
+// about its middle, scaled alike along both axes; the first oddOnes show in half a turn.
+func plateTerms(t, s float64) []float64 {
+	return []float64{(5*t*t*t - 3*t) / 2, (5*s*s*s - 3*s) / 2, t * t * s, t * s * s, (63*math.Pow(t, 5) - 70*t*t*t + 15*t) / 8, t * s, t*t - s*s}
 }
 
-// Which of plateTerms is which.
 const (
 	plateS3    = 0
-	plateT5    = 4
 	plateTwist = 5
-	oddOnes    = 5 // those that half a turn shows
+	oddOnes    = 5
 )
 
 // slipped is the probability below which a turned plate counts as not having
@@ -65,97 +56,75 @@ func seeTurned(run record.Run, s steadiness, sv *survey) *turnedSeen {
 	if sv == nil || !run.Setup.Bed.Valid() {
 		return nil
 	}
-	t := &turnedSeen{mid: run.Setup.Bed.Middle(), h: math.Max(run.Setup.Bed.W(), run.Setup.Bed.H()) / 2, slips: 1}
-	half := t.differences(run.Of(record.SeriesHalfTurn), s, sv, 2)
-	quarter := t.differences(run.Of(record.SeriesQuarterTurn), s, sv, 1)
-	t.half, t.quarter = len(half.y) >= 20, len(quarter.y) >= 20
-	if !t.half {
+	t := &turnedSeen{mid: run.Setup.Bed.Middle(), h: math.Max(run.Setup.Bed.W(), run.Setup.Bed.H()) / 2}
+	rows, even, d := t.differences(run.Of(record.SeriesHalfTurn), s, sv, func(x, y float64) (float64, float64) { return -x, -y })
+	if len(d) < 20 {
 		return nil
 	}
+	t.slips = slips(rows, even, d)
+	// A quarter turn counter-clockwise brought here what was at (y, -x).
+	more, _, dq := t.differences(run.Of(record.SeriesQuarterTurn), s, sv, func(x, y float64) (float64, float64) { return y, -x })
 	n := oddOnes
-	if t.quarter {
-		n = len(plateTerms)
-	} else {
-		quarter = turnedRows{}
-	}
-	var rows [][]float64
-	var y []float64
-	for k, part := range []turnedRows{half, quarter} {
-		for i := range part.y {
-			row := make([]float64, n+6)
-			copy(row, part.rows[i][:n])
-			copy(row[n+3*k:], part.plane[i])
-			if !t.quarter {
-				row = row[:n+3]
-			}
-			rows, y = append(rows, row), append(y, part.y[i])
+	if len(dq) >= 20 {
+		n = len(more[0]) - 3
+		for i := range rows { // each turn has a plane of its own
+			rows[i] = append(rows[i], 0, 0, 0)
 		}
+		for i, q := range more {
+			rows, d = append(rows, slices.Concat(q[:n], []float64{0, 0, 0}, q[n:])), append(d, dq[i])
+		}
+	} else {
+		rows = onlyOdd(rows)
 	}
-	r, err := fit.Least(rows, y, nil)
+	r, err := fit.Least(rows, d, nil)
 	if err != nil || r.Rank < len(rows[0]) || r.DoF < 5 {
 		return nil
 	}
-	t.slips = half.slips(n)
-	sd := math.Max(r.S(), s.sigma)
 	t.coef = r.Coef[:n]
-	t.cov = make([][]float64, n)
-	for i := range n {
-		for j := range n {
-			t.cov[i] = append(t.cov[i], sd*sd*r.Unscaled.At(i, j))
-		}
-	}
-	t.conclude(sv, r.DoF)
+	t.conclude(sv, r, math.Max(r.S(), s.sigma))
 	return t
 }
 
-// turnedRows are the differences of one turn with their design.
-type turnedRows struct {
-	rows, plane, even [][]float64
-	y                 []float64
-}
-
-// differences returns d(q) for a plate turned by so many quarters; turns is 2
-// for half a turn, 1 for a quarter counter-clockwise.
-func (t *turnedSeen) differences(ts []record.Touch, s steadiness, sv *survey, quarters int) turnedRows {
-	var d turnedRows
+// differences returns the rows of d(q), the plane last, what is even under half a turn,
+// and d; back is R^-1.
+func (t *turnedSeen) differences(ts []record.Touch, s steadiness, sv *survey, back func(x, y float64) (float64, float64)) (rows, even [][]float64, d []float64) {
 	b := sv.bound().Grown(1)
 	for _, q := range inTime(ts) {
-		if !b.Has(q.Place) {
-			continue
-		}
 		z, _, ok := sv.near(q.Place, s.sigma)
-		if !ok {
+		if !ok || !b.Has(q.Place) {
 			continue
 		}
-		x, y := (q.Place.U-t.mid.U)/t.h, (q.Place.V-t.mid.V)/t.h
-		// R^-1: half a turn is its own inverse; a quarter turn counter-clockwise
-		// brought here what was at (y, -x).
-		bx, by := -x, -y
-		if quarters == 1 {
-			bx, by = y, -x
+		x, y := t.on(q.Place)
+		row := plateTerms(x, y)
+		for i, p := range plateTerms(back(x, y)) {
+			row[i] -= p
 		}
-		row := make([]float64, len(plateTerms))
-		for i, f := range plateTerms {
-			row[i] = f(x, y) - f(bx, by)
-		}
-		d.rows = append(d.rows, row)
-		d.plane = append(d.plane, []float64{1, x, y})
-		d.even = append(d.even, []float64{x * y, x * x, y * y})
-		d.y = append(d.y, z-s.level(q))
+		rows, even, d = append(rows, append(row, 1, x, y)), append(even, []float64{x * y, x * x, y * y}), append(d, z-s.level(q))
 	}
-	return d
+	return rows, even, d
+}
+
+func (t *turnedSeen) on(p record.Place) (x, y float64) {
+	return (p.U - t.mid.U) / t.h, (p.V - t.mid.V) / t.h
+}
+
+// onlyOdd leaves out the terms that half a turn does not show.
+func onlyOdd(rows [][]float64) (out [][]float64) {
+	for _, r := range rows {
+		out = append(out, slices.Concat(r[:oddOnes], r[len(r)-3:]))
+	}
+	return out
 }
 
 // slips returns the probability of as much of what no plate can do (even under
 // half a turn) by chance.
-func (d turnedRows) slips(n int) float64 {
-	odd, all := make([][]float64, len(d.y)), make([][]float64, len(d.y))
-	for i := range d.y {
-		odd[i] = append(append([]float64(nil), d.rows[i][:oddOnes]...), d.plane[i]...)
-		all[i] = append(append([]float64(nil), odd[i]...), d.even[i]...)
+func slips(rows, even [][]float64, d []float64) float64 {
+	odd := onlyOdd(rows)
+	a, errA := fit.Least(odd, d, nil)
+	for i := range odd {
+		odd[i] = slices.Concat(odd[i], even[i])
 	}
-	a, errA := fit.Least(odd, d.y, nil)
-	b, errB := fit.Least(all, d.y, nil)
+	b, errB := fit.Least(odd, d, nil)
 	if errA != nil || errB != nil || b.DoF < 5 || b.RSS <= 0 {
 		return 1
 	}
@@ -164,29 +133,23 @@ func (d turnedRows) slips(n int) float64 {
 
 // conclude says each shape of the plate, and what of it stays: the survey's own
 // less the plate's.
-func (t *turnedSeen) conclude(sv *survey, dof float64) {
-	t.shape = measured(t.coef[plateS3], math.Sqrt(t.cov[plateS3][plateS3]), dof, "mm")
-	n := len(plateTerms)
+func (t *turnedSeen) conclude(sv *survey, r fit.Result, sd float64) {
+	t.shape = measured(r.Coef[plateS3], r.U(plateS3, sd), r.DoF, "mm")
 	rows := make([][]float64, len(sv.touches))
 	for i, q := range sv.touches {
-		x, y := (q.Place.U-t.mid.U)/t.h, (q.Place.V-t.mid.V)/t.h
-		rows[i] = make([]float64, n, n+4)
-		for k, f := range plateTerms {
-			rows[i][k] = f(x, y)
-		}
-		rows[i] = append(rows[i], 1, x, y, x*x+y*y)
+		x, y := t.on(q.Place)
+		rows[i] = append(plateTerms(x, y), 1, x, y, x*x+y*y)
 	}
-	r, err := fit.Least(rows, heights(sv.touches), nil)
-	if err != nil || r.Rank < n+4 || r.DoF < 5 {
+	all, err := fit.Least(rows, heights(sv.touches), nil)
+	if err != nil || all.Rank < len(rows[0]) || all.DoF < 5 {
 		return
 	}
 	stays := func(k int) Measured {
-		return measured(r.Coef[k]-t.coef[k], math.Hypot(r.U(k, r.S()), math.Sqrt(t.cov[k][k])), dof, "mm")
+		return measured(all.Coef[k]-r.Coef[k], math.Hypot(all.U(k, all.S()), r.U(k, sd)), r.DoF, "mm")
 	}
 	t.shapeStays = stays(plateS3)
-	if t.quarter {
-		m := measured(t.coef[plateTwist], math.Sqrt(t.cov[plateTwist][plateTwist]), dof, "mm")
-		left := stays(plateTwist)
+	if len(t.coef) > oddOnes {
+		m, left := measured(r.Coef[plateTwist], r.U(plateTwist, sd), r.DoF, "mm"), stays(plateTwist)
 		t.twist, t.twistStays = &m, &left
 	}
 }
@@ -196,13 +159,13 @@ func (t *turnedSeen) lay() bool { return t.slips >= slipped }
 
 // plate returns the height of the plate's own shape at p as far as the turn showed it,
 // mm; 0 without one that lay as it should. The rest of a map is carrier and machine.
-func (t *turnedSeen) plate(p record.Place) float64 {
+func (t *turnedSeen) plate(p record.Place) (z float64) {
 	if t == nil || !t.lay() {
 		return 0
 	}
-	x, y, z := (p.U-t.mid.U)/t.h, (p.V-t.mid.V)/t.h, 0.0
+	terms := plateTerms(t.on(p))
 	for i, c := range t.coef {
-		z += c * plateTerms[i](x, y)
+		z += c * terms[i]
 	}
 	return z
 }

@@ -3,12 +3,9 @@ package analysis
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"abbed/probe/record"
 )
-
-func trimmed(s string) string { return strings.TrimSpace(s) }
 
 // HeatChange compares how warm two runs were, K and degrees C.
 type HeatChange struct {
@@ -71,19 +68,18 @@ func WarmthOf(run record.Run) (w record.Warmth, ok bool) {
 	return w, len(of) > 0
 }
 
-// heat compares the temperatures.
-func (c *Comparison) heat(before, after record.Run) {
+// heat compares the temperatures; nil where a run does not know its own.
+func heat(before, after record.Run) *HeatChange {
 	a, okA := WarmthOf(before)
 	b, okB := WarmthOf(after)
 	if !okA || !okB {
-		c.not("The temperatures cannot be compared: a run does not know its own.")
-		return
+		return nil
 	}
-	h := HeatChange{NozzleBefore: a.Nozzle, NozzleAfter: b.Nozzle, NozzleBy: b.Nozzle - a.Nozzle, BedBefore: a.Bed, BedAfter: b.Bed, BedBy: b.Bed - a.Bed,
+	h := &HeatChange{NozzleBefore: a.Nozzle, NozzleAfter: b.Nozzle, NozzleBy: b.Nozzle - a.Nozzle, BedBefore: a.Bed, BedAfter: b.Bed, BedBy: b.Bed - a.Bed,
 		NozzleTargetBefore: a.NozzleTarget, NozzleTargetAfter: b.NozzleTarget, BedTargetBefore: a.BedTarget, BedTargetAfter: b.BedTarget}
 	h.Apart = math.Abs(h.BedBy) >= hotter || math.Abs(h.NozzleBy) >= hotter
 	h.Text = fmt.Sprintf("Bed %.0f C, then %.0f C (%+.0f K); nozzle %.0f C, then %.0f C (%+.0f K).", h.BedBefore, h.BedAfter, h.BedBy, h.NozzleBefore, h.NozzleAfter, h.NozzleBy)
-	c.Heat = &h
+	return h
 }
 
 // Expand says what expansion alone would make, for a gap error of the given

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"abbed/analysis/model"
+	"abbed/config/say"
 	"abbed/probe/record"
 )
 
@@ -49,7 +50,7 @@ func (w *ways) angles(run record.Run, g *gauged) {
 		quantity record.Quantity
 		of       model.Motion
 	}{{record.QuantityRoll, model.EAX}, {record.QuantityPitch, model.EBX}} {
-		if !g.hasAngle(q.quantity) {
+		if !g.has(byAngles, q.quantity) {
 			continue
 		}
 		turn := sf.m.Angle(q.of, a.X1-l.X).Minus(sf.m.Angle(q.of, a.X0-l.X))
@@ -59,7 +60,7 @@ func (w *ways) angles(run record.Run, g *gauged) {
 			w.slopes = &slopes{beam: sf.measured(ends.Of(ofX)), y: sf.measured(ends.Of(ofY))}
 		}
 	}
-	if r := w.reference; r != nil && pointing(l) == alongY && g.has(reference) {
+	if r := w.reference; r != nil && pointing(l) == alongY && g.has(byReference, "") {
 		m := sf.measured(sf.wayBow(r.X0, r.X1))
 		w.straight = &m
 	}
@@ -81,14 +82,15 @@ func (e evidence) byAngles(f Finding, lever along) (Finding, *Finding) {
 	if lever == alongY {
 		return e.beamOrAxis(f)
 	}
-	total, u := e.slopeOfGap()
+	slope := e.Gap.slopeAt(e.Gap.Area.Middle().V)
+	total, u := slope.Value, slope.U95()
 	for _, t := range e.ways.tilts {
 		name, id := "roll", BeamTwist
 		if t.quantity == record.QuantityPitch {
 			name, id = "pitch", BeamPitch
 		}
 		rest := math.Abs(total - t.part.Value)
-		f.Evidence += fmt.Sprintf(" By the readings at the head its %s is %s from left to right, which costs %s; in all the gap error falls or rises by %s ± %s.",
+		f.Evidence += fmt.Sprintf(" By the readings at the head its %s is %s from left to right, which costs %s; in all the gap error falls or rises by %s ±%s.",
 			name, angle(t.deg), um2(t.part), um(total), um(u))
 		if lever == oblique && t.part.Apart() && rest <= math.Hypot(u, t.part.U95()) {
 			f.ID = id
@@ -96,22 +98,14 @@ func (e evidence) byAngles(f Finding, lever along) (Finding, *Finding) {
 				BeamTwist: "The head rolls as it travels along X: the beam is twisted, or its rails are.",
 				BeamPitch: "The head pitches as it travels along X.",
 			}[id]
-			f.Doubt = fmt.Sprintf("The %s that was read at the head makes the whole slope to within the doubt (%s left ± %s).", name, um(total-t.part.Value), um(math.Hypot(u, t.part.U95())))
+			f.Doubt = fmt.Sprintf("The %s that was read at the head makes the whole slope to within the doubt (%s left ±%s).", name, um(total-t.part.Value), um(math.Hypot(u, t.part.U95())))
 		}
 		if lever == alongX && t.quantity == record.QuantityPitch {
-			f.Doubt = fmt.Sprintf("Of the left-right slope the pitch makes %s by the readings; what is left, %s ± %s, is the straightness of the beam.",
+			f.Doubt = fmt.Sprintf("Of the left-right slope the pitch makes %s by the readings; what is left, %s ±%s, is the straightness of the beam.",
 				um2(t.part), um(total-t.part.Value), um(math.Hypot(u, t.part.U95())))
 		}
 	}
 	return f, nil
-}
-
-// slopeOfGap is the left-right slope of the gap error: right end less left end
-// of the gauged width.
-func (e evidence) slopeOfGap() (v, u95 float64) {
-	a := e.Gap.Area
-	y := a.Middle().V
-	return e.Gap.surface.contrast(record.Place{U: a.X1, V: y}, record.Place{U: a.X0, V: y})
 }
 
 // beamOrAxis tells the beam from the Y axis by the roll readings.
@@ -142,5 +136,7 @@ func (e evidence) beamOrAxis(f Finding) (Finding, *Finding) {
 }
 
 // um2 and angle write a measured length and a measured angle for people.
-func um2(m Measured) string   { return fmt.Sprintf("%s ± %s", um(m.Value), um(m.U95())) }
-func angle(m Measured) string { return fmt.Sprintf("%.2f ± %.2f deg", m.Value, m.U95()) }
+func um2(m Measured) string { return fmt.Sprintf("%s ±%s", um(m.Value), um(m.U95())) }
+func angle(m Measured) string {
+	return fmt.Sprintf("%s ±%s", say.Degrees(m.Value), say.Degrees(m.U95()))
+}

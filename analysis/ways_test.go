@@ -141,7 +141,7 @@ func TestAngles(t *testing.T) {
 				t.Logf("%s seed %d: %s: %s | %s", c.name, seed+1, f.ID, f.Evidence, f.Doubt)
 			}
 		}
-		t.Logf("%s: the beam's part within its doubt in %d of %d (mean ± %.3f mm); named right in %d", c.name, in, seeds, mean, named)
+		t.Logf("%s: the beam's part within its doubt in %d of %d (mean ±%.3f mm); named right in %d", c.name, in, seeds, mean, named)
 		if float64(in) < 0.9*float64(seeds) || float64(named) < 0.9*float64(seeds) {
 			t.Errorf("%s: within in %d, named right in %d of %d", c.name, in, named, seeds)
 		}

@@ -52,34 +52,32 @@ func (v Verdict) Wedge(run record.Run) (*Wedge, *Reason) {
 // judge says whether the whole job is worth it: the largest gap error in the
 // gauged row against the tolerance.
 func (w *Wedge) judge(v Verdict, run record.Run) {
-	c := run.Setup.Criteria
-	sure, within := 0.0, true
+	tolerance := run.Setup.Criteria.Tolerance
+	sure, most := 0.0, 0.0
 	for i := range 17 {
-		p := record.Place{U: w.From + (w.To-w.From)*float64(i)/16, V: w.Row}
-		g, u := v.Gap.at(p)
-		sure = math.Max(sure, math.Abs(g)-u)
-		within = within && math.Abs(g)+u <= c.Tolerance
+		g, u := v.Gap.at(record.Place{U: w.From + (w.To-w.From)*float64(i)/16, V: w.Row})
+		sure, most = math.Max(sure, math.Abs(g)-u), math.Max(most, math.Abs(g)+u)
 	}
-	way := "rises"
+	way, ends := "rises", fmt.Sprintf("From x=%.0f to x=%.0f mm", w.From, w.To)
 	if w.By.Value < 0 {
 		way = "falls"
 	}
-	w.Sentence = fmt.Sprintf("From x=%.0f to x=%.0f mm the gap error %s by %s ± %s (95 %%): the first layer is a wedge of that height.", w.From, w.To, way, um(math.Abs(w.By.Value)), um(w.By.U95()))
+	w.Sentence = fmt.Sprintf("%s the gap error %s by %s ±%s (95 %%): the first layer is a wedge of that height.", ends, way, um(math.Abs(w.By.Value)), um(w.By.U95()))
 	if !w.By.Apart() {
-		w.Sentence = fmt.Sprintf("From x=%.0f to x=%.0f mm no wedge is seen: %s ± %s (95 %%). One below %s would not show.", w.From, w.To, um(w.By.Value), um(w.By.U95()), um(w.By.U95()))
+		w.Sentence = fmt.Sprintf("%s no wedge is seen: %s ±%s (95 %%). One below %s would not show.", ends, um(w.By.Value), um(w.By.U95()), um(w.By.U95()))
 	}
 	switch {
-	case sure > c.Tolerance:
+	case sure > tolerance:
 		w.Worth = WorthYes
-		w.Sentence += fmt.Sprintf(" The whole job is worth it: somewhere in this row the nozzle is surely off by more than the tolerance of %s.", um(c.Tolerance))
+		w.Sentence += fmt.Sprintf(" The whole job is worth it: somewhere in this row the nozzle is surely off by more than the tolerance of %s.", um(tolerance))
 		w.Next = "Run repeat, gauging and survey: they say what makes it, and whether it can be corrected."
-	case within:
+	case most <= tolerance:
 		w.Worth = WorthNo
-		w.Sentence += fmt.Sprintf(" The whole job is not worth it for this row: everywhere in it the nozzle is within the tolerance of %s, doubt and all.", um(c.Tolerance))
+		w.Sentence += fmt.Sprintf(" The whole job is not worth it for this row: everywhere in it the nozzle is within the tolerance of %s, doubt and all.", um(tolerance))
 		w.Next = "Nothing along X. What changes from front to back, and whether the machine does the same twice, this run does not tell."
 	default:
 		w.Worth = WorthOpen
-		w.Sentence += fmt.Sprintf(" Whether the whole job is worth it cannot be told: the doubt reaches over the tolerance of %s.", um(c.Tolerance))
+		w.Sentence += fmt.Sprintf(" Whether the whole job is worth it cannot be told: the doubt reaches over the tolerance of %s.", um(tolerance))
 		w.Next = "Gauge the ends of the row once more, or run the whole job, which gauges each place twice."
 	}
 }

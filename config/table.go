@@ -34,7 +34,7 @@ var table = []Field{
 
 	{Key: "access.beyond", Use: "listen may be an address that other machines reach; there, reading needs a session too", Price: "whoever reaches that network can knock at the door; true needs access.hosts, and a certificate or access.plain",
 		at: func(s *Settings) any { return &s.Access.Beyond }},
-	{Key: "access.hosts", Use: "further names under which browsers ask for the page, with commas between them, such as printer.example or 192.0.2.4; one without a port means that of listen (and, behind a proxy, the usual one)", Price: "each is a name that a foreign site must not own; the first one stands in the links of abbed pair",
+	{Key: "access.hosts", Use: "further names under which browsers ask for the page, with commas between them, such as printer.example or 192.0.2.4; one without a port means that of listen (and, behind a proxy, the usual one)", Price: "each is a name that a foreign site must not own; the first one stands in the links of abbed access pair",
 		at: func(s *Settings) any { return &s.Access.Hosts }},
 	{Key: "access.certificate", Use: "file of the certificate chain for TLS, PEM", Price: "it has to be renewed; a new file is taken within seconds, without a restart",
 		at: func(s *Settings) any { return &s.Access.Certificate }},

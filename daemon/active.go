@@ -2,7 +2,6 @@ package daemon
 
 import (
 	"context"
-	"errors"
 	"slices"
 	"sync"
 
@@ -292,9 +291,3 @@ func joins(run record.Run) string {
 	}
 	return " The places that were gauged to their end count in the earlier run; see the findings there."
 }
-
-// errStop is the cause with which a stop request ends a run.
-var errStop = errors.New("a stop was requested")
-
-// errClosing is the cause with which the end of the program ends a run.
-var errClosing = errors.New("the program is ending")

@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"abbed/daemon/refuse"
 	"abbed/probe/record"
 )
 
@@ -20,7 +21,7 @@ func (d *Daemon) keepBeside(ctx context.Context, id, by, what string, make func(
 	}
 	events, detail := make(run)
 	if err := d.addBehind(ctx, run, by, what, events, detail); err != nil {
-		return storeRefusal(err)
+		return refuse.Store(err)
 	}
 	d.publish()
 	return nil

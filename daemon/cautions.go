@@ -20,7 +20,7 @@ var runCautions = []api.Caution{
 // tableCautions are confirmed before a correction is written.
 func tableCautions(t analysis.Table, k *api.Keeps) []api.Caution {
 	lowest := 0.0
-	if n, ok := t.Deepest(); ok {
+	if n, ok := t.Deepest(t.Adds()); ok {
 		lowest = float64(n.Add) / 1000
 	}
 	return []api.Caution{

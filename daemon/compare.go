@@ -34,7 +34,9 @@ func Compared(before, after analysis.Judged) (api.Comparison, error) {
 		out.Changes = append(out.Changes, *change(x))
 	}
 	for _, p := range c.Places {
-		out.Places = append(out.Places, placeChange(p))
+		if p.Beyond {
+			out.Places = append(out.Places, placeChange(p))
+		}
 	}
 	if c.Most != nil {
 		m := placeChange(*c.Most)
@@ -113,6 +115,7 @@ func lever(e analysis.Elsewhere) api.Lever {
 		return out
 	}
 	out.Largest = placeGap(&e.Largest)
+	out.Covers = (*api.Rect)(&e.Covers)
 	return out
 }
 

@@ -11,6 +11,9 @@ import (
 	"abbed/analysis"
 	"abbed/daemon/api"
 	"abbed/daemon/apply"
+	"abbed/daemon/known"
+	"abbed/daemon/link"
+	"abbed/daemon/refuse"
 	"abbed/daemon/store"
 	"abbed/gcode"
 	"abbed/probe"
@@ -60,7 +63,7 @@ func (d *Daemon) table(ctx context.Context, digest string) (analysis.Table, stri
 		err = json.Unmarshal(b, &t)
 	}
 	if err != nil {
-		return t, "", storeRefusal(err)
+		return t, "", refuse.Store(err)
 	}
 	return t, run, nil
 }
@@ -75,12 +78,12 @@ func (d *Daemon) stillGood(t analysis.Table, run string) error {
 	if now, refused := j.verdict.Table(j.run); refused != nil || now.Digest != t.Digest {
 		return api.Errorf(409, "table-refused", "look at the run's table again", "the run does not support this table any more")
 	}
-	l := d.link.now()
-	if l.facts == nil {
+	l := d.link.Now()
+	if l.Facts == nil {
 		return d.link.Unready()
 	}
-	k := d.know(l.facts)
-	if k.setup.Printer.ID != t.Printer || k.setup.Lever != t.Lever {
+	k := d.know(l.Facts)
+	if k.Setup.Printer.ID != t.Printer || k.Setup.Lever != t.Lever {
 		return api.Errorf(409, "printer-changed", "measure again", "the table was made for another printer, or for another lever")
 	}
 	return nil
@@ -101,7 +104,7 @@ func (d *Daemon) Apply(ctx context.Context, digest string, a api.Apply, _ string
 		return err
 	}
 	if d.unfinished() {
-		return api.Errorf(409, "owed", "finish or take back what is half written first", "apply: an earlier apply is unfinished")
+		return api.Errorf(409, "owed", "Take it back (undo), or finish it (re-apply).", "apply: an earlier apply is unfinished")
 	}
 	j, err := d.judged(run)
 	if err != nil {
@@ -120,14 +123,17 @@ func (d *Daemon) Undo(ctx context.Context, by string) error {
 	d.mu.Lock()
 	a := d.applied
 	d.mu.Unlock()
-	if d.failedHalf() {
+	if d.foreign(a) && (a.State == store.Kept || a.Half()) {
+		return d.closed(a, by)
+	}
+	if d.unfinished() || d.failedHalf() {
 		return d.resolve(ctx, apply.TakeBack, by, "undo")
 	}
 	if a.Code == store.Damaged {
 		return api.Errorf(409, a.Code, a.Hint, "undo: %s", a.Text)
 	}
 	if a.State != store.Kept {
-		return api.Errorf(409, "not-applied", "GET applied says what stands in the printer", "undo: no table is applied")
+		return api.Errorf(409, "not-applied", "Nothing is to be undone.", "undo: no correction is in force")
 	}
 	return d.write(ctx, a, by, "undo", apply.Desk.Undo)
 }
@@ -139,6 +145,15 @@ func (d *Daemon) Resolve(ctx context.Context, r api.Resolve, by string) error {
 	if c != apply.Finish && c != apply.TakeBack {
 		return api.Errorf(422, "bad-value", `"finish" or "take-back"`, "resolve: no choice %q", r.Choice)
 	}
+	d.mu.Lock()
+	a := d.applied
+	d.mu.Unlock()
+	if d.foreign(a) && a.Half() {
+		if c == apply.TakeBack {
+			return d.closed(a, by)
+		}
+		return api.Errorf(409, "printer-changed", "Take it back, which closes it, or connect its own printer.", "resolve: %s", printerOther)
+	}
 	if d.unfinished() || d.failedHalf() && c == apply.TakeBack {
 		return d.resolve(ctx, c, by, "resolve: "+r.Choice)
 	}
@@ -146,9 +161,9 @@ func (d *Daemon) Resolve(ctx context.Context, r api.Resolve, by string) error {
 		return d.putBack(by)
 	}
 	if d.failedHalf() {
-		return api.Errorf(409, "wrong-state", `take it back: {"choice":"take-back"}`, "resolve: the printer did not take the new nodes; only the old map can be written back")
+		return api.Errorf(409, "wrong-state", "Take it back: undo.", "resolve: the printer did not take the new nodes; only the old map can be written back")
 	}
-	return api.Errorf(409, "wrong-state", "GET applied and GET printer say what is there", "resolve: nothing is unfinished or owed")
+	return api.Errorf(409, "wrong-state", "Nothing is to be done.", "resolve: nothing is unfinished or owed")
 }
 
 func (d *Daemon) resolve(ctx context.Context, c apply.Choice, by, what string) error {
@@ -192,7 +207,7 @@ const answersWithin = 2500 * time.Millisecond
 
 // takeToWrite promises the printer to one change of its map, and says that it goes on; was
 // is what stood before.
-func (d *Daemon) takeToWrite(a *store.Applied, what string) (loan *Loan, was store.Applied, err error) {
+func (d *Daemon) takeToWrite(a *store.Applied, what string) (loan *link.Loan, was store.Applied, err error) {
 	d.starting.Lock()
 	defer d.starting.Unlock()
 	if d.closing() {
@@ -215,7 +230,7 @@ func (d *Daemon) takeToWrite(a *store.Applied, what string) (loan *Loan, was sto
 
 // looked opens the printer, looks whether its map may be written now, and carries the
 // change through. Where it may not, all is as it was, and says why.
-func (d *Daemon) looked(a, was store.Applied, what string, do way, loan *Loan, begun chan error) {
+func (d *Daemon) looked(a, was store.Applied, what string, do way, loan *link.Loan, begun chan error) {
 	sess, _, err := loan.Open(d.base)
 	var w apply.Desk
 	if err == nil {
@@ -223,8 +238,8 @@ func (d *Daemon) looked(a, was store.Applied, what string, do way, loan *Loan, b
 		err = d.mayWrite(d.base, w, sess, a, what)
 	}
 	if err != nil {
-		e := refusal(err)
-		loan.Back(d.link.now().homed)
+		e := refuse.Of(err)
+		loan.Back(d.link.Now().Homed)
 		d.mu.Lock()
 		d.busy, d.applied = false, was
 		if d.applied.Digest != "" {
@@ -249,7 +264,7 @@ func (d *Daemon) looked(a, was store.Applied, what string, do way, loan *Loan, b
 // mayWrite returns why the stored map must not be written now.
 func (d *Daemon) mayWrite(ctx context.Context, w apply.Desk, sess *gcode.Session, a store.Applied, what string) error {
 	if err := probe.ForeignUse(ctx, sess, d.words, d.clk, false); err != nil {
-		return refusal(err)
+		return refuse.Of(err)
 	}
 	if a.N > 0 {
 		return nil // undo and resolve read for themselves
@@ -281,21 +296,21 @@ func (d *Daemon) desk(sess *gcode.Session) apply.Desk {
 // largest is by how much undo, finish and take-back may change a node, um: by the default
 // limit at least, so that a limit that was lowered since leaves a correction its way out.
 func (d *Daemon) largest() int64 {
-	return 1 + int64(math.Round(1000*max(record.DefaultCriteria().Largest, criteria(d.owner().Judged()).Largest)))
+	return 1 + int64(math.Round(1000*max(record.DefaultCriteria().Largest, known.Criteria(d.owner().Judged()).Largest)))
 }
 
 // written carries the change through and learns the map that then stands. If not
 // even the intent could be kept, all is as it was, and begun is told why.
-func (d *Daemon) written(w apply.Desk, sess *gcode.Session, a, was store.Applied, what string, do way, loan *Loan, begun chan<- error) {
-	homed := d.link.now().homed
+func (d *Daemon) written(w apply.Desk, sess *gcode.Session, a, was store.Applied, what string, do way, loan *link.Loan, begun chan<- error) {
+	homed := d.link.Now().Homed
 	after, err := do(w, d.writing, a)
 	if err != nil {
 		d.log.Error(what+" did not come to its end", "digest", a.Digest, "state", string(after.State), "err", err)
 	}
 	if rows, e := w.Read(d.writing); e == nil {
-		d.link.learn(func(f *Facts) { f.Map, f.MapAsked = rows, false })
+		d.link.Learn(func(f *link.Facts) { f.Map, f.MapAsked = rows, false })
 	} else {
-		d.link.learn(func(f *Facts) { f.MapAsked = false })
+		d.link.Learn(func(f *link.Facts) { f.MapAsked = false })
 	}
 	loan.Back(homed && sess.Err() == nil)
 	if err != nil && after.N == a.N {
@@ -348,7 +363,7 @@ func applyRefusal(what string, err error) *api.Error {
 	if errors.As(err, &e) && e.Code == "store" {
 		return api.Errorf(500, e.Code, e.Hint, "%s: %v", what, err)
 	}
-	return refusal(fmt.Errorf("%s: %w", what, err))
+	return refuse.Of(fmt.Errorf("%s: %w", what, err))
 }
 
 func (d *Daemon) applying() bool {
@@ -374,11 +389,12 @@ func (d *Daemon) failedHalf() bool {
 // inForce is the correction of ours that stands in the printer's map, or nil.
 func (d *Daemon) inForce() *record.Applied {
 	d.mu.Lock()
-	defer d.mu.Unlock()
-	if d.applied.State != store.Kept {
+	a := d.applied
+	d.mu.Unlock()
+	if a.State != store.Kept || d.foreign(a) {
 		return nil
 	}
-	c := d.applied.Correction()
+	c := a.Correction()
 	return &c
 }
 
@@ -415,7 +431,7 @@ func (d *Daemon) Applied() api.Applied {
 		out.Sentence = "The stored map is in doubt: the printer took neither the new nodes nor all of the old ones. Look at the printer, then take it back; if that fails too, have it measure its map anew. Do not print before."
 	}
 	if why := d.expiry(a); why != "" {
-		out.Expired, out.MeasureAgain = &why, d.worn(a) != ""
+		out.Expired, out.MeasureAgain = &why, why == printerOther || d.worn(a) != ""
 	}
 	if out.Expired != nil && a.State == store.Kept {
 		out.Sentence = "A correction was kept, but it no longer holds: " + *out.Expired + "."

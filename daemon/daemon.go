@@ -2,7 +2,6 @@ package daemon
 
 import (
 	"context"
-	"fmt"
 	"io"
 	"log/slog"
 	"strconv"
@@ -13,6 +12,8 @@ import (
 	"abbed/config"
 	"abbed/daemon/access"
 	"abbed/daemon/api"
+	"abbed/daemon/known"
+	"abbed/daemon/link"
 	"abbed/daemon/status"
 	"abbed/daemon/store"
 	"abbed/gcode"
@@ -53,7 +54,7 @@ type Daemon struct {
 	log      *slog.Logger
 	build    status.Build
 	board    *status.Board
-	link     *Link
+	link     *link.Link
 	notice   string
 
 	base  context.Context // of every run; ends with the program
@@ -93,13 +94,15 @@ type Daemon struct {
 	// reapplyRefused counts the refusals of a re-apply by their code.
 	reapplyRefused map[string]uint64
 
+	asking map[string]bool // what a person was last asked to do, by name
+
 	heard atomic.Pointer[heat]
 }
 
 // New returns a daemon that has read what an earlier one left, and does nothing
 // until Work.
 func New(ctx context.Context, o Options) (*Daemon, error) {
-	words, err := Words(o.Settings)
+	words, err := known.Words(o.Settings)
 	if err != nil {
 		return nil, err
 	}
@@ -119,7 +122,7 @@ func New(ctx context.Context, o Options) (*Daemon, error) {
 	d.writing, d.giveUp = context.WithCancelCause(context.WithoutCancel(ctx))
 	lo := linkOptions(o, words)
 	lo.Session.OnUnasked = d.hear
-	d.link = NewLink(lo, d.linkChanged)
+	d.link = link.New(lo, d.linkChanged)
 	if err := d.recover(ctx); err != nil {
 		return nil, err
 	}
@@ -127,7 +130,7 @@ func New(ctx context.Context, o Options) (*Daemon, error) {
 	return d, nil
 }
 
-func linkOptions(o Options, words *dialect.Dialect) LinkOptions {
+func linkOptions(o Options, words *dialect.Dialect) link.Options {
 	open, ask := o.Open, o.AskFirst
 	if open == nil {
 		spec := port.Spec{Baud: o.Settings.Baud, DTR: dtr(o.Settings.DTR)}
@@ -138,10 +141,10 @@ func linkOptions(o Options, words *dialect.Dialect) LinkOptions {
 		}
 		ask = port.Kind(o.Settings.Port) == port.Device
 	}
-	errand := func(name, text string) Errand {
-		return Errand{Name: name, Text: text, Limit: o.Settings.CommandLimit, Log: o.Log}
+	errand := func(name, text string) link.Errand {
+		return link.Errand{Name: name, Text: text, Limit: o.Settings.CommandLimit, Log: o.Log}
 	}
-	return LinkOptions{
+	return link.Options{
 		Name: o.Settings.Port, Open: open, Ask: ask, Rest: rests(o.Settings, ask), Words: words, Clock: o.Clock, Log: o.Log,
 		Before: errand("before", o.Settings.Before), After: errand("after", o.Settings.After),
 		Session: gcode.Options{Clock: o.Clock, Silence: o.Settings.Silence, Log: o.Trace},
@@ -163,26 +166,6 @@ func dtr(s string) port.Level {
 		return port.Low
 	}
 	return port.Leave
-}
-
-// Words returns the dialect of the settings: the default for the style of
-// probing, with the owner's words over it.
-func Words(s config.Settings) (*dialect.Dialect, error) {
-	w := dialect.Default()
-	if s.Probe.Style == config.StyleStraight {
-		w = dialect.Straight()
-	}
-	for k, v := range s.Words.Templates {
-		w.Templates[k] = v
-	}
-	for k, v := range s.Words.Patterns {
-		w.Patterns[k] = v
-	}
-	d, err := dialect.New(w)
-	if err != nil {
-		return nil, fmt.Errorf("daemon: words of the settings: %w", err)
-	}
-	return d, nil
 }
 
 // Work keeps the link and publishes what changes, until the context ends. Then it
@@ -216,12 +199,12 @@ func (d *Daemon) closeDown() {
 	d.mu.Lock()
 	d.ending = true
 	d.mu.Unlock()
-	d.abort(errClosing)
-	defer time.AfterFunc(lastWords, func() { d.giveUp(errClosing); d.link.Cut() }).Stop()
+	d.abort(link.ErrClosing)
+	defer time.AfterFunc(lastWords, func() { d.giveUp(link.ErrClosing); d.link.Cut() }).Stop()
 	if a := d.current(); a != nil {
 		d.starting.Lock()
 		if a.now() == api.AwaitingConfirmation {
-			d.finish(a, errClosing)
+			d.finish(a, link.ErrClosing)
 		}
 		d.starting.Unlock()
 	}
@@ -302,7 +285,7 @@ func (d *Daemon) idleOff() int {
 	if _, said := s.Given["idle_off"]; said {
 		return otherwise
 	}
-	if f := d.link.now().facts; f != nil && f.IdleOff != nil && *f.IdleOff != probe.HeldOff {
+	if f := d.link.Now().Facts; f != nil && f.IdleOff != nil && *f.IdleOff != probe.HeldOff {
 		return *f.IdleOff
 	}
 	// A run that was cut off left it held; what the printer said before counts.
@@ -320,11 +303,11 @@ const idleReport = "idle-off"
 // switch-off is put back to: the owner may have set it since the printer was
 // identified. It is kept, in case the run is cut off while it is held.
 func (d *Daemon) hearSettings(settings string) int {
-	said, ok := idleOffIn(settings)
+	said, ok := link.IdleOffIn(settings)
 	if !ok || said == probe.HeldOff {
 		return d.idleOff()
 	}
-	d.link.learn(func(f *Facts) { f.IdleOff = &said })
+	d.link.Learn(func(f *link.Facts) { f.IdleOff = &said })
 	if err := d.store.SaveReport(context.Background(), idleReport, strconv.Itoa(said), time.Now()); err != nil {
 		d.log.Error("the printer's idle switch-off cannot be kept", "err", err)
 	}

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"abbed/analysis"
+	"abbed/daemon/link"
 	"abbed/daemon/status"
 	"abbed/daemon/store"
 	"abbed/probe/record"
@@ -13,9 +14,10 @@ import (
 // Why a correction expires, beside the tilt that moved, which is said with its
 // numbers.
 const (
-	leverOther = "the lever from nozzle to probe is another than the one that the correction was made for"
-	mapAnew    = "the printer measured its bed map anew, or it was changed since: the correction is not in it any more"
-	mapMixed   = "some nodes of the bed map were changed since, so that the correction is not in all of it: have the printer measure its bed map anew, then re-apply"
+	leverOther   = "the lever from nozzle to probe is another than the one that the correction was made for"
+	printerOther = "another printer is at the port than the one that it was made for, or its firmware is another"
+	mapAnew      = "the printer measured its bed map anew, or it was changed since: the correction is not in it any more"
+	mapMixed     = "some nodes of the bed map were changed since, so that the correction is not in all of it: have the printer measure its bed map anew, then re-apply"
 )
 
 // mapSays returns why a correction does not hold by what stands in the map, or "".
@@ -40,6 +42,8 @@ func expiryOf(why string) string {
 	switch {
 	case why == "":
 		return ""
+	case why == printerOther:
+		return status.ExpiredPrinter
 	case why == leverOther:
 		return status.ExpiredLever
 	case ofMap(why):
@@ -53,13 +57,19 @@ func expiryOf(why string) string {
 // run contradicts the one that it was made from, or it is not in the printer's map as it
 // was last read.
 func (d *Daemon) expiry(a store.Applied) string {
+	if a.State != store.Kept && !a.State.Open() {
+		return ""
+	}
+	if d.foreign(a) {
+		return printerOther
+	}
 	if a.State != store.Kept {
 		return ""
 	}
 	if why := d.worn(a); why != "" {
 		return why
 	}
-	if f := d.link.now().facts; f != nil && f.MapAsked {
+	if f := d.link.Now().Facts; f != nil && f.MapAsked {
 		return mapSays(a.Correction().In(f.Map))
 	}
 	return a.Expired
@@ -70,14 +80,32 @@ func (d *Daemon) learnMap(run record.Run) {
 	d.mu.Lock()
 	a := d.applied
 	d.mu.Unlock()
-	if run.Map == nil || a.State != store.Kept {
+	if run.Map == nil || a.State != store.Kept || d.foreign(a) {
 		return
 	}
 	if why := mapSays(a.Correction().In(run.Map.Nodes)); why != a.Expired && (a.Expired == "" || ofMap(a.Expired)) {
 		a.At, a.Expired, a.Proved = time.Now(), why, a.Proved && why == ""
 		d.saveApplied(a)
 	}
-	d.link.learn(func(f *Facts) { f.Map, f.MapAsked = run.Map.Nodes, true })
+	d.link.Learn(func(f *link.Facts) { f.Map, f.MapAsked = run.Map.Nodes, true })
+}
+
+// foreign reports whether the printer that answers is another than the one that holds
+// the correction: then nothing of it is read from, or written to, what answers.
+func (d *Daemon) foreign(a store.Applied) bool {
+	f := d.link.Now().Facts
+	return f != nil && a.Printer != "" && f.Identity.ID != a.Printer
+}
+
+// closed closes the correction of a printer that is not there any more.
+func (d *Daemon) closed(a store.Applied, by string) error {
+	a.State, a.Undo, a.Proved, a.Expired, a.Code, a.Text, a.Hint = store.Undone, true, false, "", "", "", ""
+	a.At = time.Now()
+	a.Says = "The correction of another printer was closed. Nothing was written. Where that printer is used again, have it measure its bed map again first."
+	d.audit(by, "close the correction of another printer", a.Digest)
+	d.saveApplied(a)
+	d.changed()
+	return nil
 }
 
 // worn returns why the correction itself no longer holds, whatever stands in the
@@ -87,11 +115,11 @@ func (d *Daemon) worn(a store.Applied) string {
 	if a.Expired != "" && !ofMap(a.Expired) {
 		return a.Expired
 	}
-	l := d.link.now()
-	if l.facts == nil {
+	l := d.link.Now()
+	if l.Facts == nil {
 		return ""
 	}
-	if k := d.know(l.facts); k.has.lever && k.setup.Lever != a.Lever {
+	if k := d.know(l.Facts); k.Has.Lever && k.Setup.Lever != a.Lever {
 		return leverOther
 	}
 	return ""
@@ -149,5 +177,5 @@ func moved(was, is judged) string {
 	if why != nil || c.Most == nil {
 		return ""
 	}
-	return fmt.Sprintf("a newer run finds the gap error at %s another by %+.3f \u00b1 %.3f mm, which is beyond the doubt of both: the head tilts otherwise now", c.Most.Place, c.Most.By, c.Most.U95)
+	return fmt.Sprintf("a newer run finds the gap error at %s another by %+.3f \u00b1%.3f mm, which is beyond the doubt of both: the head tilts otherwise now", c.Most.Place, c.Most.By, c.Most.U95)
 }

@@ -31,8 +31,8 @@ func (d *Daemon) History() (api.History, error) {
 		return api.History{}, api.Errorf(500, "internal", "see the log; the store may be damaged", "list the runs: %v", err)
 	}
 	h := api.History{Runs: []api.Entry{}}
-	if l := d.link.now(); l.facts != nil {
-		h.Printer = l.facts.Identity.ID
+	if l := d.link.Now(); l.Facts != nil {
+		h.Printer = l.Facts.Identity.ID
 	}
 	before := ""
 	for i := min(len(rows), shownBack) - 1; i >= 0; i-- {
@@ -43,7 +43,7 @@ func (d *Daemon) History() (api.History, error) {
 		if !ok {
 			continue
 		}
-		if h.Printer == "" || c.printer != h.Printer && d.link.now().facts == nil {
+		if h.Printer == "" || c.printer != h.Printer && d.link.Now().Facts == nil {
 			h.Printer, h.Runs = c.printer, []api.Entry{} // the latest run's printer counts
 		}
 		if c.printer != h.Printer {
@@ -102,11 +102,22 @@ func (d *Daemon) writeChapter(id, before string) (chapter, error) {
 	return chapter{against: before, printer: j.run.Setup.Printer.ID, tells: e.Twist != nil || e.Pitch != nil, entry: e}, nil
 }
 
+// sized is a value without its sign: which of two places that are off alike is the
+// largest is chance, and on a machine that did not change it would flip from run to run.
+func sized(m *api.Measured) *api.Measured {
+	if m == nil || m.Value >= 0 {
+		return m
+	}
+	out := *m
+	out.Value, out.Lo95, out.Hi95 = -m.Value, -m.Hi95, -m.Lo95
+	return &out
+}
+
 // entryOf is what one run tells, and what changed since before.
 func entryOf(now analysis.Judged, before *analysis.Judged) api.Entry {
 	a := Analysis(now.Run, now.Verdict)
 	e := api.Entry{Run: now.Run.ID, Began: now.Run.Began, Lever: api.XY{X: now.Run.Setup.Lever.X, Y: now.Run.Setup.Lever.Y},
-		Scatter: a.Stability.Scatter, Level: a.Level, Largest: a.Largest}
+		Scatter: a.Stability.Scatter, Level: a.Level, Largest: sized(a.Largest)}
 	if len(a.Findings) > 0 {
 		e.Finding = a.Findings[0].ID
 	}

@@ -7,6 +7,10 @@ import (
 	"time"
 
 	"abbed/daemon/api"
+	"abbed/daemon/known"
+	"abbed/daemon/link"
+	"abbed/daemon/refuse"
+	"abbed/daemon/status"
 	"abbed/daemon/store"
 	"abbed/gcode"
 	"abbed/probe"
@@ -26,9 +30,9 @@ func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
 	if err := d.mayRun(); err != nil {
 		return api.Run{}, err
 	}
-	l := d.link.now()
-	k := d.know(l.facts)
-	asked, err := inOrder(n.Steps, steps(k, l))
+	l := d.link.Now()
+	k := d.know(l.Facts)
+	asked, err := known.InOrder(n.Steps, known.Steps(k, l))
 	if err != nil {
 		return api.Run{}, err
 	}
@@ -38,13 +42,13 @@ func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
 	}
 	var earlier *probe.Earlier
 	if n.For != "" {
-		if earlier, err = d.earlierOf(n.For, asked, k.setup, d.plan(n.Quick)); err != nil {
+		if earlier, err = d.earlierOf(n.For, asked, k.Setup, d.plan(n.Quick)); err != nil {
 			return api.Run{}, err
 		}
 	}
-	log, err := store.NewLog(d.store, record.Opened{Steps: asked, By: by, Setup: k.setup, Heat: heat, For: n.For}, d.clk.Now)
+	log, err := store.NewLog(d.store, record.Opened{Steps: asked, By: by, Setup: k.Setup, Heat: heat, For: n.For}, d.clk.Now)
 	if err != nil {
-		return api.Run{}, storeRefusal(err)
+		return api.Run{}, refuse.Store(err)
 	}
 	a := newActive(log, d.changed)
 	a.quick, a.earlier = n.Quick, earlier
@@ -88,12 +92,12 @@ func (d *Daemon) mayRun() error {
 		return api.Errorf(409, "applied-busy", "wait until it has ended", "start a run: the stored map is being written")
 	}
 	if d.unfinished() {
-		return api.Errorf(409, "owed", `decide first: POST applied/resolve {"choice":"finish"} or {"choice":"take-back"}`,
+		return api.Errorf(409, "owed", "Take the correction back (undo), or finish it (re-apply).",
 			"start a run: a correction is half written, or its end was not seen")
 	}
 	if owed := d.owed(); len(owed) > 0 {
-		return api.Errorf(409, "owed", `have it put back first: POST applied/resolve {"choice":"finish"}, or the page's button; the machine homes`,
-			"start a run: an earlier run switched off %v and could not put it back", owed)
+		return api.Errorf(409, "owed", "Have it put back first, on your word; the head homes.",
+			"start a run: an earlier run switched off %s and could not put it back", status.Owed(owed))
 	}
 	return nil
 }
@@ -125,7 +129,7 @@ func (d *Daemon) begin(a *active, word record.Confirmed) error {
 	_, err = a.log.Append(record.Event{Confirmed: &word})
 	if err != nil {
 		loan.Back(false)
-		return refusal(err)
+		return refuse.Of(err)
 	}
 	d.audit(word.Person, "confirm a run", a.log.ID())
 	runCtx, cancel := context.WithCancelCause(d.base)
@@ -155,7 +159,7 @@ func checkConfirm(c api.Confirm, all []api.Caution) (blade float64, err error) {
 }
 
 // carry carries a run from its confirmation to its end.
-func (d *Daemon) carry(ctx context.Context, a *active, loan *Loan) {
+func (d *Daemon) carry(ctx context.Context, a *active, loan *link.Loan) {
 	homed := false
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
@@ -184,7 +188,7 @@ func (d *Daemon) carry(ctx context.Context, a *active, loan *Loan) {
 
 // openFor opens the printer for a run, and makes sure that it is still the one
 // for which the run was made.
-func (d *Daemon) openFor(ctx context.Context, a *active, loan *Loan) (*gcode.Session, error) {
+func (d *Daemon) openFor(ctx context.Context, a *active, loan *link.Loan) (*gcode.Session, error) {
 	sess, facts, err := loan.Open(ctx)
 	if cause := context.Cause(ctx); cause != nil {
 		return nil, cause
@@ -192,7 +196,7 @@ func (d *Daemon) openFor(ctx context.Context, a *active, loan *Loan) (*gcode.Ses
 	if err != nil {
 		return nil, err
 	}
-	was, now := a.log.Run().Setup, d.know(&facts).setup
+	was, now := a.log.Run().Setup, d.know(&facts).Setup
 	for _, c := range []struct {
 		what  string
 		other bool
@@ -218,7 +222,7 @@ func causeOf(ctx context.Context, sess *gcode.Session, err error) error {
 		return nil
 	}
 	if errors.Is(sess.Err(), gcode.ErrStopped) {
-		return errStop
+		return link.ErrStop
 	}
 	if cause := context.Cause(ctx); cause != nil {
 		return cause
@@ -249,7 +253,7 @@ func (d *Daemon) finish(a *active, why error) {
 	run := a.log.Run()
 	state, shownErr := record.EndDone, (*api.Error)(nil)
 	switch {
-	case errors.Is(why, errStop):
+	case errors.Is(why, link.ErrStop):
 		state = record.EndStopped
 	case why != nil:
 		state = record.EndFailed
@@ -281,10 +285,10 @@ func (d *Daemon) finish(a *active, why error) {
 
 // failure is why a run failed, for people.
 func failure(why error) *api.Error {
-	if errors.Is(why, errClosing) {
+	if errors.Is(why, link.ErrClosing) {
 		return api.Errorf(503, "interrupted", "start abbed again; what was measured is kept", "the program was ended in the middle of the run")
 	}
-	return refusal(why)
+	return refuse.Of(why)
 }
 
 func (d *Daemon) append(a *active, e record.Event) {
@@ -301,7 +305,7 @@ func (d *Daemon) Gauge(_ context.Context, id string, g api.GaugeAction) (api.Run
 		return api.Run{}, d.notActive(id, "gauge")
 	}
 	if err := a.do(g); err != nil {
-		return api.Run{}, refusal(err)
+		return api.Run{}, refuse.Of(err)
 	}
 	return a.show(), nil
 }
@@ -313,7 +317,7 @@ func (d *Daemon) Answer(_ context.Context, id string, p api.AnswerPrompt, by str
 		return d.notActive(id, "answer")
 	}
 	if err := a.answer(p, by); err != nil {
-		return refusal(err)
+		return refuse.Of(err)
 	}
 	d.audit(by, "answer a prompt", id+" "+p.Prompt+" "+p.Answer)
 	return nil

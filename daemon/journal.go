@@ -45,9 +45,11 @@ func (d *Daemon) recoverApplied(ctx context.Context) error {
 	return nil
 }
 
-// sound returns an entry of the journal whose nodes are those of its digest; an entry of
-// an earlier version with what it lacks. The map area, which is in the digest, is that
-// of the table as it was offered.
+// sound returns an entry of the journal whose nodes are those of its digest, with what an
+// entry of an earlier version lacks. The digest is over the table, its parent's digest
+// with it: so what was in the map already (Under) and the map that was first measured
+// (Origin) follow from the tables that this one stands on, and are compared like the rest;
+// they are believed, within the limits of a correction, where a parent was dropped.
 func (d *Daemon) sound(ctx context.Context, a store.Applied) (store.Applied, error) {
 	t, _, err := d.table(ctx, a.Digest)
 	switch {
@@ -55,40 +57,47 @@ func (d *Daemon) sound(ctx context.Context, a store.Applied) (store.Applied, err
 		return a, fmt.Errorf("its table cannot be read: %w", err)
 	case t.Sum() != a.Digest:
 		return a, errors.New("its table is not that of its digest")
-	case !record.SameSize(a.Before, t.Befores()) || !record.SameSize(a.Add, a.Before) || a.Under != nil && !record.SameSize(a.Under, a.Before):
+	}
+	want, whole := d.lineage(ctx, t)
+	if whole && a.Origin == nil && sameNodes(a.Before, t.Befores()) && sameNodes(a.Add, t.Adds()) {
+		a.Before, a.Add, a.Under, a.Origin = want.Before, want.Add, want.Under, want.Origin
+	}
+	switch {
+	case whole:
+	case a.Under != nil && !record.SameSize(a.Under, t.Befores()) || a.Origin != nil && !record.SameSize(a.Origin, t.Befores()):
 		return a, errors.New("its map has another size than its table")
-	}
-	want := apply.Intent(t, a.Run, a.Person, a.Under)
-	if !sameNodes(a.Before, want.Before) || !sameNodes(a.Add, want.Add) || a.Lever != want.Lever || a.Printer != want.Printer || a.Parent != want.Parent {
-		return a, errors.New("its nodes are not those of its digest")
-	}
-	if a.Origin == nil {
-		a.Before, a.Add, a.Origin = d.lineage(ctx, t)
-		if under := record.Plus(a.Add, t.Adds(), -1); !sameNodes(a.Add, t.Adds()) {
-			a.Under = under
+	default:
+		origin := a.Origin
+		want = apply.Intent(t, "", "", a.Under)
+		if want.Origin = want.Before; origin != nil {
+			want.Origin = origin
 		}
+	}
+	if !sameNodes(a.Before, want.Before) || !sameNodes(a.Add, want.Add) || !sameNodes(a.Under, want.Under) || !sameNodes(a.Origin, want.Origin) ||
+		a.Lever != want.Lever || a.Printer != want.Printer || a.Parent != want.Parent {
+		return a, errors.New("its nodes are not those of its digest")
 	}
 	return a, nil
 }
 
-// lineage follows a table to the tables that it stands on, which entries of earlier
-// versions need: what others put into the map, all that was added to it, and the map
-// that was first measured. A table that was made for the map with its parent in it adds
-// to that; another was re-applied.
-func (d *Daemon) lineage(ctx context.Context, t analysis.Table) (before, add, origin [][]int64) {
-	before, add = t.Befores(), t.Adds()
+// lineage is the entry with which a table's apply began, by the tables that it stands on:
+// one that adds what its parent adds in all was re-applied, another was made for the map
+// with its parent in it. It is not whole where a parent is not there any more.
+func (d *Daemon) lineage(ctx context.Context, t analysis.Table) (a store.Applied, whole bool) {
+	a = apply.Intent(t, "", "", nil)
 	if t.Parent == "" {
-		return before, add, before
+		return a, true
 	}
 	p, _, err := d.table(ctx, t.Parent)
-	if err != nil || p.Sum() != t.Parent || !record.SameSize(p.Befores(), before) {
-		return before, add, before
+	if err != nil || p.Sum() != t.Parent || !record.SameSize(p.Befores(), a.Before) {
+		return a, false
 	}
-	was, under, origin := d.lineage(ctx, p)
-	if sameNodes(before, record.Plus(was, under, 1)) {
-		before, add = was, record.Plus(add, under, 1)
+	was, whole := d.lineage(ctx, p)
+	if !sameNodes(a.Add, was.Add) {
+		return apply.Intent(t, "", "", was.Add), whole
 	}
-	return before, add, origin
+	a.Origin = was.Origin
+	return a, whole
 }
 
 func sameNodes(a, b [][]int64) bool { return slices.EqualFunc(a, b, slices.Equal) }

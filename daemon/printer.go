@@ -2,24 +2,28 @@ package daemon
 
 import (
 	"context"
+	"strings"
 	"time"
 
 	"abbed/config"
 	"abbed/daemon/api"
+	"abbed/daemon/known"
+	"abbed/daemon/link"
 	"abbed/daemon/status"
 	"abbed/probe/record"
 )
 
 // know is what is known of the printer now.
-func (d *Daemon) know(f *Facts) known { return know(d.owner(), f, d.inForce()) }
+func (d *Daemon) know(f *link.Facts) known.Known { return known.Of(d.owner(), f, d.inForce()) }
 
 // Printer says what is known of the printer.
 func (d *Daemon) Printer() api.Printer {
-	l := d.link.now()
-	k := d.know(l.facts)
+	l := d.link.Now()
+	k := d.know(l.Facts)
 	p := api.Printer{
-		Link: l.state, Sentence: l.text, Port: d.owner().Port, Homed: l.homed, Layer: d.owner().Layer,
-		Owed: d.owed(), Going: d.going(), Steps: steps(k, l), Identity: map[string]string{},
+		Name: known.NameOf(d.owner()),
+		Link: l.Link, Sentence: l.Text, Port: d.owner().Port, Homed: l.Homed, Layer: d.owner().Layer,
+		Owed: d.owed(), Going: d.going(), Steps: known.Steps(k, l), Identity: map[string]string{},
 	}
 	if n := d.notices(); n != "" {
 		p.Sentence += " " + n
@@ -27,15 +31,30 @@ func (d *Daemon) Printer() api.Printer {
 	if p.Owed == nil {
 		p.Owed = []string{}
 	}
-	if f := l.facts; f != nil {
+	if f := l.Facts; f != nil {
 		p.ID = f.Identity.ID
 		for key, v := range f.Identity.Fields {
 			p.Identity[key] = v
 		}
 		p.Temperatures = d.temperatures(f)
 	}
-	k.show(&p)
+	k.Show(&p)
+	p.Todo = status.Todo(d.glance(p))
 	return p
+}
+
+// glance is as much of a snapshot as tells what a person should do.
+func (d *Daemon) glance(p api.Printer) status.Snapshot {
+	s := status.Snapshot{At: time.Now(), Printer: p, Applied: d.Applied()}
+	if a := d.current(); a != nil {
+		s.Run = &api.Run{State: a.now()}
+	}
+	d.mu.Lock()
+	a := d.applied
+	s.Check = status.Check{Due: d.due(s.At), Waits: d.calendar.shown.Waits}
+	d.mu.Unlock()
+	s.Expiry = expiryOf(d.expiry(a))
+	return s
 }
 
 // OpenPort is a person's word that the port may be opened.
@@ -61,12 +80,31 @@ func (d *Daemon) publish() {
 	s.HostShare, s.ReapplyRefused = d.share, d.reapplyRefused
 	s.Check = status.Check{Due: d.due(s.At), Waits: d.calendar.shown.Waits}
 	d.mu.Unlock()
-	s.PortHeld = d.link.now().held
+	s.PortHeld = d.link.Now().Held
 	s.Limits = limits(d.owner().Judged())
 	d.showTold(&s)
 	d.showInPrint(&s)
 	d.showMoved(&s)
+	d.logTodo(s.Printer.Todo)
 	d.board.Publish(s)
+}
+
+// logTodo says in the log what a person should do from now on, and what no more.
+func (d *Daemon) logTodo(now []api.Todo) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	is := map[string]bool{}
+	for _, t := range now {
+		if is[t.ID] = true; !d.asking[t.ID] {
+			d.log.Warn(t.Says, "todo", t.ID, "hint", t.Act, "commands", strings.Join(t.Commands, "; "))
+		}
+	}
+	for id := range d.asking {
+		if !is[id] {
+			d.log.Info("done, or no more to be done", "todo", id)
+		}
+	}
+	d.asking = is
 }
 
 func limits(c config.Criteria) status.Limits {
@@ -74,8 +112,8 @@ func limits(c config.Criteria) status.Limits {
 }
 
 func (d *Daemon) counters() status.Counters {
-	l := d.link.now()
-	c := status.Counters{Faults: uint64(l.counts.Faults), Resends: uint64(l.counts.Resends), Lines: uint64(l.counts.Received)}
+	l := d.link.Now()
+	c := status.Counters{Faults: uint64(l.Counts.Faults), Resends: uint64(l.Counts.Resends), Lines: uint64(l.Counts.Received)}
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	c.Touches, c.Gaugings, c.Busy, c.Waited = d.counted.Touches, d.counted.Gaugings, d.counted.Busy, d.counted.Waited

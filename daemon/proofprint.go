@@ -20,7 +20,7 @@ import (
 // ProofPrint makes the file of a proof print over the area that a run has gauged,
 // or over the reach for "".
 func (d *Daemon) ProofPrint(id string) (api.ProofPrint, error) {
-	setup := d.know(d.link.now().facts).setup
+	setup := d.know(d.link.Now().Facts).Setup
 	area := setup.Reach
 	if id != "" {
 		j, err := d.judged(id)

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"abbed/daemon/api"
+	"abbed/daemon/refuse"
 	"abbed/daemon/store"
 	"abbed/probe"
 	"abbed/probe/record"
@@ -27,18 +28,18 @@ func (d *Daemon) Prove(ctx context.Context, by string) (api.Run, error) {
 	if a.State != store.Kept {
 		return api.Run{}, api.Errorf(409, "not-applied", "apply a table first", "prove: no table is applied")
 	}
-	l := d.link.now()
-	k := d.know(l.facts)
-	if k.missing != "" {
-		return api.Run{}, api.Errorf(409, "cannot", k.missing, "prove: the machine is not known well enough")
+	l := d.link.Now()
+	k := d.know(l.Facts)
+	if k.Missing != "" {
+		return api.Run{}, api.Errorf(409, "cannot", k.Missing, "prove: the machine is not known well enough")
 	}
 	proof, err := d.proofOf(ctx, a)
 	if err != nil {
 		return api.Run{}, err
 	}
-	log, err := store.NewLog(d.store, record.Opened{Steps: []record.Step{record.StepProve}, By: by, Setup: k.setup, Proof: &proof}, d.clk.Now)
+	log, err := store.NewLog(d.store, record.Opened{Steps: []record.Step{record.StepProve}, By: by, Setup: k.Setup, Proof: &proof}, d.clk.Now)
 	if err != nil {
-		return api.Run{}, refusal(err)
+		return api.Run{}, refuse.Of(err)
 	}
 	run := newActive(log, d.changed)
 	d.mu.Lock()
@@ -57,7 +58,7 @@ func (d *Daemon) proofOf(ctx context.Context, a store.Applied) (record.Proof, er
 	if err != nil {
 		return record.Proof{}, err
 	}
-	n, ok := t.Deepest()
+	n, ok := t.Deepest(a.Add)
 	if !ok {
 		return record.Proof{}, api.Errorf(500, "internal", "see the log", "prove: the table has no nodes")
 	}
@@ -67,7 +68,7 @@ func (d *Daemon) proofOf(ctx context.Context, a store.Applied) (record.Proof, er
 		p.U95 += 2 * j.verdict.Level.U
 	}
 	// The node must be where the nozzle can be.
-	p.Place = d.know(d.link.now().facts).setup.Reach.Nearest(p.Place)
+	p.Place = d.know(d.link.Now().Facts).Setup.Reach.Nearest(p.Place)
 	return p, nil
 }
 
@@ -127,7 +128,7 @@ func notProved(run record.Run, shown probe.Shown) (why, text, hint string) {
 			way = "lower"
 		}
 		return "the level has changed, not the tilt", text,
-			fmt.Sprintf("let the printer warm up, set its Z offset %s (by %.3f ± %.3f mm), and prove it again", way, math.Abs(*shown.Level), shown.LevelU95)
+			fmt.Sprintf("let the printer warm up, set its Z offset %s (by %.3f ±%.3f mm), and prove it again", way, math.Abs(*shown.Level), shown.LevelU95)
 	case math.Abs(shown.Off)-tolerance < shown.U95:
 		return fmt.Sprintf("whether it is within the tolerance of %.3f mm the records do not tell", tolerance), text,
 			"watch the first layer there; where it is wrong, undo the correction, then measure again"
@@ -141,5 +142,5 @@ func offBy(off, u95 float64) string {
 	if off > 0 {
 		way = "high"
 	}
-	return fmt.Sprintf("%.3f mm ± %.3f mm too %s", math.Abs(off), u95, way)
+	return fmt.Sprintf("%.3f mm ±%.3f mm too %s", math.Abs(off), u95, way)
 }

@@ -6,6 +6,9 @@ import (
 
 	"abbed/daemon/api"
 	"abbed/daemon/apply"
+	"abbed/daemon/known"
+	"abbed/daemon/link"
+	"abbed/daemon/refuse"
 	"abbed/daemon/store"
 )
 
@@ -21,7 +24,7 @@ func (d *Daemon) Reapply(ctx context.Context, by string) error {
 	if err == nil {
 		return nil
 	}
-	code := refusal(err).Code
+	code := refuse.Of(err).Code
 	d.mu.Lock()
 	d.last["reapply"] = lastNow(false)
 	refused := maps.Clone(d.reapplyRefused) // a snapshot may hold the old one
@@ -43,6 +46,12 @@ func (d *Daemon) reapply(ctx context.Context, by string) error {
 	if a.Code == store.Damaged {
 		return api.Errorf(409, a.Code, a.Hint, "re-apply: %s", a.Text)
 	}
+	if d.foreign(a) {
+		return api.Errorf(409, "printer-changed", "Connect its own printer; undo closes the correction.", "re-apply: %s", printerOther)
+	}
+	if d.unfinished() {
+		return d.resolve(ctx, apply.Finish, by, "resolve: finish")
+	}
 	if a.State != store.Kept {
 		return api.Errorf(409, "not-applied", "apply a table first", "re-apply: no correction is signed off and in force")
 	}
@@ -57,9 +66,9 @@ func (d *Daemon) reapply(ctx context.Context, by string) error {
 	if err != nil {
 		return err
 	}
-	t, next, err := apply.Again(a, t, now, criteria(d.owner().Judged()))
+	t, next, err := apply.Again(a, t, now, known.Criteria(d.owner().Judged()))
 	if err != nil {
-		d.link.learn(func(f *Facts) { f.Map, f.MapAsked = now, true })
+		d.link.Learn(func(f *link.Facts) { f.Map, f.MapAsked = now, true })
 		return applyRefusal("re-apply", err)
 	}
 	if err := d.keepTable(t, a.Run); err != nil {
@@ -74,11 +83,11 @@ func (d *Daemon) readMap(ctx context.Context) ([][]int64, error) {
 	if err != nil {
 		return nil, err
 	}
-	homed := d.link.now().homed
+	homed := d.link.Now().Homed
 	defer func() { loan.Back(homed) }()
 	sess, _, err := loan.Open(ctx)
 	if err != nil {
-		return nil, refusal(err)
+		return nil, refuse.Of(err)
 	}
 	rows, err := d.desk(sess).Read(ctx)
 	if err != nil {

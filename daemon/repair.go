@@ -135,9 +135,9 @@ func twistOf(run record.Run, v analysis.Verdict, a api.AskRepair) (*api.Twist, s
 func twistSays(t *api.Twist, a api.AskRepair, thick float64) string {
 	var b strings.Builder
 	pm := func(d api.Measured) string {
-		return fmt.Sprintf("%.3f ± %.3f %s", d.Value, d.Hi95-d.Value, d.Unit)
+		return fmt.Sprintf("%.3f ±%.3f %s", d.Value, d.Hi95-d.Value, d.Unit)
 	}
-	fmt.Fprintf(&b, "The head rolls by %s from x=%.0f to x=%.0f mm (+: its back rises to the right).\n", strings.TrimSpace(fmt.Sprintf("%+.3f ± %.3f deg", t.Roll.Value, t.Roll.Hi95-t.Roll.Value)), t.From, t.To)
+	fmt.Fprintf(&b, "The head rolls by %s from x=%.0f to x=%.0f mm (+: its back rises to the right).\n", strings.TrimSpace(fmt.Sprintf("%+.3f ±%.3f deg", t.Roll.Value, t.Roll.Hi95-t.Roll.Value)), t.From, t.To)
 	if t.High == string(workshop.Neither) {
 		b.WriteString("That is within its doubt: there is nothing to shim. Gauge more places along X.\n")
 		return b.String()
@@ -154,12 +154,12 @@ func twistSays(t *api.Twist, a api.AskRepair, thick float64) string {
 	if a.Height > 0 {
 		section = fmt.Sprintf("a section of %g x %g mm", a.Width, a.Height)
 	}
-	fmt.Fprintf(&b, "A maker may deliver %.3f deg over that length (ANSI H35.2, %s); here it is %.3f ± %.3f deg.\n", t.AllowedDeg, section, math.Abs(t.TwistDeg.Value), t.TwistDeg.Hi95-t.TwistDeg.Value)
+	fmt.Fprintf(&b, "A maker may deliver %.3f deg over that length (ANSI H35.2, %s); here it is %.3f ±%.3f deg.\n", t.AllowedDeg, section, math.Abs(t.TwistDeg.Value), t.TwistDeg.Hi95-t.TwistDeg.Value)
 	fmt.Fprintf(&b, "Shim: %s under the %s fasteners (%.0f mm apart) of the right bracket, or under the %s ones of the left.\n", pm(t.Shim), t.Under, a.Spacing, t.High)
 	if t.Rail != nil {
 		fmt.Fprintf(&b, "With two rails %.0f mm apart: raise the %s rail at its right end by %s, or lower the other there.\n", a.Rails, t.RailSide, pm(*t.Rail))
 	}
-	fmt.Fprintf(&b, "Now it costs %.3f ± %.3f mm from end to end; with a shim of %.2f mm %.3f ± %.3f mm should be left. Afterwards tram the bed, set the Z offset, and measure again: that has to lie within the doubt of both.\n", math.Abs(t.Costs.Value), t.Costs.Hi95-t.Costs.Value, thick, t.After.Value, t.After.Hi95-t.After.Value)
+	fmt.Fprintf(&b, "Now it costs %.3f ±%.3f mm from end to end; with a shim of %.2f mm %.3f ±%.3f mm should be left. Afterwards tram the bed, set the Z offset, and measure again: that has to lie within the doubt of both.\n", math.Abs(t.Costs.Value), t.Costs.Hi95-t.Costs.Value, thick, t.After.Value, t.After.Hi95-t.After.Value)
 	b.WriteString("The Y axis that rolls evenly costs the same as a twisted beam; angle readings at the head tell them apart. Intervals are 95 %.\n")
 	return b.String()
 }
@@ -204,9 +204,9 @@ func tramOf(run record.Run, v analysis.Verdict, a api.AskRepair, pitch float64) 
 	case d == nil:
 		t.Says += " Too few places were gauged to tell a drift of the heights in time from the tilt: what there was is in these numbers."
 	case math.Abs(d.Value) > d.U95():
-		t.Says += fmt.Sprintf(" While you gauged, all heights moved by %+.3f ± %.3f mm; that is taken out.", d.Value, d.U95())
+		t.Says += fmt.Sprintf(" While you gauged, all heights moved by %+.3f ±%.3f mm; that is taken out.", d.Value, d.U95())
 	default:
-		t.Says += fmt.Sprintf(" What a drift of the heights while you gauged (%+.3f ± %.3f mm) makes unsure is in the doubt.", d.Value, d.U95())
+		t.Says += fmt.Sprintf(" What a drift of the heights while you gauged (%+.3f ±%.3f mm) makes unsure is in the doubt.", d.Value, d.U95())
 	}
 	if p.Drift != nil {
 		v := doubted(*p.Drift, "mm")
@@ -227,7 +227,7 @@ func supportSays(i int, m workshop.Adjustment) string {
 	if m.Up.Value < 0 {
 		way = "down"
 	}
-	says := fmt.Sprintf("%s: %s by %.3f ± %.3f mm, %.2f ± %.2f turns", at, way, math.Abs(m.Up.Value), m.Up.U95(), math.Abs(m.Turns.Value), m.Turns.U95())
+	says := fmt.Sprintf("%s: %s by %.3f ±%.3f mm, %.2f ±%.2f turns", at, way, math.Abs(m.Up.Value), m.Up.U95(), math.Abs(m.Turns.Value), m.Turns.U95())
 	if !m.Sure {
 		says += " (within its doubt: leave it)"
 	}

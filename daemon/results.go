@@ -8,6 +8,7 @@ import (
 
 	"abbed/analysis"
 	"abbed/daemon/api"
+	"abbed/daemon/refuse"
 	"abbed/daemon/store"
 	"abbed/probe/record"
 )
@@ -61,7 +62,7 @@ func (d *Daemon) load(id string) (record.Run, error) {
 		d.log.Error("a run is shown as far as it can be trusted", "run", id, "err", err)
 		return cutShort(run), nil
 	case err != nil:
-		return run, storeRefusal(err)
+		return run, refuse.Store(err)
 	}
 	return run, nil
 }
@@ -103,7 +104,7 @@ func (d *Daemon) judged(id string) (judged, error) {
 func (d *Daemon) Runs() ([]api.Run, error) {
 	rows, err := d.store.Runs(context.Background())
 	if err != nil {
-		return nil, storeRefusal(err)
+		return nil, refuse.Store(err)
 	}
 	out := make([]api.Run, 0, len(rows))
 	for _, row := range rows {
@@ -111,7 +112,7 @@ func (d *Daemon) Runs() ([]api.Run, error) {
 		if err != nil {
 			d.log.Error("a run cannot be read", "run", row.ID, "err", err)
 			r = api.Run{ID: row.ID, Began: row.Began, Steps: names(row.Steps), State: api.Failed, Step: string(record.StepPrepare),
-				For: row.For, Later: d.madeFor(row.ID), Sentence: "The record of this run cannot be read.", Error: refusal(err)}
+				For: row.For, Later: d.madeFor(row.ID), Sentence: "The record of this run cannot be read.", Error: refuse.Of(err)}
 		}
 		out = append(out, r)
 	}
@@ -241,7 +242,7 @@ func (d *Daemon) keepTable(t analysis.Table, run string) error {
 		err = d.store.SaveTable(context.Background(), t.Digest, run, b)
 	}
 	if err != nil {
-		return storeRefusal(err)
+		return refuse.Store(err)
 	}
 	return nil
 }

@@ -107,7 +107,7 @@ func (d *Daemon) name(ctx context.Context, was, named map[string]time.Time, now 
 	for id := range named {
 		if _, ok := was[id]; !ok {
 			same = false
-			d.log.Warn("a run will be dropped: it is old, or the store is nearly full; abbed export keeps it",
+			d.log.Warn("a run will be dropped: it is old, or the store is nearly full; abbed data export keeps it",
 				"run", id, "not before", now.Add(warned).Format(time.DateOnly))
 		}
 	}
@@ -164,7 +164,7 @@ func (d *Daemon) notices() string {
 		if text != "" {
 			text += " "
 		}
-		text += fmt.Sprintf("%d of the runs that are kept will be dropped within days, being old or because the store is nearly full: abbed export keeps them.", n)
+		text += fmt.Sprintf("%d of the runs that are kept will be dropped within days, being old or because the store is nearly full: abbed data export keeps them.", n)
 	}
 	return text
 }

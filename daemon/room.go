@@ -1,10 +1,8 @@
 package daemon
 
 import (
-	"path"
 	"time"
 
-	"abbed/config"
 	"abbed/daemon/api"
 	"abbed/daemon/room"
 )
@@ -16,12 +14,4 @@ func (d *Daemon) Room() ([]api.Neighbour, error) {
 		return nil, api.Errorf(500, "internal", "the setting room needs a directory that abbed may read", "list the printers of this machine: %v", err)
 	}
 	return all, nil
-}
-
-// NameOf is what the owner calls a printer, or the last part of its port.
-func NameOf(s config.Settings) string {
-	if s.Name != "" {
-		return s.Name
-	}
-	return path.Base(s.Port)
 }

@@ -99,7 +99,7 @@ func ride(r *analysis.Ride) *api.Ride {
 	if r == nil {
 		return nil
 	}
-	return &api.Ride{Touches: r.Touches, Off: r.Off, Low: r.Low, Stray: r.Stray, Again: r.Again, AgainOff: r.AgainOff, Suspect: r.Suspect,
+	return &api.Ride{Touches: r.Touches, Off: r.Off, Low: r.Low, Stray: r.Stray, Suspect: r.Suspect,
 		Wanders: period(r.Wanders), Stays: period(r.Stays), Says: r.Says()}
 }
 
@@ -107,7 +107,7 @@ func period(p *analysis.Period) *api.Period {
 	if p == nil {
 		return nil
 	}
-	return &api.Period{Length: measured(&p.Length), Amplitude: finite(p.Amplitude), FalseAlarm: finite(p.FalseAlarm), Rows: p.Rows, Name: p.Name, Held: p.Held}
+	return &api.Period{Length: measured(&p.Length), Depth: finite(p.Depth), FalseAlarm: finite(p.FalseAlarm), Rows: p.Rows}
 }
 
 func profile(p *analysis.Profile) *api.Profile {
@@ -212,4 +212,12 @@ func Tabled(t api.Table) analysis.Table {
 		out.Nodes = append(out.Nodes, analysis.Node{I: n.I, J: n.J, Place: record.Place{U: n.U, V: n.V}, Before: um(n.Before), Add: um(n.Add), U95: um(n.U95)})
 	}
 	return out
+}
+
+// finite keeps a number that JSON can say.
+func finite(v float64) float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0
+	}
+	return v
 }

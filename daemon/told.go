@@ -107,6 +107,11 @@ func (d *Daemon) showTold(s *status.Snapshot) {
 	d.mu.Lock()
 	t := d.told
 	d.mu.Unlock()
+	for _, of := range []**telling{&t.latest, &t.steady, &t.gauged} {
+		if *of != nil && s.Printer.ID != "" && (*of).run.Setup.Printer.ID != s.Printer.ID {
+			*of = nil // it is of another printer that was at this port
+		}
+	}
 	if t.latest != nil {
 		s.Analysis = &t.latest.analysis
 	}
@@ -152,8 +157,11 @@ func (d *Daemon) showInPrint(s *status.Snapshot) {
 		d.inPrint = known
 		d.mu.Unlock()
 	}
-	s.AppliedAt, s.TiltApplied, s.GapAfter = known.at, known.tilt, known.after
+	s.AppliedAt, s.TiltApplied = known.at, known.tilt
 	s.Expiry = expiryOf(d.expiry(a))
+	if s.Expiry == "" || s.Expiry == status.ExpiredTwist {
+		s.GapAfter = known.after // else the map that is there is another
+	}
 }
 
 // work works out what inPrint holds.

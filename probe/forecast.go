@@ -213,15 +213,15 @@ func (g GaugingAhead) says() string {
 		parts[0] += fmt.Sprintf(", up to %d where the gap error bends", g.Most)
 	}
 	if g.Now != nil {
-		parts = append(parts, fmt.Sprintf("the gap error is known to ± %.3f mm so far", *g.Now))
+		parts = append(parts, fmt.Sprintf("the gap error is known to ±%.3f mm so far", *g.Now))
 	}
 	if g.First != "" {
 		parts = append(parts, g.First)
 	}
 	if g.Left > 0 && g.Straight != nil {
-		text := fmt.Sprintf("with the survey ± %.3f mm is to be expected of a plain slope", *g.Straight)
+		text := fmt.Sprintf("with the survey ±%.3f mm is to be expected of a plain slope", *g.Straight)
 		if g.Bent != nil {
-			text += fmt.Sprintf(", ± %.3f mm where it bends", *g.Bent)
+			text += fmt.Sprintf(", ±%.3f mm where it bends", *g.Bent)
 		}
 		parts = append(parts, text)
 	}

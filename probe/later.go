@@ -197,7 +197,7 @@ func (p Plan) laterAhead(a *GaugingAhead, run record.Run) {
 	if w := p.Earlier.Wanted; len(run.Gaugings) < 2 && w.Found {
 		a.First = fmt.Sprintf("the earlier run asks for %s first", w.Place)
 		if w.Told {
-			a.First += fmt.Sprintf(", by which its doubt falls from \u00b1 %.3f mm to about \u00b1 %.3f mm", w.Now, w.After)
+			a.First += fmt.Sprintf(", by which its doubt falls from \u00b1%.3f mm to about \u00b1%.3f mm", w.Now, w.After)
 		}
 	}
 	if len(run.Gaugings) > 2 {

@@ -56,7 +56,7 @@ func (g *gauging) levelOrTilt(ctx context.Context) error {
 		return nil
 	}
 	err := g.keep(record.Event{Note: &record.Note{Text: fmt.Sprintf(
-		"with the correction in force the nozzle is %+.3f mm ± %.3f from where it should be at %s (+ = too high): the zero place is gauged as well, to tell the level from the tilt", shown.Off, shown.U95, g.proof.Place)}})
+		"with the correction in force the nozzle is %+.3f mm ±%.3f from where it should be at %s (+ = too high): the zero place is gauged as well, to tell the level from the tilt", shown.Off, shown.U95, g.proof.Place)}})
 	if err != nil {
 		return err
 	}

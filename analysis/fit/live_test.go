@@ -122,7 +122,7 @@ func TestLiveR(t *testing.T) {
 y <- %s; w <- %s; a <- %s; b <- %s; c3 <- %s
 say <- function(name, v) cat(name, sprintf("%%.17g", as.numeric(v)), "\n")
 m <- lm(y ~ a + b + c3, weights = w); s <- summary(m)
-say("coef", coef(m)); say("u", s$coefficients[, 2]); say("sigma", s$sigma); say("hat", hatvalues(m))
+say("coef", coef(m)); say("u", s$coefficients[, 2]); say("sigma", s$sigma);
 small <- lm(y ~ a, weights = w); v <- anova(small, m)
 say("F", v[["F"]][2]); say("p", v[["Pr(>F)"]][2])
 suppressMessages(library(MASS))
@@ -142,7 +142,6 @@ say("t95", qt(0.975, c(3, 7, 20)))
 	alike(t, "lm coef", r.Coef, want["coef"], 1e-9)
 	alike(t, "lm standard errors", u, want["u"], 1e-9)
 	alike(t, "lm sigma", []float64{r.S()}, want["sigma"], 1e-9)
-	alike(t, "lm hat", r.Hat, want["hat"], 1e-9)
 	var few [][]float64
 	for _, row := range d.x {
 		few = append(few, row[:2])
@@ -172,7 +171,7 @@ import numpy as np, scipy.stats as st, statsmodels.api as sm
 y = np.array(%s); w = np.array(%s); a = np.array(%s); b = np.array(%s); c = np.array(%s)
 say = lambda name, v: print(name, *("%%.17g" %% q for q in np.atleast_1d(v)))
 l = st.linregress(a, y); say("line", [l.intercept, l.slope]); say("lineu", [l.intercept_stderr, l.stderr])
-s = st.theilslopes(y, a, 0.95); say("sen", [s[0], s[2], s[3]])
+s = st.theilslopes(y, a, 0.95); say("sen", s[0])
 X = np.column_stack([np.ones_like(a), a, b, c])
 m = sm.WLS(y, X, weights=w).fit(); say("wls", m.params); say("wlsu", m.bse)
 r = sm.RLM(y, X, M=sm.robust.norms.HuberT(1.345)).fit(maxiter=500, tol=1e-12); say("rlm", r.params)
@@ -188,8 +187,8 @@ r = sm.RLM(y, X, M=sm.robust.norms.HuberT(1.345)).fit(maxiter=500, tol=1e-12); s
 	}
 	alike(t, "linregress", l.Coef, want["line"], 1e-9)
 	alike(t, "linregress standard errors", []float64{l.U(0, l.S()), l.U(1, l.S())}, want["lineu"], 1e-9)
-	k, lo, hi, _ := fit.TheilSen(x, d.y, 0.95)
-	alike(t, "theilslopes", []float64{k, lo, hi}, want["sen"], 1e-9)
+	k, _ := fit.TheilSen(x, d.y)
+	alike(t, "theilslopes", []float64{k}, want["sen"], 1e-9)
 	r, err := fit.Least(d.x, d.y, d.w)
 	if err != nil {
 		t.Fatal(err)

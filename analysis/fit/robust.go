@@ -59,18 +59,20 @@ func middle(a, b, c float64) float64 {
 // is a standard deviation for normal data (x 1.4826; Huber, Robust Statistics,
 // from memory).
 func MAD(x []float64) float64 {
-	m := Median(x)
-	d := make([]float64, len(x))
-	for i, v := range x {
-		d[i] = math.Abs(v - m)
-	}
-	return 1.482602218505602 * Median(d)
+	return 1.482602218505602 * Median(absolute(x, Median(x)))
 }
 
-// TheilSen returns the median of the slopes of all pairs, and its 95 %
-// interval by Kendall's S (Sen, J. Am. Stat. Assoc. 63, 1968; ties in x are
-// left out). ok is false for fewer than two distinct x.
-func TheilSen(x, y []float64, level float64) (slope, lo, hi float64, ok bool) {
+func absolute(x []float64, from float64) []float64 {
+	d := make([]float64, len(x))
+	for i, v := range x {
+		d[i] = math.Abs(v - from)
+	}
+	return d
+}
+
+// TheilSen returns the median of the slopes of all pairs (Sen, J. Am. Stat. Assoc. 63,
+// 1968). ok is false for fewer than two distinct x.
+func TheilSen(x, y []float64) (slope float64, ok bool) {
 	var s []float64
 	for i := range x {
 		for j := i + 1; j < len(x); j++ {
@@ -79,29 +81,7 @@ func TheilSen(x, y []float64, level float64) (slope, lo, hi float64, ok bool) {
 			}
 		}
 	}
-	if len(s) == 0 {
-		return 0, 0, 0, false
-	}
-	slices.Sort(s)
-	n := float64(len(x))
-	z := normalQuantile(0.5 + level/2)
-	sigma := math.Sqrt((n*(n-1)*(2*n+5) - ties(x) - ties(y)) / 18)
-	up := int(math.Min(math.Round((float64(len(s))+z*sigma)/2), float64(len(s)-1)))
-	down := int(math.Max(math.Round((float64(len(s))-z*sigma)/2)-1, 0))
-	return Median(s), s[down], s[up], true
-}
-
-// ties returns sum k(k-1)(2k+5) over groups of k equal values.
-func ties(x []float64) float64 {
-	count := map[float64]float64{}
-	for _, v := range x {
-		count[v]++
-	}
-	t := 0.0
-	for _, k := range count {
-		t += k * (k - 1) * (2*k + 5)
-	}
-	return t
+	return Median(s), len(s) > 0
 }
 
 // Huber refits with Huber's weights, k = 1.345 and the MAD about zero of the
@@ -114,7 +94,7 @@ func Huber(rows [][]float64, y []float64) (Result, []float64, error) {
 	}
 	w := make([]float64, len(y))
 	for range 200 {
-		s := medianAbs(r.Residuals) / 0.6744897501960817
+		s := 1.482602218505602 * Median(absolute(r.Residuals, 0))
 		for i, e := range r.Residuals {
 			w[i] = 1
 			if a := math.Abs(e); s > 0 && a > 1.345*s {
@@ -125,28 +105,13 @@ func Huber(rows [][]float64, y []float64) (Result, []float64, error) {
 		if err != nil {
 			return r, w, err
 		}
-		still := still(r.Coef, next.Coef)
-		r = next
-		if still {
+		moved := 0.0
+		for i, b := range next.Coef {
+			moved = math.Max(moved, math.Abs(b-r.Coef[i])/(math.Abs(b)+1e-12))
+		}
+		if r = next; moved < 1e-10 {
 			break
 		}
 	}
 	return r, w, nil
-}
-
-func still(a, b []float64) bool {
-	for i := range a {
-		if math.Abs(a[i]-b[i]) > 1e-10*(math.Abs(a[i])+1e-12) {
-			return false
-		}
-	}
-	return true
-}
-
-func medianAbs(x []float64) float64 {
-	d := make([]float64, len(x))
-	for i, v := range x {
-		d[i] = math.Abs(v)
-	}
-	return Median(d)
 }

@@ -110,6 +110,13 @@ func Legendre(x float64, p []float64) {
 	}
 }
 
+// Legendres are P_0 .. P_n of x, scaled to -1..1 over lo..hi.
+func Legendres(x, lo, hi float64, n int) []float64 {
+	p := make([]float64, n+1)
+	Legendre(along(x, lo, hi), p)
+	return p
+}
+
 // add puts c times a motion at x of its travel into the row.
 func (m Machine) add(r *Row, of Motion, x, c float64) {
 	lo, hi := m.Travel.X0, m.Travel.X1

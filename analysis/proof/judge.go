@@ -219,7 +219,7 @@ func (c Case) corrected(out *Result, s surface) {
 	}
 	out.Doubt = fmt.Sprintf("Half widths of the 95 %% intervals up to %.3f mm, from %d patches; %s What the patches share (Z offset, plastic) is taken out.", doubt, len(out.Left), out.repeats())
 	where := func(l Left) string {
-		return fmt.Sprintf("%+.3f ± %.3f mm at (%.0f, %.0f)", l.Error, l.U95, l.U, l.V)
+		return fmt.Sprintf("%+.3f ±%.3f mm at (%.0f, %.0f)", l.Error, l.U95, l.U, l.V)
 	}
 	switch {
 	case proved:

@@ -77,7 +77,7 @@ func TestJudge(t *testing.T) {
 					t.Fatal(err)
 				}
 				count[r.Verdict]++
-				if r.Verdict == proof.Proved && strings.Contains(r.Sentence, "most is +0.000 ± 0.000") {
+				if r.Verdict == proof.Proved && strings.Contains(r.Sentence, "most is +0.000 ±0.000") {
 					t.Fatalf("the zero place, against which all count, is told as the most: %s", r.Sentence)
 				}
 				if r.Verdict == proof.Disproved && !strings.Contains(r.Next, c.says) {

@@ -28,7 +28,7 @@ const most = 2000
 // for each reading, or several columns whose names begin with thickness, as on the
 // worksheet, of which some may be empty. An error names the line.
 func ReadCSV(r io.Reader) ([]Reading, error) {
-	t, err := typed.Read(r)
+	t, err := typed.Read(r, typed.Typed)
 	switch {
 	case errors.Is(err, typed.ErrEmpty):
 		return nil, fmt.Errorf("read thickness: %w: give a header patch,thickness and a line for each reading", err)

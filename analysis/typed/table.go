@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -13,8 +14,11 @@ import (
 // ErrEmpty says that there is no line but blank ones and comments.
 var ErrEmpty = errors.New("the file is empty")
 
-// largest is how much is read, bytes: many times what a person types.
-const largest = 1 << 20
+// Typed is how much a person types at most, bytes, and Measured what a file of touches has.
+const (
+	Typed    = 1 << 20
+	Measured = 1 << 26
+)
 
 // Table is a header with the lines under it.
 type Table struct {
@@ -35,13 +39,13 @@ type Line struct {
 
 // Read reads a table: a header, then a line each; commas, semicolons or tabs
 // separate, whichever the header shows; blank lines and lines from `#` on are
-// skipped, and so is a byte order mark.
-func Read(r io.Reader) (*Table, error) {
+// skipped, and so is a byte order mark. More than largest bytes are refused.
+func Read(r io.Reader, largest int64) (*Table, error) {
 	b, err := io.ReadAll(io.LimitReader(r, largest+1))
 	if err != nil {
 		return nil, err
 	}
-	if len(b) > largest {
+	if int64(len(b)) > largest {
 		return nil, fmt.Errorf("the file is larger than %d bytes; is it the right file?", largest)
 	}
 	text := strings.TrimPrefix(string(b), "\ufeff")
@@ -75,6 +79,36 @@ func (t *Table) fill(c *csv.Reader) error {
 		at, _ := c.FieldPos(0)
 		t.Lines = append(t.Lines, Line{At: at, Cells: cells, table: t})
 	}
+}
+
+// Named says in which column each of the names stands: all that are wanted must be there,
+// nothing but them and the optional may, and each line must have a cell for each.
+func (t *Table) Named(wanted, optional []string) (map[string]int, error) {
+	header := fmt.Sprintf("the first line must name the columns: %s and, if wanted, %s", strings.Join(wanted, ","), strings.Join(optional, ","))
+	at := map[string]int{}
+	for i, name := range t.Columns {
+		if !slices.Contains(wanted, name) && !slices.Contains(optional, name) {
+			return nil, fmt.Errorf("line 1: column %q is not known; %s", name, header)
+		}
+		if _, twice := at[name]; twice {
+			return nil, fmt.Errorf("line 1: column %q stands twice; leave one out", name)
+		}
+		at[name] = i
+	}
+	for _, name := range wanted {
+		if _, ok := at[name]; !ok {
+			return nil, fmt.Errorf("line 1: column %q is missing; %s", name, header)
+		}
+	}
+	if len(t.Lines) == 0 {
+		return nil, errors.New("nothing follows the header; add one line for each value")
+	}
+	for _, l := range t.Lines {
+		if len(l.Cells) != len(t.Columns) {
+			return nil, fmt.Errorf("line %d: %d values where the header has %d columns; write one value a column, with a point for decimals, or with semicolons between the columns", l.At, len(l.Cells), len(t.Columns))
+		}
+	}
+	return at, nil
 }
 
 // separator is what stands between the columns of the first line that is no comment.

@@ -21,7 +21,7 @@ func TestRead(t *testing.T) {
 		"blanks":                  " x , VALUE \n 1.5 , -0.2 \n\n 20,0.25",
 		"quoted":                  "\"x\",\"value\"\n\"1.5\",\"-0.2\"\n\n20,0.25\n",
 	} {
-		got, err := typed.Read(strings.NewReader(text))
+		got, err := typed.Read(strings.NewReader(text), typed.Typed)
 		if err != nil {
 			t.Errorf("%s: %v", name, err)
 			continue
@@ -43,7 +43,7 @@ func TestRead(t *testing.T) {
 
 // TestComments stand in no table, and no separator is found in them.
 func TestComments(t *testing.T) {
-	got, err := typed.Read(strings.NewReader("# by hand; in mm\nx,y\n# 7,8\n1,2,3\n4\n"))
+	got, err := typed.Read(strings.NewReader("# by hand; in mm\nx,y\n# 7,8\n1,2,3\n4\n"), typed.Typed)
 	if err != nil || len(got.Lines) != 2 || !slices.Equal(got.Columns, []string{"x", "y"}) {
 		t.Fatalf("%+v, %v", got, err)
 	}
@@ -67,7 +67,7 @@ func TestNoNumber(t *testing.T) {
 		"0,2 mm":   `y is "0,2 mm", not a number`,
 		"\"0,2\"x": `parse error`,
 	} {
-		got, err := typed.Read(strings.NewReader("x;y\n1;" + text + "\n"))
+		got, err := typed.Read(strings.NewReader("x;y\n1;"+text+"\n"), typed.Typed)
 		if err == nil {
 			_, err = got.Lines[0].Number(1)
 		}
@@ -75,7 +75,7 @@ func TestNoNumber(t *testing.T) {
 			t.Errorf("%q: %v, want %q", text, err, says)
 		}
 	}
-	got, err := typed.Read(strings.NewReader("x,y\n1,\"0,2\"\n1\n"))
+	got, err := typed.Read(strings.NewReader("x,y\n1,\"0,2\"\n1\n"), typed.Typed)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -89,14 +89,14 @@ func TestNoNumber(t *testing.T) {
 // TestRefused: nothing at all, a quote left open, and a file that no one typed.
 func TestRefused(t *testing.T) {
 	for _, text := range []string{"", "\n\n", "# nothing\n\n", "\ufeff"} {
-		if _, err := typed.Read(strings.NewReader(text)); !errors.Is(err, typed.ErrEmpty) {
+		if _, err := typed.Read(strings.NewReader(text), typed.Typed); !errors.Is(err, typed.ErrEmpty) {
 			t.Errorf("%q: %v", text, err)
 		}
 	}
-	if _, err := typed.Read(strings.NewReader("x,y\n1,2\n1,\"2\n")); err == nil || !strings.Contains(err.Error(), "line 3") {
+	if _, err := typed.Read(strings.NewReader("x,y\n1,2\n1,\"2\n"), typed.Typed); err == nil || !strings.Contains(err.Error(), "line 3") {
 		t.Errorf("an open quote: %v", err)
 	}
-	if _, err := typed.Read(strings.NewReader("x,y\n" + strings.Repeat("1,2\n", 1<<18))); err == nil || !strings.Contains(err.Error(), "right file") {
+	if _, err := typed.Read(strings.NewReader("x,y\n"+strings.Repeat("1,2\n", 1<<18)), typed.Typed); err == nil || !strings.Contains(err.Error(), "right file") {
 		t.Errorf("a megabyte: %v", err)
 	}
 }
@@ -105,7 +105,7 @@ func FuzzRead(f *testing.F) {
 	f.Add("x;y\n1,5;2\n")
 	f.Add("# c\n\"x\"\ty\n1\t\n")
 	f.Fuzz(func(t *testing.T, text string) {
-		got, err := typed.Read(strings.NewReader(text))
+		got, err := typed.Read(strings.NewReader(text), typed.Typed)
 		if err != nil {
 			return
 		}

@@ -71,8 +71,9 @@ type Twist struct {
 }
 
 // Check returns the twist asin(gap / width) with its uncertainty: of gap and
-// width, of the length (for the rate), and of the reference, whose band of
-// flatness counts as a rectangle (a/sqrt 12, JCGM 100:2008 4.3.7).
+// width, of the length (for the rate), and of the reference, whose band of flatness
+// counts as a rectangle (a/sqrt 12, JCGM 100:2008 4.3.7) at each of four corners: the
+// gap is one corner's height less those of two others plus the third's.
 func Check(p Profile) (Twist, error) {
 	for name, v := range map[string]float64{"width": p.Width.Value, "length": p.Length.Value} {
 		if !(v > 0) || math.IsInf(v, 0) {
@@ -87,21 +88,29 @@ func Check(p Profile) (Twist, error) {
 	}
 	sin := p.Gap.Value / p.Width.Value
 	a := math.Asin(sin)
-	gap := math.Hypot(p.Gap.U, p.Grade.flatness(p.Length.Value)/math.Sqrt(12))
+	gap := math.Hypot(p.Gap.U, 2*p.Grade.flatness(p.Length.Value)/math.Sqrt(12))
 	u := math.Hypot(gap/p.Width.Value, sin*p.Width.U/p.Width.Value) / math.Cos(a)
 	t := Twist{Deg: Value{deg(a), deg(u)}, AllowedDeg: Allowed(p.Width.Value, p.Height, p.Length.Value)}
 	rate := 1000 / p.Length.Value
 	t.PerMetre = Value{t.Deg.Value * rate, rate * math.Hypot(t.Deg.U, t.Deg.Value*p.Length.U/p.Length.Value)}
-	switch {
-	case t.Deg.Value+t.Deg.U95() <= t.AllowedDeg:
-		t.Verdict = Within
-	case t.Deg.Value-t.Deg.U95() > t.AllowedDeg:
-		t.Verdict = Beyond
-	default:
-		t.Verdict = CannotTell
-	}
+	t.Verdict = t.Deg.Against(t.AllowedDeg)
 	return t, nil
 }
+
+// Against compares the size of v with a limit.
+func (v Value) Against(limit float64) Verdict {
+	switch size := math.Abs(v.Value); {
+	case size+v.U95() <= limit:
+		return Within
+	case size-v.U95() > limit:
+		return Beyond
+	}
+	return CannotTell
+}
+
+// Edges is by how much an extruded profile bears on less than its width, mm: both its
+// edges are rounded (common practice, no source; of some 20 mm it bears on 17).
+const Edges = 3
 
 // Allowed returns the twist that an extruded profile may have over a length, deg:
 // by its circumscribing circle below 40 mm 3 deg/m and 7 deg at most, 40 to 80 mm

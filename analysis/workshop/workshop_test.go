@@ -182,8 +182,8 @@ func TestAfter(t *testing.T) {
 // TestCheckUncertainty by hand, law of propagation (JCGM 100:2008 5.1.2) on
 // a = asin(g/w): u(a)^2 = (u(g)/w)^2 + (g u(w)/w^2)^2, over cos a. g = 0.225 (0.0144),
 // w = 20 (0.1), DIN 876 grade I over 300 mm: a band of 0.013 mm, u = 0.013/sqrt 12 =
-// 0.003753; u(g) in all = 0.014881; u(a) = sqrt(0.00074406^2 + 0.00005625^2) =
-// 0.00074618 rad = 0.042753 deg. The sine by a handbook's table: sin 0.6446 deg = 0.01125.
+// 0.003753 at each of four corners, 0.007506 of the gap; u(g) in all = 0.016239; u(a) =
+// sqrt(0.00081193^2 + 0.00005625^2) = 0.00081388 rad = 0.046632 deg. The sine by a handbook's table: sin 0.6446 deg = 0.01125.
 func TestCheckUncertainty(t *testing.T) {
 	c, err := workshop.Check(workshop.Profile{Gap: workshop.Value{Value: 0.225, U: 0.0144}, Width: workshop.Value{Value: 20, U: 0.1},
 		Length: workshop.Value{Value: 300, U: 1}, Grade: workshop.Grade1})
@@ -191,7 +191,7 @@ func TestCheckUncertainty(t *testing.T) {
 		t.Fatal(err)
 	}
 	near(t, "twist", c.Deg.Value, 0.64459, 1e-5)
-	near(t, "u", c.Deg.U, 0.042756, 1e-5)
+	near(t, "u", c.Deg.U, 0.046635, 1e-5)
 	near(t, "rate", c.PerMetre.Value, 0.64459/0.3, 1e-4)
-	near(t, "u of the rate", c.PerMetre.U, math.Hypot(0.042756, 0.64459/300)/0.3, 1e-4)
+	near(t, "u of the rate", c.PerMetre.U, math.Hypot(0.046635, 0.64459/300)/0.3, 1e-4)
 }

@@ -11,13 +11,14 @@ import (
 	"abbed/analysis"
 	"abbed/config"
 	"abbed/daemon"
+	"abbed/daemon/known"
 	"abbed/probe/record"
 )
 
 func analyseCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "analyse FILE",
-		Short: "Judge a recorded run, or a CSV of touches, without a printer",
+		Short: "Analyse a recorded run, or a CSV file of touches",
 		Long: `FILE is a record (GET runs/{id}/record, or record.json of a demo), or a CSV of
 touches with the header x,y,z[,t][,side][,repeat]: x and y of the probe, mm and
 s. "-" reads standard input. Flags for lever, bed and the rest replace what the
@@ -25,16 +26,17 @@ record holds; a CSV holds none of it. Readings of instruments of your own join t
 fit with --readings and --reference, the gaugings of another run with --with.`,
 		Args: cobra.ExactArgs(1),
 	}
-	asJSON := c.Flags().Bool("json", false, "for programs")
-	config.AddFlags(c.Flags())
+	var k caller
+	k.addSome(c, "printer", "json")
+	addSettings(c.Flags())
 	var with []string
 	c.Flags().StringArrayVar(&with, "with", nil, "a record of a later run of gauging for this one (or of any with gaugings on the same machine): they join the fit; may be given again")
 	var b beside
 	b.add(c.Flags())
 	c.RunE = func(c *cobra.Command, args []string) error {
-		s, err := config.Load(config.Options{Flags: c.Flags(), AlsoEnv: alsoEnv})
+		s, err := k.settings(false)
 		if err != nil {
-			return usage(err)
+			return err
 		}
 		run, err := readRun(args[0], c.InOrStdin(), s, c.Flags().Changed)
 		if err != nil {
@@ -51,7 +53,7 @@ fit with --readings and --reference, the gaugings of another run with --with.`,
 		v := analysis.Judge(run)
 		t, refusedTable := v.Table(run)
 		o := &outcome{analysis: daemon.Analysis(run, v), table: daemon.Table(run, t, refusedTable)}
-		if *asJSON {
+		if k.json {
 			return writeJSON(c.OutOrStdout(), map[string]any{"analysis": o.analysis, "table": o.table})
 		}
 		o.tell(c.OutOrStdout())
@@ -71,7 +73,7 @@ func readRun(name string, in io.Reader, s config.Settings, flagged func(string) 
 		if err != nil {
 			return run, usage(fmt.Errorf("analyse %s: %w", name, err))
 		}
-		daemon.Override(&run.Setup, s, flagged)
+		known.Override(&run.Setup, s, flagged)
 		return run, nil
 	}
 	touches, err := analysis.ReadCSV(bytes.NewReader(b))
@@ -79,7 +81,7 @@ func readRun(name string, in io.Reader, s config.Settings, flagged func(string) 
 		return record.Run{}, usage(fmt.Errorf("analyse %s: %w", name, err))
 	}
 	run := record.Run{Version: record.Version, ID: name, Touches: touches}
-	run.Setup = daemon.Given(s)
+	run.Setup = known.Given(s)
 	return run, nil
 }
 

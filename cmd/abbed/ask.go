@@ -1,68 +1,25 @@
 package main
 
 import (
-	"crypto/tls"
-	"crypto/x509"
 	"errors"
 	"fmt"
 	"io"
-	"net/http"
-	"os"
-	"path/filepath"
 	"strings"
 
 	"github.com/spf13/cobra"
 
-	"abbed/config"
-	"abbed/config/outside"
 	"abbed/daemon/api"
 	"abbed/daemon/client"
 )
-
-// caller calls a running daemon.
-type caller struct {
-	url, token, ca string
-	printer        string // its name from setup; "": url and token say
-	json           bool
-}
-
-// askCommands are the verbs of the API, for a terminal or a button that runs a
-// command.
-func askCommands() []*cobra.Command {
-	return []*cobra.Command{
-		ask("status", "Say where printer, run and correction stand", cobra.NoArgs, tellStatus),
-		measureCommand(), confirmCommand(), runsCommand(), historyCommand(), compareCommand(), whatIfCommand(),
-		ask("stop", "Send the stop request at once; it is no emergency stop", cobra.NoArgs, stop),
-		ask("report [RUN]", "Say what a run found (the latest if none is named)", cobra.MaximumNArgs(1), report),
-		ask("table [RUN]", "Print the correction table of a run as CSV", cobra.MaximumNArgs(1), table),
-		ask("prove", "Start a run that gauges the nozzle with the correction in force; it waits for the person's confirmation", cobra.NoArgs, prove),
-		ask("reapply", "Put the signed-off correction onto a map that the printer has measured anew", cobra.NoArgs, reapply),
-		ask("room", "List the printers that are known to this machine (setting room)", cobra.NoArgs, tellRoom),
-		pairCommand(), sessionsCommand(),
-		ask("undo", "Write the old map back", cobra.NoArgs, undo),
-	}
-}
 
 type verb func(*cobra.Command, *client.Client, caller, []string) error
 
 func ask(use, short string, args cobra.PositionalArgs, do verb) *cobra.Command {
 	c := &cobra.Command{Use: use, Short: short, Args: args}
 	var k caller
-	f := c.Flags()
-	f.StringVar(&k.url, "url", envOr("ABBED_URL", "http://"+config.Default().Listen), "where the daemon listens; unix:/path is its socket")
-	f.StringVar(&k.ca, "ca", envOr("ABBED_CA", ""), "file of a certificate (PEM) to trust, beside the system's")
-	f.StringVar(&k.token, "token-file", envOr("ABBED_TOKEN_FILE", filepath.Join(config.StateDir(os.Environ()), "token")), "the operator's token")
-	f.BoolVar(&k.json, "json", false, "for programs")
-	k.addPrinter(c)
-	c.MarkFlagsMutuallyExclusive("printer", "url")
-	c.MarkFlagsMutuallyExclusive("printer", "token-file")
+	k.add(c)
 	c.RunE = func(c *cobra.Command, args []string) error {
-		if f.Changed("printer") {
-			if err := k.find(settingsDir(true), settingsDir(false)); err != nil {
-				return err
-			}
-		}
-		a, err := k.client(f.Changed("token-file"))
+		a, err := k.dial()
 		if err != nil {
 			return err
 		}
@@ -78,50 +35,6 @@ func give[T any](c *cobra.Command, k caller, answer T, tell func(io.Writer, T)) 
 	}
 	tell(c.OutOrStdout(), answer)
 	return nil
-}
-
-// readToken reads the operator's token, as the daemon keeps it.
-func readToken(file string) (string, error) {
-	b, err := outside.Read(file, 256)
-	if err != nil {
-		return "", fmt.Errorf("read the operator's token: %w", err)
-	}
-	return strings.TrimSpace(string(b)), nil
-}
-
-// client returns a client of the daemon. On the socket the file's permissions
-// are the access: the token goes along only if it was asked for.
-func (k caller) client(asked bool) (*client.Client, error) {
-	if strings.HasPrefix(k.url, "unix:") && !asked {
-		return client.New(k.url, ""), nil
-	}
-	token, err := readToken(k.token)
-	if err != nil && !errors.Is(err, os.ErrNotExist) {
-		return nil, err
-	}
-	a := client.New(k.url, token)
-	if k.ca == "" {
-		return a, nil
-	}
-	pem, err := outside.Read(k.ca, 1<<20)
-	if err != nil {
-		return nil, usage(fmt.Errorf("--ca: %w", err))
-	}
-	pool, err := x509.SystemCertPool()
-	if err != nil {
-		pool = x509.NewCertPool()
-	}
-	if !pool.AppendCertsFromPEM(pem) {
-		return nil, usage(fmt.Errorf("--ca %s: holds no certificate in PEM", k.ca))
-	}
-	return a.Over(&http.Transport{TLSClientConfig: &tls.Config{RootCAs: pool, MinVersion: tls.VersionTLS12}}), nil
-}
-
-func envOr(name, otherwise string) string {
-	if v := os.Getenv(name); v != "" {
-		return v
-	}
-	return otherwise
 }
 
 // coded gives refusals of the daemon their exit codes.
@@ -144,6 +57,19 @@ func coded(err error) error {
 func unknown(err error) bool {
 	var e *api.Error
 	return errors.As(err, &e) && e.Code == "not-found"
+}
+
+func statusCommand() *cobra.Command {
+	var all bool
+	c := ask("status", "Say how printer, run and correction are", cobra.NoArgs,
+		func(c *cobra.Command, a *client.Client, k caller, args []string) error {
+			if all {
+				return tellRoom(c, a, k, args)
+			}
+			return tellStatus(c, a, k, args)
+		})
+	c.Flags().BoolVar(&all, "all", false, "of every printer that this machine knows")
+	return c
 }
 
 func tellStatus(c *cobra.Command, a *client.Client, k caller, _ []string) error {
@@ -202,7 +128,10 @@ func tellRoom(c *cobra.Command, a *client.Client, k caller, _ []string) error {
 		} else if n.Silent {
 			stands = "says nothing any more"
 		}
-		fmt.Fprintf(c.OutOrStdout(), "%s\t%s\t%s\t%s\n", n.Name, stands, n.URL, strings.Join(n.Todo, "; "))
+		fmt.Fprintf(c.OutOrStdout(), "%s\t%s\t%s\n", n.Name, stands, n.URL)
+		for _, t := range n.Todo {
+			fmt.Fprintf(c.OutOrStdout(), "\t%s %s\n", t.Act, t.Says)
+		}
 	}
 	return nil
 }
@@ -210,7 +139,7 @@ func tellRoom(c *cobra.Command, a *client.Client, k caller, _ []string) error {
 func measureCommand() *cobra.Command {
 	var n api.NewRun
 	var nozzle, bed float64
-	c := ask("measure [STEP ...]", "Start a run (repeat gauging survey if no steps are named); it waits for the person's confirmation", cobra.ArbitraryArgs,
+	c := ask("measure [STEP ...]", "Start a run; it waits for a person's confirmation", cobra.ArbitraryArgs,
 		func(c *cobra.Command, a *client.Client, k caller, steps []string) error {
 			f := c.Flags()
 			if f.Changed("heat-nozzle") || f.Changed("heat-bed") {

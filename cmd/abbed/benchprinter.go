@@ -27,7 +27,7 @@ func benchCommand() *cobra.Command {
 	name := ""
 	c := &cobra.Command{
 		Use:   "bench",
-		Short: "Put a virtual printer at a pseudo-terminal, to try setup and serve without a real one",
+		Short: "Put a virtual printer at a pseudo-terminal",
 		Long: `Puts a virtual printer at the far end of a pseudo-terminal, prints the name of the
 near end and, in a second line, the flags for what its owner would know, and
 waits. Set it up with abbed setup NAME --port that name, and serve it. With --operate NAME a played person waits until the daemon of the printer
@@ -134,8 +134,8 @@ func (o *otherPrinter) Error() string {
 
 // ready returns a client if the daemon and its printer are ready.
 func (b *benchPrinter) ready(ctx context.Context, path string) (*client.Client, error) {
-	k := caller{printer: b.operate}
-	if err := k.find(b.dirs...); err != nil {
+	k := caller{printer: b.operate, dirs: b.dirs}
+	if err := k.find(); err != nil {
 		return nil, err
 	}
 	token, err := readToken(k.token)

@@ -94,14 +94,14 @@ func readingsCommand() *cobra.Command {
 	var person string
 	c := &cobra.Command{
 		Use:   "readings RUN",
-		Short: "Enter readings of instruments of your own after a run",
+		Short: "Add readings of other instruments to a run",
 		Long: `Printed patches by micrometer, the tilt of the head by inclinometer, touches along a
 straight reference: they are kept with the run and join its fit as far as they do not
-contradict it. "-" reads standard input. For a record without a daemon: analyse takes
+contradict it. "-" reads standard input. For a record without a daemon: abbed runs analyse takes
 the same flags.`,
 		Args: cobra.ExactArgs(1),
 	}
-	addCaller(c.Flags(), &d.caller)
+	d.add(c)
 	b.add(c.Flags())
 	c.Flags().StringVar(&person, "person", "", "who read")
 	c.RunE = func(c *cobra.Command, args []string) error {
@@ -110,7 +110,7 @@ the same flags.`,
 			return usage(fmt.Errorf("readings: %w", err))
 		}
 		body.Person = person
-		a, err := d.client(false)
+		a, err := d.dial()
 		if err != nil {
 			return coded(err)
 		}

@@ -110,13 +110,13 @@ func TestSocket(t *testing.T) {
 	if code, out, errs := runOn(t, "status", "--url", "unix:"+path); code != exitDone || !strings.Contains(out, "printer:") {
 		t.Errorf("abbed status: %d %s %s", code, out, errs)
 	}
-	if code, _, errs := runOn(t, "reapply", "--url", "unix:"+path); code != exitRefused {
-		t.Errorf("abbed reapply: %d %s", code, errs)
+	if code, _, errs := runOn(t, "correction", "reapply", "--url", "unix:"+path); code != exitRefused {
+		t.Errorf("abbed correction reapply: %d %s", code, errs)
 	}
 	// With the token the socket opens everything.
 	token := h.access.TokenFile()
-	if code, out, errs := runOn(t, "pair", "--url", "unix:"+path, "--token-file", token); code != exitDone || !strings.Contains(out, "/in/") {
-		t.Errorf("abbed pair: %d %s %s", code, out, errs)
+	if code, out, errs := runOn(t, "access", "pair", "--url", "unix:"+path, "--token-file", token); code != exitDone || !strings.Contains(out, "/in/") {
+		t.Errorf("abbed access pair: %d %s %s", code, out, errs)
 	}
 	// A second one is refused, and what is no socket is left alone.
 	s := config.Default()
@@ -178,9 +178,9 @@ func TestTLS(t *testing.T) {
 	})
 	_, port, _ := net.SplitHostPort(h.listen.Addr().String())
 	url := "https://127.0.0.1:" + port
-	code, out, errs := runOn(t, "pair", "--url", url, "--ca", cert, "--token-file", h.access.TokenFile(), "--role", "look")
+	code, out, errs := runOn(t, "access", "pair", "--url", url, "--ca", cert, "--token-file", h.access.TokenFile(), "--role", "look")
 	if code != exitDone || !strings.HasPrefix(out, "https://printer.example:"+port+"/in/") {
-		t.Errorf("abbed pair: %d %s %s", code, out, errs)
+		t.Errorf("abbed access pair: %d %s %s", code, out, errs)
 	}
 	if code, _, errs := runOn(t, "status", "--url", url, "--token-file", h.access.TokenFile()); code != exitCould || !strings.Contains(errs, "certificate") {
 		t.Errorf("without --ca: %d %s", code, errs)

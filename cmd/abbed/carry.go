@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 	"syscall"
@@ -33,7 +32,7 @@ func carryCommand() *cobra.Command {
 	k := carry{o: printfile.Defaults()}
 	c := &cobra.Command{
 		Use:   "carry FILE",
-		Short: "Rewrite a sliced print file so that Z follows the correction, for a printer whose map cannot be edited",
+		Short: "Rewrite a print file so that Z follows the correction",
 		Long: `FILE is a sliced print file; "-" reads standard input. The result goes to
 standard output, or to the file of -o, which appears only when it is whole; an older
 file of that name is replaced then.
@@ -52,8 +51,8 @@ both, apply a table and carry it: it would count twice.`,
 		Args: cobra.ExactArgs(1),
 	}
 	f := c.Flags()
-	addCaller(f, &k.caller)
-	config.AddFlags(f, "config", "set")
+	k.add(c)
+	addSettings(f, "config", "set")
 	f.StringVar(&k.tableFile, "table", "", "take the correction from this file and not from the daemon")
 	f.StringVar(&k.run, "run", "", "the run of the daemon whose table is carried")
 	f.StringVar(&k.signed, "i-signed-off", "", "the digest of the table whose cautions you have read and accept")
@@ -93,9 +92,9 @@ func (k *carry) limits(s config.Settings, t api.Table) record.Criteria {
 }
 
 func (k *carry) do(c *cobra.Command, name string) error {
-	s, err := config.Load(config.Options{Flags: c.Flags(), AlsoEnv: alsoEnv})
+	s, err := k.settings(true)
 	if err != nil {
-		return usage(err)
+		return err
 	}
 	switch k.follow {
 	case "":
@@ -229,14 +228,4 @@ func grid(t api.Table) (*printfile.Grid, [][]api.Node, error) {
 	}
 	g, err := printfile.NewGrid(first.U, first.V, last.U, last.V, add)
 	return g, at, err
-}
-
-// addCaller gives a command the flags that reach a daemon.
-func addCaller(f interface {
-	StringVar(*string, string, string, string)
-	BoolVar(*bool, string, bool, string)
-}, k *caller) {
-	f.StringVar(&k.url, "url", envOr("ABBED_URL", "http://"+config.Default().Listen), "where the daemon listens")
-	f.StringVar(&k.token, "token-file", envOr("ABBED_TOKEN_FILE", filepath.Join(config.StateDir(os.Environ()), "token")), "the operator's token")
-	f.BoolVar(&k.json, "json", false, "for programs")
 }

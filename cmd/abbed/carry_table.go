@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"strings"
 	"time"
 
@@ -17,7 +16,6 @@ import (
 	"abbed/analysis"
 	"abbed/daemon"
 	"abbed/daemon/api"
-	"abbed/daemon/client"
 	"abbed/gcode/printfile"
 	"abbed/probe/record"
 )
@@ -30,11 +28,10 @@ func (k *carry) table(c *cobra.Command) (api.Table, error) {
 	if k.tableFile != "" {
 		return readTable(k.tableFile, c.InOrStdin())
 	}
-	token, err := os.ReadFile(k.token)
-	if err != nil && !errors.Is(err, os.ErrNotExist) {
-		return api.Table{}, fmt.Errorf("read the operator's token: %w", err)
+	a, err := k.dial()
+	if err != nil {
+		return api.Table{}, err
 	}
-	a := client.New(k.url, strings.TrimSpace(string(token)))
 	var named []string
 	if k.run != "" {
 		named = []string{k.run}
@@ -59,13 +56,13 @@ func inForce(t api.Table, in api.Applied) error {
 	same := t.Digest != nil && in.Digest != nil && *t.Digest == *in.Digest
 	switch in.State {
 	case api.Writing, api.Verifying, api.Unfinished, api.ApplyFailed:
-		return refused(fmt.Errorf("carry: what the printer's map holds is not certain (%s): finish it or take it back first (the page, or abbed undo)", in.State))
+		return refused(fmt.Errorf("carry: what the printer's map holds is not certain (%s): finish it or take it back first (the page, or abbed correction undo)", in.State))
 	case api.Kept:
 		if same && in.Expired != nil {
 			return refused(fmt.Errorf("carry: the correction is stale: %s: measure again", *in.Expired))
 		}
 		if same {
-			return refused(errors.New("carry: the printer's own map holds this correction already, and it would count twice: print the file as it was sliced, or undo first (abbed undo)"))
+			return refused(errors.New("carry: the printer's own map holds this correction already, and it would count twice: print the file as it was sliced, or undo first (abbed correction undo)"))
 		}
 	}
 	return nil
@@ -91,7 +88,7 @@ func readTable(name string, in io.Reader) (t api.Table, err error) {
 		return t, damaged(err)
 	}
 	switch {
-	case kind["table"] != nil: // abbed analyse --json
+	case kind["table"] != nil: // abbed runs analyse --json
 		b = kind["table"]
 	case kind["nodes"] == nil && kind["refused"] == nil:
 		run, err := readRecord(b)

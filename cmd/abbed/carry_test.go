@@ -62,7 +62,7 @@ func carried(t *testing.T, table api.Table, args ...string) (code int, out, errs
 		}
 	}
 	var o, e bytes.Buffer
-	code = Main(context.Background(), append([]string{"carry", file, "--table", filepath.Join(dir, "table.json")}, args...), &o, &e)
+	code = Main(context.Background(), append([]string{"correction", "carry", file, "--table", filepath.Join(dir, "table.json")}, args...), &o, &e)
 	return code, o.String(), e.String(), dir
 }
 
@@ -158,7 +158,7 @@ func TestCarryToFile(t *testing.T) {
 	if b, err := os.ReadFile(out); code != exitDone || err != nil || !bytes.Contains(b, []byte("Z0.4")) {
 		t.Fatalf("code %d, %v, %s", code, err, errs)
 	}
-	args := []string{"carry", "--table", filepath.Join(src, "table.json"), "--i-signed-off", word(twisted(0.2))}
+	args := []string{"correction", "carry", "--table", filepath.Join(src, "table.json"), "--i-signed-off", word(twisted(0.2))}
 	again := filepath.Join(dir, "again.gcode")
 	if code := Main(context.Background(), append(args, out, "-o", again), &bytes.Buffer{}, &bytes.Buffer{}); code != exitRefused {
 		t.Errorf("carried twice: code %d", code)
@@ -254,7 +254,7 @@ func TestCarryDiskFull(t *testing.T) {
 	}
 	var errs bytes.Buffer
 	_, _, _, src := carried(t, twisted(0.2))
-	args := []string{"carry", filepath.Join(src, "part.gcode"), "--table", filepath.Join(src, "table.json"), "--i-signed-off", word(twisted(0.2))}
+	args := []string{"correction", "carry", filepath.Join(src, "part.gcode"), "--table", filepath.Join(src, "table.json"), "--i-signed-off", word(twisted(0.2))}
 	if code := Main(context.Background(), args, full{}, &errs); code != exitCould || !strings.Contains(errs.String(), "the disk is full: make room") || !strings.Contains(errs.String(), "must not be printed") {
 		t.Errorf("code %d: %s", code, errs.String())
 	}
@@ -292,7 +292,7 @@ func TestCarryTableFiles(t *testing.T) {
 			t.Fatal(err)
 		}
 		var out, errs bytes.Buffer
-		code := Main(context.Background(), []string{"carry", "part.gcode", "--table", name}, &out, &errs)
+		code := Main(context.Background(), []string{"correction", "carry", "part.gcode", "--table", name}, &out, &errs)
 		if code != exitUsage || !strings.Contains(errs.String(), says) || strings.Contains(errs.String(), "struct") || strings.Contains(errs.String(), "Go value") {
 			t.Errorf("%q: code %d: %s", text, code, errs.String())
 		}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"strings"
 
@@ -17,7 +18,7 @@ import (
 )
 
 func compareCommand() *cobra.Command {
-	c := ask("compare EARLIER LATER", "Say what changed between two runs, with its doubt: after a repair, or cold against hot", cobra.ExactArgs(2), compare)
+	c := ask("compare EARLIER LATER", "Say what changed between two runs", cobra.ExactArgs(2), compare)
 	c.Long = `EARLIER and LATER are ids of runs of the daemon, or two records as files (GET
 runs/{id}/record). Twist or pitch, scatter, play, level, the gap error at places that
 both gauged around, and the findings are compared, each with its 95 % interval; what
@@ -83,19 +84,12 @@ func tellComparison(w io.Writer, x api.Comparison) {
 	for _, c := range x.Changes {
 		fmt.Fprintln(w, " ", c.Sentence)
 	}
-	for _, p := range x.Places {
-		mark := ""
-		if p.Beyond {
-			mark = "  beyond the doubt"
-		}
-		fmt.Fprintf(w, "  gap error at x=%.0f y=%.0f: %+.3f ± %.3f, then %+.3f ± %.3f: by %+.3f ± %.3f mm%s\n", p.U, p.V, p.Before, p.U95Before, p.After, p.U95After, p.By, p.U95, mark)
-	}
 	for _, l := range []struct {
 		when string
 		p    *api.PlaceGap
 	}{{"the earlier", x.LeftBefore}, {"the later", x.LeftAfter}} {
 		if l.p != nil {
-			fmt.Fprintf(w, "  with the correction in force in %s run %+.3f ± %.3f mm are left, at x=%.0f y=%.0f\n", l.when, l.p.Gap, l.p.U95, l.p.U, l.p.V)
+			fmt.Fprintf(w, "  with the correction in force in %s run up to %.3f ±%.3f mm are left, at x=%.0f y=%.0f\n", l.when, math.Abs(l.p.Gap), l.p.U95, l.p.U, l.p.V)
 		}
 	}
 	for _, f := range []struct {
@@ -112,5 +106,5 @@ func tellComparison(w io.Writer, x api.Comparison) {
 	for _, n := range x.Not {
 		fmt.Fprintln(w, "  not compared:", n)
 	}
-	fmt.Fprintln(w, "Intervals are 95 %. A place counts as changed beyond the doubt of all places together.")
+	fmt.Fprintln(w, "Intervals are 95 %.")
 }

@@ -16,10 +16,14 @@ import (
 func confirmCommand() *cobra.Command {
 	var how api.Confirm
 	thick := 0.10
-	c := ask("confirm RUN", "Give your word on the cautions of a run that waits: the machine moves then", cobra.ExactArgs(1),
+	c := ask("confirm [RUN]", "Confirm the cautions of a run that waits; then the head moves", cobra.MaximumNArgs(1),
 		func(c *cobra.Command, a *client.Client, k caller, args []string) error {
 			how.Gauge = &thick
-			return giveWord(c, a, args[0], how)
+			id, err := waiting(c, a, args)
+			if err != nil {
+				return err
+			}
+			return giveWord(c, a, id, how)
 		})
 	c.Long = `Without --caution the cautions of the run are printed, and nothing moves. Read each,
 look at the machine, and name each with --caution ID. --paper takes one sheet
@@ -31,6 +35,23 @@ of all in the level of the Z offset.`
 	f.BoolVar(&how.Paper, "paper", false, "one sheet of paper goes under the nozzle, in place of a feeler gauge")
 	f.Float64Var(&thick, "gauge-mm", thick, "its thickness, mm; office paper of 80 g/m2 is about 0.10")
 	return c
+}
+
+// waiting is the run that is named, or the one that waits for a confirmation.
+func waiting(c *cobra.Command, a *client.Client, args []string) (string, error) {
+	if len(args) > 0 {
+		return args[0], nil
+	}
+	runs, err := a.Runs(c.Context())
+	if err != nil {
+		return "", err
+	}
+	for _, r := range runs {
+		if r.State == api.AwaitingConfirmation {
+			return r.ID, nil
+		}
+	}
+	return "", errors.New("confirm: no run waits for a confirmation: abbed measure starts one")
 }
 
 func giveWord(c *cobra.Command, a *client.Client, id string, how api.Confirm) error {

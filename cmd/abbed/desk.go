@@ -5,27 +5,24 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 
 	"github.com/spf13/cobra"
 
 	"abbed/analysis"
 	"abbed/analysis/workshop"
-	"abbed/config"
 	"abbed/daemon"
 	"abbed/daemon/api"
-	"abbed/daemon/client"
 	"abbed/probe/record"
 )
 
-// benchCheckCommand is the bench calculator.
-func benchCheckCommand() *cobra.Command {
+// profileCommand is the bench calculator.
+func profileCommand() *cobra.Command {
 	var p workshop.Profile
 	var lever, travel, gapU, widthU, lengthU float64
 	var grade string
 	c := &cobra.Command{
-		Use:   "bench-check",
-		Short: "Work out a profile's twist from the gap under it on a flat reference; no printer is needed",
+		Use:   "profile",
+		Short: "Work out a profile's twist from the gap under it",
 		Long: `Lay the profile on a flat reference so that three corners touch, and find with
 feeler blades how wide the gap under the fourth is. The twist is asin(gap/width)
 over the length; it is compared with ANSI H35.2 (by the section's circumscribing
@@ -36,7 +33,7 @@ costs at the nozzle of a probe with the given lever.`,
 	f := c.Flags()
 	f.Float64Var(&p.Gap.Value, "gap", math.NaN(), "gap under the free corner, mm")
 	f.Float64Var(&gapU, "gap-u", 0.015, "its standard uncertainty, mm: the step between the blades that do and do not go in / 3.5")
-	f.Float64Var(&p.Width.Value, "width", math.NaN(), "width on the reference, mm")
+	f.Float64Var(&p.Width.Value, "width", math.NaN(), "width that lies on the reference, mm: a profile of 20 mm lies on some 17 mm, since its edges are rounded")
 	f.Float64Var(&widthU, "width-u", 0.1, "its standard uncertainty, mm")
 	f.Float64Var(&p.Height, "height", 0, "other side of the section, mm; 0: as wide")
 	f.Float64Var(&p.Length.Value, "length", math.NaN(), "length between the ends that touch, mm")
@@ -48,12 +45,12 @@ costs at the nozzle of a probe with the given lever.`,
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		g, ok := map[string]workshop.Grade{"perfect": workshop.Perfect, "0": workshop.Grade0, "1": workshop.Grade1, "2": workshop.Grade2, "3": workshop.Grade3}[grade]
 		if !ok {
-			return usage(fmt.Errorf("bench-check: --reference %q: perfect, 0, 1, 2 or 3", grade))
+			return usage(fmt.Errorf("profile: --reference %q: perfect, 0, 1, 2 or 3", grade))
 		}
 		p.Grade, p.Gap.U, p.Width.U, p.Length.U = g, gapU, widthU, lengthU
 		t, err := workshop.Check(p)
 		if err != nil {
-			return usage(fmt.Errorf("bench-check: %w: give --gap, --width and --length", err))
+			return usage(fmt.Errorf("profile: %w: give --gap, --width and --length", err))
 		}
 		if travel == 0 {
 			travel = p.Length.Value
@@ -75,11 +72,13 @@ func tellBench(w io.Writer, t workshop.Twist, cost workshop.Value, lever, travel
 		workshop.Beyond:     "The profile is twisted by more than its maker may deliver: replace it.",
 		workshop.CannotTell: "The doubt reaches over the limit: use finer blades or a flatter reference, and measure again.",
 	}[t.Verdict])
-	fmt.Fprintf(w, "twist: %.3f ± %.3f deg (%.2f ± %.2f deg per metre); allowed %.3f deg (ANSI H35.2)\n", t.Deg.Value, t.Deg.U95(), t.PerMetre.Value, t.PerMetre.U95(), t.AllowedDeg)
-	fmt.Fprintf(w, "cost at the nozzle: %.3f ± %.3f mm from end to end of %.0f mm, with a lever of %.0f mm\n", cost.Value, cost.U95(), travel, lever)
-	if cost.Value+cost.U95() > record.DefaultCriteria().Tolerance {
-		fmt.Fprintln(w, "That is more than a first layer bears, whether the profile is within its tolerance or not.")
-	}
+	fmt.Fprintf(w, "twist: %.3f ±%.3f deg (%.2f ±%.2f deg per metre); allowed %.3f deg (ANSI H35.2)\n", t.Deg.Value, t.Deg.U95(), t.PerMetre.Value, t.PerMetre.U95(), t.AllowedDeg)
+	fmt.Fprintf(w, "cost at the nozzle: %.3f ±%.3f mm from end to end of %.0f mm, with a lever of %.0f mm\n", cost.Value, cost.U95(), travel, lever)
+	fmt.Fprintln(w, map[workshop.Verdict]string{
+		workshop.Within:     "A first layer does not show that.",
+		workshop.Beyond:     "A first layer shows that, whether the profile is within its tolerance or not.",
+		workshop.CannotTell: "Whether a first layer shows that is not known: use finer blades or a flatter reference, and measure again.",
+	}[cost.Against(record.DefaultCriteria().Tolerance)])
 	fmt.Fprintln(w, "Intervals are 95 %. A twist is read on the bare profile: take brackets and rails off.")
 }
 
@@ -94,7 +93,7 @@ func repairCommand() *cobra.Command {
 	d := desk{}
 	c := &cobra.Command{
 		Use:   "repair RECORD|RUN",
-		Short: "Say what a person can do with tools: the shim, the rail, the bed's screws, what to look for by hand",
+		Short: "Say what to do with shims, rails and screws",
 		Long: `RECORD is the record of a run (a file, "-" for standard input); anything else is
 the id of a run of the daemon. The roll of the head along X is worked out from the
 gauged gap error; what it costs is repaired at the brackets that hold the beam.
@@ -104,8 +103,8 @@ thread that is: as the nozzle sees the bed, and not as the tilted probe does.`,
 		Args: cobra.ExactArgs(1),
 	}
 	f := c.Flags()
-	addCaller(f, &d.caller)
-	config.AddFlags(f, "config", "set")
+	d.add(c)
+	addSettings(f, "config", "set")
 	f.Float64Var(&d.Mounting, "mounting", 0, "length between the brackets that hold the beam, mm; 0: the gauged width")
 	f.Float64Var(&d.Spacing, "spacing", 20, "distance of a bracket's fasteners across the beam, mm")
 	f.Float64Var(&d.Width, "width", 20, "width of the profile, mm")
@@ -118,9 +117,9 @@ thread that is: as the nozzle sees the bed, and not as the tilted probe does.`,
 }
 
 func (d *desk) do(c *cobra.Command, name string) error {
-	s, err := config.Load(config.Options{Flags: c.Flags(), AlsoEnv: alsoEnv})
+	s, err := d.settings(true)
 	if err != nil {
-		return usage(err)
+		return err
 	}
 	if d.supports != "" {
 		s.Desk.Supports = d.supports
@@ -161,7 +160,7 @@ func tellRepair(w io.Writer, a api.Repair) {
 		fmt.Fprintln(w, "Beam:", a.TwistWhy)
 	}
 	if a.Tram != nil {
-		fmt.Fprintf(w, "Bed, by the nozzle: it rises by %.3f ± %.3f mm per 100 mm to the right, %.3f ± %.3f to the back.\n",
+		fmt.Fprintf(w, "Bed, by the nozzle: it rises by %.3f ±%.3f mm per 100 mm to the right, %.3f ±%.3f to the back.\n",
 			a.Tram.SlopeX.Value, a.Tram.SlopeX.Hi95-a.Tram.SlopeX.Value, a.Tram.SlopeY.Value, a.Tram.SlopeY.Hi95-a.Tram.SlopeY.Value)
 		for _, s := range a.Tram.Supports {
 			fmt.Fprintln(w, " ", s.Says)
@@ -178,27 +177,14 @@ func tellRepair(w io.Writer, a api.Repair) {
 	}
 }
 
+// read reads the record of a run: from a file, or from the printer's daemon.
 func (d *desk) read(c *cobra.Command, name string) (record.Run, error) {
-	var b []byte
-	var err error
-	if _, no := os.Stat(name); name == "-" || no == nil {
-		if b, err = readAll(name, c.InOrStdin()); err != nil {
-			return record.Run{}, usage(fmt.Errorf("repair: %s: %w", name, err))
-		}
-	} else {
-		token, err := readToken(d.token)
-		if err != nil && !errors.Is(err, os.ErrNotExist) {
-			return record.Run{}, err
-		}
-		a, err := client.New(d.url, token).Record(c.Context(), name)
-		if err != nil {
-			return record.Run{}, fmt.Errorf("repair: %s is no file here, and as a run: %w", name, err)
-		}
-		b = a
+	if isFile(name) {
+		return recordOf(c, nil, name)
 	}
-	run, err := readRecord(b)
+	a, err := d.dial()
 	if err != nil {
-		return run, usage(fmt.Errorf("repair: %s: %w", name, err))
+		return record.Run{}, err
 	}
-	return run, nil
+	return recordOf(c, a, name)
 }

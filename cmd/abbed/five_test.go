@@ -34,7 +34,7 @@ func TestFiveMinutes(t *testing.T) {
 				t.Errorf("gap at %v: %+v, truly %.3f", points[i], g, want)
 				continue
 			}
-			t.Logf("gap at %v: %.3f ± %.3f, truly %.3f", points[i], *g.Gap, *g.U95, want)
+			t.Logf("gap at %v: %.3f ±%.3f, truly %.3f", points[i], *g.Gap, *g.U95, want)
 		}
 		if gaps[2].Gap != nil || gaps[2].Reason == "" {
 			t.Errorf("a gap far in front of the only row: %+v", gaps[2])

@@ -4,6 +4,7 @@ import (
 	"context"
 	"flag"
 	"fmt"
+	"io"
 	"log/slog"
 	"maps"
 	"math/rand/v2"
@@ -128,6 +129,25 @@ type world struct {
 	transport interface{ CloseIdleConnections() }
 	end       context.CancelFunc
 	running   sync.WaitGroup
+	said      *heard // its log
+}
+
+// heard is what was written, by many at once.
+type heard struct {
+	mu   sync.Mutex
+	text strings.Builder
+}
+
+func (h *heard) Write(b []byte) (int, error) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.text.Write(b)
+}
+
+func (h *heard) String() string {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.text.String()
 }
 
 // open builds the house of a virtual printer and lets it run.
@@ -139,9 +159,10 @@ func open(t *testing.T, dir string, sc bench.Scenario, wire *cable, change ...fu
 	for _, c := range change {
 		c(&settings)
 	}
+	said := &heard{}
 	h, err := build(t.Context(), plan{
 		settings: settings, clock: clock.Real(), open: wire.open, listener: listen, trace: wire.trace,
-		log: slog.New(slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelWarn})),
+		log: slog.New(slog.NewTextHandler(io.MultiWriter(t.Output(), said), &slog.HandlerOptions{Level: slog.LevelWarn})),
 	})
 	if err != nil {
 		t.Fatal(err)
@@ -153,7 +174,7 @@ func open(t *testing.T, dir string, sc bench.Scenario, wire *cable, change ...fu
 	ctx, end := context.WithCancel(context.WithoutCancel(t.Context()))
 	transport := listen.transport()
 	checked := &webtest.Transport{Next: transport, Fail: func(err error) { t.Errorf("an answer does not fit the description: %v", err) }}
-	w := &world{t: t, house: h, wire: wire, end: end, transport: transport,
+	w := &world{t: t, said: said, house: h, wire: wire, end: end, transport: transport,
 		api: client.New(h.url(), strings.TrimSpace(string(token))).Over(checked)}
 	w.running.Go(func() {
 		if err := h.run(ctx); err != nil {

@@ -12,7 +12,7 @@ import (
 )
 
 func historyCommand() *cobra.Command {
-	return ask("history", "Say what the runs of this printer tell of its head, and whether it changed beyond the doubt", cobra.NoArgs,
+	return ask("history", "Say what changed over all runs of this printer", cobra.NoArgs,
 		func(c *cobra.Command, a *client.Client, k caller, _ []string) error {
 			h, err := a.History(c.Context())
 			if err != nil {
@@ -55,5 +55,5 @@ func withDoubt(m api.Measured) string {
 	if m.Unit != "mm" {
 		digits = 2
 	}
-	return strings.TrimSpace(fmt.Sprintf("%+.*f ± %.*f %s", digits, m.Value, digits, (m.Hi95-m.Lo95)/2, m.Unit))
+	return strings.TrimSpace(fmt.Sprintf("%+.*f ±%.*f %s", digits, m.Value, digits, (m.Hi95-m.Lo95)/2, m.Unit))
 }

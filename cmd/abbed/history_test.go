@@ -96,7 +96,7 @@ func TestHistory(t *testing.T) {
 		return
 	}
 	var out, errs bytes.Buffer
-	if code := Main(t.Context(), []string{"compare", filepath.Join(files, ids[1]), filepath.Join(files, ids[2])}, &out, &errs); code != exitDone {
+	if code := Main(t.Context(), []string{"runs", "compare", filepath.Join(files, ids[1]), filepath.Join(files, ids[2])}, &out, &errs); code != exitDone {
 		t.Fatalf("%d: %s", code, errs.String())
 	}
 	if !strings.Contains(out.String(), "changed beyond its doubt") {
@@ -104,19 +104,19 @@ func TestHistory(t *testing.T) {
 	}
 	t.Log(out.String())
 	out.Reset()
-	if code := Main(t.Context(), []string{"what-if", filepath.Join(files, ids[0]), "--lever", "60,0", "--lever", "0,20"}, &out, &errs); code != exitDone || !strings.Contains(out.String(), "not foretold") {
+	if code := Main(t.Context(), []string{"workshop", "probe-place", filepath.Join(files, ids[0]), "--lever", "60,0", "--lever", "0,20"}, &out, &errs); code != exitDone || !strings.Contains(out.String(), "not foretold") {
 		t.Errorf("%d: %s%s", code, out.String(), errs.String())
 	}
 	t.Log(out.String())
 	out.Reset()
-	if code := Main(t.Context(), []string{"what-if", filepath.Join(files, ids[0]), "--lever", "0,0", "--within", "-10,-10,10,40"}, &out, &errs); code != exitDone ||
-		!strings.Contains(out.String(), "lever x=0.0 y=0.0: At the nozzle itself no probe can be mounted") || !strings.Contains(out.String(), "y=15.0 mm costs least") || !strings.Contains(out.String(), "were not tried") {
+	if code := Main(t.Context(), []string{"workshop", "probe-place", filepath.Join(files, ids[0]), "--lever", "0,0", "--within", "-10,-10,10,40"}, &out, &errs); code != exitDone ||
+		!strings.Contains(out.String(), "lever x=0.0 y=0.0: At the nozzle itself no probe can be mounted") || !strings.Contains(out.String(), "Y 15.0 costs least") {
 		t.Errorf("%d: %s%s", code, out.String(), errs.String())
 	}
-	if code := Main(t.Context(), []string{"what-if", filepath.Join(files, ids[0]), "--lever", "sixty"}, &out, &errs); code != exitUsage {
+	if code := Main(t.Context(), []string{"workshop", "probe-place", filepath.Join(files, ids[0]), "--lever", "sixty"}, &out, &errs); code != exitUsage {
 		t.Errorf("a lever in words: %d", code)
 	}
-	if code := Main(t.Context(), []string{"compare", filepath.Join(files, ids[0]), filepath.Join(files, "none")}, &out, &errs); code == exitDone {
+	if code := Main(t.Context(), []string{"runs", "compare", filepath.Join(files, ids[0]), filepath.Join(files, "none")}, &out, &errs); code == exitDone {
 		t.Error("a record that is not there was compared")
 	}
 }

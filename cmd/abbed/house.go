@@ -123,7 +123,7 @@ func (h *house) front(ctx context.Context, p plan) error {
 	site := web.New(h.daemon, web.Options{
 		Metrics: metrics.New(h.daemon.Board()), Version: version, Who: access.Who, Doors: h.access, Log: p.log,
 	})
-	h.chair = room.Chair{Dir: p.settings.Room, Key: p.settings.State, Name: daemon.NameOf(p.settings)}
+	h.chair = room.Chair{Dir: p.settings.Room, Key: p.settings.State}
 	guarded, err := h.access.Guard(h.listen.Addr().String(), site)
 	if err != nil {
 		return errors.Join(usage(err), h.close())

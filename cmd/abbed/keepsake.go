@@ -10,7 +10,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"abbed/config"
 	"abbed/config/outside"
 	"abbed/daemon/store"
 )
@@ -19,29 +18,34 @@ import (
 // place: to another card, another machine, or a drawer.
 func exportCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "export FILE", Short: "Write everything that is kept (runs, tables, what is applied, the log of changes) into one file",
+		Use: "export FILE", Short: "Copy all data of a printer into one file",
 		Long: `Writes everything that is kept into one file that says what it is: JSON lines
 with a header, and a checksum at the end. A daemon may go on meanwhile. FILE must
 not be there yet; - is the standard output. The token and the sessions of
 browsers are not part of it, but names of people and of the printer are.`,
 		Args: cobra.ExactArgs(1),
 	}
-	state := stateFlag(c)
-	c.RunE = func(c *cobra.Command, args []string) (err error) {
+	var k kept
+	k.add(c)
+	c.RunE = func(c *cobra.Command, args []string) error {
+		state, err := k.dir()
+		if err != nil {
+			return err
+		}
 		out := c.OutOrStdout()
 		if args[0] != "-" {
 			f, err := os.OpenFile(args[0], os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 			if err != nil {
 				return fmt.Errorf("export: %w; give a file that is not there yet", err)
 			}
-			n, err := exportTo(c, *state, f)
+			n, err := exportTo(c, state, f)
 			if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
 				return errors.Join(err, os.Remove(args[0]))
 			}
 			fmt.Fprintf(c.ErrOrStderr(), "%d rows written to %s.\n", n, args[0])
 			return nil
 		}
-		_, err = exportTo(c, *state, out)
+		_, err = exportTo(c, state, out)
 		return err
 	}
 	return c
@@ -65,8 +69,8 @@ func noted(c *cobra.Command, n store.Notice) {
 
 func importCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "import FILE", Short: "Read in what abbed export wrote, into a state directory that keeps nothing yet",
-		Long: `Reads in what abbed export wrote; - is the standard input. Checksums, versions and
+		Use: "import FILE", Short: "Read an exported file into an empty state directory",
+		Long: `Reads in what abbed data export wrote; - is the standard input. Checksums, versions and
 order are checked first, and nothing that is there is ever overwritten: the state
 directory must hold no store. What the journal says is applied is about the
 printer as it was then: look at its stored map before you go on.
@@ -75,8 +79,13 @@ Called by root for the directory of a service, it goes on as the owner of that
 directory, so that the service can open what it made.`,
 		Args: cobra.ExactArgs(1),
 	}
-	state := stateFlag(c)
+	var k kept
+	k.add(c)
 	c.RunE = func(c *cobra.Command, args []string) error {
+		state, err := k.dir()
+		if err != nil {
+			return err
+		}
 		in := c.InOrStdin()
 		if args[0] != "-" {
 			f, err := outside.Open(args[0])
@@ -86,23 +95,23 @@ directory, so that the service can open what it made.`,
 			defer f.Close()
 			in = f
 		}
-		owner, err := becomeOwner(*state)
+		owner, err := becomeOwner(state)
 		if err != nil {
 			return fmt.Errorf("import: %w", err)
 		}
-		n, notice, err := store.Import(c.Context(), *state, in)
+		n, notice, err := store.Import(c.Context(), state, in)
 		switch {
 		case errors.Is(err, os.ErrExist), errors.Is(err, store.ErrInUse):
 			return refused(err)
 		case errors.Is(err, fs.ErrPermission) && owner != "":
-			return fmt.Errorf("%w; this was done as %s, who owns the directory: what is in it has to be his too: chown -R %s: %s", err, owner, owner, *state)
+			return fmt.Errorf("%w; this was done as %s, who owns the directory: what is in it has to be his too: chown -R %s: %s", err, owner, owner, state)
 		case err != nil:
 			return err
 		}
-		fmt.Fprintf(c.ErrOrStderr(), "%d rows read into %s.\n", n, *state)
+		fmt.Fprintf(c.ErrOrStderr(), "%d rows read into %s.\n", n, state)
 		if owner != "" {
 			fmt.Fprintf(c.ErrOrStderr(), "They belong to %s, as the directory does.\n", owner)
-		} else if says := staysRoots(*state); says != "" && os.Geteuid() == 0 {
+		} else if says := staysRoots(state); says != "" && os.Geteuid() == 0 {
 			fmt.Fprintln(c.ErrOrStderr(), says)
 		}
 		noted(c, notice)
@@ -111,6 +120,23 @@ directory, so that the service can open what it made.`,
 	return c
 }
 
-func stateFlag(c *cobra.Command) *string {
-	return c.Flags().String("state", envOr("ABBED_STATE", config.StateDir(os.Environ())), "the state directory")
+// kept is the state directory that a command works on.
+type kept struct {
+	caller
+	state string
+}
+
+func (k *kept) add(c *cobra.Command) {
+	k.addSome(c, "printer")
+	c.Flags().StringVar(&k.state, "state", os.Getenv("ABBED_STATE"), "the state directory, in place of --printer")
+	c.MarkFlagsMutuallyExclusive("printer", "state")
+}
+
+// dir is the state directory that is named, that of the printer, or this user's.
+func (k *kept) dir() (string, error) {
+	if k.state != "" {
+		return k.state, nil
+	}
+	s, err := k.settings(true)
+	return s.State, err
 }

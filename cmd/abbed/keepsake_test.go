@@ -32,18 +32,18 @@ func TestExportImport(t *testing.T) {
 		}
 		return out.String() + errs.String()
 	}
-	say(exitUsage, "export", "--state", t.TempDir(), file)
+	say(exitUsage, "data", "export", "--state", t.TempDir(), file)
 	if _, err := os.Stat(file); err == nil {
 		t.Fatal("a refused export leaves a file")
 	}
-	say(exitDone, "export", "--state", dir, file)
-	say(exitCould, "export", "--state", dir, file)
-	if text := say(exitDone, "export", "--state", dir, "-"); !strings.HasPrefix(text, `{"format":"abbed-export","version":1,`) {
+	say(exitDone, "data", "export", "--state", dir, file)
+	say(exitCould, "data", "export", "--state", dir, file)
+	if text := say(exitDone, "data", "export", "--state", dir, "-"); !strings.HasPrefix(text, `{"format":"abbed-export","version":1,`) {
 		t.Errorf("%.80s", text)
 	}
-	say(exitDone, "import", "--state", to, file)
-	say(exitRefused, "import", "--state", to, file)
-	say(exitRefused, "import", "--state", dir, file)
+	say(exitDone, "data", "import", "--state", to, file)
+	say(exitRefused, "data", "import", "--state", to, file)
+	say(exitRefused, "data", "import", "--state", dir, file)
 	other, notice, err := store.Open(t.Context(), to)
 	if err != nil || notice.Text != "" {
 		t.Fatalf("%+v %v", notice, err)

@@ -39,7 +39,7 @@ func TestRetention(t *testing.T) {
 					time.Sleep(after) // of the bubble's time, which costs none
 					rs, err := w.api.Runs(t.Context())
 					pr, e := w.api.Printer(t.Context())
-					if err = errors.Join(err, e); err != nil || len(rs) != runs || strings.Contains(pr.Sentence, "abbed export") != named {
+					if err = errors.Join(err, e); err != nil || len(rs) != runs || strings.Contains(pr.Sentence, "abbed data export") != named {
 						t.Errorf("%d runs, want %d; the page says %q; %v", len(rs), runs, pr.Sentence, err)
 					}
 				}

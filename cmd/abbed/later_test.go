@@ -91,7 +91,7 @@ func TestLaterRun(t *testing.T) {
 			return sum
 		}
 		if after.table.Digest == nil || *after.table.Digest == *before.table.Digest || !(doubt(after) < doubt(before)) {
-			t.Fatalf("the table is as before: ± %.4f in all, was ± %.4f", doubt(after), doubt(before))
+			t.Fatalf("the table is as before: ±%.4f in all, was ±%.4f", doubt(after), doubt(before))
 		}
 		if rms, _ := remaining(after.table, printer.Truth()); rms > 0.010 {
 			t.Errorf("%.1f um are left", 1000*rms)
@@ -708,8 +708,8 @@ func TestLaterExpires(t *testing.T) {
 			if err != nil || a.State != api.Kept || a.Expired == nil || a.Proved || !strings.Contains(a.Sentence, "no longer holds") || !strings.Contains(*a.Expired, "of a later run contradict the run that it was made from") {
 				t.Errorf("%s: %+v, %v", when, a, err)
 			}
-			if m := scraped(t, w); m[`abbed_correction_expired{reason="twist"}`] != 1 || m[`abbed_correction_proved`] != 0 {
-				t.Errorf("%s: the metrics say twist %g, proved %g", when, m[`abbed_correction_expired{reason="twist"}`], m[`abbed_correction_proved`])
+			if m := scraped(t, w); m[`abbed_to_do{id="expired-twist"}`] != 1 || m[`abbed_correction_proved`] != 0 {
+				t.Errorf("%s: the metrics say twist %g, proved %g", when, m[`abbed_to_do{id="expired-twist"}`], m[`abbed_correction_proved`])
 			}
 			var e *api.Error
 			if err := w.api.Reapply(t.Context()); !errors.As(err, &e) || e.Code != "expired" {

@@ -93,7 +93,7 @@ func leanJob(t *testing.T, dir string, sc bench.Scenario, seed uint64) fleetRow 
 			continue
 		}
 		if e := *g.Gap - truth.Gap(points[i][0], points[i][1]); e > 2**g.U95+0.002 || e < -2**g.U95-0.002 {
-			t.Errorf("at %v: %.3f ± %.3f, off by %.3f", points[i], *g.Gap, *g.U95, e)
+			t.Errorf("at %v: %.3f ±%.3f, off by %.3f", points[i], *g.Gap, *g.U95, e)
 		}
 	}
 	t.Logf("%s seed %d: %d records, %s", sc.Name, seed, len(run.Gaugings), row.finding)

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"math"
 
 	"github.com/spf13/cobra"
 
@@ -13,10 +14,10 @@ import (
 	"abbed/daemon/web"
 )
 
-func whatIfCommand() *cobra.Command {
+func probePlaceCommand() *cobra.Command {
 	var levers []string
 	var within string
-	c := ask("what-if RECORD|RUN", "Foretell the gap error with the probe mounted elsewhere, before anyone drills holes", cobra.ExactArgs(1),
+	c := ask("probe-place RECORD|RUN", "Predict the nozzle error with the probe mounted elsewhere", cobra.ExactArgs(1),
 		func(c *cobra.Command, a *client.Client, k caller, args []string) error {
 			asked, err := web.AskedLevers(levers, within)
 			if err != nil {
@@ -48,7 +49,7 @@ func foretold(c *cobra.Command, a *client.Client, name string, asked api.AskLeve
 	}
 	run, err := recordOf(c, a, name)
 	if err != nil {
-		return api.Levers{}, fmt.Errorf("what-if: %w", err)
+		return api.Levers{}, fmt.Errorf("probe-place: %w", err)
 	}
 	return daemon.Foretold(run, analysis.Judge(run), asked), nil
 }
@@ -63,7 +64,7 @@ func tellLevers(w io.Writer, x api.Levers) {
 			fmt.Fprintf(w, "lever x=%.1f y=%.1f: not foretold (%s): %s\n    %s\n", l.Lever.X, l.Lever.Y, r.Code, r.Text, r.Hint)
 			continue
 		}
-		fmt.Fprintf(w, "lever x=%.1f y=%.1f: at most %+.3f ± %.3f mm, at x=%.0f y=%.0f\n", l.Lever.X, l.Lever.Y, l.Largest.Gap, l.Largest.U95, l.Largest.U, l.Largest.V)
+		fmt.Fprintf(w, "lever x=%.1f y=%.1f: up to %.3f ±%.3f mm, at x=%.0f y=%.0f\n", l.Lever.X, l.Lever.Y, math.Abs(l.Largest.Gap), l.Largest.U95, l.Largest.U, l.Largest.V)
 	}
 	fmt.Fprintln(w, "Against the zero place, inside the gauged area, 95 %. It is foretold, not measured: gauge again once the probe is there.")
 }

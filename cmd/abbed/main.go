@@ -105,56 +105,6 @@ func Main(ctx context.Context, args []string, out, errs io.Writer) int {
 	return exitCould
 }
 
-// extra are commands of special builds.
-var extra []func() *cobra.Command
-
-func commands() *cobra.Command {
-	root := &cobra.Command{
-		Use:   "abbed",
-		Short: "Tells the bed from the beam of a 3D printer that levels itself with a probe",
-		Long: `abbed measures what the tilt of a 3D printer's head costs at the nozzle, which no
-map made with the printer's own probe can show, says what to repair, and offers
-a correction that a person reviews, signs off and can undo.
-
-Try it without a printer:   abbed demo
-With a printer:             abbed setup NAME, or abbed serve --port DEV`,
-		SilenceErrors: true, SilenceUsage: true,
-		Args: func(c *cobra.Command, args []string) error {
-			if len(args) > 0 {
-				return usage(fmt.Errorf("unknown command %q; see abbed --help", args[0]))
-			}
-			return nil
-		},
-		RunE: func(c *cobra.Command, _ []string) error { return c.Help() },
-	}
-	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
-		return misused(c, err)
-	})
-	root.AddCommand(setupCommand(), serveCommand(), demoCommand(), benchCommand(), doctorCommand(), analyseCommand(), exportCommand(), importCommand(), carryCommand(), benchCheckCommand(), repairCommand(), proofPrintCommand(), proofReadCommand(), readingsCommand(), versionCommand())
-	root.AddCommand(askCommands()...)
-	for _, more := range extra {
-		root.AddCommand(more())
-	}
-	for _, c := range root.Commands() {
-		wrapArgs(c)
-	}
-	return root
-}
-
-// wrapArgs makes wrong arguments a matter of usage.
-func wrapArgs(c *cobra.Command) {
-	check := c.Args
-	if check == nil {
-		check = cobra.NoArgs
-	}
-	c.Args = func(c *cobra.Command, args []string) error {
-		if err := check(c, args); err != nil {
-			return misused(c, err)
-		}
-		return nil
-	}
-}
-
 func versionCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "version", Short: "Say which version this is",

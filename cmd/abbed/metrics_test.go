@@ -58,7 +58,7 @@ func TestMetricsOutlive(t *testing.T) {
 		first := scraped(t, w)
 		for name, in := range map[string][2]float64{
 			"abbed_up": {1, 1}, "abbed_port_held": {1, 1}, `abbed_step_last_success{step="survey"}`: {1, 1}, `abbed_step_last_success{step="apply"}`: {1, 1},
-			`abbed_correction_state{state="kept"}`: {1, 1}, `abbed_correction_expired{reason="twist"}`: {0, 0}, `abbed_finding{id="beam-twist"}`: {1, 1},
+			`abbed_correction_state{state="kept"}`: {1, 1}, `abbed_to_do{id="expired-twist"}`: {0, 0}, `abbed_finding{id="beam-twist"}`: {1, 1},
 			`abbed_gap_error_largest_meters{when="before"}`: {50e-6, 1e-3}, `abbed_gap_error_largest_meters{when="after"}`: {0, 5e-6},
 			`abbed_gap_error_largest_half_width_meters{when="after"}`: {1e-6, 50e-6},
 			"abbed_twist_half_width_radians_per_meter":                {1e-5, 5e-3}, "abbed_probe_scatter_meters": {1e-6, 15e-6},
@@ -115,7 +115,7 @@ func TestMetricsOutlive(t *testing.T) {
 		now := scraped(t, w)
 		moved := math.Abs(now["abbed_twist_radians_per_meter"] - now["abbed_correction_twist_radians_per_meter"])
 		doubt := math.Hypot(now["abbed_twist_half_width_radians_per_meter"], now["abbed_correction_twist_half_width_radians_per_meter"])
-		if now[`abbed_correction_expired{reason="twist"}`] != 1 && now[`abbed_correction_expired{reason="map"}`] != 1 {
+		if now[`abbed_to_do{id="expired-twist"}`] != 1 && now[`abbed_to_do{id="expired-map"}`] != 1 {
 			t.Error("not expired")
 		}
 		t.Logf("the twist moved by %.5f, its doubt is %.5f rad/m", moved, doubt)

@@ -93,10 +93,18 @@ func (o *outcome) tell(w io.Writer) {
 		fmt.Fprintf(w, "gauged later: %s\n", l.Text)
 	}
 	if o.run.For != "" {
-		fmt.Fprintf(w, "made for run %s: what was gauged here counts there (abbed report %s)\n", o.run.For, o.run.For)
+		fmt.Fprintf(w, "made for run %s: what was gauged here counts there (abbed runs report %s)\n", o.run.For, o.run.For)
 	}
 	if l := o.analysis.Level; l != nil {
-		fmt.Fprintf(w, "level: the Z offset is too high by %s\n", withDoubt(*l))
+		way := "high"
+		if l.Value < 0 {
+			way = "low"
+		}
+		if size := math.Abs(l.Value); size > (l.Hi95-l.Lo95)/2 {
+			fmt.Fprintf(w, "level: the Z offset is %.3f ±%.3f mm too %s\n", size, (l.Hi95-l.Lo95)/2, way)
+		} else {
+			fmt.Fprintf(w, "level: the Z offset is right to within %.3f mm\n", size+(l.Hi95-l.Lo95)/2)
+		}
 	}
 	switch {
 	case o.table.Digest != nil:

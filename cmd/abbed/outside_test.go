@@ -60,8 +60,8 @@ func TestTextsFromOutside(t *testing.T) {
 		"a tag":                {"serve", "--port", "x", "--config", file("tag.yaml", "layout: !\u202etag 1\n")},
 		"a word of the file":   {"serve", "--port", "x", "--config", file("word.yaml", "words: {templates: {map: "+string(quoted)+"}}\n")},
 		"a file's name":        {"serve", "--port", "x", "--config", filepath.Join(dir, turned)},
-		"a record":             {"analyse", file("record.json", `{"version":1,"id":`+string(quoted)+`,"for":`+string(quoted)+`,"faults":[{"code":"x","text":`+string(quoted)+`,"hint":""}]}`)},
-		"a member of a record": {"analyse", file("member.json", `{"version":1,`+string(quoted)+`:1,"\u017fteps":[]}`)},
+		"a record":             {"runs", "analyse", file("record.json", `{"version":1,"id":`+string(quoted)+`,"for":`+string(quoted)+`,"faults":[{"code":"x","text":`+string(quoted)+`,"hint":""}]}`)},
+		"a member of a record": {"runs", "analyse", file("member.json", `{"version":1,`+string(quoted)+`:1,"\u017fteps":[]}`)},
 	} {
 		var out, errs bytes.Buffer
 		ctx, end := context.WithCancel(t.Context())
@@ -111,7 +111,7 @@ func TestFlagTexts(t *testing.T) {
 	for says, args := range map[string][]string{
 		`--seed "-1": a whole number is wanted`:              {"demo", "--seed", "-1"},
 		`--speed "1e999": a number is wanted`:                {"demo", "--speed", "1e999"},
-		`--oldest "9999999h": a time with its unit`:          {"carry", "--oldest", "9999999h"},
+		`--oldest "9999999h": a time with its unit`:          {"correction", "carry", "--oldest", "9999999h"},
 		`--quick "maybe": true or false is wanted`:           {"measure", "--quick=maybe"},
 		`--bed "1,2": has 2 numbers, needs 4`:                {"serve", "--bed", "1,2"},
 		`silence = "9999999h": is longer than any time here`: {"serve", "--port", "x", "--set", "silence=9999999h"},
@@ -133,8 +133,8 @@ func TestNoFile(t *testing.T) {
 	}
 	for name, args := range map[string][]string{
 		"settings": {"serve", "--port", "x", "--config", pipe},
-		"a record": {"analyse", pipe},
-		"a store":  {"import", "--state", filepath.Join(dir, "new"), pipe},
+		"a record": {"runs", "analyse", pipe},
+		"a store":  {"data", "import", "--state", filepath.Join(dir, "new"), pipe},
 		"a token":  {"status", "--token-file", pipe},
 	} {
 		done := make(chan string, 1)
@@ -180,7 +180,7 @@ func TestWildRecord(t *testing.T) {
 			t.Fatal(err)
 		}
 		var out, errs bytes.Buffer
-		code := Main(t.Context(), []string{"analyse", path}, &out, &errs)
+		code := Main(t.Context(), []string{"runs", "analyse", path}, &out, &errs)
 		if c.says == "" && code != exitDone || c.says != "" && (code != exitUsage || !strings.Contains(errs.String(), c.says) || !strings.Contains(errs.String(), "GET runs/{id}/record")) {
 			t.Errorf("%s: exit %d: %s", name, code, errs.String())
 		}

@@ -45,7 +45,7 @@ func TestImportForAService(t *testing.T) {
 		return dir
 	}
 	call := func(dir string) (code int, said string) {
-		c := exec.CommandContext(t.Context(), os.Args[0], "-call-abbed", "--", "import", "--state", dir, file)
+		c := exec.CommandContext(t.Context(), os.Args[0], "-call-abbed", "--", "data", "import", "--state", dir, file)
 		out, _ := c.CombinedOutput()
 		return c.ProcessState.ExitCode(), string(out)
 	}

@@ -15,7 +15,7 @@ import (
 
 func pairCommand() *cobra.Command {
 	role, plain := "sign", false
-	c := ask("pair", "Print a one-time link, with a QR code for a phone, that lets a browser in", cobra.NoArgs,
+	c := ask("pair", "Print a one-time link for a browser, and its QR code", cobra.NoArgs,
 		func(c *cobra.Command, a *client.Client, k caller, _ []string) error {
 			if _, ok := access.Grant(role); !ok {
 				return usage(fmt.Errorf("pair: --role %s: give look, operate or sign", role))
@@ -71,17 +71,9 @@ func drawQR(w io.Writer, text string) error {
 	return err
 }
 
-func sessionsCommand() *cobra.Command {
-	end := ""
-	c := ask("sessions", "List the browsers that are let in, or end one", cobra.NoArgs,
+func listSessions() *cobra.Command {
+	return ask("list", "List the browsers that are let in", cobra.NoArgs,
 		func(c *cobra.Command, a *client.Client, k caller, _ []string) error {
-			if end != "" {
-				if err := a.EndSession(c.Context(), end); err != nil {
-					return err
-				}
-				fmt.Fprintf(c.ErrOrStderr(), "Session %s is out.\n", end)
-				return nil
-			}
 			all, err := a.Sessions(c.Context())
 			if err != nil {
 				return err
@@ -94,10 +86,19 @@ func sessionsCommand() *cobra.Command {
 					s.Made.Local().Format(time.DateTime), s.Seen.Local().Format(time.DateOnly), s.From)
 			}
 			if len(all) == 0 {
-				fmt.Fprintln(c.ErrOrStderr(), "No browser is let in: abbed pair lets one in.")
+				fmt.Fprintln(c.ErrOrStderr(), "No browser is let in: abbed access pair lets one in.")
 			}
 			return nil
 		})
-	c.Flags().StringVar(&end, "end", "", "end the session of this id")
-	return c
+}
+
+func endSession() *cobra.Command {
+	return ask("end ID", "End the session of one browser", cobra.ExactArgs(1),
+		func(c *cobra.Command, a *client.Client, _ caller, args []string) error {
+			if err := a.EndSession(c.Context(), args[0]); err != nil {
+				return err
+			}
+			fmt.Fprintf(c.ErrOrStderr(), "Session %s is ended.\n", args[0])
+			return nil
+		})
 }

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -14,33 +13,34 @@ import (
 	"abbed/config"
 	"abbed/daemon"
 	"abbed/daemon/api"
+	"abbed/daemon/known"
 	"abbed/gcode/patches"
 	"abbed/probe/record"
 )
 
-// proofPrintCommand makes the file of a proof print.
-func proofPrintCommand() *cobra.Command {
+// patchesCommand makes the file of a proof print.
+func patchesCommand() *cobra.Command {
 	d := desk{}
 	var out, sheet, paper string
 	c := &cobra.Command{
-		Use:   "proof-print [RECORD|RUN]",
-		Short: "Make a print file of single-layer patches over the bed, whose thickness proves the correction, and its worksheet",
+		Use:   "patches [RECORD|RUN]",
+		Short: "Make a print file of patches that verify a correction",
 		Long: `The patches lie over what the run has gauged, one of them at the zero place; without
 a run over the bed of the settings. Sizes, temperatures and the person's own start
 and end files are settings (proof.*, layer, feeds, heat). The file goes to standard
 output, or to that of -o; nothing is sent to a printer. To prove a carried
-correction put it into this file: abbed carry.`,
+correction put it into this file: abbed correction carry.`,
 		Args: cobra.MaximumNArgs(1),
 	}
 	f := c.Flags()
-	addCaller(f, &d.caller)
-	config.AddFlags(f)
+	d.add(c)
+	addSettings(f)
 	f.StringVarP(&out, "out", "o", "", "write the file here")
 	f.StringVar(&sheet, "worksheet", "", "write a worksheet (HTML) here")
 	f.StringVar(&paper, "paper", "a4", "of the worksheet: a4 or letter")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if paper != "a4" && paper != "letter" {
-			return usage(fmt.Errorf("proof-print: --paper %q: a4 or letter", paper))
+			return usage(fmt.Errorf("patches: --paper %q: a4 or letter", paper))
 		}
 		s, run, v, err := d.loaded(c, args)
 		if err != nil {
@@ -61,7 +61,7 @@ correction put it into this file: abbed carry.`,
 		if sheet != "" {
 			text := map[string]string{"a4": a.A4, "letter": a.Letter}[paper]
 			if err := become(sheet, text); err != nil {
-				return fmt.Errorf("proof-print: --worksheet %w", err)
+				return fmt.Errorf("patches: --worksheet %w", err)
 			}
 		}
 		if d.json {
@@ -69,7 +69,7 @@ correction put it into this file: abbed carry.`,
 		}
 		if out != "" {
 			if err := become(out, a.File); err != nil {
-				return fmt.Errorf("proof-print: -o %w", err)
+				return fmt.Errorf("patches: -o %w", err)
 			}
 			return nil
 		}
@@ -81,12 +81,12 @@ correction put it into this file: abbed carry.`,
 
 // loaded reads the settings and the run, if one is named.
 func (d *desk) loaded(c *cobra.Command, args []string) (config.Settings, record.Run, analysis.Verdict, error) {
-	s, err := config.Load(config.Options{Flags: c.Flags(), AlsoEnv: alsoEnv})
+	s, err := d.settings(true)
 	if err != nil {
-		return s, record.Run{}, analysis.Verdict{}, usage(err)
+		return s, record.Run{}, analysis.Verdict{}, err
 	}
 	if len(args) == 0 {
-		return s, record.Run{Setup: daemon.Given(s)}, analysis.Verdict{}, nil
+		return s, record.Run{Setup: known.Given(s)}, analysis.Verdict{}, nil
 	}
 	run, err := d.read(c, args[0])
 	if err != nil {
@@ -95,34 +95,34 @@ func (d *desk) loaded(c *cobra.Command, args []string) (config.Settings, record.
 	return s, run, analysis.Judge(run), nil
 }
 
-// proofReadCommand judges the readings of a proof print.
-func proofReadCommand() *cobra.Command {
+// patchReadingsCommand judges the readings of a proof print.
+func patchReadingsCommand() *cobra.Command {
 	d := desk{}
 	var inForce, plan, person string
 	c := &cobra.Command{
-		Use:   "proof-read RECORD|RUN READINGS",
-		Short: "Say what micrometer readings of a proof print prove",
+		Use:   "patch-readings RECORD|RUN READINGS",
+		Short: "Say what micrometer readings of the patches show",
 		Long: `READINGS is a file ("-": standard input) with a header patch,thickness or
 u,v,thickness and a line for each reading, several of a patch if you like, or with
 several columns thickness as on the worksheet. With the
 id of a run of the daemon they are kept with it, and join its fit if no correction
 was in force; with the record of a run they are judged and not kept. The same
-settings as for proof-print have to hold where patches are named by number.`,
+settings as for patches have to hold where patches are named by number.`,
 		Args: cobra.ExactArgs(2),
 	}
 	f := c.Flags()
-	addCaller(f, &d.caller)
-	config.AddFlags(f)
+	d.add(c)
+	addSettings(f)
 	f.StringVar(&inForce, "in-force", "", "none, map (a correction in the printer's map) or file (one carried into the file)")
 	f.StringVar(&plan, "plan", "", "the plan on the worksheet, where patches are named by number")
 	f.StringVar(&person, "person", "", "who read")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if _, ok := api.Corrected(inForce); !ok {
-			return usage(errors.New("proof-read: --in-force none, map or file has to be said: with a correction in force the patches show what it left"))
+			return usage(errors.New("patch-readings: --in-force none, map or file has to be said: with a correction in force the patches show what it left"))
 		}
 		b, err := readAll(args[1], c.InOrStdin())
 		if err != nil {
-			return usage(fmt.Errorf("proof-read: %s: %w", args[1], err))
+			return usage(fmt.Errorf("patch-readings: %s: %w", args[1], err))
 		}
 		t := api.Thickness{Plan: plan, CSV: string(b), InForce: inForce, Person: person}
 		a, err := d.proved(c, args[0], t)
@@ -134,7 +134,7 @@ settings as for proof-print have to hold where patches are named by number.`,
 		}
 		fmt.Fprintf(c.OutOrStdout(), "%s\n%s\n%s\n", a.Sentence, a.Next, a.Doubt)
 		for _, p := range a.Patches {
-			fmt.Fprintf(c.OutOrStdout(), "  (%.1f, %.1f): %.3f mm in %d readings, error %+.3f ± %.3f mm\n", p.U, p.V, p.Thickness, p.Readings, p.Error, p.U95)
+			fmt.Fprintf(c.OutOrStdout(), "  (%.1f, %.1f): %.3f mm in %d readings, error %+.3f ±%.3f mm\n", p.U, p.V, p.Thickness, p.Readings, p.Error, p.U95)
 		}
 		return nil
 	}
@@ -143,8 +143,8 @@ settings as for proof-print have to hold where patches are named by number.`,
 
 // proved asks the daemon, or judges by a record.
 func (d *desk) proved(c *cobra.Command, name string, t api.Thickness) (api.Proof, error) {
-	if _, no := os.Stat(name); name != "-" && no != nil {
-		a, err := d.client(false)
+	if !isFile(name) {
+		a, err := d.dial()
 		if err != nil {
 			return api.Proof{}, err
 		}
@@ -156,7 +156,7 @@ func (d *desk) proved(c *cobra.Command, name string, t api.Thickness) (api.Proof
 	}
 	readings, err := proof.ReadCSV(strings.NewReader(t.CSV))
 	if err != nil {
-		return api.Proof{}, usage(fmt.Errorf("proof-read: %w", err))
+		return api.Proof{}, usage(fmt.Errorf("patch-readings: %w", err))
 	}
 	for _, r := range readings {
 		if r.Patch == 0 {
@@ -178,13 +178,13 @@ func (d *desk) proved(c *cobra.Command, name string, t api.Thickness) (api.Proof
 
 // proofPlan plans the patches over what a run has gauged.
 func proofPlan(s config.Settings, run record.Run, v analysis.Verdict) (patches.Print, error) {
-	words, err := daemon.Words(s)
+	words, err := known.Words(s)
 	if err != nil {
 		return patches.Print{}, err
 	}
 	p, err := daemon.Patches(s, run.Setup, daemon.GaugedArea(run, v), strings.TrimSpace(words.Levelling(true).Text()))
 	if err != nil {
-		return p, fmt.Errorf("proof-print: %w", err)
+		return p, fmt.Errorf("patches: %w", err)
 	}
 	return p, nil
 }

@@ -48,18 +48,18 @@ func TestBadRecord(t *testing.T) {
 			}
 		}
 		for _, args := range [][]string{
-			{"analyse", record, "--with", path}, {"analyse", path}, {"compare", record, path}, {"repair", path},
+			{"runs", "analyse", record, "--with", path}, {"runs", "analyse", path}, {"runs", "compare", record, path}, {"workshop", "repair", path},
 		} {
-			if args[0] == "analyse" && len(args) == 2 && (name == "csv" || name == "list" || name == "empty" || name == "packed") {
+			if args[1] == "analyse" && len(args) == 3 && (name == "csv" || name == "list" || name == "empty" || name == "packed") {
 				continue // read as a CSV of touches
 			}
-			if name == "nothing there" && args[0] != "analyse" {
+			if name == "nothing there" && args[1] != "analyse" {
 				continue // taken for the id of a run
 			}
 			var out, errs bytes.Buffer
 			code := Main(t.Context(), args, &out, &errs)
 			said := errs.String()
-			if code != exitUsage || !strings.Contains(said, c.says) || !strings.Contains(said, c.next) || !strings.Contains(said, name) || !strings.Contains(said, args[0]) {
+			if code != exitUsage || !strings.Contains(said, c.says) || !strings.Contains(said, c.next) || !strings.Contains(said, name) || !strings.Contains(said, args[1]) {
 				t.Errorf("%v: exit %d: %s\twant %q, %q", args, code, said, c.says, c.next)
 			}
 			for _, raw := range []string{"invalid character", "cannot unmarshal", "unexpected EOF", "Go value", "Go struct"} {

@@ -11,6 +11,7 @@ import (
 
 	"abbed/config"
 	"abbed/daemon/api"
+	"abbed/daemon/status"
 	"abbed/gcode/bench"
 )
 
@@ -53,7 +54,7 @@ func TestRoomOfTwo(t *testing.T) {
 			t.Fatal(err)
 		}
 		time.Sleep(5 * time.Second)
-		if n := at(left, "right"); n.Run != api.AwaitingConfirmation || len(n.Todo) != 1 || !strings.Contains(n.Todo[0], "confirm") {
+		if n := at(left, "right"); n.Run != api.AwaitingConfirmation || len(n.Todo) != 1 || n.Todo[0].ID != status.TodoConfirmation {
 			t.Errorf("%+v", n)
 		}
 		c := http.Client{Transport: left.transport.(http.RoundTripper)}
@@ -63,7 +64,7 @@ func TestRoomOfTwo(t *testing.T) {
 		}
 		page, err := io.ReadAll(r.Body)
 		_ = r.Body.Close()
-		for _, want := range []string{">To left</a>", ">To right</a>", "To do: confirm the run that waits"} {
+		for _, want := range []string{">To left</a>", ">To right</a>", "To do: <b>Confirm the run at the machine, or withdraw it.</b>"} {
 			if err != nil || !strings.Contains(string(page), want) {
 				t.Errorf("the page does not show %q", want)
 			}

@@ -11,15 +11,12 @@ import (
 	"abbed/daemon/client"
 )
 
-func runsCommand() *cobra.Command {
-	return ask("runs", "List all runs, newest first, and which of them goes on with which", cobra.NoArgs,
-		func(c *cobra.Command, a *client.Client, k caller, _ []string) error {
-			runs, err := a.Runs(c.Context())
-			if err != nil {
-				return err
-			}
-			return give(c, k, runs, tellRuns)
-		})
+func listRuns(c *cobra.Command, a *client.Client, k caller, _ []string) error {
+	runs, err := a.Runs(c.Context())
+	if err != nil {
+		return err
+	}
+	return give(c, k, runs, tellRuns)
 }
 
 func tellRuns(w io.Writer, runs []api.Run) {

@@ -22,7 +22,7 @@ func serveCommand() *cobra.Command { return serveAt(nil) }
 func serveAt(time *clock.Clock) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "serve --port DEV",
-		Short: "Run the daemon beside a printer: page, API and metrics",
+		Short: "Run the daemon of a printer: page, API and metrics",
 		Long: `Runs the daemon. DEV is a device, a pseudo-terminal or tcp://host:port; only
 --port is required. What is not set is asked of the printer; what neither says
 shows in the steps that cannot be done.
@@ -30,14 +30,16 @@ shows in the steps that cannot be done.
 Opening a real device may reset the printer's board: the page asks first.`,
 		Args: cobra.NoArgs,
 	}
+	var k caller
+	k.addSome(c, "printer")
 	config.AddFlags(c.Flags())
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		load := func() (config.Settings, error) {
-			return config.Load(config.Options{Flags: c.Flags(), AlsoEnv: alsoEnv})
+			return k.settings(false)
 		}
 		s, err := load()
 		if err != nil {
-			return usage(err)
+			return err
 		}
 		if s.Port == "" {
 			return usage(fmt.Errorf("serve: no port is given: --port DEV, a device, a pseudo-terminal or tcp://host:port; abbed doctor lists what is plugged in, abbed setup writes a settings file"))
@@ -94,13 +96,13 @@ func (v service) welcome(h *house, log *slog.Logger) {
 	beyond, plain := v.settings.Access.Beyond, v.settings.Access.Certificate == ""
 	if intoJournal(v.errs) {
 		log.Info("abbed listens", "version", version, "page", h.url(), "token", h.access.TokenFile(), "beyond this machine", beyond, "TLS", !plain,
-			"hint", "abbed pair prints a link for a browser")
+			"hint", "abbed access pair prints a link for a browser")
 		return
 	}
 	link, _ := h.access.Link(h.access.Base(), access.Everything)
 	fmt.Fprintf(v.errs, "abbed listens on %s\nOpen this link once, in the browser that is to operate the printer:\n  %s\nPrograms read the token in %s\n", h.url(), link, h.access.TokenFile())
 	if beyond {
-		fmt.Fprintln(v.errs, "It is open beyond this machine: there, everything needs a session (abbed pair) or the token.")
+		fmt.Fprintln(v.errs, "It is open beyond this machine: there, everything needs a session (abbed access pair) or the token.")
 		if plain {
 			fmt.Fprintln(v.errs, "Without TLS, whoever is on that network can read along and take a session over.")
 		}

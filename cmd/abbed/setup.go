@@ -67,7 +67,7 @@ func setupCommand() *cobra.Command {
 	var noRule, asJSON bool
 	c := &cobra.Command{
 		Use:   "setup NAME",
-		Short: "Write the settings of a printer: ask the printer first, then you, and say what to do next",
+		Short: "Write the settings of a printer, and say what to do next",
 		Long: `Finds out how a printer is reached and what it says of itself, asks you what no
 printer can say (where the bed is, and the like), and writes a settings file with
 comments. NAME is what you call the printer: small letters, digits and _.
@@ -94,7 +94,7 @@ says so.`,
 	f.BoolVar(&s.untried, "untried", false, "do not ask the printer, which need not be plugged in")
 	f.BoolVar(&s.allowed, "nothing-prints", false, "your word that nothing prints, so that the port may be opened")
 	f.BoolVar(&asJSON, "json", false, "say on standard output what was done, for programs; asks nothing")
-	config.AddFlags(f, setupKeys...)
+	addSettings(f, setupKeys...)
 	c.RunE = func(c *cobra.Command, args []string) error {
 		s.name, s.flags, s.errs = args[0], f, c.ErrOrStderr()
 		if noRule || !s.system {

@@ -8,7 +8,7 @@ import (
 	"strings"
 
 	"abbed/config"
-	"abbed/daemon"
+	"abbed/daemon/known"
 )
 
 // ask asks one thing until the answer fits; an empty answer is otherwise.
@@ -77,8 +77,8 @@ func (s *setup) askOwner(context.Context) error {
 }
 
 // unasked is what has to be asked when the printer was not.
-func (s *setup) unasked() (out []daemon.Proposal) {
-	for _, p := range []daemon.Proposal{
+func (s *setup) unasked() (out []known.Proposal) {
+	for _, p := range []known.Proposal{
 		{Key: "bed", Value: "[0, 0, 220, 220]", Why: "where the bed's edges are in the nozzle's coordinates; no printer tells it"},
 		{Key: "map_area", Value: "[0, 0, 220, 220]", Why: "where the stored map has its first and last columns and rows"},
 		{Key: "zero_at", Value: "[110, 110]", Why: "where the Z offset was set, if not in the middle of the bed"},
@@ -100,7 +100,7 @@ func (s *setup) takeFlags() {
 }
 
 // settle turns one proposal of doctor into a line of the file.
-func (s *setup) settle(p daemon.Proposal) error {
+func (s *setup) settle(p known.Proposal) error {
 	if p.Key == "zero_at" && !s.asks {
 		return nil // the middle of the bed is what most people use
 	}
@@ -138,7 +138,7 @@ func (s *setup) settle(p daemon.Proposal) error {
 }
 
 // leave leaves a proposal in the file as a comment.
-func (s *setup) leave(p daemon.Proposal) error {
+func (s *setup) leave(p known.Proposal) error {
 	if p.Key == "probe.style" && s.asks {
 		return nil // the person said no
 	}
@@ -148,7 +148,7 @@ func (s *setup) leave(p daemon.Proposal) error {
 }
 
 // confirm shows what was made of an answer of the printer, or might be.
-func (s *setup) confirm(p daemon.Proposal) error {
+func (s *setup) confirm(p known.Proposal) error {
 	for _, said := range p.Said {
 		fmt.Fprintf(s.errs, "The printer said: %q\n", said)
 	}

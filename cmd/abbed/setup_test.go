@@ -205,7 +205,7 @@ func TestSetupForTheSystem(t *testing.T) {
 	if !strings.Contains(string(text), `SYMLINK=="serial/by-path/platform-usb-0:1.2:1.0-port0", SYMLINK+="abbed/right"`) {
 		t.Errorf("the rule:\n%s", text)
 	}
-	for _, want := range []string{"udevadm control --reload", "systemctl enable --now abbed@right", "abbed pair --printer right", "bed is clear"} {
+	for _, want := range []string{"udevadm control --reload", "systemctl enable --now abbed@right", "abbed access pair --printer right", "bed is clear"} {
 		if !strings.Contains(out.String(), want) {
 			t.Errorf("%q is not said:\n%s", want, &out)
 		}

@@ -14,7 +14,7 @@ import (
 	"strings"
 
 	"abbed/config"
-	"abbed/daemon"
+	"abbed/daemon/known"
 	"abbed/gcode/port"
 )
 
@@ -113,7 +113,7 @@ func (s *setup) write() error {
 		return usage(fmt.Errorf("setup: these do not go together, and nothing was written: %w", err))
 	}
 	if s.done.Answered {
-		for name, step := range daemon.Examined(final, s.found.facts).Steps {
+		for name, step := range known.Examined(final, s.found.facts).Steps {
 			s.done.Steps[name] = step.WhyNot
 		}
 	}
@@ -175,7 +175,7 @@ func (s *setup) next() []string {
 	if s.beyond() {
 		out = append(out, "# the service lets only this machine in and out: allow the addresses in a drop-in, see install.md")
 	}
-	return append(out, "systemctl enable --now abbed@"+s.name, "abbed pair --printer "+s.name)
+	return append(out, "systemctl enable --now abbed@"+s.name, "abbed access pair --printer "+s.name)
 }
 
 // otherDevice reports whether the port is a device that the service's unit does

@@ -55,9 +55,9 @@ func told(t *testing.T, a api.Analysis, what string, want float64) {
 		return
 	}
 	u95 := (x.Value.Hi95 - x.Value.Lo95) / 2
-	t.Logf("%s by %v: %.4f ± %.4f, truly %.4f: %s", what, x.By, x.Value.Value, u95, want, x.Text)
+	t.Logf("%s by %v: %.4f ±%.4f, truly %.4f: %s", what, x.By, x.Value.Value, u95, want, x.Text)
 	if math.Abs(x.Value.Value-want) > 1.3*u95 || u95 > 0.08 {
-		t.Errorf("%s: %.4f ± %.4f, truly %.4f", what, x.Value.Value, u95, want)
+		t.Errorf("%s: %.4f ±%.4f, truly %.4f", what, x.Value.Value, u95, want)
 	}
 }
 
@@ -143,7 +143,7 @@ func TestWaysOverTheWire(t *testing.T) {
 				t.Errorf("gap at %v: %+v, truly %.3f", points[i], g, want)
 				continue
 			}
-			t.Logf("gap at %v: %.3f ± %.3f, truly %.3f", points[i], *g.Gap, *g.U95, want)
+			t.Logf("gap at %v: %.3f ±%.3f, truly %.3f", points[i], *g.Gap, *g.U95, want)
 		}
 		if s := printer.Safety(); s.LowTravel > 0 || s.Lowest < -0.2 {
 			t.Errorf("unsafe: %+v", s)

@@ -81,7 +81,7 @@ type byHand struct{ Cost, Sin, Roll, Width, Over, Rocks, In, Out, Gap, Step, Gap
 func (w *worked) hand() byHand {
 	w.t.Helper()
 	f := func(v float64, places int) string { return strconv.FormatFloat(v, 'f', places, 64) }
-	cost, width := w.value(`Now it costs (\S+) ± `), w.value(`to x=(\d+)`)-w.value(`x=(\d+) to`)
+	cost, width := w.value(`Now it costs (\S+) ±`), w.value(`to x=(\d+)`)-w.value(`x=(\d+) to`)
 	sin := cost / w.run.Setup.Lever.Y
 	roll, _ := strconv.ParseFloat(f(math.Asin(sin)*180/math.Pi, 3), 64)
 	over, _ := strconv.ParseFloat(f(roll*300/width, 3), 64)

@@ -36,6 +36,7 @@ type Access struct {
 	shut     func(w http.ResponseWriter, r *http.Request, e *api.Error)
 	file     string
 	token    secret
+	cookie   string // the name of its sessions' cookie
 	links    *links
 	sessions *sessions
 	limit    *limiter
@@ -69,6 +70,7 @@ func Open(o Options) (a *Access, notices []string, err error) {
 	if said != "" {
 		notices = append(notices, said)
 	}
+	a.cookie = cookieName + hash("cookie " + a.token.hex()).hex()[:8]
 	if o.Rules.ScrapeToken != "" {
 		if a.scrape, err = loadScrape(o.Rules.ScrapeToken); err != nil {
 			return nil, nil, fmt.Errorf("access: scraper's token: %w", err)

@@ -34,7 +34,8 @@
 // SHA-256 is kept, of links in memory only. Nothing secret is in a message, a log or an error.
 // Cookies do not know of ports: another program on this machine that a browser
 // is sent to by the same name sees the session's cookie. Whoever fears that
-// uses the token.
+// uses the token. So that several printers of one machine can let the same browser
+// in, each names its cookie by its own token.
 //
 // # Rates
 //

@@ -57,7 +57,7 @@ func (a *Access) signIn(w http.ResponseWriter, r *http.Request) {
 	text, _, err := a.sessions.add(role, brief(r.UserAgent()))
 	if err != nil {
 		a.refuse(w, r, api.Errorf(http.StatusInternalServerError, "internal",
-			"See that the state directory can be written, then ask for a new link with abbed pair.", "The session could not be kept."))
+			"See that the state directory can be written, then ask for a new link with abbed access pair.", "The session could not be kept."))
 		return
 	}
 	a.setCookie(w, r, text, int(sessionLife/time.Second))
@@ -67,7 +67,7 @@ func (a *Access) signIn(w http.ResponseWriter, r *http.Request) {
 
 // signOut ends the session of the browser that asks.
 func (a *Access) signOut(w http.ResponseWriter, r *http.Request) {
-	if s, _, ok := a.sessions.find(cookies(r)); ok {
+	if s, _, ok := a.sessions.find(a.cookies(r)); ok {
 		if _, err := a.sessions.revoke(s.ID); err != nil {
 			a.refuse(w, r, api.Errorf(http.StatusInternalServerError, "internal",
 				"See that the state directory can be written, and sign out again.", "The session is closed, but could be back after a restart."))
@@ -81,7 +81,7 @@ func (a *Access) signOut(w http.ResponseWriter, r *http.Request) {
 // setCookie sets the session's cookie, or removes it (age < 0).
 func (a *Access) setCookie(w http.ResponseWriter, r *http.Request, text string, age int) {
 	http.SetCookie(w, &http.Cookie{
-		Name: cookieName, Value: text, Path: "/", MaxAge: age,
+		Name: a.cookie, Value: text, Path: "/", MaxAge: age,
 		HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: a.origin(r).secure,
 	})
 }

@@ -14,7 +14,7 @@ func CookieOf(a *Access) string {
 	if err != nil {
 		panic(err)
 	}
-	return cookieName + "=" + text
+	return a.cookie + "=" + text
 }
 
 // HoldDisk makes the disk not answer until release.

@@ -126,7 +126,7 @@ func (a *Access) permit(r *http.Request, v Visitor) *api.Error {
 	}
 	if v.Name == "" {
 		return api.Errorf(http.StatusUnauthorized, "unauthorized",
-			"Open the one-time link that abbed serve printed, or run abbed pair for a new one; a program sends Authorization: Bearer with the token from the file token in the state directory.",
+			"Open the one-time link that abbed serve printed, or run abbed access pair for a new one; a program sends Authorization: Bearer with the token from the file token in the state directory.",
 			"%s", needs(r))
 	}
 	return api.Errorf(http.StatusForbidden, "forbidden",
@@ -187,7 +187,7 @@ func (a *Access) visitor(r *http.Request) (Visitor, *api.Error) {
 	if who, ok := socketPeer(r); ok {
 		return Visitor{Name: who, Role: Look | Trigger}, nil
 	}
-	if s, aged, ok := a.sessions.find(cookies(r)); ok {
+	if s, aged, ok := a.sessions.find(a.cookies(r)); ok {
 		if aged && !slices.Contains(stops, r.URL.Path) {
 			_ = a.sessions.save() // else it only shortens the session's life
 		}
@@ -211,7 +211,7 @@ func (a *Access) wrong(r *http.Request, text string) *api.Error {
 		return tooMany(a.limit.wait(a.remote(r)))
 	}
 	return api.Errorf(http.StatusUnauthorized, "unauthorized",
-		"Read the file token in the state directory again, or run abbed pair for a new link.", "%s", text)
+		"Read the file token in the state directory again, or run abbed access pair for a new link.", "%s", text)
 }
 
 func tooMany(seconds int) *api.Error {

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"net/http"
+	"net/http/cookiejar"
 	"net/http/httptest"
 	"net/url"
 	"os"
@@ -164,25 +165,54 @@ func TestRevokedWhileOpen(t *testing.T) {
 // else gets another one, and the made-up one opens nothing.
 func TestFixedCookie(t *testing.T) {
 	h := newHouse(t)
+	name, _, _ := strings.Cut(access.CookieOf(h.Access), "=")
 	const planted = "AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA"
 	link, _ := h.Link("http://"+listen, access.Everything)
 	code := link[strings.LastIndexByte(link, '/')+1:]
-	w := h.ask("POST", "/in", url.Values{"code": {code}}.Encode(), header("Content-Type", "application/x-www-form-urlencoded"), header("Cookie", "abbed_session="+planted))
+	w := h.ask("POST", "/in", url.Values{"code": {code}}.Encode(), header("Content-Type", "application/x-www-form-urlencoded"), header("Cookie", name+"="+planted))
 	got := w.Result().Cookies()
 	if w.Code != 303 || len(got) != 1 || got[0].Value == planted {
 		t.Fatalf("%d %v", w.Code, got)
 	}
-	if w := h.ask("POST", "/api/v1/runs", "", header("Cookie", "abbed_session="+planted)); w.Code != 401 {
+	if w := h.ask("POST", "/api/v1/runs", "", header("Cookie", name+"="+planted)); w.Code != 401 {
 		t.Errorf("the planted cookie: %d", w.Code)
 	}
 	// Three planted beside the own one do not shut the browser out; a hundred cost
 	// no more looks than four.
-	own := "abbed_session=" + got[0].Value
-	if w := h.ask("POST", "/api/v1/runs", "", header("Cookie", strings.Repeat("abbed_session="+planted+"; ", 3)+own)); w.Code != 204 {
+	own := name + "=" + got[0].Value
+	if w := h.ask("POST", "/api/v1/runs", "", header("Cookie", strings.Repeat(name+"="+planted+"; ", 3)+own)); w.Code != 204 {
 		t.Errorf("beside three planted ones: %d", w.Code)
 	}
-	if w := h.ask("POST", "/api/v1/runs", "", header("Cookie", strings.Repeat("abbed_session="+planted+"; ", 100)+own)); w.Code != 401 {
+	if w := h.ask("POST", "/api/v1/runs", "", header("Cookie", strings.Repeat(name+"="+planted+"; ", 100)+own)); w.Code != 401 {
 		t.Errorf("behind a hundred planted ones: %d", w.Code)
+	}
+}
+
+// TestSeveralPrinters: a browser that several printers of one machine let in stays let in
+// by all of them: it sends the cookies of one host to each of its ports.
+func TestSeveralPrinters(t *testing.T) {
+	jar, err := cookiejar.New(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := &url.URL{Scheme: "http", Host: listen, Path: "/"}
+	var room []*house
+	for range 5 {
+		h := newHouse(t)
+		link, _ := h.Link("http://"+listen, access.Everything)
+		_, w := h.enter(link)
+		jar.SetCookies(at, w.Result().Cookies())
+		room = append(room, h)
+	}
+	for i, h := range room {
+		w := h.ask("POST", "/api/v1/runs", "", func(r *http.Request) {
+			for _, c := range jar.Cookies(at) {
+				r.AddCookie(c)
+			}
+		})
+		if w.Code != http.StatusNoContent {
+			t.Errorf("printer %d: %d after the others were paired: want it to know the browser", i, w.Code)
+		}
 	}
 }
 
@@ -268,7 +298,7 @@ func TestRoles(t *testing.T) {
 	}
 }
 
-// abbed pair: the operator's token gives a link, and the link works.
+// abbed access pair: the operator's token gives a link, and the link works.
 func TestPair(t *testing.T) {
 	h := newHouse(t)
 	if w := h.ask("POST", "/api/v1/pair", ""); w.Code != 401 {

@@ -80,7 +80,7 @@ func (a *Access) end(w http.ResponseWriter, r *http.Request) {
 		a.refuse(w, r, api.Errorf(http.StatusInternalServerError, "internal",
 			"See that the state directory can be written, and end it again.", "The session is out, but could be back after a restart."))
 	case !ok:
-		a.refuse(w, r, api.Errorf(http.StatusNotFound, "not-found", "abbed sessions lists them.", "There is no session %.40q.", id))
+		a.refuse(w, r, api.Errorf(http.StatusNotFound, "not-found", "abbed access list lists them.", "There is no session %.40q.", id))
 	default:
 		w.WriteHeader(http.StatusNoContent)
 	}

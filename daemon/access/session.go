@@ -18,7 +18,9 @@ import (
 
 const (
 	sessionsName = "sessions.json"
-	cookieName   = "abbed_session"
+	// cookieName begins the name of a session's cookie, which ends with the printer's own
+	// letters: cookies do not know of ports, and a browser is let in by several printers.
+	cookieName = "abbed_session_"
 	// sessionLife is how long a session lives after it was last used.
 	sessionLife = 90 * 24 * time.Hour
 	// seenEvery is how often the use of a session is written down.
@@ -110,15 +112,15 @@ func loadSessions(file string, now func() time.Time) (*sessions, string, error) 
 	if err != nil {
 		s.all = nil
 		aside := file + ".damaged"
-		return s, fmt.Sprintf("The list of browser sessions was damaged and was moved to %s; each browser needs a new link (abbed pair).", aside), os.Rename(file, aside)
+		return s, fmt.Sprintf("The list of browser sessions was damaged and was moved to %s; each browser needs a new link (abbed access pair).", aside), os.Rename(file, aside)
 	}
 	return s, "", nil
 }
 
 // cookies returns the values of the session cookies of a request.
-func cookies(r *http.Request) []string {
+func (a *Access) cookies(r *http.Request) []string {
 	var out []string
-	for _, c := range r.CookiesNamed(cookieName) {
+	for _, c := range r.CookiesNamed(a.cookie) {
 		if len(c.Value) <= mostToken {
 			out = append(out, c.Value)
 		}

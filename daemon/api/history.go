@@ -132,7 +132,9 @@ type Lever struct {
 	// Largest is where |gap| with its doubt is largest; nil with Refused.
 	Largest *PlaceGap `json:"largest"`
 	Refused *Error    `json:"refused"`
-	// Note says that no probe can be mounted there; "" where one can.
+	// Covers is the part of the bed that is told, nil with Refused.
+	Covers *Rect `json:"covers"`
+	// Note says that no probe can be mounted there, or which part is told; "" for none.
 	Note string `json:"note"`
 }
 

@@ -60,7 +60,9 @@ type Can struct {
 
 // Printer is what is known of the printer.
 type Printer struct {
-	Link Link `json:"link"`
+	// Name is what the owner calls the printer.
+	Name string `json:"name"`
+	Link Link   `json:"link"`
 	// Sentence says the state of the link in words, with what to do.
 	Sentence string `json:"sentence"`
 	// Port is the name under which the printer is reached.
@@ -86,9 +88,24 @@ type Printer struct {
 	// Going is what a stop ends now: a run's id, or another name of what goes on; "" for
 	// nothing.
 	Going string `json:"going"`
+	// Todo is what a person should do, the gravest first.
+	Todo []Todo `json:"todo"`
 	// Owed lists what a run switched off and could not put back.
 	Owed  []string       `json:"owed"`
 	Steps map[string]Can `json:"steps"`
+}
+
+// Todo is a state in which a person should do something: one sentence, one act.
+type Todo struct {
+	// ID is its name, which metrics and alerts use too.
+	ID string `json:"id"`
+	// Act is what to do, Says why.
+	Act  string `json:"act"`
+	Says string `json:"says"`
+	// Commands do it from a terminal; the first is the usual one.
+	Commands []string `json:"commands"`
+	// Grave: no run begins, and nobody should print, before it is done.
+	Grave bool `json:"grave"`
 }
 
 // Temperatures are degrees C.

@@ -13,8 +13,10 @@ type Neighbour struct {
 	// Run is the state of its latest run, "" if there was none.
 	Run     State        `json:"run"`
 	Applied AppliedState `json:"applied"`
+	// Expired is why the correction no longer holds, in a word; "": it does.
+	Expired string `json:"expired"`
 	// Todo is what a person should do there, the gravest first.
-	Todo []string `json:"todo"`
+	Todo []Todo `json:"todo"`
 	// At is when it last said so; Ended that it was switched off then. Silent
 	// says that it should have said something since.
 	At     time.Time `json:"at"`

@@ -31,7 +31,9 @@ func Again(a store.Applied, t analysis.Table, now [][]int64, c record.Criteria) 
 	for k, n := range t.Nodes {
 		t.Nodes[k].Before, t.Nodes[k].Add = now[n.J][n.I], a.Add[n.J][n.I]
 	}
-	t.Parent = a.Digest
+	if a.Under != nil || a.Parent == "" { // else it was re-applied already, and names the one that was approved
+		t.Parent = a.Digest
+	}
 	t.Digest = t.Sum()
 	next := Intent(t, a.Run, a.Person, nil) // neither expired nor proved
 	next.Origin = a.Origin

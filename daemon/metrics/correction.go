@@ -9,8 +9,6 @@ var (
 	correction    = gauge("correction_state", "State of the correction that stands in the printer.", "state")
 	since         = gauge("correction_timestamp_seconds", "When the correction in force was written; absent without one.")
 	proved        = gauge("correction_proved", "Whether the correction was gauged while in force.")
-	unproven      = gauge("correction_proof_failed", "Whether a proof found the nozzle where the correction should not leave it.")
-	expired       = gauge("correction_expired", "Whether the correction in force no longer holds, and for which reason.", "reason")
 	madeTwist     = gauge("correction_twist_radians_per_meter", "The twist from which the correction in force was made.")
 	madeTwistHalf = gauge("correction_twist_half_width_radians_per_meter", "Half width of the 95 % interval of that twist.")
 	madePitch     = gauge("correction_pitch_radians_per_meter", "The pitch from which the correction in force was made.")
@@ -24,11 +22,9 @@ func applied(to sink, s status.Snapshot) {
 		return
 	}
 	to.flag(proved, a.Proved)
-	to.flag(unproven, a.Error != nil && a.Error.Code == "not-proved")
 	if !s.AppliedAt.IsZero() {
 		to.put(since, float64(s.AppliedAt.UnixMilli())/1e3)
 	}
-	oneOf(to, expired, s.Expiry, status.Expiries)
 	to.rate(madeTwist, madeTwistHalf, s.TiltApplied.Twist)
 	to.rate(madePitch, madePitchHalf, s.TiltApplied.Pitch)
 }

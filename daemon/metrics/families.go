@@ -16,6 +16,7 @@ var (
 	levelling = gauge("levelling_enabled", "Whether the stored levelling is on.")
 	warm      = gauge("temperature_celsius", "Temperature as last heard.", "part")
 	wanted    = gauge("temperature_target_celsius", "Target of the heater.", "part")
+	toDo      = gauge("to_do", "Whether a person should do something; the words are those of the room and of abbed status.", "id")
 	owed      = gauge("owed_switches", "Switches that a run threw and are not put back yet.")
 
 	touches  = counter("touches_total", "Touches of the probe.")
@@ -61,6 +62,13 @@ func printer(to sink, s status.Snapshot) {
 		to.put(warm, t.Bed, "bed")
 		to.put(wanted, t.NozzleTarget, "nozzle")
 		to.put(wanted, t.BedTarget, "bed")
+	}
+	asked := map[string]bool{}
+	for _, t := range p.Todo {
+		asked[t.ID] = true
+	}
+	for _, t := range status.Matters() {
+		to.flag(toDo, asked[t.ID], t.ID)
 	}
 	to.put(owed, float64(len(p.Owed)))
 }

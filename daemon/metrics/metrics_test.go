@@ -39,7 +39,7 @@ func busy() status.Snapshot {
 	return status.Snapshot{
 		At: at,
 		Printer: api.Printer{Link: api.Ready, Homed: true, Levelling: api.Known[bool]{Value: ptr(false), Source: "asked"},
-			Temperatures: &api.Temperatures{Nozzle: 24.5, Bed: 59.5, BedTarget: 60}, Owed: []string{"levelling"}},
+			Temperatures: &api.Temperatures{Nozzle: 24.5, Bed: 59.5, BedTarget: 60}, Owed: []string{"levelling"}, Todo: []api.Todo{{ID: status.TodoOwed}}},
 		Run:      &api.Run{State: api.Running, Step: "survey", Progress: api.Progress{Done: 7, Of: 28}},
 		Analysis: &found, Steady: &steady, Gauged: &found,
 		Tilt:        analysis.Rates{Twist: rate(5.2e-5), Pitch: rate(-1e-5)},

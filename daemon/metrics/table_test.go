@@ -114,7 +114,7 @@ func TestBounded(t *testing.T) {
 	s := busy()
 	was := count(s)
 	s.Printer.Link, s.Run.State, s.Applied.Error = "made up", "made up", nil
-	s.Expiry = "made up"
+	s.Printer.Todo[0].ID = "made up"
 	s.Analysis.Findings[0].ID = "made up"
 	s.Printer.Identity = map[string]string{"NAME": "x"}
 	if n := count(s); n != was {

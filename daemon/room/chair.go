@@ -26,6 +26,8 @@ const (
 	Pause = 2 * time.Second
 	// silentAfter is from when on a daemon that said nothing is called silent.
 	silentAfter = 4 * Beat
+	// goneAfter is from when on one that ended, or is silent, is listed no more.
+	goneAfter = 24 * time.Hour
 )
 
 // Chair is the place of one daemon in a room.
@@ -33,8 +35,8 @@ type Chair struct {
 	// Dir is the room; Key tells one daemon from another, such as its state
 	// directory.
 	Dir, Key string
-	// Name of the printer, and where its page is.
-	Name, URL string
+	// URL is where the printer's page is.
+	URL string
 }
 
 func (c Chair) file() string {
@@ -63,7 +65,7 @@ func (c Chair) Keep(ctx context.Context, board *status.Board, say func(error)) {
 			put(now)
 		}
 		if !wait(ctx, changed) {
-			last.Ended, last.At = true, time.Now().UTC()
+			last.Ended, last.Todo, last.At = true, nil, time.Now().UTC()
 			put(last)
 			return
 		}
@@ -98,38 +100,11 @@ func wait(ctx context.Context, changed <-chan struct{}) bool {
 
 // neighbour says how the daemon stands.
 func (c Chair) neighbour(s status.Snapshot) api.Neighbour {
-	n := api.Neighbour{Name: c.Name, URL: c.URL, Port: s.Printer.Port, Link: s.Printer.Link, Applied: s.Applied.State, Todo: todo(s), At: time.Now().UTC()}
+	n := api.Neighbour{Name: s.Printer.Name, URL: c.URL, Port: s.Printer.Port, Link: s.Printer.Link, Applied: s.Applied.State, Expired: s.Expiry, Todo: s.Printer.Todo, At: time.Now().UTC()}
 	if s.Run != nil {
 		n.Run = s.Run.State
 	}
 	return n
-}
-
-// todo says what a person should do at a printer, the gravest first.
-func todo(s status.Snapshot) []string {
-	out := []string{}
-	add := func(when bool, text string) {
-		if when {
-			out = append(out, text)
-		}
-	}
-	going := s.Run != nil && !s.Run.State.Over()
-	add(s.Applied.State == api.Unfinished || s.Applied.State == api.ApplyFailed, "decide about the half-written map; do not print before")
-	add(len(s.Printer.Owed) > 0 && !going, "have put back what a run switched off; do not print before")
-	if e := s.Applied.Error; e != nil {
-		add(e.Code == "not-proved", e.Hint+": the nozzle was not where it should be")
-	}
-	add(s.Expiry == status.ExpiredTwist, "undo the correction: the head tilts otherwise now")
-	add(s.Expiry == status.ExpiredLever, "undo the correction and measure anew: it was made for another lever")
-	add(s.Expiry == status.ExpiredMap, "put the correction on again, or measure anew: it no longer holds")
-	add(s.Printer.Link == api.Lost, "look at cable and power")
-	add(s.Printer.Link == api.Unopened, "allow the opening of the port")
-	if s.Run != nil {
-		add(s.Run.State == api.AwaitingConfirmation, "confirm the run that waits")
-		add(s.Run.State == api.AwaitingPerson, "answer the run's question")
-	}
-	add(!s.Check.Due.IsZero() && s.Check.Due.Before(time.Now()) && !going, "a quick check is due")
-	return out
 }
 
 // write replaces the file as a whole.

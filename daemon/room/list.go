@@ -49,7 +49,9 @@ func List(dir string, now time.Time) ([]api.Neighbour, error) {
 			continue
 		}
 		if n, ok := read(filepath.Join(dir, f.Name())); ok {
-			n.Silent = !n.Ended && now.Sub(n.At) > silentAfter
+			if n.Silent = !n.Ended && now.Sub(n.At) > silentAfter; now.Sub(n.At) > goneAfter {
+				continue
+			}
 			out = append(out, n)
 		}
 	}
@@ -65,13 +67,14 @@ func read(file string) (n api.Neighbour, ok bool) {
 	if u, err := url.Parse(n.URL); err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" || u.User != nil {
 		n.URL = ""
 	}
-	n.Name, n.Port = short(n.Name), short(n.Port)
+	n.Name, n.Port, n.Expired = short(n.Name), short(n.Port), short(n.Expired)
 	n.Todo = n.Todo[:min(len(n.Todo), 20)]
-	for i := range n.Todo {
-		n.Todo[i] = short(n.Todo[i])
+	for i, t := range n.Todo {
+		// A command is for the terminal of the machine, and never taken from a file.
+		n.Todo[i] = api.Todo{ID: short(t.ID), Act: short(t.Act), Says: short(t.Says), Commands: []string{}, Grave: t.Grave}
 	}
 	if n.Todo == nil {
-		n.Todo = []string{}
+		n.Todo = []api.Todo{}
 	}
 	return n, true
 }

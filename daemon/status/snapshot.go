@@ -99,7 +99,7 @@ type Snapshot struct {
 	GapBefore *Bound
 	GapAfter  *Bound
 	// AppliedAt is when the correction in force was written, zero if none is;
-	// Expiry is why it no longer holds, one of Expiries, or "".
+	// Expiry is why it no longer holds, one of the words below, or "".
 	AppliedAt time.Time
 	Expiry    string
 	// PortHeld says that this program has the port open.
@@ -112,16 +112,13 @@ type Snapshot struct {
 	Build     Build
 }
 
-// Expiries are the reasons why a correction no longer holds: the head's tilt
-// moved beyond its doubt, the lever is another, the stored map was measured or
-// changed since.
-var Expiries = []string{ExpiredTwist, ExpiredLever, ExpiredMap}
-
-// The members of Expiries.
+// The reasons why a correction no longer holds: the head's tilt moved beyond its doubt, the
+// lever is another, the bed map was measured or changed since, another printer is at the port.
 const (
-	ExpiredTwist = "twist"
-	ExpiredLever = "lever"
-	ExpiredMap   = "map"
+	ExpiredTwist   = "twist"
+	ExpiredLever   = "lever"
+	ExpiredMap     = "map"
+	ExpiredPrinter = "printer"
 )
 
 // What the tilt of the latest gauged run is compared with: the run before it that

@@ -95,7 +95,7 @@ func TestImportRefused(t *testing.T) {
 		says string
 	}{
 		"empty":            {nil, store.ErrDamaged, "line 1"},
-		"something else":   {[]byte("x,y,z\n1,2,3\n"), store.ErrDamaged, "no file of abbed export"},
+		"something else":   {[]byte("x,y,z\n1,2,3\n"), store.ErrDamaged, "no file of abbed data export"},
 		"cut short":        {b[:len(b)/2], store.ErrDamaged, "cut short"},
 		"no footer":        {b[:bytes.LastIndex(b[:len(b)-1], []byte("\n"))+1], store.ErrDamaged, "cut short"},
 		"more after it":    {append(bytes.Clone(b), '\n'), store.ErrDamaged, "follows"},

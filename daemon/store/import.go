@@ -111,7 +111,7 @@ func (in *importer) header() (exportHeader, error) {
 	}
 	in.sum.Write(line)
 	if err := strict(line, &h); err != nil || h.Format != exportFormat {
-		return h, in.bad("this is no file of abbed export")
+		return h, in.bad("this is no file of abbed data export")
 	}
 	if h.Version > exportVersion || h.Schema > len(migrations) {
 		return h, ErrNewer
@@ -208,7 +208,7 @@ func strict(line []byte, into any) error {
 	d.UseNumber()
 	d.DisallowUnknownFields()
 	if d.Decode(into) != nil {
-		return errors.New("it is not what abbed export writes")
+		return errors.New("it is not what abbed data export writes")
 	}
 	if _, err := d.Token(); !errors.Is(err, io.EOF) {
 		return errors.New("more than one value")

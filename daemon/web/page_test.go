@@ -383,7 +383,7 @@ func TestLooks(t *testing.T) {
 	d := webtest.Scene("done")
 	h := handler(d)
 	for path, wants := range map[string][]string{
-		"/history":                     {"Last changed with the run", "since the run before", "0.29 ± 0.11", "<svg", "/run/r0/since/r2"},
+		"/history":                     {"Last changed with the run", "since the run before", "0.29 ±0.11", "<svg", "/run/r0/since/r2"},
 		"/run/r1/since/r0":             {"changed beyond its doubt", "Cold against hot", "beam-twist", "cannot be compared", "1.07 times"},
 		"/run/r1/elsewhere?x=0&y=40":   {"cannot be foretold", "read the roll at the head", "not measured", "So near to the nozzle no probe can be mounted"},
 		"/run/r1/elsewhere?x=0&y=much": {"much"},

@@ -95,7 +95,7 @@ func door() http.Handler {
 		page.Enter(w, r, access.Entrance{Action: "/in", Code: "CODE"})
 	})
 	mux.HandleFunc("/shut", func(w http.ResponseWriter, r *http.Request) {
-		page.Shut(w, r, api.Errorf(http.StatusUnauthorized, "unauthorized", "type the code that abbed pair shows", "this browser was not let in"))
+		page.Shut(w, r, api.Errorf(http.StatusUnauthorized, "unauthorized", "type the code that abbed access pair shows", "this browser was not let in"))
 	})
 	return mux
 }

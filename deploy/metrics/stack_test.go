@@ -77,7 +77,7 @@ func TestRules(t *testing.T) {
 func TestRulesCanFail(t *testing.T) {
 	tool := promtool(t)
 	for name, change := range map[string][2]string{
-		"never":  {`abbed_correction_proof_failed == 1`, `abbed_correction_proof_failed == 2`},
+		"never":  {`abbed_to_do{id="not-verified"} == 1`, `abbed_to_do{id="not-verified"} == 2`},
 		"always": {`abbed_steady == 0`, `abbed_steady >= 0`},
 	} {
 		dir := t.TempDir()

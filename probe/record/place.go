@@ -1,7 +1,7 @@
 package record
 
 import (
-	"fmt"
+	"abbed/config/say"
 	"math"
 )
 
@@ -48,7 +48,7 @@ func (n Nozzle) PlaceUnder() Place { return Place{U: n.X, V: n.Y} }
 func (p Place) Distance(q Place) float64 { return math.Hypot(p.U-q.U, p.V-q.V) }
 
 // String gives the place as people read it.
-func (p Place) String() string { return fmt.Sprintf("x=%.1f y=%.1f", p.U, p.V) }
+func (p Place) String() string { return say.At(p.U, p.V) }
 
 // Rect is an upright rectangle, mm; X0 <= X1 and Y0 <= Y1.
 type Rect struct {

@@ -8,7 +8,7 @@ import (
 )
 
 // Run is the fold of the events of one run. As JSON it is the record that the
-// API serves and that abbed analyse reads.
+// API serves and that abbed runs analyse reads.
 type Run struct {
 	Version   int        `json:"version"`
 	ID        string     `json:"id"`

@@ -27,7 +27,7 @@ const (
 	isNew = record.NodeAfter
 )
 
-// TestStanding holds each line of the table of Applied.In, on a map of three rows.
+// TestStanding holds what Applied.In says of a map of three rows.
 func TestStanding(t *testing.T) {
 	a := record.Applied{
 		Before: [][]int64{{11, -20, 30, 41}, {40, 50, -60, 7}, {0, 80, 90, 33}},
@@ -66,13 +66,13 @@ func TestStanding(t *testing.T) {
 		"half written":         {row(after, a.Before, 2), record.Partly, true, [][]record.NodeState{{isNew, isNew, isNew, isNew}, {isNew, isNew, isNew, isNew}, {isOld, isOld, isOld, isOld}}},
 		"another size":         {[][]int64{{1, 2}, {3, 4}}, record.Nowhere, false, nil},
 		"a large one edited":   {set(after, map[[2]int]int64{{0, 1}: 5}), record.Everywhere, false, all(isNew)},
-		"a small one edited":   {set(after, map[[2]int]int64{{1, 1}: 5}), record.Partly, false, [][]record.NodeState{{isNew, isNew, isNew, isNew}, {isNew, other, isNew, isNew}, {isNew, isNew, isNew, isNew}}},
+		"a small one edited":   {set(after, map[[2]int]int64{{1, 1}: 5}), record.Everywhere, false, all(isNew)},
 		"none to it, edited":   {set(after, map[[2]int]int64{{2, 0}: 300}), record.Everywhere, false, all(isNew)},
 		"far edited":           {set(after, map[[2]int]int64{{3, 0}: -500}), record.Partly, false, nil},
 		"one at the old value": {set(after, map[[2]int]int64{{3, 0}: -150}), record.Partly, true, nil},
 		"the old one edited":   {set(a.Before, map[[2]int]int64{{0, 0}: 70, {3, 2}: -9}), record.Nowhere, false, nil},
 		"one at the new value": {set(a.Before, map[[2]int]int64{{0, 0}: -150}), record.Partly, true, nil},
-		"one row anew":         {row(after, anew, 0), record.Partly, false, [][]record.NodeState{{other, other, isNew, other}, {isNew, other, other, isNew}, {isNew, isNew, isNew, isNew}}},
+		"one row anew":         {row(after, anew, 0), record.Partly, false, [][]record.NodeState{{other, other, isNew, other}, {isNew, isNew, isNew, isNew}, {isNew, isNew, isNew, isNew}}},
 		"measured anew":        {anew, record.Nowhere, false, all(isOld)},
 		"and a row is left":    {row(anew, after, 1), record.Partly, false, nil},
 		"levelled and anew":    {tilted, record.Nowhere, false, all(isOld)},
@@ -91,8 +91,8 @@ func TestStanding(t *testing.T) {
 // TestStandingTells: over beds, corrections, scatter and tilt, and printers that print
 // thousandths or hundredths: what is in force is never taken to be out, nor the other
 // way round; a map that was measured anew is known as that but once in twenty times at
-// most, and one in which a row is left is not taken to be without it wherever the row's
-// additions stand above the scatter.
+// most (one in five where it scatters more than any correction is offered for), and one in
+// which a row is left, or a node that stands out by ten times the scatter, is never taken to be without it.
 func TestStandingTells(t *testing.T) {
 	const seeds = 60
 	shapes := map[string]func(x, y float64) float64{
@@ -101,7 +101,7 @@ func TestStandingTells(t *testing.T) {
 	}
 	for shape, add := range shapes {
 		for _, step := range []int64{1, 10} {
-			for _, n := range []int{5, 7} {
+			for _, n := range []int{3, 5, 7} {
 				for _, sigma := range []float64{2, 5, 15, 30} {
 					name := fmt.Sprintf("%s of %d nodes, step %d um, scatter %g um", shape, n*n, step, sigma)
 					known, missed := 0, 0
@@ -135,12 +135,18 @@ func TestStandingTells(t *testing.T) {
 						if w := a.In(one).Whole; w != record.Partly {
 							t.Errorf("%s, seed %d: a row measured anew: %d", name, seed, w)
 						}
-						if w := a.In(left).Whole; w == record.Nowhere && (step == 1 || shape == "twist" && sigma < 30) {
+						if a.In(left).Whole == record.Nowhere {
 							missed++
 						}
+						left = record.Plus(anew, nil, 0)
+						if c := rnd.IntN(n); math.Abs(float64(a.Add[r][c]-anew[r][c]+a.Before[r][c])) > max(60, 10*sigma) && a.Add[r][c]*a.Add[r][c] > 30*30 {
+							if left[r][c] = after[r][c]; a.In(left).Whole == record.Nowhere {
+								missed++
+							}
+						}
 					}
-					if 20*known < 19*seeds || missed > 0 {
-						t.Errorf("%s: %d of %d measured anew are known, %d with a row left are not", name, known, seeds, missed)
+					if sigma <= 21 && 20*known < 19*seeds || 5*known < 4*seeds || missed > 0 {
+						t.Errorf("%s: %d of %d measured anew are known, %d with something left are not", name, known, seeds, missed)
 					}
 				}
 			}

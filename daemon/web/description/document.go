@@ -51,7 +51,7 @@ func document() m {
 			"responses": m{"Refused": answer("A refusal: what was wrong, why, and what to do.", ref("Refusal"))},
 			"securitySchemes": m{
 				"operator": m{"type": "http", "scheme": "bearer", "description": "the token in STATE/token"},
-				"session":  m{"type": "apiKey", "in": "cookie", "name": "abbed_session", "description": "a browser's session, from a one-time link"},
+				"session":  m{"type": "apiKey", "in": "cookie", "name": "abbed_session_x", "description": "a browser's session, from a one-time link; x is eight letters, others for each printer"},
 			},
 		},
 	}

@@ -44,7 +44,7 @@ func lookShapes() m {
 		"nozzle_by": number("K"), "bed_by": number("K"), "apart": boolean("10 K or more: cold against hot"), "text": text("with what expansion alone would make"),
 	}))
 	xy := all(m{"x": number(""), "y": number("")})
-	lever := all(m{"lever": xy, "largest": orNull(gap), "refused": orNull(ref("Reason")), "note": text("that no probe can be mounted there; empty where one can")})
+	lever := all(m{"lever": xy, "largest": orNull(gap), "refused": orNull(ref("Reason")), "covers": orNull(all(m{"x0": number("mm"), "y0": number("mm"), "x1": number("mm"), "y1": number("mm")})), "note": text("that no probe can be mounted there, or which part of the bed is told; empty for neither")})
 	return m{
 		"Change": all(m{
 			"what": text("names the quantity: twist, pitch, scatter, play-x, play-y, level"), "says": text(""), "before": ref("Measured"), "after": ref("Measured"),
@@ -54,7 +54,7 @@ func lookShapes() m {
 		"Comparison": all(m{
 			"before": text("id of the earlier run"), "after": text("id of the later run"), "sentence": text("what matters first"),
 			"changes": list(ref("Change"), ""), "not": words("what cannot be compared, and why"),
-			"places": list(place, "the gap error at places that both runs gauged around"), "most": orNull(place),
+			"places": list(place, "where the gap error changed beyond the doubt of all places together; the others are left out"), "most": orNull(place),
 			"largest_before": orNull(gap), "largest_after": orNull(gap),
 			"left_before": orNull(gap), "left_after": orNull(gap),
 			"gone": words("findings of the earlier run alone"), "stay": words("of both"), "come": words("of the later run alone"),

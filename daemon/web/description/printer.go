@@ -37,6 +37,8 @@ func printerShapes() m {
 	xy := all(m{"x": number(""), "y": number("")})
 	return m{
 		"Printer": object(m{
+			"name": text("what the owner calls the printer"),
+			"todo": list(ref("Todo"), "what a person should do, the gravest first"),
 			"link": oneOf("unopened: waits for a person's word; connecting; ready; resting: identified, port given back until a run; taken: another program holds the port; lost",
 				"unopened", "connecting", "ready", "resting", "taken", "lost"),
 			"sentence":       text("the state of the link in words, with what to do"),
@@ -61,7 +63,7 @@ func printerShapes() m {
 			"going": text("what a stop ends now: a run's id, or another name of what goes on; empty for nothing"),
 			"owed":  list(m{"type": "string"}, "what a run switched off and could not put back"),
 			"steps": m{"type": "object", "additionalProperties": ref("Can"), "description": "which steps can be done"},
-		}, "link", "sentence", "port", "identity", "id", "homed", "lever", "trigger_height", "travel", "bed", "layout",
+		}, "name", "todo", "link", "sentence", "port", "identity", "id", "homed", "lever", "trigger_height", "travel", "bed", "layout",
 			"map_area", "zero_place", "map_size", "first_layer", "levelling", "temperatures", "going", "owed", "steps"),
 		"Check": object(m{
 			"every_s": number("how long after a test the next check is due; 0: none is asked for"), "last": orNull(moment("of the last test for steadiness")),
@@ -69,8 +71,12 @@ func printerShapes() m {
 		}, "every_s", "last", "due", "sentence"),
 		"Neighbour": all(m{
 			"name": text(""), "url": text("of its page; empty if not known"), "port": text(""), "link": text("as of Printer"), "run": text("state of the latest run, or empty"),
-			"applied": text("as of Applied"), "todo": list(m{"type": "string"}, "what a person should do there, the gravest first"),
+			"applied": text("as of Applied"), "expired": text("why the correction no longer holds, in a word; empty: it does"), "todo": list(ref("Todo"), "what a person should do there, the gravest first"),
 			"at": moment("when it last said so"), "ended": boolean("it was switched off then"), "silent": boolean("it should have said something since"),
+		}),
+		"Todo": all(m{
+			"id": text("a name, which metrics and alerts use too"), "act": text("what to do"), "says": text("why"),
+			"commands": list(m{"type": "string"}, "do it from a terminal; the first is the usual one"), "grave": boolean("no run begins, and nobody should print, before it is done"),
 		}),
 		"Can": object(m{"can": boolean(""), "why_not": text("")}, "can"),
 	}

@@ -3,11 +3,11 @@ package page
 import (
 	"fmt"
 	"math"
-	"regexp"
 	"strings"
 	"unicode"
 	"unicode/utf8"
 
+	"abbed/config/say"
 	"abbed/daemon/api"
 )
 
@@ -42,7 +42,7 @@ const (
 func cards(found []api.Finding, figures []figure) (out []card, left []figure) {
 	taken := map[int]bool{}
 	for _, f := range found {
-		c := card{Finding: micro(f)}
+		c := card{Finding: onLine(f)}
 		for _, title := range evidence[f.ID] {
 			for i := range figures {
 				if c.Figure == nil && !taken[i] && figures[i].Title == title {
@@ -60,15 +60,10 @@ func cards(found []api.Finding, figures []figure) (out []card, left []figure) {
 	return out, left
 }
 
-var inMicrometres = regexp.MustCompile(` um\b`)
-
-// micrometres writes the um of a sentence as people do.
-func micrometres(s string) string { return inMicrometres.ReplaceAllString(s, thin+"\u00b5m") }
-
-// micro does so in all sentences of a finding.
-func micro(f api.Finding) api.Finding {
+// onLine keeps the numbers of a finding beside their units.
+func onLine(f api.Finding) api.Finding {
 	for _, s := range []*string{&f.Sentence, &f.Evidence, &f.Doubt, &f.Next} {
-		*s = micrometres(*s)
+		*s = tight(*s)
 	}
 	if rest, ok := strings.CutPrefix(f.Next, "Decide: "); ok && rest != "" { // it stands below that heading
 		first, n := utf8.DecodeRuneInString(rest)
@@ -84,18 +79,18 @@ func layerSentences(layer float64, a *api.Analysis, t *api.Table, tolerance floa
 	if !(layer > 0) {
 		return "", "", ""
 	}
-	share := func(v float64) string { return fmt.Sprintf("%.0f"+thin+"%%", 100*math.Abs(v)/layer) }
+	share := func(v float64) string { return tight(say.Percent(math.Abs(v) / layer)) }
 	bears := ""
 	if tolerance > 0 {
-		bears = fmt.Sprintf(" Such a layer bears \u00b1%s (%s).", mm(tolerance), share(tolerance))
+		bears = fmt.Sprintf(" Such a layer bears %s (%s).", pm(tolerance), share(tolerance))
 	}
 	if a != nil && a.Largest != nil {
 		way := wayOff(*a.Largest, tolerance)
 		brief = fmt.Sprintf("up to %s of its height %s", share(a.Largest.Value), way)
-		now = fmt.Sprintf("At worst the nozzle is %s, %s (%s of a first layer of %s) %s.%s", mm(math.Abs(a.Largest.Value)), half(*a.Largest), share(a.Largest.Value), mm(layer), way, bears)
+		now = fmt.Sprintf("At worst the nozzle is %s, %s (%s of a first layer of %s) %s.%s", mm(math.Abs(a.Largest.Value)), pm(half(*a.Largest)), share(a.Largest.Value), mm(layer), way, bears)
 	}
 	if t != nil && t.Digest != nil {
-		after = fmt.Sprintf("Within \u00b1%s, as far as is known: %s of a first layer of %s.%s", mm(t.LargestU95), share(t.LargestU95), mm(layer), bears)
+		after = fmt.Sprintf("Within %s, as far as is known: %s of a first layer of %s.%s", pm(t.LargestU95), share(t.LargestU95), mm(layer), bears)
 	}
 	return now, brief, after
 }
@@ -111,7 +106,7 @@ func wayOff(largest api.Measured, tolerance float64) string {
 	case tolerance > 0 && beyond <= tolerance:
 		does = "the layer bears that"
 	case tolerance > 0 && math.Abs(largest.Value) <= tolerance:
-		does = "the layer bears that, if the doubt of \u00b1" + mm((largest.Hi95-largest.Lo95)/2) + " does not add to it"
+		does = "the layer bears that, if the doubt of " + pm(half(largest)) + " does not add to it"
 	}
 	return way + ": " + does
 }

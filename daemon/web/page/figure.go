@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 
+	"abbed/config/say"
 	"abbed/daemon/api"
 	"abbed/daemon/web/picture"
 	"abbed/probe/record"
@@ -134,7 +135,7 @@ func profileFigure(a api.Analysis) []figure {
 		lo, hi = min(lo, v), max(hi, v)
 	}
 	p := picture.Profile{X: pr.X, Effect: pr.Effect, U: pr.U, Front: pr.Front, Back: pr.Back}
-	p.Alt = fmt.Sprintf("Left-to-right shape of the map: from %s to %s; %s of the shape repeats from front to back.", plus(lo), plus(hi), percent(pr.Repeats))
+	p.Alt = fmt.Sprintf("Left-to-right shape of the map: from %s to %s; %s of the shape repeats from front to back.", mm(lo), mm(hi), say.Percent(pr.Repeats))
 	return []figure{{Title: titleProfile, Says: p.Alt, SVG: p.SVG()}}
 }
 

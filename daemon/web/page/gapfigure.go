@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 
+	"abbed/config/say"
 	"abbed/daemon/api"
 	"abbed/daemon/web/picture"
 	"abbed/probe/record"
@@ -42,7 +43,7 @@ func (p *page) gapFigure(id string, rec record.Run, t *api.Table) []figure {
 		return nil
 	}
 	b := picture.Bed{Bed: bed, Field: f, Signed: true, Reach: 0.03, Marks: gauged(rec), Unit: "mm", Low: "digs in", High: "too high"}
-	b.Alt = fmt.Sprintf("Gap error from %s to %s over the gauged area, doubt up to \u00b1%s.", plus(lo), plus(hi), mm(doubt))
+	b.Alt = fmt.Sprintf("Gap error from %s to %s over the gauged area, doubt up to %s.", say.Too(lo), say.Too(hi), say.PM(doubt))
 	return append([]figure{{Title: titleGap, Says: b.Alt + " + means that the nozzle is higher above the bed than the map says. Rings are gauged places, the cross is where the Z offset was set.", SVG: b.SVG()}}, remains(b, t, doubt)...)
 }
 
@@ -70,7 +71,7 @@ func markedLater(rec record.Run, there []picture.Mark) (out []picture.Mark) {
 		for _, g := range j.Gaps {
 			has := func(m picture.Mark) bool { return math.Hypot(m.U-g.Place.U, m.V-g.Place.V) < 1 }
 			if !slices.ContainsFunc(there, has) && !slices.ContainsFunc(out, has) {
-				out = append(out, picture.Mark{U: g.Place.U, V: g.Place.V, Kind: "done", Tip: "gauged later, " + place(g.Place.U, g.Place.V)})
+				out = append(out, picture.Mark{U: g.Place.U, V: g.Place.V, Kind: "done", Tip: "gauged later, " + say.At(g.Place.U, g.Place.V)})
 			}
 		}
 	}
@@ -91,9 +92,9 @@ func gauged(rec record.Run) []picture.Mark {
 		at[g.Spot] = g.Place
 	}
 	for _, spot := range order {
-		tip := fmt.Sprintf("place %d, %s:", spot+1, place(at[spot].U, at[spot].V))
+		tip := fmt.Sprintf("place %d, %s:", spot+1, say.At(at[spot].U, at[spot].V))
 		for _, z := range seen[spot] {
-			tip += " " + mm(z)
+			tip += " " + say.Fine(z)
 		}
 		out = append(out, picture.Mark{U: at[spot].U, V: at[spot].V, Kind: "done", Tip: tip})
 	}
@@ -110,10 +111,10 @@ func planOf(run api.Run, rec record.Run) svg {
 	}
 	s := run.Place
 	for i, a := range s.Ahead {
-		b.Marks = append(b.Marks, picture.Mark{U: a[0], V: a[1], Kind: "planned", Tip: fmt.Sprintf("still to come, %d: %s", i+1, place(a[0], a[1]))})
+		b.Marks = append(b.Marks, picture.Mark{U: a[0], V: a[1], Kind: "planned", Tip: fmt.Sprintf("still to come, %d: %s", i+1, say.At(a[0], a[1]))})
 	}
 	b.Marks = append(b.Marks, picture.Mark{U: s.U, V: s.V, Kind: "next"})
-	b.Alt = fmt.Sprintf("Plan of the bed, front edge below: point %d in hand at %s; %d readings made, %d points still to come.%s", s.Index+1, place(s.U, s.V), len(rec.Gaugings), len(s.Ahead), nextPlace(s.Ahead))
+	b.Alt = fmt.Sprintf("Plan of the bed, front edge below: point %d in hand at %s; %d readings made, %d points still to come.%s", s.Index+1, say.At(s.U, s.V), len(rec.Gaugings), len(s.Ahead), nextPlace(s.Ahead))
 	return b.SVG()
 }
 
@@ -143,7 +144,7 @@ func remains(before picture.Bed, t *api.Table, doubt float64) []figure {
 	}
 	wasLo, wasHi, _ := before.Field.Range()
 	after.Reach = max(before.Reach, -wasLo, wasHi)
-	after.Alt = fmt.Sprintf("What the correction would leave of it, from %s to %s within the stored map's area; the doubt of up to \u00b1%s stays.", plus(lo), plus(hi), mm(doubt))
+	after.Alt = fmt.Sprintf("What the correction would leave of it, from %s to %s within the stored map's area; the doubt of up to %s stays.", say.Too(lo), say.Too(hi), say.PM(doubt))
 	pale := ""
 	if max(-lo, hi) < 0.0015 {
 		pale = " Pale all over: nothing is foretold to be left."
@@ -168,5 +169,5 @@ func nextPlace(ahead [][2]float64) string {
 	if len(ahead) == 0 {
 		return ""
 	}
-	return " Next: " + place(ahead[0][0], ahead[0][1]) + "."
+	return " Next: " + say.At(ahead[0][0], ahead[0][1]) + "."
 }

@@ -2,10 +2,10 @@ package page
 
 import (
 	"fmt"
-	"math"
 	"net/http"
 	"slices"
 
+	"abbed/config/say"
 	"abbed/daemon/api"
 	"abbed/daemon/web/picture"
 )
@@ -67,7 +67,7 @@ func courses(h api.History) []figure {
 			continue
 		}
 		last := len(c.Name) - 1
-		c.Alt = fmt.Sprintf("The %s in %d runs; in the latest %.2f ± %.2f deg per m. It changed beyond the doubt %d times.", q.name, len(c.Name), c.Value[last], c.Half[last], moved)
+		c.Alt = fmt.Sprintf("The %s in %d runs; in the latest %s ±%s °/m. It changed beyond the doubt %d times.", q.name, len(c.Name), say.Fixed(c.Value[last], 2), say.Fixed(c.Half[last], 2), moved)
 		out = append(out, figure{Title: q.title, SVG: c.SVG(), Says: c.Alt + " Bars are 95 % intervals."})
 	}
 	return out
@@ -153,16 +153,4 @@ func (p *page) earlier(run api.Run) []api.Run {
 		}
 	}
 	return out[:min(len(out), 5)]
-}
-
-// width is the half width of a measured value.
-func width(m api.Measured) float64 { return math.Abs(m.Hi95-m.Lo95) / 2 }
-
-// measuredWords writes a value with its half width, in its unit.
-func measuredWords(m api.Measured) string {
-	if m.Unit == "mm" {
-		return plus(m.Value) + " ± " + mm(width(m))
-	}
-	unit := map[string]string{"deg/m": "° per m", "": ""}[m.Unit]
-	return fmt.Sprintf("%.2f ± %.2f", m.Value, width(m)) + thin + unit
 }

@@ -2,8 +2,11 @@ package page
 
 import (
 	"net/http"
+	"slices"
 
+	"abbed/config/say"
 	"abbed/daemon/api"
+	"abbed/daemon/status"
 )
 
 // overviewView is the first screen: the printer, and what to do next.
@@ -20,6 +23,10 @@ type overviewView struct {
 	// CanCheck says that the steps of a quick check can be done, Room that
 	// there are other printers.
 	CanCheck, Room bool
+	// Decide is what a person should do about the correction; Blocked says that no run
+	// begins before.
+	Decide  []api.Todo
+	Blocked bool
 }
 
 // choice is a step that a new run may have.
@@ -41,6 +48,12 @@ func (p *page) showOverview(w http.ResponseWriter, r *http.Request, notice *api.
 	}
 	v := overviewView{Printer: p.desk.Printer(), Applied: p.desk.Applied(), Stages: p.stages(s.Active)}
 	v.Steps = choices(v.Printer)
+	for _, t := range s.Todo {
+		v.Blocked = v.Blocked || t.Grave
+		if slices.Contains(t.Commands, "abbed correction undo") || slices.Contains(t.Commands, "abbed correction reapply") || t.ID == status.TodoInDoubt {
+			v.Decide = append(v.Decide, t)
+		}
+	}
 	for _, c := range v.Steps {
 		v.CanAny = v.CanAny || c.Can
 		v.Quick = v.Quick || c.Can && c.Name == "gauging"
@@ -104,17 +117,17 @@ func (p *page) printer(w http.ResponseWriter, r *http.Request) {
 
 func facts(p api.Printer) []fact {
 	return []fact{
-		{"Lever, nozzle to probe", say(p.Lever, func(v api.XY) string { return place(v.X, v.Y) }), p.Lever.Source},
-		{"Nozzle height at a touch", say(p.Trigger, mm), p.Trigger.Source},
-		{"Bed", say(p.Bed, area), p.Bed.Source},
-		{"Nozzle travel", say(p.Travel, func(b api.Box) string { return area(api.Rect{X0: b.X0, Y0: b.Y0, X1: b.X1, Y1: b.Y1}) }), p.Travel.Source},
-		{"Y axis", say(p.Layout, func(s string) string {
+		{"Lever, nozzle to probe", known(p.Lever, func(v api.XY) string { return say.At(v.X, v.Y) }), p.Lever.Source},
+		{"Nozzle height at a touch", known(p.Trigger, mm), p.Trigger.Source},
+		{"Bed", known(p.Bed, area), p.Bed.Source},
+		{"Nozzle travel", known(p.Travel, func(b api.Box) string { return area(api.Rect{X0: b.X0, Y0: b.Y0, X1: b.X1, Y1: b.Y1}) }), p.Travel.Source},
+		{"Y axis", known(p.Layout, func(s string) string {
 			return map[string]string{"moving-bed": "the bed travels", "moving-gantry": "the beam travels"}[s]
 		}), p.Layout.Source},
-		{"Stored map lies on", say(p.MapArea, area), p.MapArea.Source},
-		{"Stored map has", say(p.MapSize, func(s api.Size) string { return num(s.Columns) + " columns, " + num(s.Rows) + " rows" }), p.MapSize.Source},
-		{"Z offset was set at", say(p.Zero, func(v api.XY) string { return place(v.X, v.Y) }), p.Zero.Source},
-		{"Stored levelling", say(p.Levelling, func(on bool) string {
+		{"Stored map lies on", known(p.MapArea, area), p.MapArea.Source},
+		{"Stored map has", known(p.MapSize, func(s api.Size) string { return num(s.Columns) + " columns, " + num(s.Rows) + " rows" }), p.MapSize.Source},
+		{"Z offset was set at", known(p.Zero, func(v api.XY) string { return say.At(v.X, v.Y) }), p.Zero.Source},
+		{"Stored levelling", known(p.Levelling, func(on bool) string {
 			if on {
 				return "on"
 			}
@@ -123,8 +136,8 @@ func facts(p api.Printer) []fact {
 	}
 }
 
-// say writes a known value, or that it is not known.
-func say[T any](k api.Known[T], how func(T) string) string {
+// known writes a known value, or that it is not known.
+func known[T any](k api.Known[T], how func(T) string) string {
 	if k.Value == nil {
 		return "not known"
 	}
@@ -132,5 +145,5 @@ func say[T any](k api.Known[T], how func(T) string) string {
 }
 
 func area(r api.Rect) string {
-	return "x " + short(r.X0) + " to " + short(r.X1) + thin + "mm, y " + short(r.Y0) + " to " + short(r.Y1) + thin + "mm"
+	return "X " + say.Short(r.X0) + " to " + say.Short(r.X1) + ", Y " + say.Short(r.Y0) + " to " + say.Short(r.Y1) + " mm"
 }

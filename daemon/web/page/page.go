@@ -81,6 +81,8 @@ func Mount(mux *http.ServeMux, desk api.Desk, opts Options) (forget func()) {
 // screen is what every template gets.
 type screen struct {
 	Title string
+	// Name is the printer's.
+	Name string
 	// Here is the screen's own path.
 	Here string
 	// Active is the run that is not over, if any.
@@ -100,6 +102,7 @@ type screen struct {
 	// Alone: the refusal is all there is.
 	Alone  bool
 	Owed   []string
+	Todo   []api.Todo
 	Link   api.Link
 	Linked string
 	Stop   string
@@ -113,6 +116,7 @@ type screen struct {
 func (p *page) begin(r *http.Request, title string) screen {
 	s := screen{Title: title, Here: r.URL.Path, Stop: api.StopSentence, Version: p.opts.Version}
 	printer := p.desk.Printer()
+	s.Name, s.Todo = printer.Name, printer.Todo
 	s.Owed, s.Link, s.Linked, s.Going = printer.Owed, printer.Link, printer.Sentence, printer.Going
 	runs, err := p.desk.Runs()
 	if err != nil {

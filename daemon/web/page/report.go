@@ -11,6 +11,7 @@ import (
 	"strconv"
 	"time"
 
+	"abbed/config/say"
 	"abbed/daemon/api"
 	"abbed/probe/record"
 )
@@ -57,10 +58,10 @@ func (p *page) report(w http.ResponseWriter, r *http.Request) {
 	if r.URL.Query().Has("save") {
 		w.Header().Set("Content-Disposition", `attachment; filename="abbed-`+run.Began.UTC().Format("2006-01-02-1504")+`.html"`)
 	}
-	p.show(w, r, "report", screen{Title: "Report of the run of " + stamp(run.Began), View: v})
+	p.show(w, r, "report", screen{Title: "Report of the run of " + say.Moment(run.Began), View: v})
 }
 
-// touchesCSV serves the touches of a run as abbed analyse reads them, with the
+// touchesCSV serves the touches of a run as abbed runs analyse reads them, with the
 // direction of travel as side.
 func (p *page) touchesCSV(w http.ResponseWriter, r *http.Request) {
 	rec, ok := p.recordFor(w, r)

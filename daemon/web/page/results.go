@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"slices"
 
+	"abbed/config/say"
 	"abbed/daemon/api"
 )
 
@@ -93,15 +94,11 @@ func levelSentence(m *api.Measured, tolerance float64) string {
 	if m == nil {
 		return ""
 	}
-	doubt := (m.Hi95 - m.Lo95) / 2
+	doubt := half(*m)
 	if math.Abs(m.Value) <= doubt {
-		return fmt.Sprintf("Your Z offset is right as far as can be told: %s, doubt \u00b1%s.", plus(m.Value), mm(doubt))
+		return fmt.Sprintf("Your Z offset is right, known to %s.", pm(doubt))
 	}
-	way := "high"
-	if m.Value < 0 {
-		way = "low"
-	}
-	says := fmt.Sprintf("Your Z offset is %s too %s, doubt \u00b1%s.", mm(math.Abs(m.Value)), way, mm(doubt))
+	says := fmt.Sprintf("Your Z offset is %s, known to %s.", tight(say.Too(m.Value)), pm(doubt))
 	if math.Abs(m.Value)+doubt <= tolerance {
 		return says + " A first layer bears that: leave it."
 	}

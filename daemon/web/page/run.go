@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"abbed/config/say"
 	"abbed/daemon/api"
 	"abbed/probe/record"
 )
@@ -48,7 +49,7 @@ func (p *page) showRun(w http.ResponseWriter, r *http.Request, id string, notice
 		p.refused(w, r, err)
 		return
 	}
-	s := p.begin(r, "Run of "+stamp(run.Began))
+	s := p.begin(r, "Run of "+say.Moment(run.Began))
 	s.Here, s.Notice = "/run/"+id, notice
 	if !run.State.Over() {
 		s.Events = "/api/v1/runs/" + id + "/events"
@@ -65,8 +66,8 @@ func (p *page) showRun(w http.ResponseWriter, r *http.Request, id string, notice
 	}
 	v.For = p.earlierOf(run)
 	if a, err := p.desk.Analysis(id); v.For == nil && !run.Proves() && run.State == api.Done && err == nil && len(a.Findings) > 0 {
-		v.Told = micrometres(a.Findings[0].Sentence)
-		v.Then = strings.TrimSpace(strings.TrimPrefix(micrometres(run.Sentence), v.Told))
+		v.Told = tight(a.Findings[0].Sentence)
+		v.Then = strings.TrimSpace(strings.TrimPrefix(tight(run.Sentence), v.Told))
 		t, _ := p.desk.Table(id)
 		v.Gained = gained(a, t)
 	}
@@ -133,7 +134,7 @@ func gained(a api.Analysis, t api.Table) string {
 	case a.Largest == nil:
 		return ""
 	case t.Digest != nil:
-		return "A correction takes the nozzle error from up to " + mm(math.Abs(a.Largest.Value)) + " to within \u00b1" + mm(t.LargestU95) + "."
+		return "A correction takes the nozzle error from up to " + mm(math.Abs(a.Largest.Value)) + " to within " + pm(t.LargestU95) + "."
 	}
-	return "The nozzle error is known now: at worst " + mm(math.Abs(a.Largest.Value)) + ", " + half(*a.Largest) + "."
+	return "The nozzle error is known now: at worst " + mm(math.Abs(a.Largest.Value)) + ", " + pm(half(*a.Largest)) + "."
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"abbed/config/say"
 	"abbed/daemon/api"
 	"abbed/daemon/web/picture"
 	"abbed/probe/record"
@@ -20,13 +21,13 @@ func tableFigure(t api.Table, rec record.Run) []figure {
 	for _, n := range t.Nodes {
 		pts = append(pts, picture.Point{U: n.U, V: n.V, Z: n.Add})
 		lo, hi = min(lo, n.Add), max(hi, n.Add)
-		b.Marks = append(b.Marks, picture.Mark{U: n.U, V: n.V, Tip: fmt.Sprintf("node %d, %d: add %s \u00b1%s", n.I, n.J, plus(n.Add), mm(n.U95))})
+		b.Marks = append(b.Marks, picture.Mark{U: n.U, V: n.V, Tip: fmt.Sprintf("node %d, %d: add %s %s", n.I, n.J, say.Signed(n.Add, 3)+" mm", say.PM(n.U95))})
 	}
 	if !(b.Bed.X1 > b.Bed.X0) {
 		b.Bed = picture.Area{X0: t.Nodes[0].U, Y0: t.Nodes[0].V, X1: t.Nodes[len(t.Nodes)-1].U, Y1: t.Nodes[len(t.Nodes)-1].V}
 	}
 	b.Field = picture.Gather(pts)
-	b.Alt = fmt.Sprintf("Additions to the stored map, from %s to %s at %d nodes.", plus(lo), plus(hi), len(t.Nodes))
+	b.Alt = fmt.Sprintf("Additions to the stored map, from %s to %s at %d nodes.", mm(lo), mm(hi), len(t.Nodes))
 	return append([]figure{{Title: "What would be added", Says: b.Alt, SVG: b.SVG()}}, mapFigures(t, b.Bed)...)
 }
 
@@ -37,7 +38,7 @@ func mapFigures(t api.Table, bed picture.Area) []figure {
 		var pts []picture.Point
 		for _, n := range t.Nodes {
 			pts = append(pts, picture.Point{U: n.U, V: n.V, Z: z(n)})
-			b.Marks = append(b.Marks, picture.Mark{U: n.U, V: n.V, Tip: fmt.Sprintf("node %d, %d: %s", n.I, n.J, mm(z(n)))})
+			b.Marks = append(b.Marks, picture.Mark{U: n.U, V: n.V, Tip: fmt.Sprintf("node %d, %d: %s", n.I, n.J, fine(z(n)))})
 		}
 		b.Field = picture.Gather(pts)
 		lo, hi, _ := b.Field.Range()

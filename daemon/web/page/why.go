@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"abbed/config/say"
 	"abbed/daemon/api"
 	"abbed/daemon/web/picture"
 	"abbed/probe/record"
@@ -23,41 +24,35 @@ func (p *page) whyFigure(id string, rec record.Run, a api.Analysis) []figure {
 	if err != nil || len(gaps) != 2 || gaps[0].Gap == nil || gaps[1].Gap == nil || !told(gaps[0]) && !told(gaps[1]) {
 		return nil
 	}
-	t.Heads = []picture.Head{{Name: "left, x " + short(lo), Gap: *gaps[0].Gap}, {Name: "zero place, x " + short(rec.Setup.Zero.U)}, {Name: "right, x " + short(hi), Gap: *gaps[1].Gap}}
-	plain := fmt.Sprintf("The probe touches the bed alike everywhere, so the map sees nothing. But the head tilts on its way, and the nozzle beside the probe comes to stand %s at the left and %s at the right.", off(t.Heads[0].Gap), off(t.Heads[2].Gap))
+	t.Heads = []picture.Head{{Name: "left, X " + say.Short(lo), Gap: *gaps[0].Gap}, {Name: "zero point, X " + say.Short(rec.Setup.Zero.U)}, {Name: "right, X " + say.Short(hi), Gap: *gaps[1].Gap}}
+	plain := fmt.Sprintf("The bed map shows where the probe touches. The head tilts on its way, or the bed does, and the nozzle beside the probe is %s at the left and %s at the right. The bed map cannot show that.", off(t.Heads[0].Gap), off(t.Heads[2].Gap))
 	t.Alt = "The head at three places along its beam, " + seen + ". " + plain
 	return []figure{{Title: titleWhy, SVG: t.SVG(),
-		Says: plain + fmt.Sprintf(" The head is %s; probe and nozzle are %s apart in this view; the angles are drawn %.0f times too large.", seen, short(math.Abs(t.Lever))+thin+"mm", t.Factor())}}
+		Says: plain + fmt.Sprintf(" The head is %s; probe and nozzle are %s apart in this view; the angles are drawn %.0f times too large.", seen, say.Far(math.Abs(t.Lever)), t.Factor())}}
 }
 
 // off says how far the nozzle is from where the map has it.
 func off(gap float64) string {
-	switch {
-	case gap > 0:
-		return mm(gap) + " too high"
-	case gap < 0:
-		return mm(-gap) + " too low"
-	}
-	return "right"
+	return say.Too(gap)
 }
 
 // told reports whether a gap is more than its doubt.
 func told(g api.Gap) bool { return g.U95 == nil || math.Abs(*g.Gap) > *g.U95 }
 
-// tiltOf chooses the view in which the tilt that was found is seen.
+// tiltOf chooses the view in which the tilt that was found is seen. A beam that only
+// sags, and a Y axis that rolls, tilt no head: where they may be the cause, none is drawn.
 func tiltOf(rec record.Run, a api.Analysis) (picture.Tilt, string) {
-	l := rec.Setup.Lever
+	twist := false
 	for _, f := range a.Findings {
-		switch f.ID {
-		case "beam-twist":
-			return picture.Tilt{Lever: l.Y}, "seen from the right end of the beam, the back on the right"
-		case "beam-pitch":
-			return picture.Tilt{Lever: l.X}, "seen from the front"
-		case "head-tilt":
-			return picture.Tilt{Lever: math.Copysign(math.Hypot(l.X, l.Y), l.X)}, "seen along the tilt, whichever its axis is"
+		if f.ID == "bed-roll" {
+			return picture.Tilt{}, ""
 		}
+		twist = twist || f.ID == "beam-twist"
 	}
-	return picture.Tilt{}, ""
+	if !twist {
+		return picture.Tilt{}, ""
+	}
+	return picture.Tilt{Lever: rec.Setup.Lever.Y}, "seen from the right end of the beam, the back on the right"
 }
 
 // ends are the leftmost and the rightmost gauged place, mm.

@@ -1,27 +1,27 @@
 package page
 
 import (
-	"fmt"
 	"html/template"
 	"math"
 	"regexp"
-	"strconv"
 	"strings"
 	"time"
 
+	"abbed/config/say"
 	"abbed/daemon/api"
-	"abbed/probe/record"
+	"abbed/daemon/status"
 )
 
 // words are what templates say numbers and moments with.
 var words = template.FuncMap{
-	"file": file, "lines": func(s string) []string { return strings.Split(strings.TrimSpace(s), "\n") }, "mm": mm, "plus": plus, "place": place, "span": span, "half": half,
-	"stamp": stamp, "iso": iso, "state": stateWords, "dof": dof, "join": strings.Join, "percent": percent, "number": number,
+	"file": file, "lines": func(s string) []string { return strings.Split(strings.TrimSpace(s), "\n") }, "mm": mm, "fine": fine, "pm": pm, "far": say.Far, "place": say.At, "span": span,
+	"too": func(v float64) string { return tight(say.Too(v)) }, "temp": func(v float64) string { return tight(say.Temp(v)) },
+	"stamp": say.Moment, "iso": iso, "state": stateWords, "dof": dof, "join": strings.Join, "number": number,
 	"linkword": func(l api.Link) string { return linkWords[l] }, "appliedword": func(a api.AppliedState) string { return appliedWords[a] },
 	"zone":     func() string { return time.Now().Format("UTC-07:00") },
-	"clock":    func(t time.Time) string { return t.Local().Format("15:04") },
-	"measured": measuredWords, "printf": printf, "lead": lead, "rest": rest, "within": func(part, whole string) bool { return strings.Contains(whole, part) },
-	"fix": fixed, "step": stepWords, "owed": owedWords, "um": micrometres, "sign": sign, "sum": func(a, b float64) float64 { return a + b },
+	"clock":    say.Clock,
+	"measured": measured, "lead": lead, "rest": rest, "within": func(part, whole string) bool { return strings.Contains(whole, part) },
+	"fix": func(v any, n int) string { return say.Fixed(value(v), n) }, "step": stepWords, "owed": status.Owed, "um": tight, "sign": sign, "sum": func(a, b float64) float64 { return a + b },
 }
 
 // sentence is the first one of several, which end with a full stop or a question mark.
@@ -30,7 +30,7 @@ var sentence = regexp.MustCompile(`^(.*?[.?]) (.*)$`)
 // lead is the first sentence of a text, rest what follows it: the one is read at
 // arm's length, the other below it.
 func lead(s string) string {
-	s = micrometres(s)
+	s = tight(s)
 	if m := sentence.FindStringSubmatch(s); m != nil {
 		return m[1]
 	}
@@ -38,94 +38,40 @@ func lead(s string) string {
 }
 
 func rest(s string) string {
-	if m := sentence.FindStringSubmatch(micrometres(s)); m != nil {
+	if m := sentence.FindStringSubmatch(tight(s)); m != nil {
 		return m[2]
 	}
 	return ""
 }
 
-// printf is that of fmt, for what may be told or not as well: a pointer stands for
-// the number that it leads to.
-func printf(format string, args ...any) string {
-	for i, a := range args {
-		if p, ok := a.(*float64); ok && p != nil {
-			args[i] = *p
-		}
+// inUnit is a number and its unit, which the page keeps on one line.
+var inUnit = regexp.MustCompile(`(\d) (mm|°C|%|s|min|h)\b|(\d) (%)`)
+
+// tight keeps each number of a text beside its unit.
+func tight(s string) string { return inUnit.ReplaceAllString(s, "$1$3\u00a0$2$4") }
+
+func mm(v float64) string         { return tight(say.MM(v)) }
+func fine(v float64) string       { return tight(say.Fine(v)) }
+func pm(half float64) string      { return tight(say.PM(half)) }
+func half(m api.Measured) float64 { return math.Abs(m.Hi95-m.Lo95) / 2 }
+func span(s float64) string       { return tight(say.Span(s)) }
+func sign(v float64) string       { return say.Signed(v, 3) }
+
+// measured is a value with its half width, for Details.
+func measured(m api.Measured) string {
+	return tight(say.Unit(m.Value, m.Unit) + " ±" + say.Unit(half(m), m.Unit))
+}
+
+func number(v float64, unit string) string { return tight(say.Unit(v, unit)) }
+
+// value is a number that may be known or not.
+func value(v any) float64 {
+	if p, ok := v.(*float64); ok && p != nil {
+		return *p
 	}
-	return fmt.Sprintf(format, args...)
+	f, _ := v.(float64)
+	return f
 }
-
-// The space between number and unit does not break.
-const thin = "\u00a0"
-
-// fixed writes v to 0.001, without a minus before zero; "?" for what is no
-// number.
-func fixed(v float64) string {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return "?"
-	}
-	s := strconv.FormatFloat(v, 'f', 3, 64)
-	if s == "-0.000" {
-		return "0.000"
-	}
-	return strings.Replace(s, "-", "\u2212", 1)
-}
-
-// mm says a length.
-func mm(v float64) string { return fixed(v) + thin + "mm" }
-
-// sign writes v to 0.001 with its sign.
-func sign(v float64) string {
-	if s := fixed(v); v > 0 && s != "0.000" {
-		return "+" + s
-	}
-	return fixed(v)
-}
-
-// plus says a length with its sign.
-func plus(v float64) string { return sign(v) + thin + "mm" }
-
-// place says where on the bed.
-func place(u, v float64) string {
-	return "x" + thin + short(u) + thin + "mm, y" + thin + short(v) + thin + "mm"
-}
-
-// short writes v to 0.1, without a needless zero.
-func short(v float64) string {
-	return strings.Replace(strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64), "-", "\u2212", 1)
-}
-
-// span says how long: seconds below two minutes, minutes above.
-func span(seconds float64) string {
-	if seconds < 120 {
-		return fmt.Sprintf("%.0f"+thin+"s", math.Ceil(seconds))
-	}
-	return fmt.Sprintf("%.0f"+thin+"min", math.Ceil(seconds/60))
-}
-
-// half says the half width of a 95 % interval with its unit.
-func half(m api.Measured) string {
-	return "\u00b1" + number((m.Hi95-m.Lo95)/2, m.Unit)
-}
-
-// number says a value in its unit; lengths to 0.001.
-func number(v float64, unit string) string {
-	switch {
-	case unit == "1" || unit == "":
-		return fmt.Sprintf("%.2f", v)
-	case strings.HasPrefix(unit, "mm/"):
-		return strings.Replace(fmt.Sprintf("%.4f", v), "-", "\u2212", 1) + thin + unit
-	default:
-		return fixed(v) + thin + unit
-	}
-}
-
-// percent says a share.
-func percent(v float64) string { return fmt.Sprintf("%.0f"+thin+"%%", 100*v) }
-
-// stamp says a moment in the machine's local time; the script turns it into
-// that of the reader.
-func stamp(t time.Time) string { return t.Local().Format("2 Jan 2006, 15:04") }
 
 func iso(t time.Time) string { return t.UTC().Format(time.RFC3339) }
 
@@ -133,7 +79,7 @@ func dof(v *float64) string {
 	if v == nil {
 		return "\u221e"
 	}
-	return fmt.Sprintf("%.0f", *v)
+	return say.Fixed(*v, 0)
 }
 
 // stateWords says the state of a run.
@@ -169,19 +115,4 @@ func stepWords(name string) string {
 		return "Prove"
 	}
 	return name
-}
-
-// owedWords names what a run switched off.
-func owedWords(owed []string) string {
-	var out []string
-	for _, o := range owed {
-		if w, known := map[string]string{
-			string(record.SwitchLevelling): "the stored levelling", string(record.SwitchUnlevelled): "the stored levelling, which was off before", string(record.SwitchLimits): "the travel limits", string(record.SwitchIdle): "the idle switch-off of the motors",
-			string(record.SwitchHeaters): "the heaters",
-		}[o]; known {
-			o = w
-		}
-		out = append(out, o)
-	}
-	return strings.Join(out, ", ")
 }

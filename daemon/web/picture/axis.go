@@ -2,8 +2,8 @@ package picture
 
 import (
 	"math"
-	"strconv"
-	"strings"
+
+	"abbed/config/say"
 )
 
 // axis maps values lo..hi to the drawing's from..to.
@@ -60,28 +60,6 @@ func (a axis) ticks(n int) ([]float64, int) {
 	return out, decimals
 }
 
-// fixed writes v with so many decimals, and no minus before a zero; "?" for
-// what is no number.
-func fixed(v float64, decimals int) string {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return "?"
-	}
-	s := strconv.FormatFloat(v, 'f', decimals, 64)
-	if f, _ := strconv.ParseFloat(s, 64); f == 0 {
-		return strconv.FormatFloat(0, 'f', decimals, 64)
-	}
-	return strings.Replace(s, "-", "\u2212", 1)
-}
-
-// signed is fixed with a plus before what is above zero.
-func signed(v float64, decimals int) string {
-	s := fixed(v, decimals)
-	if v > 0 && s != fixed(0, decimals) {
-		return "+" + s
-	}
-	return s
-}
-
 // frame is the box of a diagram with its two axes.
 type frame struct{ x, y axis }
 
@@ -91,12 +69,12 @@ func (f frame) draw(c *canvas, xName, yName string) {
 	ys, decimals := f.y.ticks(5)
 	for _, v := range ys {
 		c.line(left, f.y.at(v), right, f.y.at(v), "grid")
-		c.text(left-5, f.y.at(v)+4, end, "tick", fixed(v, decimals))
+		c.text(left-5, f.y.at(v)+4, end, "tick", say.Fixed(v, decimals))
 	}
 	xs, decimals := f.x.ticks(6)
 	for _, v := range xs {
 		c.line(f.x.at(v), bottom, f.x.at(v), bottom+4, "rule")
-		c.text(f.x.at(v), bottom+17, middle, "tick", fixed(v, decimals))
+		c.text(f.x.at(v), bottom+17, middle, "tick", say.Fixed(v, decimals))
 	}
 	c.line(left, bottom, right, bottom, "rule")
 	c.text(left, top-8, start, "label", yName)

@@ -1,6 +1,7 @@
 package picture
 
 import (
+	"abbed/config/say"
 	"fmt"
 	"html/template"
 	"math"
@@ -161,13 +162,13 @@ func (b Bed) scale(c *canvas, y, lo, hi float64, pal shades) {
 		fmt.Fprintf(&c.b, `<rect shape-rendering="crispEdges" x="%s" y="%s" width="%s" height="12" fill="%s"/>`,
 			num(left+float64(k)*w), num(y), num(w+0.3), colour)
 	}
-	say := fixed
+	write := say.Fixed
 	if b.Signed {
-		say = signed
+		write = say.Signed
 	}
-	c.text(left, y+27, middle, "tick", say(lo, 3))
-	c.text((left+right)/2, y+27, middle, "tick", say((lo+hi)/2, 3)+" "+b.Unit)
-	c.text(right, y+27, middle, "tick", say(hi, 3))
+	c.text(left, y+27, middle, "tick", write(lo, 3))
+	c.text((left+right)/2, y+27, middle, "tick", write((lo+hi)/2, 3)+" "+b.Unit)
+	c.text(right, y+27, middle, "tick", write(hi, 3))
 	c.text(left-10, y-6, start, "label", b.Low)
 	c.text(right+10, y-6, end, "label", b.High)
 }
@@ -178,12 +179,12 @@ func (b Bed) edges(c *canvas, s sheet) {
 	xs, d := s.u.ticks(5)
 	for _, x := range xs {
 		c.line(s.u.at(x), s.v.from, s.u.at(x), s.v.from+4, "rule")
-		c.text(s.u.at(x), s.v.from+17, middle, "tick", fixed(x, d))
+		c.text(s.u.at(x), s.v.from+17, middle, "tick", say.Fixed(x, d))
 	}
 	ys, d := s.v.ticks(5)
 	for _, y := range ys {
 		c.line(s.u.from-4, s.v.at(y), s.u.from, s.v.at(y), "rule")
-		c.text(s.u.from-7, s.v.at(y)+4, end, "tick", fixed(y, d))
+		c.text(s.u.from-7, s.v.at(y)+4, end, "tick", say.Fixed(y, d))
 	}
 	c.text((s.u.from+s.u.to)/2, s.v.from+30, middle, "label", "front · mm")
 }

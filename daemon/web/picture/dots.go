@@ -1,6 +1,7 @@
 package picture
 
 import (
+	"abbed/config/say"
 	"html/template"
 	"math"
 )
@@ -40,7 +41,7 @@ func (d Dots) SVG() template.HTML {
 	ys, decimals := f.y.ticks(5)
 	for _, v := range ys {
 		c.line(f.x.from, f.y.at(v), f.x.to, f.y.at(v), "grid")
-		c.text(f.x.from-5, f.y.at(v)+4, end, "tick", fixed(v, decimals))
+		c.text(f.x.from-5, f.y.at(v)+4, end, "tick", say.Fixed(v, decimals))
 	}
 	c.text(f.x.from, 16, start, "label", "height from their mean, mm")
 	for k, s := range d.Series {
@@ -57,7 +58,7 @@ func (d Dots) column(c *canvas, f frame, at float64, name string, z []float64) {
 		if len(z) > 1 {
 			shift = 0.56 * (float64(i)/float64(len(z)-1) - 0.5)
 		}
-		c.spot(f.x.at(at+shift), f.y.at(v), 3.2, "dot", signed(v, 3)+" mm")
+		c.spot(f.x.at(at+shift), f.y.at(v), 3.2, "dot", say.Signed(v, 3)+" mm")
 	}
 	if m := mean(z); !math.IsNaN(m) {
 		c.line(f.x.at(at-0.36), f.y.at(m), f.x.at(at+0.36), f.y.at(m), "mean")

@@ -1,5 +1,7 @@
 package picture
 
+import "abbed/config/say"
+
 import "html/template"
 
 // Profile is the shape of the map from left to right: Effect at X with the
@@ -27,7 +29,7 @@ func (p Profile) SVG() template.HTML {
 	p.half(c, f, p.Back, "back")
 	c.path(f.x.all(x), f.y.all(e), "main")
 	for i := range n {
-		c.spot(f.x.at(x[i]), f.y.at(e[i]), 2.4, "dot", signed(e[i], 3)+" mm at x = "+fixed(x[i], 1)+" mm")
+		c.spot(f.x.at(x[i]), f.y.at(e[i]), 2.4, "dot", say.Signed(e[i], 3)+" mm at x = "+say.Fixed(x[i], 1)+" mm")
 	}
 	legend(c, 248, "main", "whole bed", "front", "front half", "back", "back half")
 	return c.done()

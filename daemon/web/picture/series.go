@@ -1,5 +1,7 @@
 package picture
 
+import "abbed/config/say"
+
 import "html/template"
 
 // Course is one quantity in run after run: Value with the half width Half of its
@@ -27,7 +29,7 @@ func (s Course) SVG() template.HTML {
 	ys, decimals := f.y.ticks(5)
 	for _, v := range ys {
 		c.line(f.x.from, f.y.at(v), f.x.to, f.y.at(v), "grid")
-		c.text(f.x.from-5, f.y.at(v)+4, end, "tick", fixed(v, decimals))
+		c.text(f.x.from-5, f.y.at(v)+4, end, "tick", say.Fixed(v, decimals))
 	}
 	c.text(f.x.from, f.y.to-8, start, "label", s.Quantity)
 	c.line(f.x.from, f.y.from, f.x.to, f.y.from, "rule")
@@ -38,7 +40,7 @@ func (s Course) SVG() template.HTML {
 		if s.Moved[i] {
 			c.spot(x, f.y.at(s.Value[i]), 8, "mark halo", "")
 		}
-		c.spot(x, f.y.at(s.Value[i]), 4, "dot", s.Name[i]+": "+fixed(s.Value[i], 2)+" ± "+fixed(s.Half[i], 2))
+		c.spot(x, f.y.at(s.Value[i]), 4, "dot", s.Name[i]+": "+say.Fixed(s.Value[i], 2)+" ±"+say.Fixed(s.Half[i], 2))
 		if i%max(every, 1) == 0 {
 			c.line(x, f.y.from, x, f.y.from+4, "rule")
 			c.text(x, f.y.from+17, middle, "tick", s.Name[i])

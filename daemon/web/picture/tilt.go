@@ -1,6 +1,7 @@
 package picture
 
 import (
+	"abbed/config/say"
 	"html/template"
 	"math"
 )
@@ -88,7 +89,7 @@ func (t Tilt) head(c *canvas, mid, angle float64, h Head) {
 		c.line(x, y, x, bedLine-drawnRise, "gap")
 	}
 	c.text(mid, 14, middle, "label", h.Name)
-	c.text(mid, bedLine+22, middle, "label strong", signed(h.Gap, 3)+" mm")
+	c.text(mid, bedLine+22, middle, "label strong", say.Signed(h.Gap, 3)+" mm")
 	c.text(mid, bedLine+36, middle, "label", verdict(h.Gap))
 	if angle == 0 { // upright: what is what
 		left, right := "nozzle", "probe"

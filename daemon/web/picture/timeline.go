@@ -1,5 +1,7 @@
 package picture
 
+import "abbed/config/say"
+
 import "html/template"
 
 // Timeline shows heights of one place over time: T in s since the run's start,
@@ -27,7 +29,7 @@ func (t Timeline) SVG() template.HTML {
 		c.path([]float64{f.x.at(minutes[0]), f.x.at(minutes[n-1])}, []float64{f.y.at(a + b*minutes[0]), f.y.at(a + b*minutes[n-1])}, "main")
 	}
 	for i := range n {
-		c.spot(f.x.at(minutes[i]), f.y.at(z[i]), 3, "dot", signed(z[i], 3)+" mm at "+fixed(minutes[i], 1)+" min")
+		c.spot(f.x.at(minutes[i]), f.y.at(z[i]), 3, "dot", say.Signed(z[i], 3)+" mm at "+say.Fixed(minutes[i], 1)+" min")
 	}
 	return c.done()
 }

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"abbed/daemon/api"
+	"abbed/daemon/status"
 	"abbed/probe/record"
 )
 
@@ -125,6 +126,11 @@ func (d *Desk) Printer() api.Printer {
 	if s.Applied.State == api.Writing || s.Applied.State == api.Verifying {
 		p.Going = "correction-" + Digest
 	}
+	seen := status.Snapshot{Printer: p, Applied: s.Applied}
+	if len(s.Runs) > 0 {
+		seen.Run = &s.Runs[0]
+	}
+	p.Todo = status.Todo(seen)
 	return p
 }
 

@@ -52,9 +52,9 @@ var scenes = map[string]func(*Show){
 		due, last := began.Add(time.Hour), began.Add(-time.Hour)
 		s.Check = api.Check{Every: 604800, Last: &last, Due: &due, Waits: "it waits until the printer is cold", Sentence: "A quick check is due: it waits until the printer is cold."}
 		s.Room = []api.Neighbour{
-			{Name: "left", URL: "http://127.0.0.1:8077", Port: "/dev/left", Link: api.Ready, Run: api.Done, Applied: api.Kept, Todo: []string{}, At: began},
-			{Name: "right", Port: Hostile, Link: api.Lost, Applied: api.Unfinished, Todo: []string{"decide about the half-written map; do not print before", Hostile}, At: began, Silent: true},
-			{Name: Hostile, URL: "http://127.0.0.1:8078", Link: api.Resting, Applied: api.NoneApplied, Todo: []string{}, At: began, Ended: true},
+			{Name: "left", URL: "http://127.0.0.1:8077", Port: "/dev/left", Link: api.Ready, Run: api.Done, Applied: api.Kept, Todo: []api.Todo{}, At: began},
+			{Name: "right", Port: Hostile, Link: api.Lost, Applied: api.Unfinished, Todo: []api.Todo{{Act: "Take the correction back, or finish it.", Says: Hostile, Commands: []string{}}}, At: began, Silent: true},
+			{Name: Hostile, URL: "http://127.0.0.1:8078", Link: api.Resting, Applied: api.NoneApplied, Todo: []api.Todo{}, At: began, Ended: true},
 		}
 	},
 	"owed": func(s *Show) {

@@ -64,7 +64,7 @@ var states = map[string]func(*Show){
 	},
 	"proof-over": func(s *Show) {
 		kept(s)
-		text, hint := "with the correction in force the nozzle is 0.050 mm ± 0.021 mm too high at x=195.0 y=24.0, and 0.047 mm ± 0.021 mm too high at the zero place, where it moves nothing", "let the printer warm up, set its Z offset lower (by 0.047 ± 0.021 mm), and prove it again"
+		text, hint := "with the correction in force the nozzle is 0.050 mm ±0.021 mm too high at x=195.0 y=24.0, and 0.047 mm ±0.021 mm too high at the zero place, where it moves nothing", "let the printer warm up, set its Z offset lower (by 0.047 ±0.021 mm), and prove it again"
 		s.Applied.Error = api.Errorf(0, "not-proved", hint, "%s: the level has changed, not the tilt", text)
 		s.Runs = append([]api.Run{{ID: "p1", State: api.Done, Steps: []string{"prove"}, Step: "prove", Began: began.Add(2 * time.Hour), Gaugings: 2, Number: 9,
 			Sentence: "Not proved: the level has changed, not the tilt. Gauged: " + text + ". Next: " + hint + "."}}, s.Runs...)
@@ -154,7 +154,7 @@ func ahead(records int) *api.Forecast {
 	f := &api.Forecast{Measured: records > 0, Scatter: 0.004, Touch: 4, Record: 45, Left: float64(700 + 45*left),
 		Gauging: &api.GaugeForecast{Records: records, Left: left, Time: float64(45 * left), Straight: ptr(0.007), Bent: ptr(0.012), Target: 0.012},
 		Survey:  &api.SurveyForecast{Columns: 25, Rows: 7, Repeats: 1, BaseEvery: 25, Touches: 182, Time: 700, U95: ptr(0.004), Target: 0.006, Chosen: true},
-		Says: "Gauging: 20 records at the blade, about 15 min; with the survey \u00b1 0.007 mm is to be expected of a plain slope, \u00b1 0.012 mm where it bends. Survey: 25 columns and 7 rows, about 12 min. " +
+		Says: "Gauging: 20 records at the blade, about 15 min; with the survey \u00b10.007 mm is to be expected of a plain slope, \u00b10.012 mm where it bends. Survey: 25 columns and 7 rows, about 12 min. " +
 			"The probe's scatter and the times are what is usual until the repeat test has measured them."}
 	if records == 0 {
 		f.Repeat = &api.RepeatForecast{Touches: 160, Time: 640}

@@ -62,18 +62,18 @@ func twistToShim() api.Repair {
 	r.Twist = &api.Twist{From: 20, To: 190, Roll: num(0.464, 0.008, "deg"), High: "back", Mounting: 219, Rocking: num(0.162, 0.003, "mm"), BladeIn: 0.15, BladeOut: 0.2,
 		AllowedDeg: 0.657, TwistDeg: num(0.464, 0.008, "deg"), Shim: num(0.162, 0.003, "mm"), Under: "front", Costs: num(0.364, 0.006, "mm"), After: num(0.004, 0.015, "mm"),
 		Says: strings.Join([]string{
-			"The head rolls by +0.464 \u00b1 0.016 deg from x=20 to x=190 mm (+: its back rises to the right).",
-			"First confirm it on the bench: the bare profile, 20 mm wide, over 219 mm on a flat reference should rock by 0.162 \u00b1 0.005 mm; a blade of 0.15 mm goes in; one of 0.20 mm does not.",
+			"The head rolls by +0.464 \u00b10.016 deg from x=20 to x=190 mm (+: its back rises to the right).",
+			"First confirm it on the bench: the bare profile, 20 mm wide, over 219 mm on a flat reference should rock by 0.162 \u00b10.005 mm; a blade of 0.15 mm goes in; one of 0.20 mm does not.",
 			"If it does not, the brackets or what they stand on are twisted, and not the profile.",
-			"Shim: 0.162 \u00b1 0.005 mm under the front fasteners (20 mm apart) of the right bracket, or under the back ones of the left.",
-			"Now it costs 0.364 \u00b1 0.012 mm from end to end; with a shim of 0.16 mm 0.004 \u00b1 0.029 mm should be left. Afterwards tram the bed, set the Z offset, and measure again: that has to lie within the doubt of both.",
+			"Shim: 0.162 \u00b10.005 mm under the front fasteners (20 mm apart) of the right bracket, or under the back ones of the left.",
+			"Now it costs 0.364 \u00b10.012 mm from end to end; with a shim of 0.16 mm 0.004 \u00b10.029 mm should be left. Afterwards tram the bed, set the Z offset, and measure again: that has to lie within the doubt of both.",
 		}, "\n")}
 	r.Tram = &api.Tram{SlopeX: num(-0.002, 0.0015, "mm/100mm"), SlopeY: num(0.03, 0.003, "mm/100mm"), Off: 0.004, Thread: "M4", Pitch: 0.7,
 		Supports: []api.TramSupport{
 			{X: 30, Y: 30, Says: "x=30 y=30: stays."},
-			{X: 205, Y: 30, Up: num(0.003, 0.003, "mm"), Says: "x=205 y=30: up by 0.003 \u00b1 0.006 mm, 0.00 \u00b1 0.01 turns (within its doubt: leave it)."},
-			{X: 30, Y: 205, Up: num(-0.053, 0.005, "mm"), Sure: true, Says: "x=30 y=205: down by 0.053 \u00b1 0.010 mm, 0.08 \u00b1 0.01 turns."},
-			{X: 205, Y: 205, Up: num(-0.05, 0.006, "mm"), Sure: true, Follows: true, Says: "x=205 y=205: down by 0.050 \u00b1 0.012 mm, 0.07 \u00b1 0.02 turns; it only follows: bring it up last."},
+			{X: 205, Y: 30, Up: num(0.003, 0.003, "mm"), Says: "x=205 y=30: up by 0.003 \u00b10.006 mm, 0.00 \u00b10.01 turns (within its doubt: leave it)."},
+			{X: 30, Y: 205, Up: num(-0.053, 0.005, "mm"), Sure: true, Says: "x=30 y=205: down by 0.053 \u00b10.010 mm, 0.08 \u00b10.01 turns."},
+			{X: 205, Y: 205, Up: num(-0.05, 0.006, "mm"), Sure: true, Follows: true, Says: "x=205 y=205: down by 0.050 \u00b10.012 mm, 0.07 \u00b10.02 turns; it only follows: bring it up last."},
 		}, Says: "As the nozzle sees the bed, not as the probe does. Builds differ: try an eighth of a turn and look which way the bed goes."}
 	r.Advice = append(r.Advice, api.HandAdvice{Title: "Rails and beam", Steps: []string{"Sight along the beam from one end, with a straight edge across each end.", "Slacken the fasteners of one bracket, let the beam come to rest, and tighten them crosswise."}})
 	return r
@@ -90,7 +90,7 @@ func print() api.ProofPrint {
 // proof is what one reading of each patch tells.
 func proof() api.Proof {
 	was := 0.11
-	return api.Proof{Verdict: "cannot-tell", Sentence: "The patches cannot tell yet: their readings scatter more than the gap error.", Doubt: "\u00b1 0.021 mm at a patch", Next: "Read each patch twice more, at its middle.",
+	return api.Proof{Verdict: "cannot-tell", Sentence: "The patches cannot tell yet: their readings scatter more than the gap error.", Doubt: "\u00b10.021 mm at a patch", Next: "Read each patch twice more, at its middle.",
 		Patches: []api.LeftOver{{U: 117.5, V: 117.5, Readings: 1, Thickness: 0.204, U95: 0.021}, {U: 190, V: 117.5, Readings: 1, Thickness: 0.299, Error: 0.095, U95: 0.021, Predicted: &was}}}
 }
 

@@ -1,4 +1,4 @@
-package daemon
+package known
 
 import (
 	"context"
@@ -7,6 +7,7 @@ import (
 
 	"abbed/config"
 	"abbed/daemon/api"
+	"abbed/daemon/link"
 	"abbed/gcode"
 	"abbed/gcode/dialect"
 )
@@ -20,25 +21,25 @@ type Heard struct {
 
 // Examination is what a printer answered, and what can be made of it.
 type Examination struct {
-	Facts     Facts
+	Facts     link.Facts
 	Heard     []Heard
 	Proposals []Proposal
 	// guess is Facts with what the proposals would make known.
-	guess Facts
+	guess link.Facts
 }
 
 // Examine asks a printer everything that a run and the page want to know,
 // without a daemon, then tries the known shapes on what was not understood, and
 // proposes settings. It moves nothing and changes nothing. An error means that
 // the line failed.
-func Examine(ctx context.Context, line asker, s config.Settings) (Examination, error) {
+func Examine(ctx context.Context, line link.Asker, s config.Settings) (Examination, error) {
 	words, err := Words(s)
 	if err != nil {
 		return Examination{}, err
 	}
 	ear := &ear{line: line}
 	e := Examination{}
-	e.Facts, err = identify(ctx, ear, words, s.Port)
+	e.Facts, err = link.Identify(ctx, ear, words, s.Port)
 	e.guess = e.Facts
 	if err == nil && len(e.Facts.Map) == 0 {
 		err = e.otherMap(ctx, ear, s)
@@ -61,8 +62,8 @@ func (e *Examination) otherMap(ctx context.Context, ear *ear, s config.Settings)
 	if err != nil {
 		return err
 	}
-	var f Facts
-	if err := f.stored(func(q gcode.Query) (gcode.Reply, error) { return ear.Ask(ctx, q) }, words); err != nil {
+	var f link.Facts
+	if err := f.Stored(func(q gcode.Query) (gcode.Reply, error) { return ear.Ask(ctx, q) }, words); err != nil {
 		return err
 	}
 	if len(f.Map) > 0 {
@@ -89,7 +90,7 @@ func wordsWith(s config.Settings, key, text string) (*dialect.Dialect, error) {
 	case "patterns":
 		p[name] = text
 	default:
-		panic(fmt.Sprintf("daemon: no words %q", key))
+		panic(fmt.Sprintf("known: no words %q", key))
 	}
 	s.Words = config.Words{Templates: t, Patterns: p}
 	return Words(s)
@@ -97,7 +98,7 @@ func wordsWith(s config.Settings, key, text string) (*dialect.Dialect, error) {
 
 // ear asks, and remembers what was said.
 type ear struct {
-	line  asker
+	line  link.Asker
 	heard []Heard
 }
 
@@ -121,13 +122,14 @@ func (e *ear) Ask(ctx context.Context, q gcode.Query) (gcode.Reply, error) {
 
 // Examined says what is known of a printer that answered with facts, and which
 // steps could be done, as a daemon with these settings would.
-func Examined(s config.Settings, f Facts) api.Printer {
-	k := know(s, &f, nil)
-	l := linkState{state: api.Ready, text: "The printer answers.", facts: &f}
+func Examined(s config.Settings, f link.Facts) api.Printer {
+	k := Of(s, &f, nil)
+	l := link.State{Link: api.Ready, Text: "The printer answers.", Facts: &f}
 	p := api.Printer{
-		Link: api.Ready, Sentence: l.text, Port: s.Port, ID: f.Identity.ID, Identity: f.Identity.Fields,
-		Owed: []string{}, Steps: steps(k, l),
+		Name: NameOf(s),
+		Link: api.Ready, Sentence: l.Text, Port: s.Port, ID: f.Identity.ID, Identity: f.Identity.Fields,
+		Todo: []api.Todo{}, Owed: []string{}, Steps: Steps(k, l),
 	}
-	k.show(&p)
+	k.Show(&p)
 	return p
 }

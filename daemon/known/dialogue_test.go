@@ -1,4 +1,4 @@
-package daemon_test
+package known_test
 
 import (
 	"bytes"
@@ -13,7 +13,8 @@ import (
 	"testing/synctest"
 
 	"abbed/config"
-	"abbed/daemon"
+	"abbed/daemon/known"
+	"abbed/daemon/link"
 	"abbed/gcode"
 	"abbed/gcode/bench"
 	"abbed/gcode/gcodetest"
@@ -31,9 +32,9 @@ const dialogues = "testdata/dialogues"
 // understood is what a recording holds: what doctor made of the printer.
 type understood struct {
 	Framed   bool
-	Facts    daemon.Facts
+	Facts    link.Facts
 	Settings []string // to paste
-	Heard    []daemon.Heard
+	Heard    []known.Heard
 }
 
 // TestDialogue plays every recorded dialogue and holds what is understood of it
@@ -77,11 +78,11 @@ func visit(t *testing.T, s *gcode.Session) understood {
 	if err := s.Greet(context.Background()); err != nil {
 		t.Fatal(err)
 	}
-	e, err := daemon.Examine(context.Background(), s, config.Default())
+	e, err := known.Examine(context.Background(), s, config.Default())
 	if err != nil {
 		t.Fatal(err)
 	}
-	return understood{s.Framed(), e.Facts, strings.Split(daemon.YAML(e.Proposals), "\n"), e.Heard}
+	return understood{s.Framed(), e.Facts, strings.Split(known.YAML(e.Proposals), "\n"), e.Heard}
 }
 
 func golden(t *testing.T, name string, got understood) {

@@ -1,9 +1,10 @@
-package daemon
+package known
 
 import (
 	"slices"
 
 	"abbed/daemon/api"
+	"abbed/daemon/link"
 	"abbed/probe/record"
 )
 
@@ -24,34 +25,34 @@ var besides = map[record.Step]record.Step{
 	record.StepPlateTurn: record.StepSurvey, record.StepCoupons: record.StepGauging, record.StepAngles: record.StepGauging,
 }
 
-// steps says which steps can be done and why not.
-func steps(k known, l linkState) map[string]api.Can {
+// Steps says which steps can be done and why not.
+func Steps(k Known, l link.State) map[string]api.Can {
 	out := map[string]api.Can{}
 	for _, s := range order {
 		switch {
 		case !slices.Contains(built, s):
 			out[string(s)] = cannot("not built yet")
-		case l.facts == nil:
-			out[string(s)] = cannot(l.text)
-		case k.missing != "":
-			out[string(s)] = cannot(k.missing)
-		case l.state != api.Ready && l.state != api.Resting:
-			out[string(s)] = cannot(l.text)
+		case l.Facts == nil:
+			out[string(s)] = cannot(l.Text)
+		case k.Missing != "":
+			out[string(s)] = cannot(k.Missing)
+		case l.Link != api.Ready && l.Link != api.Resting:
+			out[string(s)] = cannot(l.Text)
 		default:
 			out[string(s)] = api.Can{Can: true}
 		}
 	}
 	out["table"] = api.Can{Can: true}
-	if k.noTable != "" {
-		out["table"] = cannot(k.noTable)
+	if k.NoTable != "" {
+		out["table"] = cannot(k.NoTable)
 	}
 	return out
 }
 
 func cannot(why string) api.Can { return api.Can{WhyNot: why} }
 
-// inOrder returns the asked steps in their order, once each, or a refusal.
-func inOrder(asked []string, can map[string]api.Can) ([]record.Step, error) {
+// InOrder returns the asked steps in their order, once each, or a refusal.
+func InOrder(asked []string, can map[string]api.Can) ([]record.Step, error) {
 	if len(asked) == 0 {
 		return nil, api.Errorf(422, "bad-value", `for the whole job: {"steps":["repeat","gauging","survey"]}`, "start a run: no steps are asked for")
 	}

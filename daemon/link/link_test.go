@@ -1,4 +1,4 @@
-package daemon_test
+package link_test
 
 import (
 	"context"
@@ -13,12 +13,12 @@ import (
 	"testing/synctest"
 	"time"
 
-	"abbed/config"
-	"abbed/daemon"
 	"abbed/daemon/api"
+	"abbed/daemon/link"
 	"abbed/gcode"
 	"abbed/gcode/bench"
 	"abbed/gcode/clock"
+	"abbed/gcode/dialect"
 	"abbed/gcode/port"
 )
 
@@ -58,20 +58,20 @@ func (b *bay) counts() (tries, opened int) {
 }
 
 // linked runs do with a link to a virtual printer, in a bubble.
-func linked(t *testing.T, b *bay, change func(*daemon.LinkOptions), do func(t *testing.T, l *daemon.Link)) {
+func linked(t *testing.T, b *bay, change func(*link.Options), do func(t *testing.T, l *link.Link)) {
 	synctest.Test(t, func(t *testing.T) {
 		sc, err := bench.Lookup("healthy")
 		if err != nil {
 			t.Fatal(err)
 		}
 		b.printer = bench.New(sc, bench.Options{Seed: 2})
-		words, err := daemon.Words(config.Default())
+		words, err := dialect.New(dialect.Default())
 		if err != nil {
 			t.Fatal(err)
 		}
-		o := daemon.LinkOptions{Name: "bay", Open: b.open, Words: words, Clock: clock.Real(), Log: slog.New(slog.DiscardHandler)}
+		o := link.Options{Name: "bay", Open: b.open, Words: words, Clock: clock.Real(), Log: slog.New(slog.DiscardHandler)}
 		change(&o)
-		l := daemon.NewLink(o, func() {})
+		l := link.New(o, func() {})
 		ctx, end := context.WithCancel(context.Background())
 		var keeping sync.WaitGroup
 		keeping.Go(func() { l.Keep(ctx) })
@@ -82,7 +82,7 @@ func linked(t *testing.T, b *bay, change func(*daemon.LinkOptions), do func(t *t
 	})
 }
 
-func refusedAs(t *testing.T, l *daemon.Link) *api.Error {
+func refusedAs(t *testing.T, l *link.Link) *api.Error {
 	t.Helper()
 	var e *api.Error
 	if err := l.Unready(); err != nil && !errors.As(err, &e) {
@@ -95,7 +95,7 @@ func refusedAs(t *testing.T, l *daemon.Link) *api.Error {
 // free, by a try every 10 s at the most.
 func TestTaken(t *testing.T) {
 	b := &bay{taken: &port.TakenError{Device: "/dev/bay", Holder: port.Holder{PID: 4218, Name: "other"}, Hint: "Let it disconnect."}}
-	linked(t, b, func(*daemon.LinkOptions) {}, func(t *testing.T, l *daemon.Link) {
+	linked(t, b, func(*link.Options) {}, func(t *testing.T, l *link.Link) {
 		time.Sleep(time.Minute)
 		e := refusedAs(t, l)
 		if e == nil || e.Code != "taken" || e.Status != 503 || e.RetryAfter == 0 {
@@ -133,7 +133,7 @@ func TestLostIsSaidOnce(t *testing.T) {
 		{fmt.Errorf("gcode: greet: %w: more than 4096 lines or 256 kB came in answer to M503", gcode.ErrEndless), "The link to the printer was given up: gcode: greet: what the printer says does not end: more than 4096 lines or 256 kB came in answer to M503. Set another command", "set another command"},
 	} {
 		b := &bay{taken: c.err}
-		linked(t, b, func(*daemon.LinkOptions) {}, func(t *testing.T, l *daemon.Link) {
+		linked(t, b, func(*link.Options) {}, func(t *testing.T, l *link.Link) {
 			time.Sleep(time.Second)
 			if e := refusedAs(t, l); e == nil || !strings.HasPrefix(e.Text, c.says) || !strings.HasPrefix(e.Hint, c.hint) {
 				t.Errorf("%v: %+v", c.err, e)
@@ -146,11 +146,11 @@ func TestLostIsSaidOnce(t *testing.T) {
 // rare.
 func TestTakenWithCommands(t *testing.T) {
 	b := &bay{taken: errors.New("no such device")}
-	change := func(o *daemon.LinkOptions) {
+	change := func(o *link.Options) {
 		o.Rest = true
-		o.After = daemon.Errand{Name: "after", Text: "true", Limit: time.Minute, Log: slog.New(slog.DiscardHandler)}
+		o.After = link.Errand{Name: "after", Text: "true", Limit: time.Minute, Log: slog.New(slog.DiscardHandler)}
 	}
-	linked(t, b, change, func(t *testing.T, l *daemon.Link) {
+	linked(t, b, change, func(t *testing.T, l *link.Link) {
 		time.Sleep(time.Hour)
 		if tries, _ := b.counts(); tries < 10 || tries > 18 {
 			t.Errorf("%d tries in an hour", tries)
@@ -166,7 +166,7 @@ func TestTakenWithCommands(t *testing.T) {
 // opens it once.
 func TestFirstOpeningWaits(t *testing.T) {
 	b := &bay{}
-	linked(t, b, func(o *daemon.LinkOptions) { o.Ask, o.Rest = true, true }, func(t *testing.T, l *daemon.Link) {
+	linked(t, b, func(o *link.Options) { o.Ask, o.Rest = true, true }, func(t *testing.T, l *link.Link) {
 		time.Sleep(time.Hour)
 		tries, _ := b.counts()
 		if e := refusedAs(t, l); e == nil || e.Code != "unopened" || tries != 0 {
@@ -204,7 +204,7 @@ func TestFirstOpeningWaits(t *testing.T) {
 // die under them, never meet a port that is open twice, and never hang.
 func TestJobsAtTheDoor(t *testing.T) {
 	b := &bay{}
-	linked(t, b, func(o *daemon.LinkOptions) { o.Rest = true }, func(t *testing.T, l *daemon.Link) {
+	linked(t, b, func(o *link.Options) { o.Rest = true }, func(t *testing.T, l *link.Link) {
 		done := 0
 		for n, tries := 0, 0; n < 60; tries++ {
 			if tries > 10000 {

@@ -1,4 +1,4 @@
-package daemon
+package link
 
 import (
 	"context"
@@ -22,7 +22,7 @@ import (
 // With Rest the port is given back whenever no job has it: the link is then
 // resting, and a Loan opens, greets and identifies anew.
 type Link struct {
-	o       LinkOptions
+	o       Options
 	changed func()
 
 	allowed chan struct{} // closed once the person allowed the opening
@@ -44,8 +44,8 @@ type Link struct {
 	spent    gcode.Counts            // of the sessions that ended
 }
 
-// LinkOptions are what a Link needs.
-type LinkOptions struct {
+// Options are what a Link needs.
+type Options struct {
 	// Name is the port's name; Open opens it.
 	Name string
 	Open func(context.Context) (io.ReadWriteCloser, error)
@@ -61,8 +61,8 @@ type LinkOptions struct {
 	Log           *slog.Logger
 }
 
-// NewLink returns a link that does nothing until Keep.
-func NewLink(o LinkOptions, changed func()) *Link {
+// New returns a link that does nothing until Keep.
+func New(o Options, changed func()) *Link {
 	l := &Link{o: o, changed: changed, allowed: make(chan struct{}), state: api.Connecting, hint: checkCable,
 		door: make(chan struct{}, 1), opened: make(chan *gcode.Session, 1), text: "Connecting to the printer."}
 	l.door <- struct{}{}
@@ -101,7 +101,7 @@ func (l *Link) down(err error) {
 		state, text = api.Taken, taken.Error()+". "+taken.Hint
 	case errors.As(err, &errand):
 		state, text = api.Taken, errand.Text+". "+errand.Hint
-	case errors.Is(err, gcode.ErrStopped), errors.Is(err, errStop):
+	case errors.Is(err, gcode.ErrStopped), errors.Is(err, ErrStop):
 		text = "A stop was requested. Look at the machine; if it does not answer, reset it or switch it off and on. It is being tried again."
 	case errors.Is(err, gcode.ErrHalted):
 		text = "The printer halted. Look at the machine, then reset it or switch it off and on. It is being tried again."
@@ -153,7 +153,7 @@ func (l *Link) Unready() error {
 }
 
 // StopNow sends the stop request at once, whatever is going on. The opening for
-// a job is ended. errNothing says that this program has nothing open that could
+// a job is ended. ErrNothing says that this program has nothing open that could
 // move anything.
 func (l *Link) StopNow() error {
 	l.mu.Lock()
@@ -161,10 +161,10 @@ func (l *Link) StopNow() error {
 	l.homed = false
 	l.mu.Unlock()
 	if opening != nil {
-		opening(errStop)
+		opening(ErrStop)
 	}
 	if sess == nil && (opening != nil || state != api.Lost) {
-		return errNothing
+		return ErrNothing
 	}
 	if sess == nil {
 		return unsent("there is no link to the printer")
@@ -182,42 +182,49 @@ func (l *Link) Cut() {
 	l.homed = false
 	l.mu.Unlock()
 	if opening != nil {
-		opening(errClosing)
+		opening(ErrClosing)
 	}
 	if sess != nil {
 		sess.Abandon()
 	}
 }
 
-var errNothing = unsent("the port is not open")
+// ErrNothing says that this program has nothing open that could move anything.
+var ErrNothing = unsent("the port is not open")
 
 func unsent(why string) error {
 	return api.Errorf(503, "lost", "use the printer's power switch", "stop: the request could not be sent: %s", why)
 }
 
-// linkState is a snapshot of a Link.
-type linkState struct {
-	state  api.Link
-	text   string
-	facts  *Facts
-	homed  bool
-	held   bool // this program has the port open
-	counts gcode.Counts
+// State is a snapshot of a Link.
+type State struct {
+	Link   api.Link
+	Text   string
+	Facts  *Facts
+	Homed  bool
+	Held   bool // this program has the port open
+	Counts gcode.Counts
 }
 
-func (l *Link) now() linkState {
+// Why a job, or the opening for it, was ended.
+var (
+	ErrStop    = errors.New("a stop was requested")
+	ErrClosing = errors.New("the program is ending")
+)
+
+func (l *Link) Now() State {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	s := linkState{state: l.state, text: l.text, facts: l.facts, homed: l.homed, counts: l.spent}
+	s := State{Link: l.state, Text: l.text, Facts: l.facts, Homed: l.homed, Counts: l.spent}
 	if l.sess != nil {
-		s.held = l.sess.Err() == nil
-		s.counts = add(s.counts, l.sess.Counts())
+		s.Held = l.sess.Err() == nil
+		s.Counts = add(s.Counts, l.sess.Counts())
 	}
 	return s
 }
 
-// learn replaces what is known of the printer, after a job changed it.
-func (l *Link) learn(change func(*Facts)) {
+// Learn replaces what is known of the printer, after a job changed it.
+func (l *Link) Learn(change func(*Facts)) {
 	l.mu.Lock()
 	if l.facts != nil {
 		f := *l.facts

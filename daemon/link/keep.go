@@ -1,4 +1,4 @@
-package daemon
+package link
 
 import (
 	"context"
@@ -97,7 +97,7 @@ func (l *Link) greet(ctx context.Context, sess *gcode.Session) (Facts, error) {
 	if err := sess.Greet(ctx); err != nil {
 		return Facts{}, err
 	}
-	f, err := identify(ctx, sess, l.o.Words, l.o.Name)
+	f, err := Identify(ctx, sess, l.o.Words, l.o.Name)
 	if err == nil {
 		err = f.readMapAgain(ctx, sess, l.o.Words)
 	}

@@ -1,4 +1,4 @@
-package daemon_test
+package known_test
 
 import (
 	"context"
@@ -9,7 +9,7 @@ import (
 	"testing"
 
 	"abbed/config"
-	"abbed/daemon"
+	"abbed/daemon/known"
 	"abbed/gcode"
 )
 
@@ -60,7 +60,7 @@ func TestProposals(t *testing.T) {
 			open: []string{"lever", "trigger", "travel", "probe.style", "bed", "zero_at"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			e, err := daemon.Examine(t.Context(), c.says, config.Default())
+			e, err := known.Examine(t.Context(), c.says, config.Default())
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -74,15 +74,15 @@ func TestProposals(t *testing.T) {
 			}
 			slices.Sort(sure)
 			if !slices.Equal(sure, c.sure) || !slices.Equal(open, c.open) {
-				t.Errorf("proposed %v and %v, want %v and %v\n%s", sure, open, c.sure, c.open, daemon.YAML(e.Proposals))
+				t.Errorf("proposed %v and %v, want %v and %v\n%s", sure, open, c.sure, c.open, known.YAML(e.Proposals))
 			}
-			again, err := daemon.Examine(t.Context(), c.says, pasted(t, daemon.YAML(e.Proposals)))
+			again, err := known.Examine(t.Context(), c.says, pasted(t, known.YAML(e.Proposals)))
 			if err != nil {
 				t.Fatal(err)
 			}
 			f := again.Facts
 			if want := c.lever; want != ([3]float64{}) && (f.Lever == nil || f.Lever.X != want[0] || f.Lever.Y != want[1] || *f.ZOffset != want[2]) {
-				t.Errorf("pasted, the lever is %v %v, want %v\n%s", f.Lever, f.ZOffset, want, daemon.YAML(e.Proposals))
+				t.Errorf("pasted, the lever is %v %v, want %v\n%s", f.Lever, f.ZOffset, want, known.YAML(e.Proposals))
 			}
 			if want := c.travel; want != ([6]float64{}) {
 				if f.Travel == nil || [6]float64{f.Travel.X0, f.Travel.Y0, f.Travel.Z0, f.Travel.X1, f.Travel.Y1, f.Travel.Z1} != want {
@@ -114,12 +114,12 @@ func pasted(t *testing.T, yaml string) config.Settings {
 
 // What is to be filled in loads as well, once it is uncommented.
 func TestProposalsUncommented(t *testing.T) {
-	e, err := daemon.Examine(t.Context(), talker{}, config.Default())
+	e, err := known.Examine(t.Context(), talker{}, config.Default())
 	if err != nil {
 		t.Fatal(err)
 	}
 	var b strings.Builder
-	for _, line := range strings.Split(daemon.YAML(e.Proposals), "\n") {
+	for _, line := range strings.Split(known.YAML(e.Proposals), "\n") {
 		if bare, comment := strings.CutPrefix(line, "#"); comment && !strings.HasPrefix(bare, " ") {
 			line = bare
 		}

@@ -1,4 +1,4 @@
-package daemon_test
+package link_test
 
 import (
 	"bytes"
@@ -13,13 +13,13 @@ import (
 	"testing"
 	"time"
 
-	"abbed/daemon"
 	"abbed/daemon/api"
+	"abbed/daemon/link"
 )
 
-func errand(text string, limit time.Duration) (daemon.Errand, *bytes.Buffer) {
+func errand(text string, limit time.Duration) (link.Errand, *bytes.Buffer) {
 	log := &bytes.Buffer{}
-	return daemon.Errand{Name: "before", Text: text, Limit: limit, Log: slog.New(slog.NewTextHandler(log, nil))}, log
+	return link.Errand{Name: "before", Text: text, Limit: limit, Log: slog.New(slog.NewTextHandler(log, nil))}, log
 }
 
 // How an errand ends is checked, and what it says is in the log.

@@ -1,4 +1,6 @@
-package daemon
+// Package refuse turns any error into the one that the API answers with: a code, the fact, and
+// what to do.
+package refuse
 
 import (
 	"context"
@@ -17,8 +19,8 @@ var conflicts = map[string]bool{
 	"foreign-use": true, "unhomed": true, "unknown-prompt": true,
 }
 
-// refusal turns any error into one of the API's.
-func refusal(err error) *api.Error {
+// Of turns any error into one of the API's.
+func Of(err error) *api.Error {
 	var known *api.Error
 	var refused *probe.Refused
 	var fault *probe.Fault
@@ -39,10 +41,10 @@ func refusal(err error) *api.Error {
 	return &api.Error{Status: 502, Code: codeOf(err, "failed"), Text: err.Error(), Hint: "look at the machine, then try again"}
 }
 
-// storeRefusal turns an error of the store into one of the API's: what the disk
+// Store turns an error of the store into one of the API's: what the disk
 // has, a damaged entry, or a question that was given up, which says nothing about
 // either.
-func storeRefusal(err error) *api.Error {
+func Store(err error) *api.Error {
 	e := &api.Error{Status: 500, Code: "internal", Text: err.Error(), Hint: "see the log"}
 	switch hint := store.Hint(err); {
 	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):

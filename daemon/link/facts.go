@@ -1,4 +1,4 @@
-package daemon
+package link
 
 import (
 	"context"
@@ -50,19 +50,19 @@ type Facts struct {
 	TempsAt time.Time `json:"-"`
 }
 
-// asker asks the printer.
-type asker interface {
+// Asker asks the printer.
+type Asker interface {
 	Ask(context.Context, gcode.Query) (gcode.Reply, error)
 }
 
-// identify asks everything that a run and the page want to know. It moves
+// Identify asks everything that a run and the page want to know. It moves
 // nothing and changes nothing. An error means that the line failed; what is
 // merely not answered is left out.
-func identify(ctx context.Context, line asker, words *dialect.Dialect, port string) (Facts, error) {
+func Identify(ctx context.Context, line Asker, words *dialect.Dialect, port string) (Facts, error) {
 	f := Facts{Identity: record.Identity{Port: port}}
 	ask := func(q gcode.Query) (gcode.Reply, error) { return line.Ask(ctx, q) }
 	for _, step := range []func(askFunc, *dialect.Dialect) error{
-		f.who, f.settings, f.lever, f.limits, f.stored, f.heat,
+		f.who, f.settings, f.lever, f.limits, f.Stored, f.heat,
 	} {
 		if err := step(ask, words); err != nil {
 			return f, err
@@ -77,7 +77,7 @@ type askFunc = func(gcode.Query) (gcode.Reply, error)
 func (f *Facts) who(ask askFunc, words *dialect.Dialect) error {
 	r, err := ask(words.Identify())
 	if err != nil {
-		return fmt.Errorf("daemon: identify the printer: %w", err)
+		return fmt.Errorf("link: identify the printer: %w", err)
 	}
 	if id, ok := words.ReadIdentity(r); ok {
 		f.Identity.Fields, f.Caps = id.Fields, id.Caps
@@ -103,7 +103,7 @@ func fingerprint(id record.Identity) string {
 func (f *Facts) settings(ask askFunc, words *dialect.Dialect) error {
 	r, err := ask(words.Settings())
 	if err != nil {
-		return fmt.Errorf("daemon: read the settings: %w", err)
+		return fmt.Errorf("link: read the settings: %w", err)
 	}
 	f.Settings, f.SettingsAt = words.ReadSettings(r), time.Now()
 	f.takeIdle()
@@ -118,13 +118,13 @@ func (f *Facts) settings(ask askFunc, words *dialect.Dialect) error {
 var idleWord = regexp.MustCompile(`(?im)\bM(?:84|18)\s+S\s*(\d{1,6})\b`)
 
 func (f *Facts) takeIdle() {
-	if s, ok := idleOffIn(f.Settings); ok {
+	if s, ok := IdleOffIn(f.Settings); ok {
 		f.IdleOff = &s
 	}
 }
 
-// idleOffIn returns the idle switch-off of a settings report, s.
-func idleOffIn(settings string) (int, bool) {
+// IdleOffIn returns the idle switch-off of a settings report, s.
+func IdleOffIn(settings string) (int, bool) {
 	m := idleWord.FindStringSubmatch(settings)
 	if m == nil {
 		return 0, false
@@ -142,7 +142,7 @@ func (f *Facts) takeLever(words *dialect.Dialect, r gcode.Reply) {
 func (f *Facts) lever(ask askFunc, words *dialect.Dialect) error {
 	r, err := ask(words.Lever())
 	if err != nil {
-		return fmt.Errorf("daemon: read the lever: %w", err)
+		return fmt.Errorf("link: read the lever: %w", err)
 	}
 	f.takeLever(words, r)
 	return nil
@@ -151,7 +151,7 @@ func (f *Facts) lever(ask askFunc, words *dialect.Dialect) error {
 func (f *Facts) limits(ask askFunc, words *dialect.Dialect) error {
 	r, err := ask(words.Limits())
 	if err != nil {
-		return fmt.Errorf("daemon: read the travel limits: %w", err)
+		return fmt.Errorf("link: read the travel limits: %w", err)
 	}
 	if l, ok := words.ReadLimits(r); ok {
 		f.Travel = &l.Travel
@@ -162,10 +162,11 @@ func (f *Facts) limits(ask askFunc, words *dialect.Dialect) error {
 	return nil
 }
 
-func (f *Facts) stored(ask askFunc, words *dialect.Dialect) error {
+// Stored asks for the stored map.
+func (f *Facts) Stored(ask askFunc, words *dialect.Dialect) error {
 	r, err := ask(words.Map())
 	if err != nil {
-		return fmt.Errorf("daemon: read the stored map: %w", err)
+		return fmt.Errorf("link: read the stored map: %w", err)
 	}
 	f.takeMap(words.ReadMap(r))
 	if on, ok := words.ReadLevelling(r); ok && f.Levelling == nil {
@@ -188,16 +189,16 @@ func (f *Facts) takeMap(rows [][]int64, ok bool, err error) {
 
 // readMapAgain asks for the map until two prints in a row are alike, four times
 // at most: nothing in a print tells that a digit was damaged on the way.
-func (f *Facts) readMapAgain(ctx context.Context, line asker, words *dialect.Dialect) error {
+func (f *Facts) readMapAgain(ctx context.Context, line Asker, words *dialect.Dialect) error {
 	for try := 0; f.MapAsked; try++ {
 		r, err := line.Ask(ctx, words.Map())
 		if err != nil {
-			return fmt.Errorf("daemon: read the stored map: %w", err)
+			return fmt.Errorf("link: read the stored map: %w", err)
 		}
 		last := f.Map
 		f.takeMap(words.ReadMap(r))
 		switch {
-		case sameNodes(f.Map, last):
+		case slices.EqualFunc(f.Map, last, slices.Equal):
 			return nil
 		case try == 2:
 			f.takeMap(nil, false, errors.New("the printer prints its stored map otherwise each time"))
@@ -209,7 +210,7 @@ func (f *Facts) readMapAgain(ctx context.Context, line asker, words *dialect.Dia
 func (f *Facts) heat(ask askFunc, words *dialect.Dialect) error {
 	r, err := ask(words.Temperatures())
 	if err != nil {
-		return fmt.Errorf("daemon: read the temperatures: %w", err)
+		return fmt.Errorf("link: read the temperatures: %w", err)
 	}
 	if t, ok := words.ReadTemperatures(r); ok {
 		f.Temps, f.TempsAt = &t, time.Now()

@@ -1,0 +1,223 @@
+package main
+
+import (
+	"crypto/tls"
+	"crypto/x509"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net/http"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"abbed/config"
+	"abbed/config/outside"
+	"abbed/daemon/client"
+)
+
+// caller calls a running daemon.
+type caller struct {
+	url, token, ca string
+	printer        string // its name from setup; "": url and token say
+	json           bool
+	flags          *pflag.FlagSet
+	dirs           []string // of settings files; nil: those of this machine
+}
+
+// commonHelp is where the common flags are shown.
+const commonHelp = "abbed --help"
+
+// common are the flags by which every command reaches a daemon.
+func (k *caller) common() *pflag.FlagSet {
+	f := pflag.NewFlagSet("common", pflag.ContinueOnError)
+	f.StringVar(&k.printer, "printer", "", "name of the printer from setup; not needed if there is only one")
+	f.StringVar(&k.url, "url", envOr("ABBED_URL", "http://"+config.Default().Listen), "where the daemon listens, in place of --printer; unix:/path is its socket")
+	f.StringVar(&k.token, "token-file", envOr("ABBED_TOKEN_FILE", filepath.Join(config.StateDir(os.Environ()), "token")), "the operator's token, with --url")
+	f.StringVar(&k.ca, "ca", envOr("ABBED_CA", ""), "file of a certificate (PEM) to trust, with --url")
+	f.BoolVar(&k.json, "json", false, "answer in JSON, for programs")
+	return f
+}
+
+// add gives a command the common flags.
+func (k *caller) add(c *cobra.Command) {
+	k.addSome(c)
+	c.MarkFlagsMutuallyExclusive("printer", "url")
+	c.MarkFlagsMutuallyExclusive("printer", "token-file")
+}
+
+// addSome gives a command the common flags of these names; none: all of them.
+func (k *caller) addSome(c *cobra.Command, names ...string) {
+	some := pflag.NewFlagSet("common", pflag.ContinueOnError)
+	k.common().VisitAll(func(f *pflag.Flag) {
+		if len(names) == 0 || slices.Contains(names, f.Name) {
+			some.AddFlag(f)
+		}
+	})
+	addShared(c.Flags(), some, commonHelp)
+	k.flags = c.Flags()
+	_ = c.RegisterFlagCompletionFunc("printer", func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+		return k.known(), cobra.ShellCompDirectiveNoFileComp
+	})
+}
+
+// known are the printers that were set up on this machine.
+func (k *caller) known() (out []string) {
+	for _, dir := range k.places() {
+		files, _ := filepath.Glob(filepath.Join(dir, "*.yaml"))
+		for _, f := range files {
+			out = append(out, filepath.Base(f[:len(f)-len(".yaml")]))
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+func (k *caller) places() []string {
+	if k.dirs != nil {
+		return k.dirs
+	}
+	return []string{settingsDir(true), settingsDir(false)}
+}
+
+// which is the printer that is named, or the only one there is; "" if there is none,
+// or if an address was given in place of a name.
+func (k *caller) which() (string, error) {
+	if k.printer != "" || k.flags != nil && k.flags.Changed("printer") {
+		return k.printer, k.isKnown()
+	}
+	if k.addressed() {
+		return "", nil
+	}
+	switch known := k.known(); len(known) {
+	case 0:
+		return "", nil
+	case 1:
+		return known[0], nil
+	default:
+		return "", usage(fmt.Errorf("there are several printers: say which one with --printer NAME: %s", strings.Join(known, ", ")))
+	}
+}
+
+// addressed reports whether an address or a token was given.
+func (k *caller) addressed() bool {
+	return os.Getenv("ABBED_URL") != "" || os.Getenv("ABBED_TOKEN_FILE") != "" || k.flags != nil && (k.flags.Changed("url") || k.flags.Changed("token-file"))
+}
+
+func (k *caller) isKnown() error {
+	if known := k.known(); !slices.Contains(known, k.printer) {
+		there := "no printer was set up here"
+		if len(known) > 0 {
+			there = "there is " + strings.Join(known, ", ")
+		}
+		return usage(fmt.Errorf("--printer %q: %s; abbed setup NAME sets a printer up", k.printer, there))
+	}
+	return nil
+}
+
+// file is the settings file of a printer that is known.
+func (k *caller) file(name string) string {
+	for _, dir := range k.places() {
+		file := filepath.Join(dir, name+".yaml")
+		if _, err := os.Stat(file); !errors.Is(err, fs.ErrNotExist) {
+			return file
+		}
+	}
+	return ""
+}
+
+// find takes address and token from the settings of the printer. Whoever may not read
+// the token goes by the printer's socket, if there is one that lets him.
+func (k *caller) find() error {
+	name, err := k.which()
+	if err != nil || name == "" {
+		return err
+	}
+	s, err := config.Load(config.Options{File: k.file(name), Environ: []string{}})
+	if err != nil {
+		return usage(err)
+	}
+	k.url, k.token = "http://"+s.Listen, filepath.Join(s.State, "token")
+	if s.Access.Certificate != "" {
+		k.url = "https://" + s.Listen
+	}
+	if _, err := readToken(k.token); errors.Is(err, fs.ErrPermission) && s.Socket != "" {
+		k.url = "unix:" + s.Socket
+	}
+	return nil
+}
+
+// settings reads the settings of the printer that is named with --printer; alone says
+// that the only one there is will do. A file that --config names goes first.
+func (k *caller) settings(alone bool) (config.Settings, error) {
+	o := config.Options{Flags: k.flags, AlsoEnv: alsoEnv}
+	said := k.printer != ""
+	for _, flag := range []string{"config", "port"} {
+		said = said || k.flags.Changed(flag)
+	}
+	if k.printer != "" || alone && !said && os.Getenv("ABBED_CONFIG") == "" && os.Getenv("ABBED_PORT") == "" {
+		name, err := k.which()
+		if err != nil {
+			return config.Settings{}, err
+		}
+		if name != "" && !k.flags.Changed("config") {
+			o.File = k.file(name)
+		}
+	}
+	s, err := config.Load(o)
+	if err != nil {
+		return s, usage(err)
+	}
+	return s, nil
+}
+
+// dial returns a client of the printer's daemon. On the socket the file's permissions
+// are the access: the token goes along only if it was asked for.
+func (k *caller) dial() (*client.Client, error) {
+	if err := k.find(); err != nil {
+		return nil, err
+	}
+	if strings.HasPrefix(k.url, "unix:") && !(k.flags != nil && k.flags.Changed("token-file")) {
+		return client.New(k.url, ""), nil
+	}
+	token, err := readToken(k.token)
+	if err != nil && !errors.Is(err, os.ErrNotExist) {
+		return nil, err
+	}
+	a := client.New(k.url, token)
+	if k.ca == "" {
+		return a, nil
+	}
+	pem, err := outside.Read(k.ca, 1<<20)
+	if err != nil {
+		return nil, usage(fmt.Errorf("--ca: %w", err))
+	}
+	pool, err := x509.SystemCertPool()
+	if err != nil {
+		pool = x509.NewCertPool()
+	}
+	if !pool.AppendCertsFromPEM(pem) {
+		return nil, usage(fmt.Errorf("--ca %s: holds no certificate in PEM", k.ca))
+	}
+	return a.Over(&http.Transport{TLSClientConfig: &tls.Config{RootCAs: pool, MinVersion: tls.VersionTLS12}}), nil
+}
+
+// readToken reads the operator's token, as the daemon keeps it.
+func readToken(file string) (string, error) {
+	b, err := outside.Read(file, 256)
+	if err != nil {
+		return "", fmt.Errorf("read the operator's token: %w", err)
+	}
+	return strings.TrimSpace(string(b)), nil
+}
+
+func envOr(name, otherwise string) string {
+	if v := os.Getenv(name); v != "" {
+		return v
+	}
+	return otherwise
+}

@@ -1,0 +1,107 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// TestPrinterByName: a command finds the daemon of a printer by its settings file.
+func TestPrinterByName(t *testing.T) {
+	dir, state := t.TempDir(), t.TempDir()
+	for name, text := range map[string]string{
+		"left":  "listen: 127.0.0.1:8079\nstate: " + state + "\n",
+		"right": "listen: 127.0.0.1:8080\nstate: " + state + "\naccess: {certificate: c.pem, key: k.pem}\n",
+		"bad":   "listen: 8\n",
+	} {
+		if err := os.WriteFile(filepath.Join(dir, name+".yaml"), []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for name, want := range map[string]string{"left": "http://127.0.0.1:8079", "right": "https://127.0.0.1:8080"} {
+		k := caller{printer: name, dirs: []string{t.TempDir(), dir}}
+		if err := k.find(); err != nil || k.url != want || k.token != filepath.Join(state, "token") {
+			t.Errorf("%s: %s %s, %v", name, k.url, k.token, err)
+		}
+	}
+	for name, says := range map[string]string{"middle": "abbed setup", "../left": "abbed setup", "bad": "listen"} {
+		k := caller{printer: name, dirs: []string{dir}}
+		var e *exit
+		if err := k.find(); !errors.As(err, &e) || e.code != exitUsage || !strings.Contains(err.Error(), says) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	var out, errs bytes.Buffer
+	if code := Main(t.Context(), []string{"status", "--printer", "left", "--url", "http://127.0.0.1:1"}, &out, &errs); code == exitDone || !strings.Contains(errs.String(), "printer") {
+		t.Errorf("both a name and an address: exit %d, %s", code, &errs)
+	}
+}
+
+// TestOnlyPrinter: a printer need not be named where there is only one; where there are
+// several a command does not guess, and names them.
+func TestOnlyPrinter(t *testing.T) {
+	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
+	dir := settingsDir(false)
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	state := t.TempDir()
+	add := func(name string) {
+		if err := os.WriteFile(filepath.Join(dir, name+".yaml"), []byte("listen: 127.0.0.1:1\nstate: "+state+"\n"), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	add("left")
+	for _, args := range [][]string{{"stop"}, {"status"}, {"workshop", "repair", "a-run"}, {"correction", "carry", "part.gcode"}} {
+		if code, _, errs := runOn(t, args...); code == exitDone || !strings.Contains(errs, "127.0.0.1:1/") {
+			t.Errorf("%v: exit %d, %s", args, code, errs)
+		}
+	}
+	if code, _, errs := runOn(t, "data", "export", filepath.Join(state, "file")); code != exitUsage || !strings.Contains(errs, "export "+state) {
+		t.Errorf("export: exit %d, %s", code, errs)
+	}
+	add("right")
+	for _, args := range [][]string{{"stop"}, {"status"}, {"correction", "undo"}, {"workshop", "repair", "a-run"}, {"data", "export", "file"}} {
+		if code, _, errs := runOn(t, args...); code != exitUsage || !strings.Contains(errs, "left, right") {
+			t.Errorf("%v: exit %d, %s", args, code, errs)
+		}
+	}
+}
+
+// TestTree: the commands are those of the contract, each in a group, with a line that
+// fits beside its name on a terminal of 80 columns.
+func TestTree(t *testing.T) {
+	want := []string{"demo", "setup", "serve", "doctor", "status", "measure", "confirm", "stop", "runs", "correction", "workshop", "access", "data", "version", "bench"}
+	below := map[string]string{
+		"runs": "list report compare history analyse readings", "correction": "show verify reapply undo carry",
+		"workshop": "repair profile probe-place patches patch-readings", "access": "list pair end", "data": "export import",
+	}
+	var got []string
+	for _, c := range commands().Commands() {
+		got = append(got, c.Name())
+		var names []string
+		for _, b := range append(c.Commands(), c) {
+			if len(b.Short) > 62 {
+				t.Errorf("%s: %d characters: %q", b.CommandPath(), len(b.Short), b.Short)
+			}
+			if b != c {
+				names = append(names, b.Name())
+			}
+		}
+		if strings.Join(names, " ") != below[c.Name()] || c.GroupID == "" {
+			t.Errorf("%s: %v in group %q", c.Name(), names, c.GroupID)
+		}
+	}
+	if !slices.Equal(got, want) {
+		t.Errorf("%v, want %v", got, want)
+	}
+	for _, old := range []string{"report", "prove", "sessions", "bench-check", "room"} {
+		if code, _, errs := runOn(t, old); code != exitUsage || !strings.Contains(errs, "unknown command") {
+			t.Errorf("%s: exit %d, %s", old, code, errs)
+		}
+	}
+}

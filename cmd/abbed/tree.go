@@ -1,0 +1,188 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"maps"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"abbed/config"
+)
+
+// Groups of commands, in the order in which a person meets them.
+const (
+	groupStart      = "start"
+	groupJob        = "job"
+	groupCorrection = "correction"
+	groupWorkshop   = "workshop"
+	groupUpkeep     = "upkeep"
+
+	groupDevelopment = "development"
+)
+
+// extra are commands of special builds.
+var extra []func() *cobra.Command
+
+// commands is the whole tree.
+func commands() *cobra.Command {
+	cobra.EnableCommandSorting = false // they stand in the order of the job
+	root := &cobra.Command{
+		Use:   "abbed",
+		Short: "Tells the bed from the beam of a 3D printer that levels itself with a probe",
+		Long: `abbed measures what the tilt of a 3D printer's head costs at the nozzle. No bed map
+made with the printer's own probe shows it. abbed says what to repair, and offers a
+correction that a person reviews, approves and can undo.
+
+Try it without a printer:   abbed demo
+With a printer:             abbed setup NAME`,
+		SilenceErrors: true, SilenceUsage: true,
+		RunE:              helped,
+		CompletionOptions: cobra.CompletionOptions{HiddenDefaultCmd: true},
+	}
+	root.SetFlagErrorFunc(misused)
+	root.SetUsageFunc(tellUsage)
+	root.AddGroup(&cobra.Group{ID: groupStart, Title: "Start"}, &cobra.Group{ID: groupJob, Title: "The job"},
+		&cobra.Group{ID: groupCorrection, Title: "The correction"}, &cobra.Group{ID: groupWorkshop, Title: "In the workshop"},
+		&cobra.Group{ID: groupUpkeep, Title: "Upkeep"}, &cobra.Group{ID: groupDevelopment, Title: "For development"})
+	root.SetHelpCommandGroupID(groupUpkeep)
+	add := func(group string, all ...*cobra.Command) {
+		for _, c := range all {
+			c.GroupID = group
+		}
+		root.AddCommand(all...)
+	}
+	add(groupStart, demoCommand(), setupCommand(), serveCommand(), doctorCommand())
+	add(groupJob, statusCommand(), measureCommand(), confirmCommand(),
+		ask("stop", "Request a stop at once; it is not an emergency stop", cobra.NoArgs, stop),
+		family("runs", "List, read and compare runs",
+			ask("list", "List all runs, newest first", cobra.NoArgs, listRuns),
+			ask("report [RUN]", "Say what a run found; the latest if none is named", cobra.MaximumNArgs(1), report),
+			compareCommand(), historyCommand(), analyseCommand(), readingsCommand()))
+	add(groupCorrection, family("correction", "Show, verify, undo or carry a correction",
+		ask("show [RUN]", "Print the correction of a run as CSV", cobra.MaximumNArgs(1), table),
+		ask("verify", "Start a run that verifies the correction at the nozzle", cobra.NoArgs, prove),
+		ask("reapply", "Add the approved correction to a bed map measured again", cobra.NoArgs, reapply),
+		ask("undo", "Write the old bed map back", cobra.NoArgs, undo),
+		carryCommand()))
+	add(groupWorkshop, family("workshop", "Repair with tools, print patches, find a place for the probe", nil,
+		repairCommand(), profileCommand(), probePlaceCommand(), patchesCommand(), patchReadingsCommand()))
+	add(groupUpkeep,
+		family("access", "Let browsers in, list them, or end one", listSessions(), pairCommand(), endSession()),
+		family("data", "Copy all data into one file, or read such a file in", nil, exportCommand(), importCommand()),
+		versionCommand())
+	add(groupDevelopment, benchCommand())
+	for _, more := range extra {
+		root.AddCommand(more())
+	}
+	wrapArgs(root)
+	return root
+}
+
+// family puts commands about one thing under its name. The name alone does what the
+// first of them does; nil: it shows the help.
+func family(name, short string, first *cobra.Command, more ...*cobra.Command) *cobra.Command {
+	c := &cobra.Command{Use: name, Short: short, RunE: helped}
+	if first != nil {
+		c.RunE = first.RunE
+		c.Flags().AddFlagSet(first.Flags())
+		c.AddCommand(first)
+		c.Annotations = map[string]string{"alone": first.Name()}
+	}
+	c.AddCommand(more...)
+	return c
+}
+
+func helped(c *cobra.Command, _ []string) error { return c.Help() }
+
+// wrapArgs makes wrong arguments a matter of usage, in the whole tree.
+func wrapArgs(c *cobra.Command) {
+	check := c.Args
+	if check == nil {
+		check = cobra.NoArgs
+	}
+	c.Args = func(c *cobra.Command, args []string) error {
+		if err := check(c, args); err != nil {
+			return misused(c, err)
+		}
+		return nil
+	}
+	for _, below := range c.Commands() {
+		wrapArgs(below)
+	}
+}
+
+// sharedFlag marks flags that many commands have: each is shown in one place only.
+const sharedFlag = "shared"
+
+// addShared adds flags that are shown elsewhere: where says in which help.
+func addShared(to, flags *pflag.FlagSet, where string) {
+	flags.VisitAll(func(f *pflag.Flag) { f.Annotations = map[string][]string{sharedFlag: {where}} })
+	to.AddFlagSet(flags)
+}
+
+// addSettings adds the flags of settings, which serve --help shows.
+func addSettings(to *pflag.FlagSet, keys ...string) {
+	flags := pflag.NewFlagSet("settings", pflag.ContinueOnError)
+	config.AddFlags(flags, keys...)
+	addShared(to, flags, "abbed serve --help")
+}
+
+// tellUsage says how a command is used: its own flags, and where the shared ones are
+// shown.
+func tellUsage(c *cobra.Command) error {
+	w := c.OutOrStderr()
+	line := c.UseLine()
+	if c.HasAvailableSubCommands() {
+		line = c.CommandPath() + " COMMAND [flags]"
+	}
+	fmt.Fprintf(w, "Usage:\n  %s\n", line)
+	if alone := c.Annotations["alone"]; alone != "" {
+		fmt.Fprintf(w, "\n%s alone is %s %s.\n", c.CommandPath(), c.CommandPath(), alone)
+	}
+	tellCommands(w, c)
+	own, elsewhere := pflag.NewFlagSet("", pflag.ContinueOnError), map[string][]string{}
+	c.LocalFlags().VisitAll(func(f *pflag.Flag) {
+		if where := f.Annotations[sharedFlag]; where != nil {
+			elsewhere[where[0]] = append(elsewhere[where[0]], "--"+f.Name)
+			return
+		}
+		own.AddFlag(f)
+	})
+	tellFlags(w, "Flags", own)
+	if !c.HasParent() {
+		tellFlags(w, "Common flags of the commands that ask a printer's daemon", new(caller).common())
+	}
+	for _, where := range slices.Sorted(maps.Keys(elsewhere)) {
+		fmt.Fprintf(w, "\nTakes %s too: see %s.\n", strings.Join(elsewhere[where], ", "), where)
+	}
+	return nil
+}
+
+func tellFlags(w io.Writer, title string, f *pflag.FlagSet) {
+	if f.HasAvailableFlags() {
+		fmt.Fprintf(w, "\n%s:\n%s", title, f.FlagUsages())
+	}
+}
+
+// tellCommands lists what stands below a command, by groups where there are some.
+func tellCommands(w io.Writer, c *cobra.Command) {
+	groups := c.Groups()
+	if len(groups) == 0 {
+		groups = []*cobra.Group{{Title: "Commands"}}
+	}
+	for _, g := range groups {
+		var b strings.Builder
+		for _, below := range c.Commands() {
+			if below.GroupID == g.ID && below.IsAvailableCommand() {
+				fmt.Fprintf(&b, "  %-15s %s\n", below.Name(), below.Short)
+			}
+		}
+		if b.Len() > 0 {
+			fmt.Fprintf(w, "\n%s:\n%s", g.Title, b.String())
+		}
+	}
+}

@@ -1,0 +1,303 @@
+package record
+
+import (
+	"math"
+	"slices"
+)
+
+// What may have happened to a node.
+const (
+	stayed   = iota // it holds what was there before
+	written         // it holds that and the addition
+	measured        // the printer measured it anew
+	adjusted        // written, and then changed by less than a quarter of the addition
+	touched         // as it was, and then changed by less than a quarter of the addition
+	set             // somebody set it to anything
+	ways
+)
+
+// evidence weighs, node by node, what may have happened to a printed map since it was
+// Before. With d = printed - before, w the width of a printed value (1 um, or 19 um
+// where the printer prints hundredths), f the normal density of what is left of d beside
+// the offset and tilt of a bed that was levelled and measured anew:
+//
+//	stayed    p(d) = 1 where d = 0
+//	written          1 where d = add
+//	measured         w f(d)
+//	adjusted         edits w / (add/2) where |d - add| < |add|/4
+//	touched          edits w / (add/2) where |d| < |add|/4
+//	set              edits w / 1000
+//
+// each times how much of it there is around the node: its row, its column and the nodes
+// beside it, and, a fifth as much, all others; never the node itself. So a value that is
+// hit by chance counts little, and much where its neighbours hit theirs.
+type evidence struct {
+	d, add [][]float64
+	width  float64 // um: values so far apart may print alike
+	p      [][][ways]float64
+	back   background
+	exact  bool
+}
+
+const (
+	edits = 0.02 // of the nodes of a map that anybody edits by hand, at most
+	wide  = 1000 // um: a node is set to a value within so much
+	// before any node is seen, each way counts as so many nodes
+	little = 0.03
+	// twoMaps is the standard deviation, um, by which a node differs between two maps that
+	// were measured on the same bed, at most: sqrt 2 times the largest scatter with which a
+	// correction is offered (Criteria.Scatter, 0.015 mm).
+	twoMaps = 21.0
+	sure    = 0.9
+	// harm is the addition, um, below which it does no harm to have it twice: the
+	// tolerance of a first layer (Criteria.Tolerance).
+	harm = 30
+)
+
+func tell(a Applied, nodes [][]int64) evidence {
+	e := evidence{width: float64(2*Fineness(nodes) - 1), exact: true}
+	for j, row := range nodes {
+		d, add := make([]float64, len(row)), make([]float64, len(row))
+		for i, v := range row {
+			d[i], add[i] = float64(v-a.Before[j][i]), float64(a.Add[j][i])
+			e.exact = e.exact && (e.same(d[i]) || e.same(d[i]-add[i]))
+		}
+		e.d, e.add, e.p = append(e.d, d), append(e.add, add), append(e.p, make([][ways]float64, len(row)))
+	}
+	for j, row := range e.d {
+		for i := range row {
+			if !e.same(row[i]) && !e.same(row[i]-e.add[j][i]) {
+				e.p[j][i][measured] = 1
+			}
+		}
+	}
+	for range 12 {
+		if e.back = e.anew(0); e.weigh() < 0.001 {
+			break
+		}
+	}
+	return e
+}
+
+func (e evidence) same(um float64) bool { return math.Abs(um) <= (e.width-1)/2 }
+
+// moves reports whether enough is added to a node to show.
+func (e evidence) moves(j, i int) bool { return !e.same(e.add[j][i]) }
+
+// density is p(d) of each way at a node.
+func (e evidence) density(j, i int) (p [ways]float64) {
+	d, add := e.d[j][i], e.add[j][i]
+	at, to := e.same(d), e.same(d-add)
+	if at && to { // as finely as is printed it may be both
+		at, to = math.Abs(d) <= math.Abs(d-add), math.Abs(d) > math.Abs(d-add)
+	}
+	if at {
+		p[stayed] = 1
+	}
+	if to {
+		p[written] = 1
+	}
+	b := e.back
+	z := (d - b.at - b.x*float64(i) - b.y*float64(j)) / b.spread
+	p[measured] = min(1, e.width*math.Exp(-z*z/2)/(b.spread*math.Sqrt(2*math.Pi)))
+	if near := math.Abs(add) / 4; near > e.width {
+		if math.Abs(d-add) < near {
+			p[adjusted] = edits * e.width / (2 * near)
+		}
+		if math.Abs(d) < near {
+			p[touched] = edits * e.width / (2 * near)
+		}
+	}
+	p[set] = edits * e.width / wide
+	return p
+}
+
+// weigh gives each node the probability of each way, by what its neighbours are; it
+// returns the largest change.
+func (e evidence) weigh() (moved float64) {
+	rows, columns, all := make([]shares, len(e.p)), make([]shares, len(e.p[0])), shares{}
+	was := make([][]shares, len(e.p))
+	for j, row := range e.p {
+		was[j] = make([]shares, len(row))
+		for i, p := range row {
+			if e.moves(j, i) {
+				was[j][i] = shares{p[stayed] + p[touched], p[written] + p[adjusted], p[measured]}
+			}
+			rows[j].plus(was[j][i], 0.8)
+			columns[i].plus(was[j][i], 0.8)
+			all.plus(was[j][i], 0.2)
+		}
+	}
+	for j, row := range e.p {
+		for i, old := range row {
+			around := shares{little, little, little}
+			around.plus(all, 1)
+			around.plus(rows[j], 1)
+			around.plus(columns[i], 1)
+			around.plus(was[j][i], -1.8)
+			for _, n := range [][2]int{{j - 1, i - 1}, {j - 1, i + 1}, {j + 1, i - 1}, {j + 1, i + 1}} {
+				if n[0] >= 0 && n[0] < len(was) && n[1] >= 0 && n[1] < len(row) {
+					around.plus(was[n[0]][n[1]], 0.8)
+				}
+			}
+			row[i] = e.posterior(j, i, around)
+			for k := range row[i] {
+				moved = max(moved, math.Abs(row[i][k]-old[k]))
+			}
+		}
+	}
+	return moved
+}
+
+// shares are how many nodes stayed, were written and were measured anew.
+type shares [3]float64
+
+func (s *shares) plus(o shares, times float64) {
+	for k, v := range o {
+		s[k] += times * v
+	}
+}
+
+func (e evidence) posterior(j, i int, around shares) (p [ways]float64) {
+	n := around[stayed] + around[written] + around[measured]
+	p = e.density(j, i)
+	for k, at := range [ways]float64{around[stayed], around[written], around[measured], around[written], around[stayed], n} {
+		p[k] *= at / n
+	}
+	n = 0
+	for _, v := range p {
+		n += v
+	}
+	for k := range p {
+		p[k] /= n
+	}
+	return p
+}
+
+// background is an offset and a tilt of what was measured anew, and the scatter about it.
+type background struct {
+	at, x, y, spread float64 // um, um a node, um a node, um
+	n                int
+}
+
+// anew takes offset and tilt by medians: of the slopes between any two nodes of a row, or
+// column, then of what is left (Theil, 1950; Sen, 1968; from memory). Where less than four
+// nodes were measured anew, the bed stands as it did. The grid is d less times the addition.
+func (e evidence) anew(times float64) background {
+	type node struct{ i, j, v float64 }
+	var all []node
+	for j, row := range e.p {
+		for i, p := range row {
+			if e.moves(j, i) && p[measured] >= 0.5 {
+				all = append(all, node{float64(i), float64(j), e.d[j][i] - times*e.add[j][i]})
+			}
+		}
+	}
+	b := background{n: len(all), spread: twoMaps}
+	if b.n < 4 {
+		return b
+	}
+	x, y := make([]float64, 3), make([]float64, 3) // a pair or two make no tilt
+	var left []float64
+	for k, n := range all {
+		for _, o := range all[:k] {
+			switch {
+			case o.j == n.j:
+				x = append(x, (n.v-o.v)/(n.i-o.i))
+			case o.i == n.i:
+				y = append(y, (n.v-o.v)/(n.j-o.j))
+			}
+		}
+	}
+	b.x, b.y = median(x), median(y)
+	for _, n := range all {
+		left = append(left, n.v-b.x*n.i-b.y*n.j)
+	}
+	b.at = median(left)
+	for k := range left {
+		left[k] = math.Abs(left[k] - b.at)
+	}
+	b.spread = min(2*twoMaps, max(2, e.width/2, 1.4826*median(left)))
+	return b
+}
+
+// cost is how unlikely a background is: n ln spread, and its tilt over the map against
+// 40 um, by which a bed is levelled otherwise.
+func (b background) cost(e evidence) float64 {
+	tilt := math.Hypot(b.x*float64(len(e.d[0])-1), b.y*float64(len(e.d)-1)) / 2
+	return float64(b.n)*math.Log(b.spread) + tilt*tilt/(2*40*40)
+}
+
+// mostly reports whether it happened to more than half of the nodes.
+func (e evidence) mostly(way int) bool {
+	sum, of := 0.0, 0.0
+	for j, row := range e.p {
+		for i, p := range row {
+			if e.moves(j, i) {
+				sum += p[way]
+				of++
+			}
+		}
+	}
+	return 2*sum > of
+}
+
+// standing is what the evidence says.
+func (e evidence) standing() Standing {
+	s := Standing{Exact: e.exact, Whole: Nowhere}
+	if e.mostly(measured) {
+		s.Scatter = e.back.spread
+	}
+	var is [3]int
+	doubted := false
+	for j, row := range e.p {
+		s.Nodes = append(s.Nodes, make([]NodeState, len(row)))
+		for i, p := range row {
+			if !e.moves(j, i) {
+				continue
+			}
+			has, not := p[written]+p[adjusted], p[stayed]+p[touched]
+			if s.Scatter > 0 {
+				not += p[measured]
+			}
+			switch {
+			case has >= sure:
+				s.Nodes[j][i] = NodeAfter
+			case not >= sure:
+				s.Nodes[j][i] = NodeBefore
+			}
+			big := math.Abs(e.add[j][i])
+			near := p[set] > 0.5 && 4*math.Abs(e.d[j][i]-e.add[j][i]) < big
+			doubted = doubted || big >= harm && (has > 0.3 || near)
+			is[s.Nodes[j][i]]++
+		}
+	}
+	most := NodeBefore
+	if is[NodeAfter] > is[NodeBefore] {
+		most = NodeAfter
+	}
+	for j, row := range s.Nodes {
+		for i := range row {
+			if !e.moves(j, i) {
+				row[i] = most
+			}
+		}
+	}
+	switch {
+	case is[NodeAfter] > 0 && is[NodeBefore]+is[NodeOther] == 0:
+		s.Whole = Everywhere
+	case doubted || is[NodeAfter] > 0:
+		s.Whole = Partly
+	case s.Scatter > 0 && e.anew(1).cost(e) < e.back.cost(e):
+		s.Whole = Unclear
+	}
+	return s
+}
+
+func median(all []float64) float64 {
+	if len(all) == 0 {
+		return 0
+	}
+	slices.Sort(all)
+	return (all[(len(all)-1)/2] + all[len(all)/2]) / 2
+}
