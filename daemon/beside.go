@@ -15,7 +15,7 @@ import (
 func (d *Daemon) keepBeside(ctx context.Context, id, by, what string, make func(record.Run) (events []record.Event, detail string)) error {
 	d.starting.Lock()
 	defer d.starting.Unlock()
-	run, err := d.load(id)
+	run, err := d.Load(id)
 	if err != nil {
 		return err
 	}
@@ -47,15 +47,15 @@ func (d *Daemon) addBehind(ctx context.Context, run record.Run, by, what string,
 
 // learnAnew forgets what was worked out from a run before something was added to it.
 func (d *Daemon) learnAnew(ctx context.Context, id string) error {
+	d.Forget(id)
 	d.mu.Lock()
-	delete(d.ended, id)
-	d.chapters, d.inPrint, d.movement = nil, inPrint{}, movement{}
+	d.inPrint, d.movement = inPrint{}, movement{}
 	d.mu.Unlock()
 	run, err := d.store.Load(ctx, id)
 	if err != nil {
 		return err
 	}
-	d.learnRun(d.judge(run))
+	d.learnRun(d.Judge(run))
 	d.changed()
 	return nil
 }

@@ -10,6 +10,7 @@ import (
 	"abbed/daemon/known"
 	"abbed/daemon/link"
 	"abbed/daemon/refuse"
+	"abbed/daemon/results"
 	"abbed/daemon/status"
 	"abbed/daemon/store"
 	"abbed/gcode"
@@ -56,7 +57,7 @@ func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
 	d.mu.Lock()
 	d.active = a
 	d.mu.Unlock()
-	d.noteFor(log.ID(), n.For)
+	d.NoteFor(log.ID(), n.For)
 	d.audit(by, "start a run", fmt.Sprint(asked))
 	d.changed()
 	if n.Attended && d.owner().AttendedStarts {
@@ -70,7 +71,7 @@ func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
 // attended lets a run begin by the owner's standing word (the setting
 // attended_starts) and that of whoever pressed; the caller holds starting.
 func (d *Daemon) attended(a *active, by string) error {
-	word := record.Confirmed{Person: "attended start, by " + by, Blade: d.owner().Gauging.Blade}
+	word := record.Confirmed{Person: "attended start, by " + by, Blade: d.owner().Gauge}
 	for _, c := range cautions(a.log.Run()) {
 		word.Cautions = append(word.Cautions, c.ID)
 	}
@@ -88,10 +89,10 @@ func (d *Daemon) mayRun() error {
 	if err := d.link.Unready(); err != nil {
 		return err
 	}
-	if d.applying() {
+	if d.Busy() {
 		return api.Errorf(409, "applied-busy", "wait until it has ended", "start a run: the stored map is being written")
 	}
-	if d.unfinished() {
+	if d.Unfinished() {
 		return api.Errorf(409, "owed", "Take the correction back (undo), or finish it (re-apply).",
 			"start a run: a correction is half written, or its end was not seen")
 	}
@@ -142,8 +143,8 @@ func (d *Daemon) begin(a *active, word record.Confirmed) error {
 }
 
 func checkConfirm(c api.Confirm, all []api.Caution) (blade float64, err error) {
-	if m := missing(all, c.Cautions); len(m) > 0 {
-		return 0, cautionsMissing(m)
+	if m := refuse.Unconfirmed(all, c.Cautions); len(m) > 0 {
+		return 0, refuse.CautionsMissing(m)
 	}
 	if c.Person == "" {
 		return 0, api.Errorf(422, "bad-value", "say who confirms: a name, or what you are called here", "confirm: no person is named")
@@ -271,15 +272,10 @@ func (d *Daemon) finish(a *active, why error) {
 	if err := d.joinEarlier(context.Background(), a.log.Run()); err != nil {
 		d.log.Error("the gaugings cannot be kept with the earlier run; the next start tries again", "run", run.ID, "earlier", run.For, "err", err)
 	}
-	d.learnRun(d.judge(a.log.Run()))
-	d.learnMap(a.log.Run())
-	d.learnTwist(a.log.Run())
-	d.learnLater()
-	if state == record.EndDone {
-		d.learnProof(a.log.Run())
-	}
+	d.learnRun(d.Judge(a.log.Run()))
+	d.Correction.Learn(a.log.Run())
 	d.noteSteps(a.log.Run())
-	a.end(api.State(state), shownErr, ending(a.log.Run()))
+	a.end(api.State(state), shownErr, results.Ending(a.log.Run()))
 	d.log.Info("run ended", "run", run.ID, "state", string(state), "touches", len(run.Touches), "gaugings", len(run.Gaugings))
 }
 
@@ -325,7 +321,7 @@ func (d *Daemon) Answer(_ context.Context, id string, p api.AnswerPrompt, by str
 
 // notActive says why nothing can be done with a run: it is over, or not there.
 func (d *Daemon) notActive(id, act string) error {
-	if _, err := d.load(id); err != nil {
+	if _, err := d.Load(id); err != nil {
 		return err
 	}
 	return api.Errorf(409, "wrong-state", "start a new run", "%s: the run %s is over", act, id)

@@ -19,7 +19,7 @@ func (d *Daemon) recover(ctx context.Context) error {
 		return fmt.Errorf("daemon: read the runs: %w", err)
 	}
 	for _, row := range slices.Backward(rows) { // the earliest first
-		d.noteFor(row.ID, row.For)
+		d.NoteFor(row.ID, row.For)
 	}
 	for _, row := range rows {
 		if row.State == "" {
@@ -34,10 +34,10 @@ func (d *Daemon) recover(ctx context.Context) error {
 		return fmt.Errorf("daemon: read what is owed: %w", err)
 	}
 	d.learnOwed(owed.Switches)
-	if err := d.recoverApplied(ctx); err != nil {
+	if err := d.Correction.Recover(ctx); err != nil {
 		return err
 	}
-	d.learnLater() // of what was joined just now
+	d.LearnLater() // of what was joined just now
 	return nil
 }
 

@@ -1,4 +1,4 @@
-package daemon
+package results
 
 import (
 	"context"
@@ -25,31 +25,29 @@ type chapter struct {
 
 // History lists the runs of the present printer that tell anything of its head.
 // Without a printer it is that of the latest run.
-func (d *Daemon) History() (api.History, error) {
-	rows, err := d.store.Runs(context.Background())
+func (s *Shelf) History() (api.History, error) {
+	rows, err := s.store.Runs(context.Background())
 	if err != nil {
 		return api.History{}, api.Errorf(500, "internal", "see the log; the store may be damaged", "list the runs: %v", err)
 	}
-	h := api.History{Runs: []api.Entry{}}
-	if l := d.link.Now(); l.Facts != nil {
-		h.Printer = l.Facts.Identity.ID
-	}
+	here := s.now.Printer()
+	h := api.History{Runs: []api.Entry{}, Printer: here}
 	before := ""
 	for i := min(len(rows), shownBack) - 1; i >= 0; i-- {
 		if rows[i].State != record.EndDone {
 			continue
 		}
-		c, ok := d.chapterOf(rows[i].ID, before)
+		c, ok := s.chapterOf(rows[i].ID, before)
 		if !ok {
 			continue
 		}
-		if h.Printer == "" || c.printer != h.Printer && d.link.Now().Facts == nil {
+		if h.Printer == "" || c.printer != h.Printer && here == "" {
 			h.Printer, h.Runs = c.printer, []api.Entry{} // the latest run's printer counts
 		}
 		if c.printer != h.Printer {
 			continue
 		}
-		c.entry.Later = d.madeFor(c.entry.Run)
+		c.entry.Later = s.MadeFor(c.entry.Run)
 		h.Runs = append(h.Runs, c.entry)
 		if c.tells {
 			before = c.entry.Run
@@ -61,45 +59,45 @@ func (d *Daemon) History() (api.History, error) {
 
 // chapterOf returns what a run adds after the run before; false for one that adds
 // nothing: a proof, an empty or an unreadable one.
-func (d *Daemon) chapterOf(id, before string) (chapter, bool) {
-	d.mu.Lock()
-	c, known := d.chapters[id]
-	d.mu.Unlock()
+func (s *Shelf) chapterOf(id, before string) (chapter, bool) {
+	s.mu.Lock()
+	c, known := s.chapters[id]
+	s.mu.Unlock()
 	if known && c.against == before {
 		return c, c.entry.Run != ""
 	}
-	c, err := d.writeChapter(id, before)
+	c, err := s.writeChapter(id, before)
 	if err != nil {
-		d.log.Error("a run cannot be read", "run", id, "err", err)
+		s.log.Error("a run cannot be read", "run", id, "err", err)
 		return c, false
 	}
-	d.mu.Lock()
-	if d.chapters == nil || len(d.chapters) > 2*shownBack {
-		d.chapters = map[string]chapter{}
+	s.mu.Lock()
+	if s.chapters == nil || len(s.chapters) > 2*shownBack {
+		s.chapters = map[string]chapter{}
 	}
-	d.chapters[id] = c
-	d.mu.Unlock()
+	s.chapters[id] = c
+	s.mu.Unlock()
 	return c, c.entry.Run != ""
 }
 
-func (d *Daemon) writeChapter(id, before string) (chapter, error) {
-	j, err := d.judged(id)
-	if err != nil || j.run.Proof != nil || j.run.For != "" || len(j.run.Touches) == 0 {
+func (s *Shelf) writeChapter(id, before string) (chapter, error) {
+	j, err := s.Judged(id)
+	if err != nil || j.Run.Proof != nil || j.Run.For != "" || len(j.Run.Touches) == 0 {
 		return chapter{against: before}, err
 	}
-	now := analysis.Judged{Run: j.run, Verdict: j.verdict}
+	now := j
 	var was *analysis.Judged
 	if before != "" {
-		b, err := d.judged(before)
+		b, err := s.Judged(before)
 		if err != nil {
 			return chapter{against: before}, err
 		}
-		if b.run.Setup.Printer.ID == j.run.Setup.Printer.ID {
-			was = &analysis.Judged{Run: b.run, Verdict: b.verdict}
+		if b.Run.Setup.Printer.ID == j.Run.Setup.Printer.ID {
+			was = &b
 		}
 	}
 	e := entryOf(now, was)
-	return chapter{against: before, printer: j.run.Setup.Printer.ID, tells: e.Twist != nil || e.Pitch != nil, entry: e}, nil
+	return chapter{against: before, printer: j.Run.Setup.Printer.ID, tells: e.Twist != nil || e.Pitch != nil, entry: e}, nil
 }
 
 // sized is a value without its sign: which of two places that are off alike is the

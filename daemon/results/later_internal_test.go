@@ -1,4 +1,4 @@
-package daemon
+package results
 
 import (
 	"slices"
@@ -8,16 +8,14 @@ import (
 // TestMadeFor: which runs were made for an earlier one, while runs come and are
 // dropped by their age.
 func TestMadeFor(t *testing.T) {
-	d := &Daemon{}
+	d := &Shelf{}
 	for _, r := range [][2]string{{"a", ""}, {"b", "a"}, {"c", ""}, {"d", "a"}, {"e", "c"}} {
-		d.noteFor(r[0], r[1])
+		d.NoteFor(r[0], r[1])
 	}
-	was := d.madeFor("a")
-	d.mu.Lock()
-	d.forgetLater("b")
-	d.mu.Unlock()
+	was := d.MadeFor("a")
+	d.Drop("b")
 	for _, c := range []struct{ got, want []string }{
-		{was, []string{"b", "d"}}, {d.madeFor("a"), []string{"d"}}, {d.madeFor("b"), nil}, {d.madeFor("c"), []string{"e"}}, {d.madeFor("gone"), nil},
+		{was, []string{"b", "d"}}, {d.MadeFor("a"), []string{"d"}}, {d.MadeFor("b"), nil}, {d.MadeFor("c"), []string{"e"}}, {d.MadeFor("gone"), nil},
 	} {
 		if !slices.Equal(c.got, c.want) {
 			t.Errorf("%v, want %v", c.got, c.want)

@@ -1,4 +1,4 @@
-package daemon
+package results
 
 import (
 	"math"
@@ -9,16 +9,16 @@ import (
 )
 
 // Compare says what changed from one run to a later one.
-func (d *Daemon) Compare(before, after string) (api.Comparison, error) {
-	a, err := d.judged(before)
+func (s *Shelf) Compare(before, after string) (api.Comparison, error) {
+	a, err := s.Judged(before)
 	if err != nil {
 		return api.Comparison{}, err
 	}
-	b, err := d.judged(after)
+	b, err := s.Judged(after)
 	if err != nil {
 		return api.Comparison{}, err
 	}
-	return Compared(analysis.Judged{Run: a.run, Verdict: a.verdict}, analysis.Judged{Run: b.run, Verdict: b.verdict})
+	return Compared(a, b)
 }
 
 // Compared compares two runs in the words of the API.
@@ -79,12 +79,12 @@ func inDegrees(m *analysis.Measured) *api.Measured {
 }
 
 // Levers foretells the gap error with the probe mounted elsewhere.
-func (d *Daemon) Levers(id string, a api.AskLevers) (api.Levers, error) {
-	j, err := d.judged(id)
+func (s *Shelf) Levers(id string, a api.AskLevers) (api.Levers, error) {
+	j, err := s.Judged(id)
 	if err != nil {
 		return api.Levers{}, err
 	}
-	return Foretold(j.run, j.verdict, a), nil
+	return Foretold(j.Run, j.Verdict, a), nil
 }
 
 // Foretold foretells other levers in the words of the API.

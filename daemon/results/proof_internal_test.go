@@ -1,4 +1,4 @@
-package daemon
+package results
 
 import (
 	"strings"
@@ -22,7 +22,7 @@ func TestNotProved(t *testing.T) {
 		"not told":        {probe.Shown{Off: 0.032, U95: 0.010}, "do not tell", "watch the first layer", "0.032 mm ±0.010 mm too high", ""},
 		"known too badly": {probe.Shown{Off: 0.010, U95: 0.036}, "too coarsely", "record more often", "0.010 mm ±0.036 mm too high", ""},
 	} {
-		why, text, hint := notProved(run, c.shown)
+		why, text, hint := NotProved(run, c.shown)
 		if !strings.Contains(why, c.why) || !strings.Contains(hint, c.hint) || !strings.Contains(text, c.high) || !strings.Contains(text, c.told) {
 			t.Errorf("%s: %q, %q, %q", name, why, text, hint)
 		}
