@@ -116,7 +116,7 @@ func may(name, other string, allowed []string) bool {
 func TestOneSender(t *testing.T) {
 	root := "../.."
 	only := map[string][]string{
-		".Move(ctx":                     {"probe/head.go", "gcode/session.go", "probe/dialogue.go", "daemon/share.go" /* times what Head sends, and sends nothing of its own */},
+		".Move(ctx":                     {"probe/head.go", "gcode/session.go", "probe/dialogue.go", "daemon/run/share.go" /* times what Head sends, and sends nothing of its own */},
 		"gcode.NewMotion(":              {"gcode/command.go", "gcode/dialect/build.go"},
 		`"github.com/prometheus/client`: {"daemon/metrics/"},
 		"gcode.NewSession(":             {"daemon/link/keep.go", "cmd/abbed/doctor.go"},
