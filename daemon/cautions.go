@@ -5,16 +5,15 @@ import (
 	"slices"
 
 	"abbed/analysis"
+	"abbed/config/say"
 	"abbed/daemon/api"
 )
 
 // runCautions are confirmed by a person before anything moves.
 var runCautions = []api.Caution{
-	{ID: "bed-clear", Text: "The bed is clear: no print, no tool, no clip within the head's way."},
-	{ID: "head-free", Text: "The head and the bed move freely, and hands stay out while they move."},
-	{ID: "power-switch", Text: "I can reach the printer's power switch. The stop request over USB is no emergency stop, and it may let Z sink."},
-	{ID: "hot-parts", Text: "Nozzle and bed may be hot and burn the skin; I have looked."},
-	{ID: "maker", Text: "The printer maker's instructions and local rules come first. Work on mains wiring, heaters and frames under load belongs to qualified people."},
+	{ID: "bed-clear", Text: "The bed is clear: no print, no tool, no clip."},
+	{ID: "head-free", Text: "The head and the bed move freely, and hands stay out."},
+	{ID: "power-switch", Text: "I can reach the printer's power switch."},
 }
 
 // tableCautions are confirmed before a correction is written.
@@ -24,10 +23,10 @@ func tableCautions(t analysis.Table, k *api.Keeps) []api.Caution {
 		lowest = float64(n.Add) / 1000
 	}
 	return []api.Caution{
-		{ID: "nozzle-crash", Text: fmt.Sprintf("A wrong correction drives the nozzle into the bed. I have looked at the table: it takes the nozzle down by as much as %.3f mm where it is most negative, and its largest doubt is %.3f mm.", max(0, -lowest), t.LargestU95)},
+		{ID: "nozzle-crash", Text: fmt.Sprintf("I looked at the maps. The nozzle goes at most %s lower; a wrong correction drives it into the bed.", say.MM(max(0, -lowest)))},
 		{ID: keepsID(k), Text: keepsAll(k)},
-		{ID: "watch-first-layer", Text: "I will watch the next first layer from its beginning, with the power switch within reach: until the nozzle has been gauged with the table in force, the table is unproved."},
-		{ID: "undo", Text: "Undo writes the old map back, as it was printed before. It does not recall the printer's other settings."},
+		{ID: "watch-first-layer", Text: "I will watch the next first layer from its start, with the power switch in reach."},
+		{ID: "undo", Text: "Undo writes the old bed map back, and leaves the printer's other settings alone."},
 	}
 }
 
@@ -43,7 +42,7 @@ func missing(all []api.Caution, confirmed []string) []string {
 }
 
 func cautionsMissing(ids []string) *api.Error {
-	e := api.Errorf(422, "cautions-missing", "read each and confirm it: send all their ids", "not every caution was confirmed: %v", ids)
+	e := api.Errorf(422, "cautions-missing", "read each caution and confirm all of them", "not every caution is confirmed: %v", ids)
 	e.Missing = ids
 	return e
 }
@@ -51,8 +50,8 @@ func cautionsMissing(ids []string) *api.Error {
 // keepsOther is cautionsMissing where the printer's settings have changed since
 // they were shown.
 func keepsOther(ids []string) *api.Error {
-	e := api.Errorf(422, "cautions-missing", "look at the table again: it shows what would be kept now; then sign off",
-		"the printer's settings are not those that were shown: keeping would store others. Not confirmed: %v", ids)
+	e := api.Errorf(422, "cautions-missing", "look at the correction again, then approve it",
+		"the printer's settings changed since they were shown. Not confirmed: %v", ids)
 	e.Missing = ids
 	return e
 }

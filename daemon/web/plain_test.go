@@ -53,8 +53,17 @@ func TestPlainScreens(t *testing.T) {
 		n := saytest.Words(strings.Join(open, " "))
 		all += n
 		t.Logf("%4d words: %s", n, s)
+		kind := saytest.Page
+		switch {
+		case s.scene == "room": // with hostile names
+			continue
+		case strings.Contains(s.path, "/tools"), strings.Contains(s.path, "/thickness"), strings.HasSuffix(s.path, "/report"):
+			continue
+		case strings.Contains(s.path, "/since/"): // nothing but statistics
+			kind = saytest.Details
+		}
 		for _, l := range open {
-			for _, f := range saytest.Faults(l, saytest.Page) {
+			for _, f := range saytest.Faults(l, kind) {
 				t.Errorf("%s: %s\n\t%s", s, f, l)
 			}
 		}

@@ -55,16 +55,16 @@ var numbers = []struct {
 	in   []Kind
 }{
 	{regexp.MustCompile(`(?:^|[\s(])-\d`), "a true minus", nil},
-	{regexp.MustCompile(`−0(?:\.0+)?(?:\D|$)`), "no minus before zero", nil},
+	{regexp.MustCompile(`−0(?:\.0+)?(?:[^.\d]|$)`), "no minus before zero", nil},
 	{regexp.MustCompile(`± \d`), "± closed up", nil},
-	{regexp.MustCompile(`\d\.\d{3,}\s?mm`), "a length to 0.01 mm", []Kind{Page}},
+	{regexp.MustCompile(`(?:^|[^\d.])(?:0\.0(?:[01][0-46-9]|[2-9]\d)|0\.[1-9]\d\d|[1-9]\d*\.\d{3}|0\.\d{4})\d* mm`), "a length to 0.01 mm", []Kind{Page}},
 	{regexp.MustCompile(`\b[xy] ?= ?\d`), "a position as X 195, Y 15", nil},
 	{regexp.MustCompile(`\d (?:C|deg)\b`), "°C, °", nil},
 }
 
 var (
 	stops    = regexp.MustCompile(`([.?!:])(\s+|$)`)
-	spelling = regexp.MustCompile(`[\p{L}%][\p{L}\p{N}'’%.-]*|[+−±]?\d[\d.,]*`)
+	spelling = regexp.MustCompile(`[XY] [−\d][\d.]*|[+−±]?\d[\d.,]*(?: (?:[+−±]\d[\d.,]* )?(?:mm|°C|%|°/m|°|s|min|h)\b)?|[\p{L}%][\p{L}\p{N}'’%.-]*`)
 )
 
 // Faults lists what is wrong with a text of one or several sentences. A text of fewer than
@@ -118,7 +118,7 @@ func Sentences(text string) (out []string) {
 	return out
 }
 
-// Words counts the words of a text; a number is one.
+// Words counts the words of a text; a number with its unit is one, and so is a coordinate.
 func Words(text string) int { return len(spelling.FindAllString(text, -1)) }
 
 func holds(in []Kind, kind Kind) bool {
