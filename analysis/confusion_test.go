@@ -74,8 +74,8 @@ func scenes() []scene {
 		{"play under a twist", []string{analysis.LooseCarriage}, false, changed(twisted(alongY, nil, slope), func(m *machine) { m.play = [2]float64{0, 0.05} })},
 		{"rough probe", []string{analysis.ProbeNotRepeatable}, false, changed(sound, func(m *machine) { m.scatter = 0.03 })},
 		{"fast drift", []string{analysis.DriftFound}, false, changed(sound, func(m *machine) { m.drift = func(t float64) float64 { return 6e-4 * t } })},
-		{"flats", []string{analysis.WornWheels}, false, changed(sound, func(m *machine) { m.flats = flats{0.08, 2.5, 66, 9} })},
-		{"flats under a twist", []string{analysis.WornWheels}, false, changed(twisted(alongY, nil, slope), func(m *machine) { m.flats = flats{0.08, 2.5, 66, 9} })},
+		{"flats", []string{analysis.WornWheels}, false, changed(sound, func(m *machine) { m.flats = flats{0.08, 2.5, 66, 9, 0} })},
+		{"flats under a twist", []string{analysis.WornWheels}, false, changed(twisted(alongY, nil, slope), func(m *machine) { m.flats = flats{0.08, 2.5, 66, 9, 0} })},
 		{"no lever", []string{analysis.NoLever}, false, twisted(record.Lever{}, nil, none)},
 	}
 	return out

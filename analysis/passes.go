@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"math"
+	"slices"
 
 	"abbed/analysis/fit"
 	"abbed/probe/record"
@@ -209,16 +210,35 @@ func (ps passes) shortRange() float64 {
 	return fit.MAD(d) / math.Sqrt(6*(n-1)/n)
 }
 
-// quick is the scatter of one touch by the second differences within the
-// passes, whatever the row's own shape and stray touches do.
-func (ps passes) quick() float64 {
-	var d []float64
-	for _, row := range ps.z {
-		for j := 1; j+1 < len(row); j++ {
-			d = append(d, (row[j-1]-2*row[j]+row[j+1])/math.Sqrt(6))
-		}
+// told says whether the passes tell of the ride.
+func (ps passes) told() bool { return len(ps.z) >= 2 && len(ps.x) >= 8 }
+
+func (ps passes) lines() (out []line) {
+	for _, z := range ps.z {
+		out = append(out, line{ps.x, z})
 	}
-	return fit.MAD(d)
+	return out
+}
+
+// calmed returns the passes with their stray touches put where their own pass predicts
+// them, and lists those touches. A stray touch is off by itself, beyond six standard
+// deviations and limit; a flat on a wheel or a mark of the bed takes a neighbour along.
+func (ps passes) calmed(least, limit float64) (passes, []Odd) {
+	out := passes{x: ps.x, t: ps.t, touch: ps.touch}
+	var odd []Odd
+	rows, _ := rode(ps.lines(), least)
+	for p, r := range rows {
+		z := slices.Clone(ps.z[p])
+		for j, e := range r.e {
+			if math.Abs(e) > math.Max(6*r.sd[j], limit) && !r.taken(j) {
+				z[j] -= e
+				odd = append(odd, Odd{N: ps.touch[p][j].N, Place: ps.touch[p][j].Place, Off: e,
+					Text: "this touch of the passes lies " + um(e) + " from its neighbours, which do not follow; it was set aside"})
+			}
+		}
+		out.z = append(out.z, z)
+	}
+	return out, odd
 }
 
 // between returns each pass less its mean and less the mean of all passes.

@@ -24,10 +24,8 @@ type steadiness struct {
 	passRate *Measured
 	// survey is the drift as the survey's returns tell it, nil without them.
 	survey *Drift
-	// passed is how many touches the passes over the row have; dips what stands out
-	// there without being a stray touch.
+	// passed is how many touches the passes over the row have.
 	passed int
-	dips   dips
 	// returned is how many returns to the base point were not set aside.
 	returned int
 	// pace is how long a touch took against the usual, at most 1.

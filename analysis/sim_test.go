@@ -30,8 +30,8 @@ type machine struct {
 }
 
 // flats are dips every period mm along the way of a wheel that slips: its phase
-// walks by slip mm in every 100 mm of travel, standard deviation.
-type flats struct{ depth, width, period, slip float64 }
+// walks by slip mm in every 100 mm of travel, standard deviation, and goes by creep.
+type flats struct{ depth, width, period, slip, creep float64 }
 
 func flat(u, v float64) float64 { return 0 }
 
@@ -113,7 +113,7 @@ func (k *taker) touch(p record.Place, side record.Side, s record.Series, pass, i
 	}
 	if f := k.machine.flats; f.depth > 0 {
 		travelled := math.Abs(p.U-k.stood) + 20
-		k.phase += f.slip * math.Sqrt(travelled/100) * k.rng.NormFloat64()
+		k.phase += f.slip*math.Sqrt(travelled/100)*k.rng.NormFloat64() + f.creep*travelled/100
 		k.stood = p.U
 		d := math.Remainder(p.U-k.phase, f.period)
 		z -= f.depth * math.Exp(-d*d/(2*f.width*f.width))
@@ -280,4 +280,16 @@ func (m machine) trueGap(p, zero record.Place) float64 {
 // Shapes of gap error on x, y in [-1, 1] over the reach.
 func shaped(f func(x, y float64) float64) func(u, v float64) float64 {
 	return func(u, v float64) float64 { return f((u-117.5)/97.5, (v-132.5)/82.5) }
+}
+
+// roughAt is a rough bed: a height of its own in each cell of 2 mm, linear between, of the
+// standard deviation size.
+func roughAt(seed uint64, u, v, size float64) float64 {
+	at := func(i, j int) float64 {
+		return rand.New(rand.NewPCG(seed, uint64(i+1000)*65536+uint64(j+1000))).NormFloat64()
+	}
+	x, y := u/2, v/2
+	i, j := int(math.Floor(x)), int(math.Floor(y))
+	fx, fy := x-float64(i), y-float64(j)
+	return 1.5 * size * ((1-fy)*((1-fx)*at(i, j)+fx*at(i+1, j)) + fy*((1-fx)*at(i, j+1)+fx*at(i+1, j+1)))
 }

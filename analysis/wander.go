@@ -34,11 +34,11 @@ const enough = 0.5
 // its size.
 func (s *steadiness) wander(run record.Run) {
 	ps := rowPasses(run, *s)
-	if len(ps.z) < 2 || len(ps.x) < 8 {
+	if !ps.told() {
 		return
 	}
 	limit := run.Setup.Criteria.Wander
-	calm, odd := ps.calmed(math.Max(ps.quick(), s.StepU), limit)
+	calm, odd := ps.calmed(math.Max(s.StepU, 1e-4), limit)
 	s.Strays, s.passed = odd, len(ps.z)*len(ps.x)
 	noise := math.Max(calm.shortRange(), math.Max(s.StepU, 1e-4))
 	sigma, dof := noise, float64(len(ps.x))
@@ -60,16 +60,12 @@ func (s *steadiness) wander(run record.Run) {
 	if pSmooth < chance {
 		size = math.Hypot(math.Max(size, w.Smooth), calm.levels())
 	}
-	places := ps.dips(noise, limit)
-	// Coarse reports look alike until they differ by a whole step.
-	places.pair = ps.pairs(math.Max(noise, s.sigma)+s.Step/(5*math.Sqrt2), farOff*limit)
-	s.dips = places
-	w.Local, w.Places = places.size, places.n
+	w.Places, w.Local = calm.dips(noise, limit)
 	w.P = math.Min(math.Min(pAll, pSmooth)*2, 1)
 	m := deviation(size, math.Max(2*n-3, 1), "mm")
 	w.Between = &m
-	w.fired = size > limit && pAll < chance || size > enough*limit && pSmooth < chance || places.n >= 2
-	if places.n >= 2 {
+	w.fired = size > limit && pAll < chance || size > enough*limit && w.Smooth > enough*limit/2 && pSmooth < chance || w.Places >= 2
+	if w.Places >= 2 {
 		w.P = math.Min(w.P, chance)
 	}
 	s.Wander = w
@@ -89,18 +85,6 @@ func stretch(row []float64, j int, limit float64) int {
 		n++
 	}
 	return n
-}
-
-// follows says whether a neighbour of j stands out on the same side, beyond
-// limit and an eighth of j itself: what a dip 1.5 mm wide (standard deviation)
-// leaves 3 mm away.
-func follows(row []float64, j int, limit float64) bool {
-	for _, k := range []int{j - 1, j + 1} {
-		if k >= 0 && k < len(row) && math.Abs(row[k]) > math.Max(limit, math.Abs(row[j])/8) && row[k]*row[j] > 0 {
-			return true
-		}
-	}
-	return false
 }
 
 // bends returns the sum of squares that t, t^2, t^3 take out of each pass, and
@@ -125,84 +109,19 @@ func (ps passes) bends(e [][]float64) (ss, dof float64) {
 	return math.Max(ss, 0), 3 * float64(len(e)-1)
 }
 
-type dips struct {
-	n    int
-	lone sides   // touches that stand out by themselves, strays left out
-	wide sides   // places where a neighbour stands out too
-	pair int     // places where two neighbours stand out together, strays left out
-	size float64 // standard deviation between passes at the worst place, mm
-}
-
-// dips counts the places a few mm wide where one pass stands out of the
-// others: it and a neighbour beyond 3 sigma on the same side after the bends
-// are taken out, and by what may wander and five sigma at its peak.
-func (ps passes) dips(sigma, limit float64) dips {
-	var d dips
-	for _, row := range ps.off(fit.Median) {
-		smooth := movingMedian(row, 7)
-		rest := make([]float64, len(row))
-		for j := range row {
-			rest[j] = row[j] - smooth[j]
-		}
-		for j := 0; j < len(rest); j++ {
-			v := rest[j]
-			if math.Abs(v) < limit || math.Abs(v) < 5*sigma {
-				continue
-			}
-			if follows(rest, j, 2.5*sigma) {
-				d.n++
-				d.wide.count(v, farOff*limit)
+// dips counts the places a few mm wide where one pass stands out of the others, it and a
+// neighbour, by what may wander and five standard deviations at its peak after the bends
+// are taken out; size is the standard deviation between passes at the worst, mm.
+func (ps passes) dips(sigma, limit float64) (n int, size float64) {
+	apart := passes{x: ps.x, z: ps.off(fit.Median)}
+	rows, _ := rode(apart.lines(), sigma)
+	for _, r := range rows {
+		for j := 0; j < len(r.e); j++ {
+			if e := math.Abs(r.e[j]); e > limit && e > 5*r.sd[j] && r.taken(j) {
+				n, size = n+1, math.Max(size, e/math.Sqrt(3))
 				j += 3 // one dip, not several
-			} else if !d.lone.count(v, farOff*limit) {
-				continue
 			}
-			d.size = math.Max(d.size, math.Abs(v)/math.Sqrt(3))
 		}
 	}
-	// Narrow dips fall between touches; five or more, nearly all on one side, are
-	// no strays of a probe.
-	if d.lone.leaning() {
-		d.n += d.lone.most()
-	}
-	return d
-}
-
-// pairs counts pairsOut over the passes, their bends taken out.
-func (ps passes) pairs(sigma, far float64) int {
-	n := 0
-	for _, row := range ps.off(fit.Median) {
-		smooth := movingMedian(row, 7)
-		for j := range row {
-			smooth[j] = row[j] - smooth[j]
-		}
-		n += pairsOut(smooth, sigma, far)
-	}
-	return n
-}
-
-// pairsOut counts where two touches beside each other lie off on the same side:
-// their sum by five standard deviations of it, each by two and a quarter of the
-// other, as in a dip 1.8 mm wide and more (standard deviation). Flats of 0.04 mm
-// show so. Of 1,000 sound runs of the bench none had one; a stray touch beside a
-// touch that happens to follow by two sigma makes one in a hundred.
-func pairsOut(row []float64, sigma, far float64) int {
-	n := 0
-	for j := 0; j+1 < len(row); j++ {
-		a, b := math.Abs(row[j]), math.Abs(row[j+1])
-		lo, hi := math.Min(a, b), math.Max(a, b)
-		if row[j]*row[j+1] > 0 && hi <= far && lo >= math.Max(2.2*sigma, hi/4) && a+b >= 5*sigma*math.Sqrt2 {
-			n++
-			j += 3 // one place, not several
-		}
-	}
-	return n
-}
-
-// movingMedian returns the median over a window of 2h+1 touches.
-func movingMedian(x []float64, h int) []float64 {
-	out := make([]float64, len(x))
-	for j := range x {
-		out[j] = fit.Median(x[max(0, j-h):min(len(x), j+h+1)])
-	}
-	return out
+	return n, size
 }

@@ -2,12 +2,11 @@ package daemon
 
 import (
 	"context"
-	"errors"
 	"slices"
 	"sync"
 
-	"abbed/analysis"
 	"abbed/daemon/api"
+	"abbed/daemon/results"
 	"abbed/daemon/store"
 	"abbed/probe"
 	"abbed/probe/record"
@@ -181,7 +180,7 @@ func (a *active) show() api.Run {
 	run := a.log.Run()
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	out := shown(run)
+	out := results.Shown(run)
 	out.State, out.Error, out.Sentence = a.state, a.err, a.view.Sentence
 	out.Progress = api.Progress{Done: a.view.Done, Of: a.view.Of}
 	out.Unwatched = a.view.Unwatched
@@ -216,85 +215,3 @@ func (a *active) show() api.Run {
 	}
 	return out
 }
-
-// shown is a run as its events tell it.
-func shown(run record.Run) api.Run {
-	out := api.Run{
-		ID: run.ID, Step: string(run.Step), Began: run.Began, Touches: len(run.Touches),
-		Gaugings: len(run.Gaugings), Number: run.Last, Steps: names(run.Steps), State: api.Failed, For: run.For,
-	}
-	if h := run.Heat; h != nil {
-		out.Heat = &api.Heat{Nozzle: &h.Nozzle, Bed: &h.Bed}
-	}
-	if out.Step == "" {
-		out.Step = string(record.StepPrepare)
-	}
-	if run.Ended != nil {
-		out.State = api.State(run.Ended.State)
-	}
-	if n := len(run.Faults); n > 0 {
-		f := run.Faults[n-1]
-		out.Error = &api.Error{Code: f.Code, Text: f.Text, Hint: f.Hint}
-	}
-	out.Sentence = ending(run)
-	return out
-}
-
-func names(steps []record.Step) []string {
-	out := make([]string, len(steps))
-	for i, s := range steps {
-		out[i] = string(s)
-	}
-	return out
-}
-
-// ending says how a run ended.
-func ending(run record.Run) string {
-	switch {
-	case run.Ended == nil:
-		return "The run did not come to its end."
-	case run.Cut != nil:
-		return run.Cut.Text + " " + run.Cut.Next
-	case run.Ended.State == record.EndDone && run.Proof != nil:
-		return proofSays(run)
-	case run.Ended.State == record.EndDone && run.For != "":
-		return "Done: what was gauged counts in the earlier run that it was made for; see the findings there."
-	case run.Ended.State == record.EndDone:
-		return "Done: see the findings."
-	case run.Ended.State == record.EndStopped:
-		return "Stopped, as was asked. What was measured is kept." + joins(run) + " The machine has to be homed again."
-	case len(run.Faults) > 0:
-		f := run.Faults[len(run.Faults)-1]
-		plain, known := api.Codes[f.Code]
-		if !known {
-			plain = f.Text
-		}
-		return "The run failed: " + plain + ". What was measured is kept." + joins(run) + " Next: " + f.Hint + "."
-	}
-	return "Failed. What was measured is kept."
-}
-
-// joins says of a run that did not come to its end whether what it gauged counts in the
-// earlier one that it was made for.
-func joins(run record.Run) string {
-	if run.For == "" || len(run.Gaugings) == 0 {
-		return ""
-	}
-	if why := analysis.Unsound(run); why != nil {
-		return " What was gauged does not count in the earlier run: where the head stood before it failed is in doubt."
-	}
-	var at []record.GapReading
-	for _, g := range analysis.Finished(run) {
-		at = append(at, record.GapReading{Place: g.Place})
-	}
-	if analysis.Places(at) < 2 {
-		return " Fewer than two places were gauged to their end: in the earlier run that counts nothing."
-	}
-	return " The places that were gauged to their end count in the earlier run; see the findings there."
-}
-
-// errStop is the cause with which a stop request ends a run.
-var errStop = errors.New("a stop was requested")
-
-// errClosing is the cause with which the end of the program ends a run.
-var errClosing = errors.New("the program is ending")

@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"abbed/daemon/refuse"
 	"abbed/probe/record"
 )
 
@@ -14,13 +15,13 @@ import (
 func (d *Daemon) keepBeside(ctx context.Context, id, by, what string, make func(record.Run) (events []record.Event, detail string)) error {
 	d.starting.Lock()
 	defer d.starting.Unlock()
-	run, err := d.load(id)
+	run, err := d.Load(id)
 	if err != nil {
 		return err
 	}
 	events, detail := make(run)
 	if err := d.addBehind(ctx, run, by, what, events, detail); err != nil {
-		return storeRefusal(err)
+		return refuse.Store(err)
 	}
 	d.publish()
 	return nil
@@ -46,15 +47,15 @@ func (d *Daemon) addBehind(ctx context.Context, run record.Run, by, what string,
 
 // learnAnew forgets what was worked out from a run before something was added to it.
 func (d *Daemon) learnAnew(ctx context.Context, id string) error {
+	d.Forget(id)
 	d.mu.Lock()
-	delete(d.ended, id)
-	d.chapters, d.inPrint, d.movement = nil, inPrint{}, movement{}
+	d.inPrint, d.movement = inPrint{}, movement{}
 	d.mu.Unlock()
 	run, err := d.store.Load(ctx, id)
 	if err != nil {
 		return err
 	}
-	d.learnRun(d.judge(run))
+	d.learnRun(d.Judge(run))
 	d.changed()
 	return nil
 }

@@ -8,6 +8,8 @@ import (
 
 	"abbed/config"
 	"abbed/daemon/api"
+	"abbed/daemon/link"
+	"abbed/daemon/refuse"
 	"abbed/daemon/status"
 	"abbed/daemon/store"
 	"abbed/gcode/port"
@@ -38,7 +40,7 @@ type calendar struct {
 var quickCheck = []record.Step{record.StepRepeat, record.StepSurvey}
 
 // errGaveWay is why the calendar's waiting run ends when a person wants another.
-var errGaveWay = fmt.Errorf("%w: another run was asked for", errStop)
+var errGaveWay = fmt.Errorf("%w: another run was asked for", link.ErrStop)
 
 // keepCalendar asks for a quick check whenever one is due, until the context
 // ends.
@@ -156,7 +158,7 @@ func (d *Daemon) giveWay() {
 }
 
 // errWithdrawn is why a run ends that nobody wanted to confirm.
-var errWithdrawn = fmt.Errorf("%w: the run was withdrawn before it began", errStop)
+var errWithdrawn = fmt.Errorf("%w: the run was withdrawn before it began", link.ErrStop)
 
 // Withdraw ends a run that nobody has confirmed. Unlike a stop request it sends
 // nothing to the printer.
@@ -183,7 +185,7 @@ func (d *Daemon) Withdraw(_ context.Context, id, by string) error {
 // that was given back is not opened for it, since that may reset the board and
 // end a print.
 func (d *Daemon) idle(ctx context.Context, below float64) (held bool, err error) {
-	if d.link.now().state != api.Ready {
+	if d.link.Now().Link != api.Ready {
 		for _, h := range port.Holders(d.owner().Port) {
 			return false, fmt.Errorf("%s has the port", h)
 		}
@@ -193,14 +195,14 @@ func (d *Daemon) idle(ctx context.Context, below float64) (held bool, err error)
 	if err != nil {
 		return false, err
 	}
-	homed := d.link.now().homed
+	homed := d.link.Now().Homed
 	defer func() { loan.Back(homed) }()
 	sess, _, err := loan.Open(ctx)
 	if err != nil {
 		return false, err
 	}
 	if err := probe.ForeignUse(ctx, sess, d.words, d.clk, false); err != nil {
-		return false, refusal(err)
+		return false, refuse.Of(err)
 	}
 	r, err := sess.Ask(ctx, d.words.Temperatures())
 	if err != nil {

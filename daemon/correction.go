@@ -12,6 +12,9 @@ import (
 	"abbed/config/say"
 	"abbed/daemon/api"
 	"abbed/daemon/apply"
+	"abbed/daemon/known"
+	"abbed/daemon/link"
+	"abbed/daemon/refuse"
 	"abbed/daemon/store"
 	"abbed/gcode"
 	"abbed/probe"
@@ -29,11 +32,11 @@ func (d *Daemon) SignOff(ctx context.Context, digest string, s api.SignOff) (api
 	if s.Person == "" {
 		return api.SignedOff{}, api.Errorf(422, "bad-value", "say who signs off", "sign off: no person is named")
 	}
-	j, err := d.judged(run)
+	j, err := d.Judged(run)
 	if err != nil {
 		return api.SignedOff{}, err
 	}
-	if m := missing(tableCautions(t, d.keeps(j.run)), s.Cautions); len(m) > 0 {
+	if m := missing(tableCautions(t, d.keeps(j.Run)), s.Cautions); len(m) > 0 {
 		return api.SignedOff{}, cautionsMissing(m)
 	}
 	if err := d.stillGood(t, run); err != nil {
@@ -42,12 +45,45 @@ func (d *Daemon) SignOff(ctx context.Context, digest string, s api.SignOff) (api
 	if err := d.askKeeps(ctx); err != nil {
 		return api.SignedOff{}, err
 	}
-	if m := missing(tableCautions(t, d.keeps(j.run)), s.Cautions); len(m) > 0 {
+	if m := missing(tableCautions(t, d.keeps(j.Run)), s.Cautions); len(m) > 0 {
 		return api.SignedOff{}, keepsOther(m)
 	}
 	token, expires := d.signer.Issue(digest, s.Person)
 	d.audit(s.Person, "sign off a table", digest)
 	return api.SignedOff{Token: token, Expires: expires}, nil
+}
+
+// Table returns the correction of a run, or why there is none.
+func (d *Daemon) Table(id string) (api.Table, error) {
+	j, err := d.Judged(id)
+	if err != nil {
+		return api.Table{}, err
+	}
+	t, refused := j.Verdict.Table(j.Run)
+	if refused == nil {
+		if err := d.keepTable(t, id); err != nil {
+			return api.Table{}, err
+		}
+	}
+	out := Table(j.Run, t, refused)
+	if refused == nil {
+		out.Keeps = d.keeps(j.Run)
+		out.Cautions = tableCautions(t, out.Keeps)
+	}
+	return out, nil
+}
+
+// keepTable keeps a table that is offered, so that it can be signed off by its
+// digest.
+func (d *Daemon) keepTable(t analysis.Table, run string) error {
+	b, err := json.Marshal(t)
+	if err == nil {
+		err = d.store.SaveTable(context.Background(), t.Digest, run, b)
+	}
+	if err != nil {
+		return refuse.Store(err)
+	}
+	return nil
 }
 
 // table returns a table that was offered.
@@ -61,7 +97,7 @@ func (d *Daemon) table(ctx context.Context, digest string) (analysis.Table, stri
 		err = json.Unmarshal(b, &t)
 	}
 	if err != nil {
-		return t, "", storeRefusal(err)
+		return t, "", refuse.Store(err)
 	}
 	return t, run, nil
 }
@@ -69,19 +105,19 @@ func (d *Daemon) table(ctx context.Context, digest string) (analysis.Table, stri
 // stillGood returns why a table that was offered is offered no more: its run no
 // longer supports it, or the printer or its lever is another.
 func (d *Daemon) stillGood(t analysis.Table, run string) error {
-	j, err := d.judged(run)
+	j, err := d.Judged(run)
 	if err != nil {
 		return err
 	}
-	if now, refused := j.verdict.Table(j.run); refused != nil || now.Digest != t.Digest {
+	if now, refused := j.Verdict.Table(j.Run); refused != nil || now.Digest != t.Digest {
 		return api.Errorf(409, "table-refused", "look at the run's table again", "the run does not support this table any more")
 	}
-	l := d.link.now()
-	if l.facts == nil {
+	l := d.link.Now()
+	if l.Facts == nil {
 		return d.link.Unready()
 	}
-	k := d.know(l.facts)
-	if k.setup.Printer.ID != t.Printer || k.setup.Lever != t.Lever {
+	k := d.know(l.Facts)
+	if k.Setup.Printer.ID != t.Printer || k.Setup.Lever != t.Lever {
 		return api.Errorf(409, "printer-changed", "measure again", "the table was made for another printer, or for another lever")
 	}
 	return nil
@@ -104,12 +140,12 @@ func (d *Daemon) Apply(ctx context.Context, digest string, a api.Apply, _ string
 	if d.unfinished() {
 		return api.Errorf(409, "owed", "Take it back (undo), or finish it (re-apply).", "apply: an earlier apply is unfinished")
 	}
-	j, err := d.judged(run)
+	j, err := d.Judged(run)
 	if err != nil {
 		return err
 	}
 	var under [][]int64
-	if was := j.run.Setup.Applied; was != nil {
+	if was := j.Run.Setup.Applied; was != nil {
 		under = was.Add
 	}
 	return d.write(ctx, apply.Intent(t, run, person, under), person, "apply a table", apply.Desk.Apply)
@@ -205,7 +241,7 @@ const answersWithin = 2500 * time.Millisecond
 
 // takeToWrite promises the printer to one change of its map, and says that it goes on; was
 // is what stood before.
-func (d *Daemon) takeToWrite(a *store.Applied, what string) (loan *Loan, was store.Applied, err error) {
+func (d *Daemon) takeToWrite(a *store.Applied, what string) (loan *link.Loan, was store.Applied, err error) {
 	d.starting.Lock()
 	defer d.starting.Unlock()
 	if d.closing() {
@@ -228,7 +264,7 @@ func (d *Daemon) takeToWrite(a *store.Applied, what string) (loan *Loan, was sto
 
 // looked opens the printer, looks whether its map may be written now, and carries the
 // change through. Where it may not, all is as it was, and says why.
-func (d *Daemon) looked(a, was store.Applied, what string, do way, loan *Loan, begun chan error) {
+func (d *Daemon) looked(a, was store.Applied, what string, do way, loan *link.Loan, begun chan error) {
 	sess, _, err := loan.Open(d.base)
 	var w apply.Desk
 	if err == nil {
@@ -236,8 +272,8 @@ func (d *Daemon) looked(a, was store.Applied, what string, do way, loan *Loan, b
 		err = d.mayWrite(d.base, w, sess, a, what)
 	}
 	if err != nil {
-		e := refusal(err)
-		loan.Back(d.link.now().homed)
+		e := refuse.Of(err)
+		loan.Back(d.link.Now().Homed)
 		d.mu.Lock()
 		d.busy, d.applied = false, was
 		if d.applied.Digest != "" {
@@ -262,7 +298,7 @@ func (d *Daemon) looked(a, was store.Applied, what string, do way, loan *Loan, b
 // mayWrite returns why the stored map must not be written now.
 func (d *Daemon) mayWrite(ctx context.Context, w apply.Desk, sess *gcode.Session, a store.Applied, what string) error {
 	if err := probe.ForeignUse(ctx, sess, d.words, d.clk, false); err != nil {
-		return refusal(err)
+		return refuse.Of(err)
 	}
 	if a.N > 0 {
 		return nil // undo and resolve read for themselves
@@ -294,21 +330,21 @@ func (d *Daemon) desk(sess *gcode.Session) apply.Desk {
 // largest is by how much undo, finish and take-back may change a node, um: by the default
 // limit at least, so that a limit that was lowered since leaves a correction its way out.
 func (d *Daemon) largest() int64 {
-	return 1 + int64(math.Round(1000*max(record.DefaultCriteria().Largest, criteria(d.owner().Judged()).Largest)))
+	return 1 + int64(math.Round(1000*max(record.DefaultCriteria().Largest, known.Criteria(d.owner()).Largest)))
 }
 
 // written carries the change through and learns the map that then stands. If not
 // even the intent could be kept, all is as it was, and begun is told why.
-func (d *Daemon) written(w apply.Desk, sess *gcode.Session, a, was store.Applied, what string, do way, loan *Loan, begun chan<- error) {
-	homed := d.link.now().homed
+func (d *Daemon) written(w apply.Desk, sess *gcode.Session, a, was store.Applied, what string, do way, loan *link.Loan, begun chan<- error) {
+	homed := d.link.Now().Homed
 	after, err := do(w, d.writing, a)
 	if err != nil {
 		d.log.Error(what+" did not come to its end", "digest", a.Digest, "state", string(after.State), "err", err)
 	}
 	if rows, e := w.Read(d.writing); e == nil {
-		d.link.learn(func(f *Facts) { f.Map, f.MapAsked = rows, false })
+		d.link.Learn(func(f *link.Facts) { f.Map, f.MapAsked = rows, false })
 	} else {
-		d.link.learn(func(f *Facts) { f.MapAsked = false })
+		d.link.Learn(func(f *link.Facts) { f.MapAsked = false })
 	}
 	loan.Back(homed && sess.Err() == nil)
 	if err != nil && after.N == a.N {
@@ -361,7 +397,7 @@ func applyRefusal(what string, err error) *api.Error {
 	if errors.As(err, &e) && e.Code == "store" {
 		return api.Errorf(500, e.Code, e.Hint, "%s: %v", what, err)
 	}
-	return refusal(fmt.Errorf("%s: %w", what, err))
+	return refuse.Of(fmt.Errorf("%s: %w", what, err))
 }
 
 func (d *Daemon) applying() bool {

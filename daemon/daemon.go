@@ -2,7 +2,6 @@ package daemon
 
 import (
 	"context"
-	"fmt"
 	"io"
 	"log/slog"
 	"strconv"
@@ -13,6 +12,9 @@ import (
 	"abbed/config"
 	"abbed/daemon/access"
 	"abbed/daemon/api"
+	"abbed/daemon/known"
+	"abbed/daemon/link"
+	"abbed/daemon/results"
 	"abbed/daemon/status"
 	"abbed/daemon/store"
 	"abbed/gcode"
@@ -20,6 +22,7 @@ import (
 	"abbed/gcode/dialect"
 	"abbed/gcode/port"
 	"abbed/probe"
+	"abbed/probe/record"
 )
 
 // Options are what a Daemon needs beside its settings.
@@ -45,16 +48,17 @@ type Options struct {
 // Daemon keeps a printer within reach and carries out runs, applies and undoes
 // on the word of a person. It implements api.Desk.
 type Daemon struct {
-	settings atomic.Pointer[config.Settings] // what the owner set; replaced by Renew
-	store    *store.Store
-	clk      *clock.Clock
-	words    *dialect.Dialect
-	signer   *access.Signer
-	log      *slog.Logger
-	build    status.Build
-	board    *status.Board
-	link     *Link
-	notice   string
+	*results.Shelf                                 // what each run tells
+	settings       atomic.Pointer[config.Settings] // what the owner set; replaced by Renew
+	store          *store.Store
+	clk            *clock.Clock
+	words          *dialect.Dialect
+	signer         *access.Signer
+	log            *slog.Logger
+	build          status.Build
+	board          *status.Board
+	link           *link.Link
+	notice         string
 
 	base  context.Context // of every run; ends with the program
 	abort context.CancelCauseFunc
@@ -71,8 +75,6 @@ type Daemon struct {
 
 	mu       sync.Mutex
 	active   *active
-	verdicts verdicts
-	ended    map[string]api.Run // runs that are over, as they are shown
 	applied  store.Applied
 	progress api.Progress
 	busy     bool // an apply, undo or resolve is going on
@@ -85,9 +87,7 @@ type Daemon struct {
 	told                told
 	inPrint             inPrint
 	movement            movement
-	chapters            map[string]chapter  // of the history, by run
-	laterOf             map[string][]string // the runs made for an earlier one, by that
-	share               *float64            // of the host, in the latest run
+	share               *float64 // of the host, in the latest run
 	calendar            calendar
 	stops               stops
 	// reapplyRefused counts the refusals of a re-apply by their code.
@@ -101,7 +101,7 @@ type Daemon struct {
 // New returns a daemon that has read what an earlier one left, and does nothing
 // until Work.
 func New(ctx context.Context, o Options) (*Daemon, error) {
-	words, err := Words(o.Settings)
+	words, err := known.Words(o.Settings)
 	if err != nil {
 		return nil, err
 	}
@@ -114,22 +114,24 @@ func New(ctx context.Context, o Options) (*Daemon, error) {
 	d := &Daemon{
 		store: o.Store, clk: o.Clock, words: words, signer: o.Signer,
 		log: o.Log, build: o.Build, notice: o.Notice, board: status.New(), dirty: make(chan struct{}, 1), asked: make(chan struct{}, 1),
-		last: map[string]status.Last{}, ended: map[string]api.Run{},
+		last: map[string]status.Last{},
 	}
 	d.settings.Store(&o.Settings)
 	d.base, d.abort = context.WithCancelCause(context.WithoutCancel(ctx))
 	d.writing, d.giveUp = context.WithCancelCause(context.WithoutCancel(ctx))
 	lo := linkOptions(o, words)
 	lo.Session.OnUnasked = d.hear
-	d.link = NewLink(lo, d.linkChanged)
+	d.link = link.New(lo, d.linkChanged)
+	d.Shelf = results.New(o.Store, o.Log, results.Now{Run: d.goingOn, Shown: d.shownNow, Printer: d.here, Owner: d.owner})
 	if err := d.recover(ctx); err != nil {
 		return nil, err
 	}
+	d.keepSettings()
 	d.publish()
 	return d, nil
 }
 
-func linkOptions(o Options, words *dialect.Dialect) LinkOptions {
+func linkOptions(o Options, words *dialect.Dialect) link.Options {
 	open, ask := o.Open, o.AskFirst
 	if open == nil {
 		spec := port.Spec{Baud: o.Settings.Baud, DTR: dtr(o.Settings.DTR)}
@@ -140,10 +142,10 @@ func linkOptions(o Options, words *dialect.Dialect) LinkOptions {
 		}
 		ask = port.Kind(o.Settings.Port) == port.Device
 	}
-	errand := func(name, text string) Errand {
-		return Errand{Name: name, Text: text, Limit: o.Settings.CommandLimit, Log: o.Log}
+	errand := func(name, text string) link.Errand {
+		return link.Errand{Name: name, Text: text, Limit: o.Settings.CommandLimit, Log: o.Log}
 	}
-	return LinkOptions{
+	return link.Options{
 		Name: o.Settings.Port, Open: open, Ask: ask, Rest: rests(o.Settings, ask), Words: words, Clock: o.Clock, Log: o.Log,
 		Before: errand("before", o.Settings.Before), After: errand("after", o.Settings.After),
 		Session: gcode.Options{Clock: o.Clock, Silence: o.Settings.Silence, Log: o.Trace},
@@ -165,26 +167,6 @@ func dtr(s string) port.Level {
 		return port.Low
 	}
 	return port.Leave
-}
-
-// Words returns the dialect of the settings: the default for the style of
-// probing, with the owner's words over it.
-func Words(s config.Settings) (*dialect.Dialect, error) {
-	w := dialect.Default()
-	if s.Probe.Style == config.StyleStraight {
-		w = dialect.Straight()
-	}
-	for k, v := range s.Words.Templates {
-		w.Templates[k] = v
-	}
-	for k, v := range s.Words.Patterns {
-		w.Patterns[k] = v
-	}
-	d, err := dialect.New(w)
-	if err != nil {
-		return nil, fmt.Errorf("daemon: words of the settings: %w", err)
-	}
-	return d, nil
 }
 
 // Work keeps the link and publishes what changes, until the context ends. Then it
@@ -218,12 +200,12 @@ func (d *Daemon) closeDown() {
 	d.mu.Lock()
 	d.ending = true
 	d.mu.Unlock()
-	d.abort(errClosing)
-	defer time.AfterFunc(lastWords, func() { d.giveUp(errClosing); d.link.Cut() }).Stop()
+	d.abort(link.ErrClosing)
+	defer time.AfterFunc(lastWords, func() { d.giveUp(link.ErrClosing); d.link.Cut() }).Stop()
 	if a := d.current(); a != nil {
 		d.starting.Lock()
 		if a.now() == api.AwaitingConfirmation {
-			d.finish(a, errClosing)
+			d.finish(a, link.ErrClosing)
 		}
 		d.starting.Unlock()
 	}
@@ -275,6 +257,30 @@ func (d *Daemon) Board() *status.Board { return d.board }
 // Changed returns a channel that is closed when anything has changed.
 func (d *Daemon) Changed() <-chan struct{} { return d.board.Changed() }
 
+// goingOn is the run that goes on, if it is this one: what was read after its end is in
+// the store only.
+func (d *Daemon) goingOn(id string) (record.Run, bool) {
+	if a := d.current(); a != nil && a.log.ID() == id && !a.now().Over() {
+		return a.log.Run(), true
+	}
+	return record.Run{}, false
+}
+
+func (d *Daemon) shownNow(id string) (api.Run, bool) {
+	if a := d.current(); a != nil && a.log.ID() == id {
+		return a.show(), true
+	}
+	return api.Run{}, false
+}
+
+// here is the identity of the printer that answered, "" without one.
+func (d *Daemon) here() string {
+	if f := d.link.Now().Facts; f != nil {
+		return f.Identity.ID
+	}
+	return ""
+}
+
 func (d *Daemon) current() *active {
 	d.mu.Lock()
 	defer d.mu.Unlock()
@@ -304,7 +310,7 @@ func (d *Daemon) idleOff() int {
 	if _, said := s.Given["idle_off"]; said {
 		return otherwise
 	}
-	if f := d.link.now().facts; f != nil && f.IdleOff != nil && *f.IdleOff != probe.HeldOff {
+	if f := d.link.Now().Facts; f != nil && f.IdleOff != nil && *f.IdleOff != probe.HeldOff {
 		return *f.IdleOff
 	}
 	// A run that was cut off left it held; what the printer said before counts.
@@ -322,11 +328,11 @@ const idleReport = "idle-off"
 // switch-off is put back to: the owner may have set it since the printer was
 // identified. It is kept, in case the run is cut off while it is held.
 func (d *Daemon) hearSettings(settings string) int {
-	said, ok := idleOffIn(settings)
+	said, ok := link.IdleOffIn(settings)
 	if !ok || said == probe.HeldOff {
 		return d.idleOff()
 	}
-	d.link.learn(func(f *Facts) { f.IdleOff = &said })
+	d.link.Learn(func(f *link.Facts) { f.IdleOff = &said })
 	if err := d.store.SaveReport(context.Background(), idleReport, strconv.Itoa(said), time.Now()); err != nil {
 		d.log.Error("the printer's idle switch-off cannot be kept", "err", err)
 	}
@@ -342,23 +348,14 @@ func (d *Daemon) plan(quick bool) probe.Plan {
 	p.Records, p.Patience = s.Gauging.Records, s.Gauging.Idle
 	p.GaugeColumns, p.GaugeRows = s.Gauging.Columns, s.Gauging.Rows
 	p.Columns, p.Rows, p.BaseEvery = s.Survey.Columns, s.Survey.Rows, s.Survey.BaseEvery
-	p.Chosen, p.ProfileTarget, p.Finest = s.Survey.Plan == config.PlanLean && !quick, s.Survey.Target, s.Criteria.WheelLeast
+	p.Chosen, p.ProfileTarget, p.Finest = s.Survey.Plan == config.PlanLean && !quick, s.Survey.Target, s.Turns.WheelLeast
 	if p.Chosen {
-		leaveOpen(&p, s)
+		p.Columns, p.Rows, p.BaseEvery = 0, 0, 0 // the planner chooses
 	}
 	if quick {
-		p.Columns, p.Rows = s.Check.Columns, s.Check.Rows
+		p.Columns, p.Rows = 5, 2 // five columns show a bend, two rows tell bed from beam a little
 	}
 	return p
-}
-
-// leaveOpen leaves to the planner what nobody set.
-func leaveOpen(p *probe.Plan, s config.Settings) {
-	for key, to := range map[string]*int{"survey.columns": &p.Columns, "survey.rows": &p.Rows, "survey.base_every": &p.BaseEvery} {
-		if s.Given[key] == "" {
-			*to = 0
-		}
-	}
 }
 
 func (d *Daemon) audit(who, what, detail string) {

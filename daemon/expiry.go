@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"abbed/analysis"
+	"abbed/daemon/link"
 	"abbed/daemon/status"
 	"abbed/daemon/store"
 	"abbed/probe/record"
@@ -68,7 +69,7 @@ func (d *Daemon) expiry(a store.Applied) string {
 	if why := d.worn(a); why != "" {
 		return why
 	}
-	if f := d.link.now().facts; f != nil && f.MapAsked {
+	if f := d.link.Now().Facts; f != nil && f.MapAsked {
 		return mapSays(a.Correction().In(f.Map))
 	}
 	return a.Expired
@@ -86,13 +87,13 @@ func (d *Daemon) learnMap(run record.Run) {
 		a.At, a.Expired, a.Proved = time.Now(), why, a.Proved && why == ""
 		d.saveApplied(a)
 	}
-	d.link.learn(func(f *Facts) { f.Map, f.MapAsked = run.Map.Nodes, true })
+	d.link.Learn(func(f *link.Facts) { f.Map, f.MapAsked = run.Map.Nodes, true })
 }
 
 // foreign reports whether the printer that answers is another than the one that holds
 // the correction: then nothing of it is read from, or written to, what answers.
 func (d *Daemon) foreign(a store.Applied) bool {
-	f := d.link.now().facts
+	f := d.link.Now().Facts
 	return f != nil && a.Printer != "" && f.Identity.ID != a.Printer
 }
 
@@ -114,11 +115,11 @@ func (d *Daemon) worn(a store.Applied) string {
 	if a.Expired != "" && !ofMap(a.Expired) {
 		return a.Expired
 	}
-	l := d.link.now()
-	if l.facts == nil {
+	l := d.link.Now()
+	if l.Facts == nil {
 		return ""
 	}
-	if k := d.know(l.facts); k.has.lever && k.setup.Lever != a.Lever {
+	if k := d.know(l.Facts); k.Has.Lever && k.Setup.Lever != a.Lever {
 		return leverOther
 	}
 	return ""
@@ -133,11 +134,11 @@ func (d *Daemon) learnTwist(run record.Run) {
 	if a.State != store.Kept || a.Expired != "" && !ofMap(a.Expired) || run.ID == a.Run || run.Ended == nil || run.Ended.State != record.EndDone {
 		return
 	}
-	was, err := d.judged(a.Run)
-	if err != nil || run.Setup.Printer.ID != was.run.Setup.Printer.ID {
+	was, err := d.Judged(a.Run)
+	if err != nil || run.Setup.Printer.ID != was.Run.Setup.Printer.ID {
 		return
 	}
-	why := moved(was, d.judge(run))
+	why := moved(was, d.Judge(run))
 	if why == "" {
 		return
 	}
@@ -155,11 +156,11 @@ func (d *Daemon) learnLater() {
 	if a.State != store.Kept || a.Expired != "" && !ofMap(a.Expired) {
 		return
 	}
-	was, err := d.load(a.Run)
+	was, err := d.Load(a.Run)
 	if err != nil || len(was.Joined) == 0 {
 		return
 	}
-	why := d.judge(was).verdict.Outdated(was)
+	why := d.Judge(was).Verdict.Outdated(was)
 	if why == "" {
 		return
 	}
@@ -171,8 +172,8 @@ func (d *Daemon) learnLater() {
 // all places together, and by more than half of the tolerance, since less than
 // that no first layer shows (analysis.Compare). It is "" if nothing did, or where
 // the runs cannot be compared.
-func moved(was, is judged) string {
-	c, why := analysis.Compare(analysis.Judged{Run: was.run, Verdict: was.verdict}, analysis.Judged{Run: is.run, Verdict: is.verdict})
+func moved(was, is analysis.Judged) string {
+	c, why := analysis.Compare(was, is)
 	if why != nil || c.Most == nil {
 		return ""
 	}

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"abbed/daemon/api"
+	"abbed/daemon/link"
 	"abbed/gcode"
 	"abbed/gcode/dialect"
 )
@@ -29,7 +30,7 @@ func (d *Daemon) feel(l gcode.Line) {
 // temperatures are the latest of those that were asked at the identification
 // and those that came by themselves; nil if there are none. They are for people
 // to read: what guards a motion asks the printer anew.
-func (d *Daemon) temperatures(f *Facts) *api.Temperatures {
+func (d *Daemon) temperatures(f *link.Facts) *api.Temperatures {
 	var t dialect.Temps
 	var at time.Time
 	if f.Temps != nil {

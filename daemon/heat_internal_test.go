@@ -5,6 +5,8 @@ import (
 	"time"
 
 	"abbed/config"
+	"abbed/daemon/known"
+	"abbed/daemon/link"
 	"abbed/gcode"
 	"abbed/gcode/dialect"
 )
@@ -12,15 +14,15 @@ import (
 // Temperatures that the printer says by itself are shown if they are newer than
 // those that were asked; half a line is not.
 func TestTemperaturesThatComeByThemselves(t *testing.T) {
-	words, err := Words(config.Default())
+	words, err := known.Words(config.Default())
 	if err != nil {
 		t.Fatal(err)
 	}
 	d := &Daemon{words: words}
-	if got := d.temperatures(&Facts{}); got != nil {
+	if got := d.temperatures(&link.Facts{}); got != nil {
 		t.Fatalf("never heard, but shown: %+v", got)
 	}
-	asked := &Facts{Temps: &dialect.Temps{Nozzle: 21, Bed: 22}, TempsAt: time.Now()}
+	asked := &link.Facts{Temps: &dialect.Temps{Nozzle: 21, Bed: 22}, TempsAt: time.Now()}
 	if got := d.temperatures(asked); got.Nozzle != 21 || !got.Heard.Equal(asked.TempsAt) {
 		t.Errorf("asked: %+v", got)
 	}

@@ -7,8 +7,8 @@ import (
 // checkHeld looks, when the printer has been identified anew, whether its map is the one
 // that the journal says it kept.
 func (d *Daemon) checkHeld() {
-	l := d.link.now()
-	if l.state != api.Ready || l.facts == nil || !l.facts.MapAsked {
+	l := d.link.Now()
+	if l.Link != api.Ready || l.Facts == nil || !l.Facts.MapAsked {
 		return
 	}
 	d.mu.Lock()
@@ -17,7 +17,7 @@ func (d *Daemon) checkHeld() {
 	if busy || a.Before == nil || d.foreign(a) {
 		return
 	}
-	if next, ok := d.desk(nil).Held(a, l.facts.Map); ok {
+	if next, ok := d.desk(nil).Held(a, l.Facts.Map); ok {
 		d.log.Warn("the printer's map is not the one that was kept", "digest", next.Digest, "state", string(next.State), "why", next.Text)
 		d.saveApplied(next)
 	}

@@ -7,6 +7,10 @@ import (
 	"time"
 
 	"abbed/daemon/api"
+	"abbed/daemon/known"
+	"abbed/daemon/link"
+	"abbed/daemon/refuse"
+	"abbed/daemon/results"
 	"abbed/daemon/status"
 	"abbed/daemon/store"
 	"abbed/gcode"
@@ -27,9 +31,9 @@ func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
 	if err := d.mayRun(); err != nil {
 		return api.Run{}, err
 	}
-	l := d.link.now()
-	k := d.know(l.facts)
-	asked, err := inOrder(n.Steps, steps(k, l))
+	l := d.link.Now()
+	k := d.know(l.Facts)
+	asked, err := known.InOrder(n.Steps, known.Steps(k, l))
 	if err != nil {
 		return api.Run{}, err
 	}
@@ -39,13 +43,13 @@ func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
 	}
 	var earlier *probe.Earlier
 	if n.For != "" {
-		if earlier, err = d.earlierOf(n.For, asked, k.setup, d.plan(n.Quick)); err != nil {
+		if earlier, err = d.earlierOf(n.For, asked, k.Setup, d.plan(n.Quick)); err != nil {
 			return api.Run{}, err
 		}
 	}
-	log, err := store.NewLog(d.store, record.Opened{Steps: asked, By: by, Setup: k.setup, Heat: heat, For: n.For}, d.clk.Now)
+	log, err := store.NewLog(d.store, record.Opened{Steps: asked, By: by, Setup: k.Setup, Heat: heat, For: n.For}, d.clk.Now)
 	if err != nil {
-		return api.Run{}, storeRefusal(err)
+		return api.Run{}, refuse.Store(err)
 	}
 	a := newActive(log, d.changed)
 	a.quick, a.earlier = n.Quick, earlier
@@ -53,7 +57,7 @@ func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
 	d.mu.Lock()
 	d.active = a
 	d.mu.Unlock()
-	d.noteFor(log.ID(), n.For)
+	d.NoteFor(log.ID(), n.For)
 	d.audit(by, "start a run", fmt.Sprint(asked))
 	d.changed()
 	if n.Attended && d.owner().AttendedStarts {
@@ -67,7 +71,7 @@ func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
 // attended lets a run begin by the owner's standing word (the setting
 // attended_starts) and that of whoever pressed; the caller holds starting.
 func (d *Daemon) attended(a *active, by string) error {
-	word := record.Confirmed{Person: "attended start, by " + by, Blade: d.owner().Gauging.Blade}
+	word := record.Confirmed{Person: "attended start, by " + by, Blade: d.owner().Gauge}
 	for _, c := range cautions(a.log.Run()) {
 		word.Cautions = append(word.Cautions, c.ID)
 	}
@@ -126,7 +130,7 @@ func (d *Daemon) begin(a *active, word record.Confirmed) error {
 	_, err = a.log.Append(record.Event{Confirmed: &word})
 	if err != nil {
 		loan.Back(false)
-		return refusal(err)
+		return refuse.Of(err)
 	}
 	d.audit(word.Person, "confirm a run", a.log.ID())
 	runCtx, cancel := context.WithCancelCause(d.base)
@@ -156,7 +160,7 @@ func checkConfirm(c api.Confirm, all []api.Caution) (blade float64, err error) {
 }
 
 // carry carries a run from its confirmation to its end.
-func (d *Daemon) carry(ctx context.Context, a *active, loan *Loan) {
+func (d *Daemon) carry(ctx context.Context, a *active, loan *link.Loan) {
 	homed := false
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
@@ -185,7 +189,7 @@ func (d *Daemon) carry(ctx context.Context, a *active, loan *Loan) {
 
 // openFor opens the printer for a run, and makes sure that it is still the one
 // for which the run was made.
-func (d *Daemon) openFor(ctx context.Context, a *active, loan *Loan) (*gcode.Session, error) {
+func (d *Daemon) openFor(ctx context.Context, a *active, loan *link.Loan) (*gcode.Session, error) {
 	sess, facts, err := loan.Open(ctx)
 	if cause := context.Cause(ctx); cause != nil {
 		return nil, cause
@@ -193,7 +197,7 @@ func (d *Daemon) openFor(ctx context.Context, a *active, loan *Loan) (*gcode.Ses
 	if err != nil {
 		return nil, err
 	}
-	was, now := a.log.Run().Setup, d.know(&facts).setup
+	was, now := a.log.Run().Setup, d.know(&facts).Setup
 	for _, c := range []struct {
 		what  string
 		other bool
@@ -219,7 +223,7 @@ func causeOf(ctx context.Context, sess *gcode.Session, err error) error {
 		return nil
 	}
 	if errors.Is(sess.Err(), gcode.ErrStopped) {
-		return errStop
+		return link.ErrStop
 	}
 	if cause := context.Cause(ctx); cause != nil {
 		return cause
@@ -250,7 +254,7 @@ func (d *Daemon) finish(a *active, why error) {
 	run := a.log.Run()
 	state, shownErr := record.EndDone, (*api.Error)(nil)
 	switch {
-	case errors.Is(why, errStop):
+	case errors.Is(why, link.ErrStop):
 		state = record.EndStopped
 	case why != nil:
 		state = record.EndFailed
@@ -268,7 +272,7 @@ func (d *Daemon) finish(a *active, why error) {
 	if err := d.joinEarlier(context.Background(), a.log.Run()); err != nil {
 		d.log.Error("the gaugings cannot be kept with the earlier run; the next start tries again", "run", run.ID, "earlier", run.For, "err", err)
 	}
-	d.learnRun(d.judge(a.log.Run()))
+	d.learnRun(d.Judge(a.log.Run()))
 	d.learnMap(a.log.Run())
 	d.learnTwist(a.log.Run())
 	d.learnLater()
@@ -276,16 +280,16 @@ func (d *Daemon) finish(a *active, why error) {
 		d.learnProof(a.log.Run())
 	}
 	d.noteSteps(a.log.Run())
-	a.end(api.State(state), shownErr, ending(a.log.Run()))
+	a.end(api.State(state), shownErr, results.Ending(a.log.Run()))
 	d.log.Info("run ended", "run", run.ID, "state", string(state), "touches", len(run.Touches), "gaugings", len(run.Gaugings))
 }
 
 // failure is why a run failed, for people.
 func failure(why error) *api.Error {
-	if errors.Is(why, errClosing) {
+	if errors.Is(why, link.ErrClosing) {
 		return api.Errorf(503, "interrupted", "start abbed again; what was measured is kept", "the program was ended in the middle of the run")
 	}
-	return refusal(why)
+	return refuse.Of(why)
 }
 
 func (d *Daemon) append(a *active, e record.Event) {
@@ -302,7 +306,7 @@ func (d *Daemon) Gauge(_ context.Context, id string, g api.GaugeAction) (api.Run
 		return api.Run{}, d.notActive(id, "gauge")
 	}
 	if err := a.do(g); err != nil {
-		return api.Run{}, refusal(err)
+		return api.Run{}, refuse.Of(err)
 	}
 	return a.show(), nil
 }
@@ -314,7 +318,7 @@ func (d *Daemon) Answer(_ context.Context, id string, p api.AnswerPrompt, by str
 		return d.notActive(id, "answer")
 	}
 	if err := a.answer(p, by); err != nil {
-		return refusal(err)
+		return refuse.Of(err)
 	}
 	d.audit(by, "answer a prompt", id+" "+p.Prompt+" "+p.Answer)
 	return nil
@@ -322,7 +326,7 @@ func (d *Daemon) Answer(_ context.Context, id string, p api.AnswerPrompt, by str
 
 // notActive says why nothing can be done with a run: it is over, or not there.
 func (d *Daemon) notActive(id, act string) error {
-	if _, err := d.load(id); err != nil {
+	if _, err := d.Load(id); err != nil {
 		return err
 	}
 	return api.Errorf(409, "wrong-state", "start a new run", "%s: the run %s is over", act, id)

@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"abbed/daemon/api"
+	"abbed/daemon/link"
+	"abbed/daemon/refuse"
 	"abbed/daemon/store"
 	"abbed/gcode/dialect"
 	"abbed/probe/record"
@@ -21,15 +23,15 @@ func atRestart(printer string) string { return "settings-at-restart/" + printer 
 
 // keepReport keeps the settings that the printer printed right after a restart.
 func (d *Daemon) keepReport() {
-	l := d.link.now()
-	if l.state != api.Ready || l.facts == nil || !l.facts.Fresh || l.facts.Settings == "" {
+	l := d.link.Now()
+	if l.Link != api.Ready || l.Facts == nil || !l.Facts.Fresh || l.Facts.Settings == "" {
 		return
 	}
-	if err := d.store.SaveReport(context.Background(), atRestart(l.facts.Identity.ID), l.facts.Settings, time.Now()); err != nil {
+	if err := d.store.SaveReport(context.Background(), atRestart(l.Facts.Identity.ID), l.Facts.Settings, time.Now()); err != nil {
 		d.log.Error("the printer's settings at its restart cannot be kept", "err", err)
 		return
 	}
-	d.link.learn(func(f *Facts) { f.Fresh = false })
+	d.link.Learn(func(f *link.Facts) { f.Fresh = false })
 }
 
 // keeps says what keeping would store beside the map: the settings as they were
@@ -37,7 +39,7 @@ func (d *Daemon) keepReport() {
 // seen. Lines that change by themselves are no settings.
 func (d *Daemon) keeps(run record.Run) *api.Keeps {
 	now, restless := run.Settings, map[string]bool(nil)
-	if f := d.link.now().facts; f != nil && f.Identity.ID == run.Setup.Printer.ID && f.SettingsAt.After(run.Began) {
+	if f := d.link.Now().Facts; f != nil && f.Identity.ID == run.Setup.Printer.ID && f.SettingsAt.After(run.Began) {
 		now, restless = f.Settings, f.Restless
 	}
 	if now == "" {
@@ -67,24 +69,24 @@ func (d *Daemon) askKeeps(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	homed := d.link.now().homed
+	homed := d.link.Now().Homed
 	defer func() { loan.Back(homed) }()
 	sess, _, err := loan.Open(ctx)
 	if err != nil {
-		return refusal(err)
+		return refuse.Of(err)
 	}
 	text, restless, err := settledSettings(ctx, sess, d.words)
 	if err != nil {
-		return refusal(fmt.Errorf("sign off: ask what the printer would keep: %w", err))
+		return refuse.Of(fmt.Errorf("sign off: ask what the printer would keep: %w", err))
 	}
-	d.link.learn(func(f *Facts) { f.Settings, f.SettingsAt, f.Restless = text, time.Now(), restless })
+	d.link.Learn(func(f *link.Facts) { f.Settings, f.SettingsAt, f.Restless = text, time.Now(), restless })
 	return nil
 }
 
 // settledSettings asks for the settings until two prints in a row are alike,
 // four times at most: a line may be damaged on its way, and some printers print
 // what is no setting among them. What still differs is restless, by its shape.
-func settledSettings(ctx context.Context, line asker, words *dialect.Dialect) (text string, restless map[string]bool, err error) {
+func settledSettings(ctx context.Context, line link.Asker, words *dialect.Dialect) (text string, restless map[string]bool, err error) {
 	for try := range 4 {
 		r, err := line.Ask(ctx, words.Settings())
 		if err != nil {

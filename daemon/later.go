@@ -19,7 +19,7 @@ func (d *Daemon) earlierOf(id string, steps []record.Step, now record.Setup, p p
 	if !slices.Equal(steps, []record.Step{record.StepGauging}) && !slices.Equal(steps, []record.Step{record.StepRepeat, record.StepGauging}) {
 		return nil, api.Errorf(422, "other-steps", `{"steps":["gauging"]}, or repeat and gauging; a survey belongs to a run of its own`, "start a run: for an earlier run only gauging, or repeat and gauging, can be done")
 	}
-	run, err := d.load(id)
+	run, err := d.Load(id)
 	if err != nil {
 		return nil, err
 	}
@@ -34,40 +34,13 @@ func (d *Daemon) earlierOf(id string, steps []record.Step, now record.Setup, p p
 	if why := analysis.Joinable(run, now); why != nil {
 		return nil, api.Errorf(409, why.Code, why.Hint, "start a run: %s", why.Text)
 	}
-	if f, failed := d.judge(run).verdict.Stability.Failed(); failed {
+	if f, failed := d.Judge(run).Verdict.Stability.Failed(); failed {
 		return nil, api.Errorf(409, "nothing-known", f.Next, "start a run: of its gap error run %s tells nothing: %s", id, f.Sentence)
 	}
 	if analysis.Places(analysis.Joining(run).Gaps) < 2 {
 		return nil, api.Errorf(409, "nothing-known", "measure the whole job again", "start a run: of its gap error run %s tells nothing, with fewer than two places gauged", id)
 	}
 	return probe.NewEarlier(run, now, p), nil
-}
-
-// noteFor notes that a run was made for an earlier one, "" for none.
-func (d *Daemon) noteFor(id, earlier string) {
-	if earlier == "" {
-		return
-	}
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	if d.laterOf == nil {
-		d.laterOf = map[string][]string{}
-	}
-	d.laterOf[earlier] = append(d.laterOf[earlier], id)
-}
-
-// madeFor are the kept runs that were made for an earlier one, the earliest first.
-func (d *Daemon) madeFor(id string) []string {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	return slices.Clone(d.laterOf[id])
-}
-
-// forgetLater forgets a run that is not kept any more; d.mu is held.
-func (d *Daemon) forgetLater(id string) {
-	for earlier, later := range d.laterOf {
-		d.laterOf[earlier] = slices.DeleteFunc(later, func(l string) bool { return l == id })
-	}
 }
 
 // planOf is how much the run measures.
@@ -132,19 +105,4 @@ func (d *Daemon) joinLeft(ctx context.Context, rows []store.RunRow) {
 			d.log.Error("the gaugings of a later run cannot be kept with the earlier one", "run", row.For, "later", row.ID, "err", err)
 		}
 	}
-}
-
-// laters turns what became of later runs into the API's words.
-func laters(run record.Run, v analysis.Verdict) []api.Later {
-	var out []api.Later
-	for _, l := range v.Later {
-		x := api.Later{Run: l.Run, Records: l.Records, Aside: l.Aside, Used: l.Used, Contradicts: l.Contradicts, Lifted: l.Lifted, Text: l.Text}
-		for _, j := range run.Joined {
-			if j.Run == l.Run {
-				x.Began = j.Began
-			}
-		}
-		out = append(out, x)
-	}
-	return out
 }

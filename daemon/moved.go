@@ -10,7 +10,7 @@ import (
 )
 
 // lookBack is how many runs before the latest gauged one are looked through for
-// one that it can be compared with: each has to be judged once.
+// one that it can be compared with: each has to be analysis.Judged once.
 const lookBack = 10
 
 // movement is how the tilt of the head changed up to the gauged run, against the run
@@ -33,13 +33,13 @@ func (d *Daemon) showMoved(s *status.Snapshot) {
 	if a.State == store.Kept {
 		made = a.Run
 	}
-	if known.gauged != t.run.ID || known.made != made {
-		known = movement{gauged: t.run.ID, made: made, of: map[string]status.Moved{}}
-		now := analysis.Judged{Run: t.run, Verdict: t.verdict}
+	if known.gauged != t.Run.ID || known.made != made {
+		known = movement{gauged: t.Run.ID, made: made, of: map[string]status.Moved{}}
+		now := t.Judged
 		if m, ok := d.movedSince(made, now); ok {
 			known.of[status.SinceCorrection] = m
 		}
-		if m, ok := d.movedSince(d.comparable(t.run), now); ok {
+		if m, ok := d.movedSince(d.comparable(t.Run), now); ok {
 			known.of[status.SinceRun] = m
 		}
 		d.mu.Lock()
@@ -55,11 +55,11 @@ func (d *Daemon) movedSince(id string, now analysis.Judged) (status.Moved, bool)
 	if id == "" || id == now.Run.ID {
 		return status.Moved{}, false
 	}
-	j, err := d.judged(id)
+	j, err := d.Judged(id)
 	if err != nil {
 		return status.Moved{}, false
 	}
-	c, why := analysis.Compare(analysis.Judged{Run: j.run, Verdict: j.verdict}, now)
+	c, why := analysis.Compare(j, now)
 	if why != nil {
 		return status.Moved{}, false
 	}
@@ -79,11 +79,11 @@ func (d *Daemon) comparable(run record.Run) string {
 			continue
 		}
 		for _, row := range rows[i+1 : min(len(rows), i+1+lookBack)] {
-			j, err := d.judged(row.ID)
-			if err != nil || j.run.Setup.Printer.ID != run.Setup.Printer.ID || row.For != "" || row.State != record.EndDone {
+			j, err := d.Judged(row.ID)
+			if err != nil || j.Run.Setup.Printer.ID != run.Setup.Printer.ID || row.For != "" || row.State != record.EndDone {
 				continue
 			}
-			if r := j.verdict.Rates(j.run.Setup.Lever); r.Twist != nil || r.Pitch != nil {
+			if r := j.Verdict.Rates(j.Run.Setup.Lever); r.Twist != nil || r.Pitch != nil {
 				return row.ID
 			}
 		}

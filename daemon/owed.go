@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"abbed/daemon/api"
+	"abbed/daemon/link"
 	"abbed/gcode"
 	"abbed/probe"
 	"abbed/probe/record"
@@ -29,12 +30,12 @@ func (d *Daemon) learnOwed(s []record.Switch) {
 // checkOwed strikes out what the printer itself says is as it was, and puts the idle
 // switch-off back, which moves nothing, as soon as the printer answers.
 func (d *Daemon) checkOwed() {
-	l := d.link.now()
+	l := d.link.Now()
 	owed := d.owed()
-	if l.state != api.Ready || l.facts == nil || len(owed) == 0 || d.running() {
+	if l.Link != api.Ready || l.Facts == nil || len(owed) == 0 || d.running() {
 		return
 	}
-	f := l.facts
+	f := l.Facts
 	var still []record.Switch
 	for _, w := range owed {
 		w := record.Switch(w)
@@ -69,11 +70,11 @@ func (d *Daemon) putIdleBack() {
 	loan, err := d.link.Lend()
 	if err != nil || d.closing() {
 		if err == nil {
-			loan.Back(d.link.now().homed)
+			loan.Back(d.link.Now().Homed)
 		}
 		return
 	}
-	homed := d.link.now().homed
+	homed := d.link.Now().Homed
 	d.jobs.Go(func() {
 		sess, _, err := loan.Open(d.base)
 		if err == nil {
@@ -155,7 +156,7 @@ func (d *Daemon) putBackNow(sess *gcode.Session) (homed bool, err error) {
 	if err := probe.ForeignUse(d.base, sess, d.words, d.clk, hot); err != nil {
 		return false, err
 	}
-	log := &owedLog{run: record.Run{Setup: d.know(d.link.now().facts).setup}}
+	log := &owedLog{run: record.Run{Setup: d.know(d.link.Now().Facts).Setup}}
 	for _, w := range d.owed() {
 		log.run.Off = append(log.run.Off, record.Switch(w))
 	}
@@ -178,7 +179,7 @@ func (d *Daemon) putBackNow(sess *gcode.Session) (homed bool, err error) {
 	}
 	d.learnOwed(nil)
 	on := log.run.Setup.Levelling
-	d.link.learn(func(f *Facts) { f.Levelling = &on })
+	d.link.Learn(func(f *link.Facts) { f.Levelling = &on })
 	return head.Homed(), nil
 }
 

@@ -5,23 +5,24 @@ import (
 	"strings"
 	"time"
 
-	"abbed/config"
 	"abbed/daemon/api"
+	"abbed/daemon/known"
+	"abbed/daemon/link"
 	"abbed/daemon/status"
 	"abbed/probe/record"
 )
 
 // know is what is known of the printer now.
-func (d *Daemon) know(f *Facts) known { return know(d.owner(), f, d.inForce()) }
+func (d *Daemon) know(f *link.Facts) known.Known { return known.Of(d.owner(), f, d.inForce()) }
 
 // Printer says what is known of the printer.
 func (d *Daemon) Printer() api.Printer {
-	l := d.link.now()
-	k := d.know(l.facts)
+	l := d.link.Now()
+	k := d.know(l.Facts)
 	p := api.Printer{
-		Name: NameOf(d.owner()),
-		Link: l.state, Sentence: l.text, Port: d.owner().Port, Homed: l.homed, Layer: d.owner().Layer,
-		Owed: d.owed(), Going: d.going(), Steps: steps(k, l), Identity: map[string]string{},
+		Name: known.NameOf(d.owner()),
+		Link: l.Link, Sentence: l.Text, Port: d.owner().Port, Homed: l.Homed, Layer: d.owner().Layer,
+		Owed: d.owed(), Going: d.going(), Steps: known.Steps(k, l), Identity: map[string]string{},
 	}
 	if n := d.notices(); n != "" {
 		p.Sentence += " " + n
@@ -29,14 +30,14 @@ func (d *Daemon) Printer() api.Printer {
 	if p.Owed == nil {
 		p.Owed = []string{}
 	}
-	if f := l.facts; f != nil {
+	if f := l.Facts; f != nil {
 		p.ID = f.Identity.ID
 		for key, v := range f.Identity.Fields {
 			p.Identity[key] = v
 		}
 		p.Temperatures = d.temperatures(f)
 	}
-	k.show(&p)
+	k.Show(&p)
 	p.Todo = status.Todo(d.glance(p))
 	return p
 }
@@ -78,8 +79,8 @@ func (d *Daemon) publish() {
 	s.HostShare, s.ReapplyRefused = d.share, d.reapplyRefused
 	s.Check = status.Check{Due: d.due(s.At), Waits: d.calendar.shown.Waits}
 	d.mu.Unlock()
-	s.PortHeld = d.link.now().held
-	s.Limits = limits(d.owner().Judged())
+	s.PortHeld = d.link.Now().Held
+	s.Limits = limits(known.Criteria(d.owner()))
 	d.showTold(&s)
 	d.showInPrint(&s)
 	d.showMoved(&s)
@@ -105,13 +106,13 @@ func (d *Daemon) logTodo(now []api.Todo) {
 	d.asking = is
 }
 
-func limits(c config.Criteria) status.Limits {
+func limits(c record.Criteria) status.Limits {
 	return status.Limits{Tolerance: c.Tolerance, Scatter: c.Scatter, Play: c.Play, Wander: c.Wander, DriftRate: c.DriftRate}
 }
 
 func (d *Daemon) counters() status.Counters {
-	l := d.link.now()
-	c := status.Counters{Faults: uint64(l.counts.Faults), Resends: uint64(l.counts.Resends), Lines: uint64(l.counts.Received)}
+	l := d.link.Now()
+	c := status.Counters{Faults: uint64(l.Counts.Faults), Resends: uint64(l.Counts.Resends), Lines: uint64(l.Counts.Received)}
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	c.Touches, c.Gaugings, c.Busy, c.Waited = d.counted.Touches, d.counted.Gaugings, d.counted.Busy, d.counted.Waited

@@ -2,6 +2,7 @@ package daemon
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -18,31 +19,28 @@ import (
 )
 
 // ProofPrint makes the file of a proof print over the area that a run has gauged,
-// or over the reach for "".
-func (d *Daemon) ProofPrint(id string) (api.ProofPrint, error) {
-	setup := d.know(d.link.now().facts).setup
+// or over the reach for "". inForce is none, map or file, "": what is known.
+func (d *Daemon) ProofPrint(id, inForce string) (api.ProofPrint, error) {
+	if inForce == "" {
+		inForce = "none"
+		if d.inForce() != nil {
+			inForce = "map"
+		}
+	}
+	setup, verdict := d.know(d.link.Now().Facts).Setup, analysis.Verdict{}
 	area := setup.Reach
 	if id != "" {
-		j, err := d.judged(id)
+		j, err := d.Judged(id)
 		if err != nil {
 			return api.ProofPrint{}, err
 		}
-		setup, area = j.run.Setup, GaugedArea(j.run, j.verdict)
+		setup, verdict, area = j.Run.Setup, j.Verdict, GaugedArea(j.Run, j.Verdict)
 	}
 	p, err := d.patches(setup, area)
 	if err != nil {
 		return api.ProofPrint{}, err
 	}
-	if id != "" && d.inForce() == nil {
-		j, err := d.judged(id)
-		if err == nil {
-			err = clear(&p, j.verdict)
-		}
-		if err != nil {
-			return api.ProofPrint{}, err
-		}
-	}
-	return Printed(p)
+	return Printed(p, verdict, inForce)
 }
 
 // leastGap is the gap under the nozzle, its doubt taken off, at which a patch may still
@@ -50,7 +48,8 @@ func (d *Daemon) ProofPrint(id string) (api.ProofPrint, error) {
 const leastGap = 0.05
 
 // clear leaves out of a print without a correction in force the patches where the nozzle
-// would come too near the bed. It is refused where too few are left to tell anything.
+// would come too near the bed; what is nearest is printed last. It is refused where too
+// few are left to tell anything.
 func clear(p *patches.Print, v analysis.Verdict) error {
 	gap, all := v.Gap, len(p.Patches)
 	if gap == nil && v.Has(analysis.Repair) {
@@ -59,10 +58,12 @@ func clear(p *patches.Print, v analysis.Verdict) error {
 	if gap == nil {
 		return nil
 	}
-	p.Patches = slices.DeleteFunc(slices.Clone(p.Patches), func(q patches.Patch) bool {
+	under := func(q patches.Patch) float64 {
 		g, u95, _ := gap.Beyond(record.Place{U: q.U, V: q.V})
-		return p.Settings.Height+g-u95 < leastGap
-	})
+		return p.Settings.Height + g - u95
+	}
+	p.Patches = slices.DeleteFunc(slices.Clone(p.Patches), func(q patches.Patch) bool { return under(q) < leastGap })
+	slices.SortStableFunc(p.Patches, func(a, b patches.Patch) int { return cmp.Compare(under(b), under(a)) })
 	if left := len(p.Patches); left < all && (left < 3 || !slices.ContainsFunc(p.Patches, func(q patches.Patch) bool { return q.Zero })) {
 		return digsIn(fmt.Sprintf("make the proof print: at %d of %d patches the nozzle would be within %.2f mm of the bed", all-left, all, leastGap))
 	}
@@ -103,8 +104,8 @@ func Patches(s config.Settings, setup record.Setup, area record.Rect, levelling 
 		area = setup.Bed
 	}
 	o := patches.Defaults()
-	o.Size, o.Spacing, o.Height, o.Width, o.Filament = s.Proof.Size, s.Proof.Spacing, s.Layer, s.Proof.Width, s.Proof.Filament
-	o.Speed, o.Travel, o.Lift, o.Clearance, o.Retract = s.Proof.Speed, s.Feeds.Travel, s.Feeds.Z, s.Clearance, s.Proof.Retract
+	o.Height, o.Width, o.Filament = s.Layer, s.Proof.Width, s.Proof.Filament
+	o.Travel, o.Lift, o.Clearance, o.Retract = s.Feeds.Travel, s.Feeds.Z, s.Clearance, s.Proof.Retract
 	o.Nozzle, o.Bed, o.NozzleMax, o.BedMax, o.Levelling = s.Proof.Nozzle, s.Proof.Bed, s.Heat.NozzleMax, s.Heat.BedMax, levelling
 	for _, f := range []struct {
 		name string
@@ -124,9 +125,18 @@ func Patches(s config.Settings, setup record.Setup, area record.Rect, levelling 
 	return patches.Plan(o, of(setup.Bed), of(travel), of(area), setup.Zero.U, setup.Zero.V)
 }
 
-// Printed turns a print into the API's words.
-func Printed(p patches.Print) (api.ProofPrint, error) {
-	out := api.ProofPrint{Plan: p.Plan, Size: p.Settings.Size, Height: p.Settings.Height, Area: p.Area(), Cautions: patches.Cautions()}
+// Printed turns a print into the API's words. Without a correction in force patches that
+// would dig in are left out; one that is to be carried into the file must be put there.
+func Printed(p patches.Print, v analysis.Verdict, inForce string) (api.ProofPrint, error) {
+	if _, ok := api.Corrected(inForce); !ok {
+		return api.ProofPrint{}, api.Errorf(422, "bad-value", "none, map or file", "proof print: \"in_force\" %q: which correction is in force while it is printed has to be said", inForce)
+	}
+	if inForce == "none" {
+		if err := clear(&p, v); err != nil {
+			return api.ProofPrint{}, err
+		}
+	}
+	out := api.ProofPrint{InForce: inForce, Plan: p.Plan, Size: p.Settings.Size, Height: p.Settings.Height, Area: p.Area(), Cautions: patches.Cautions()}
 	for _, q := range p.Patches {
 		out.Patches = append(out.Patches, api.ProofPatch(q))
 	}
@@ -139,6 +149,10 @@ func Printed(p patches.Print) (api.ProofPrint, error) {
 		err = p.Sheet(&letter, patches.Letter)
 	}
 	out.File, out.A4, out.Letter = file.String(), a4.String(), letter.String()
+	if inForce == "file" {
+		const first = "Put the correction into this file before you print it (abbed carry). Without it the nozzle may dig in."
+		out.Cautions, out.File = append([]string{first}, out.Cautions...), "; CAUTION: "+first+"\n"+out.File
+	}
 	return out, err
 }
 
@@ -155,18 +169,19 @@ func (d *Daemon) Thickness(ctx context.Context, id string, t api.Thickness, by s
 			return api.Proof{}, err
 		}
 	}
-	j, err := d.judged(id)
+	j, err := d.Judged(id)
 	if err != nil {
 		return api.Proof{}, err
 	}
-	if j.run.Ended == nil {
+	if j.Run.Ended == nil {
 		return api.Proof{}, api.Errorf(409, "wrong-state", "wait until the run has ended", "thickness: run %s goes on", id)
 	}
 	readings, err := d.placed(j, t)
 	if err != nil {
 		return api.Proof{}, err
 	}
-	r, err := proof.Judge(readings, Case(j.run, j.verdict, corrected))
+	plan, _ := d.patches(j.Run.Setup, GaugedArea(j.Run, j.Verdict)) // none is judged by its area
+	r, err := proof.Judge(readings, Case(j.Run, j.Verdict, corrected, plan))
 	if err != nil {
 		return api.Proof{}, api.Errorf(422, "bad-value", "look at the readings", "%v", err)
 	}
@@ -176,9 +191,14 @@ func (d *Daemon) Thickness(ctx context.Context, id string, t api.Thickness, by s
 	return Proved(r), nil
 }
 
-// Case is what the patches of a run are judged against.
-func Case(run record.Run, v analysis.Verdict, corrected bool) proof.Case {
-	c := proof.Case{ZeroU: run.Setup.Zero.U, ZeroV: run.Setup.Zero.V, Tolerance: run.Setup.Criteria.Tolerance, Corrected: corrected}
+// Case is what the patches of a run are judged against; plan is what was to be printed,
+// without patches where that is not known.
+func Case(run record.Run, v analysis.Verdict, corrected bool, plan patches.Print) proof.Case {
+	c := proof.Case{ZeroU: run.Setup.Zero.U, ZeroV: run.Setup.Zero.V, Tolerance: run.Setup.Criteria.Tolerance, Corrected: corrected,
+		Area: GaugedArea(run, v), Layer: plan.Settings.Height}
+	for _, q := range plan.Patches {
+		c.Planned = append(c.Planned, record.Place{U: q.U, V: q.V})
+	}
 	if v.Gap != nil {
 		c.Predicted = func(u, w float64) (float64, float64, bool) {
 			g, u95, reason := v.Gap.At(record.Place{U: u, V: w})
@@ -189,7 +209,7 @@ func Case(run record.Run, v analysis.Verdict, corrected bool) proof.Case {
 }
 
 // placed gives each reading its place.
-func (d *Daemon) placed(j judged, t api.Thickness) ([]proof.Reading, error) {
+func (d *Daemon) placed(j analysis.Judged, t api.Thickness) ([]proof.Reading, error) {
 	var out []proof.Reading
 	if t.CSV != "" {
 		r, err := proof.ReadCSV(strings.NewReader(t.CSV))
@@ -202,7 +222,7 @@ func (d *Daemon) placed(j judged, t api.Thickness) ([]proof.Reading, error) {
 		if (r.U == nil) != (r.V == nil) || (r.U == nil) == (r.Patch == 0) {
 			return nil, api.Errorf(422, "bad-value", "give patch, or u and v", "thickness: reading %d names no patch and no place, or both", i+1)
 		}
-		p := proof.Reading{Patch: r.Patch, MM: r.Thickness}
+		p := proof.Reading{Patch: r.Patch, MM: r.Thickness, Gaps: r.Gaps}
 		if r.U != nil {
 			p.U, p.V = *r.U, *r.V
 		}
@@ -217,14 +237,14 @@ func (d *Daemon) placed(j judged, t api.Thickness) ([]proof.Reading, error) {
 			return nil, api.Errorf(422, "bad-value", "look at that reading", "thickness: %v", err)
 		}
 		numbered = numbered || r.Patch != 0
-		if r.Patch == 0 && !j.run.Setup.Bed.Has(record.Place{U: r.U, V: r.V}) {
+		if r.Patch == 0 && !j.Run.Setup.Bed.Has(record.Place{U: r.U, V: r.V}) {
 			return nil, api.Errorf(422, "bad-value", "u and v are mm on the bed", "thickness: (%.1f, %.1f) is not on the bed", r.U, r.V)
 		}
 	}
 	if !numbered {
 		return out, nil
 	}
-	p, err := d.patches(j.run.Setup, GaugedArea(j.run, j.verdict))
+	p, err := d.patches(j.Run.Setup, GaugedArea(j.Run, j.Verdict))
 	if err != nil {
 		return nil, err
 	}
@@ -261,11 +281,18 @@ func (d *Daemon) keepThickness(ctx context.Context, id string, readings []proof.
 		var raw strings.Builder
 		fmt.Fprintf(&raw, "proof print %d read by %s, in force: %s; u,v,thickness:", number, t.Person, t.InForce)
 		for _, r := range readings {
+			if r.Gaps {
+				fmt.Fprintf(&raw, " %.2f,%.2f,gaps", r.U, r.V)
+				continue
+			}
 			fmt.Fprintf(&raw, " %.2f,%.2f,%.4f", r.U, r.V, r.MM)
 		}
 		events := []record.Event{{Note: &record.Note{Text: raw.String()}}}
 		ps, _, _ := proof.Patches(readings)
 		for _, p := range ps {
+			if p.N == 0 {
+				continue // gaps: in the note, and no height
+			}
 			events = append(events, record.Event{Reading: &record.Reading{Quantity: record.QuantityCoupon, Place: record.Place{U: p.U, V: p.V},
 				Value: p.MM, U: p.Doubt, Print: number, Corrected: corrected}})
 		}
@@ -275,13 +302,19 @@ func (d *Daemon) keepThickness(ctx context.Context, id string, readings []proof.
 
 // Proved turns a result into the API's words.
 func Proved(r proof.Result) api.Proof {
-	out := api.Proof{Verdict: string(r.Verdict), Sentence: r.Sentence, Doubt: r.Doubt, Next: r.Next, Patches: []api.LeftOver{}}
+	out := api.Proof{Verdict: string(r.Verdict), Sentence: r.Sentence, Doubt: r.Doubt, Next: r.Next, Patches: []api.LeftOver{}, Gaps: []api.XY{}, Missing: []api.XY{}}
 	if s := r.Share; s != nil {
 		out.Share = &api.Measured{Value: s.Value, U: s.U95 / 2, Lo95: s.Value - s.U95, Hi95: s.Value + s.U95}
 	}
 	if r.ScatterDoF > 0 {
 		out.Scatter = &api.Measured{Value: r.Scatter, Unit: "mm", U: r.Scatter / math.Sqrt(2*r.ScatterDoF), DoF: &r.ScatterDoF}
 		out.Scatter.Lo95, out.Scatter.Hi95 = math.Max(0, r.Scatter-2*out.Scatter.U), r.Scatter+2*out.Scatter.U
+	}
+	for _, l := range r.Gaps {
+		out.Gaps = append(out.Gaps, api.XY{X: l.U, Y: l.V})
+	}
+	for _, l := range r.Missing {
+		out.Missing = append(out.Missing, api.XY{X: l.U, Y: l.V})
 	}
 	for _, l := range r.Left {
 		out.Patches = append(out.Patches, api.LeftOver{U: l.U, V: l.V, Readings: l.N, Thickness: l.MM, Error: l.Error, U95: l.U95, Predicted: l.Predicted})

@@ -2,12 +2,12 @@ package daemon
 
 import (
 	"context"
-	"fmt"
-	"math"
 	"time"
 
 	"abbed/config/say"
 	"abbed/daemon/api"
+	"abbed/daemon/refuse"
+	"abbed/daemon/results"
 	"abbed/daemon/store"
 	"abbed/probe"
 	"abbed/probe/record"
@@ -28,18 +28,18 @@ func (d *Daemon) Prove(ctx context.Context, by string) (api.Run, error) {
 	if a.State != store.Kept {
 		return api.Run{}, api.Errorf(409, "not-applied", "apply a table first", "prove: no table is applied")
 	}
-	l := d.link.now()
-	k := d.know(l.facts)
-	if k.missing != "" {
-		return api.Run{}, api.Errorf(409, "cannot", k.missing, "prove: the machine is not known well enough")
+	l := d.link.Now()
+	k := d.know(l.Facts)
+	if k.Missing != "" {
+		return api.Run{}, api.Errorf(409, "cannot", k.Missing, "prove: the machine is not known well enough")
 	}
 	proof, err := d.proofOf(ctx, a)
 	if err != nil {
 		return api.Run{}, err
 	}
-	log, err := store.NewLog(d.store, record.Opened{Steps: []record.Step{record.StepProve}, By: by, Setup: k.setup, Proof: &proof}, d.clk.Now)
+	log, err := store.NewLog(d.store, record.Opened{Steps: []record.Step{record.StepProve}, By: by, Setup: k.Setup, Proof: &proof}, d.clk.Now)
 	if err != nil {
-		return api.Run{}, refusal(err)
+		return api.Run{}, refuse.Of(err)
 	}
 	run := newActive(log, d.changed)
 	d.mu.Lock()
@@ -63,12 +63,12 @@ func (d *Daemon) proofOf(ctx context.Context, a store.Applied) (record.Proof, er
 		return record.Proof{}, api.Errorf(500, "internal", "see the log", "prove: the table has no nodes")
 	}
 	p := record.Proof{Digest: a.Digest, Place: n.Place, U95: float64(n.U95) / 1000}
-	if j, err := d.judged(a.Run); err == nil && j.verdict.Level != nil {
-		p.Predicted, p.PredictedU = -j.verdict.Level.Value, j.verdict.Level.U
-		p.U95 += 2 * j.verdict.Level.U
+	if j, err := d.Judged(a.Run); err == nil && j.Verdict.Level != nil {
+		p.Predicted, p.PredictedU = -j.Verdict.Level.Value, j.Verdict.Level.U
+		p.U95 += 2 * j.Verdict.Level.U
 	}
 	// The node must be where the nozzle can be.
-	p.Place = d.know(d.link.now().facts).setup.Reach.Nearest(p.Place)
+	p.Place = d.know(d.link.Now().Facts).Setup.Reach.Nearest(p.Place)
 	return p, nil
 }
 
@@ -91,46 +91,9 @@ func (d *Daemon) learnProof(run record.Run) {
 		if run.Cut != nil {
 			a.Text, a.Hint = run.Cut.Text, "undo the correction, then measure again"
 		} else {
-			why, text, hint := notProved(run, shown)
+			why, text, hint := results.NotProved(run, shown)
 			a.Text, a.Hint = say.Sentence(why)+" "+text, hint
 		}
 	}
 	d.saveApplied(a)
-}
-
-// proofSays says how a proof ended.
-func proofSays(run record.Run) string {
-	shown, ok := probe.Proved(run)
-	switch {
-	case !ok:
-		return "No reading was taken, so the correction is not verified."
-	case shown.Proved:
-		return fmt.Sprintf("Verified. The nozzle is %s at %s.", say.Too(shown.Off), run.Proof.Place)
-	}
-	why, text, hint := notProved(run, shown)
-	return "Not verified. " + say.Sentence(hint) + " " + say.Sentence(why) + " " + say.Sentence(text)
-}
-
-// notProved says why a proof failed, what it showed, and what to do.
-func notProved(run record.Run, shown probe.Shown) (why, text, hint string) {
-	tolerance := run.Setup.Criteria.Tolerance
-	text = fmt.Sprintf("The nozzle is %s (%s) at %s", say.Too(shown.Off), say.PM(shown.U95), run.Proof.Place)
-	if shown.Level != nil {
-		text += fmt.Sprintf(", and %s at the zero point", say.Too(*shown.Level))
-	}
-	switch {
-	case math.Abs(shown.Off) <= tolerance:
-		return "It is within the tolerance, but not known well enough", text, "verify it again with a feeler gauge, and take more readings"
-	case shown.Levelled:
-		way := "higher"
-		if *shown.Level > 0 {
-			way = "lower"
-		}
-		return "The level changed, not the tilt", text,
-			fmt.Sprintf("let the printer warm up, set its Z offset %s %s, and verify again", say.MM(math.Abs(*shown.Level)), way)
-	case math.Abs(shown.Off)-tolerance < shown.U95:
-		return fmt.Sprintf("The readings do not show whether it is within %s", say.MM(tolerance)), text,
-			"watch the first layer there. If it is wrong, undo the correction and measure again"
-	}
-	return "The nozzle is not where it should be", text, "undo the correction, then measure again"
 }

@@ -14,7 +14,7 @@ import (
 // printed patches, the tilt of the head, touches along a straight reference. They
 // are kept with the run and join its fit.
 func (d *Daemon) Readings(ctx context.Context, id string, r api.Readings, by string) (api.ReadingsKept, error) {
-	run, err := d.load(id)
+	run, err := d.Load(id)
 	if err != nil {
 		return api.ReadingsKept{}, err
 	}
@@ -34,11 +34,11 @@ func (d *Daemon) Readings(ctx context.Context, id string, r api.Readings, by str
 	if err := d.keepReadings(ctx, id, b, corrected, r.Person, by); err != nil {
 		return api.ReadingsKept{}, err
 	}
-	j, err := d.judged(id)
+	j, err := d.Judged(id)
 	if err != nil {
 		return api.ReadingsKept{}, err
 	}
-	for _, t := range j.verdict.Tells {
+	for _, t := range j.Verdict.Tells {
 		if len(t.By) > 0 {
 			kept.Tells = append(kept.Tells, fmt.Sprintf("%s (%s): %s", t.Says, strings.Join(t.By, ", "), t.Text))
 		}

@@ -6,6 +6,9 @@ import (
 
 	"abbed/daemon/api"
 	"abbed/daemon/apply"
+	"abbed/daemon/known"
+	"abbed/daemon/link"
+	"abbed/daemon/refuse"
 	"abbed/daemon/store"
 )
 
@@ -21,7 +24,7 @@ func (d *Daemon) Reapply(ctx context.Context, by string) error {
 	if err == nil {
 		return nil
 	}
-	code := refusal(err).Code
+	code := refuse.Of(err).Code
 	d.mu.Lock()
 	d.last["reapply"] = lastNow(false)
 	refused := maps.Clone(d.reapplyRefused) // a snapshot may hold the old one
@@ -63,9 +66,9 @@ func (d *Daemon) reapply(ctx context.Context, by string) error {
 	if err != nil {
 		return err
 	}
-	t, next, err := apply.Again(a, t, now, criteria(d.owner().Judged()))
+	t, next, err := apply.Again(a, t, now, known.Criteria(d.owner()))
 	if err != nil {
-		d.link.learn(func(f *Facts) { f.Map, f.MapAsked = now, true })
+		d.link.Learn(func(f *link.Facts) { f.Map, f.MapAsked = now, true })
 		return applyRefusal("re-apply", err)
 	}
 	if err := d.keepTable(t, a.Run); err != nil {
@@ -80,11 +83,11 @@ func (d *Daemon) readMap(ctx context.Context) ([][]int64, error) {
 	if err != nil {
 		return nil, err
 	}
-	homed := d.link.now().homed
+	homed := d.link.Now().Homed
 	defer func() { loan.Back(homed) }()
 	sess, _, err := loan.Open(ctx)
 	if err != nil {
-		return nil, refusal(err)
+		return nil, refuse.Of(err)
 	}
 	rows, err := d.desk(sess).Read(ctx)
 	if err != nil {

@@ -19,7 +19,7 @@ func (d *Daemon) recover(ctx context.Context) error {
 		return fmt.Errorf("daemon: read the runs: %w", err)
 	}
 	for _, row := range slices.Backward(rows) { // the earliest first
-		d.noteFor(row.ID, row.For)
+		d.NoteFor(row.ID, row.For)
 	}
 	for _, row := range rows {
 		if row.State == "" {

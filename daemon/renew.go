@@ -1,9 +1,12 @@
 package daemon
 
 import (
+	"context"
+	"encoding/json"
 	"errors"
 	"slices"
 	"strings"
+	"time"
 
 	"abbed/config"
 )
@@ -32,7 +35,7 @@ type Renewal struct {
 }
 
 // Renew takes over what may change while the program runs; s has been
-// validated. What is measured from now on is measured and judged by it; runs
+// validated. What is measured from now on is measured and analysis.Judged by it; runs
 // that are over keep the settings they were made with. It returns ErrRunning
 // while a run or a correction is going on, and a *config.Error if what may
 // change and what has to wait do not go together: then nothing is taken.
@@ -56,8 +59,25 @@ func (d *Daemon) Renew(s config.Settings) (Renewal, error) {
 		return Renewal{Waiting: r.Waiting}, &config.Error{Faults: faults}
 	}
 	d.settings.Store(&mixed)
+	d.keepSettings()
 	d.changed()
 	return r, nil
+}
+
+// SettingsReport is the report that holds what the owner has set, as JSON of the texts by
+// key: it goes with the data to another machine.
+const SettingsReport = "settings-given"
+
+// keepSettings keeps what the owner has set with the data.
+func (d *Daemon) keepSettings() {
+	ctx := context.Background()
+	b, err := json.Marshal(config.Texts(d.owner()))
+	if was, _, e := d.store.Report(ctx, SettingsReport); err == nil && (e != nil || was != string(b)) {
+		err = d.store.SaveReport(ctx, SettingsReport, string(b), time.Now())
+	}
+	if err != nil {
+		d.log.Error("the settings cannot be kept with the data", "err", err)
+	}
 }
 
 // engaged reports whether a run is not over, or a correction is being written.

@@ -5,6 +5,7 @@ import (
 	"errors"
 
 	"abbed/daemon/api"
+	"abbed/daemon/known"
 	"abbed/gcode"
 	"abbed/probe/record"
 )
@@ -52,8 +53,8 @@ func (d *Daemon) requests(ctx context.Context) {
 // doableOf are the steps of a job, as far as they can be done; if none can, the
 // first, so that the refusal says why.
 func (d *Daemon) doableOf(job []record.Step) []string {
-	l := d.link.now()
-	can := steps(d.know(l.facts), l)
+	l := d.link.Now()
+	can := known.Steps(d.know(l.Facts), l)
 	var out []string
 	for _, s := range job {
 		if can[string(s)].Can {

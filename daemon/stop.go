@@ -9,6 +9,8 @@ import (
 	"time"
 
 	"abbed/daemon/api"
+	"abbed/daemon/link"
+	"abbed/daemon/refuse"
 	"abbed/probe/record"
 )
 
@@ -40,7 +42,7 @@ func (d *Daemon) going() string {
 
 // Stop ends what goes on. The request goes out at once, past everything else; a run
 // that has moved nothing yet is withdrawn. Where nothing of ours goes on, or not what
-// the asker saw, nothing is sent: it might end a print that is not ours.
+// the link.Asker saw, nothing is sent: it might end a print that is not ours.
 func (d *Daemon) Stop(ctx context.Context, s api.AskStop, by string) (api.StopAnswer, error) {
 	going := d.going()
 	switch {
@@ -63,11 +65,11 @@ func (d *Daemon) Stop(ctx context.Context, s api.AskStop, by string) (api.StopAn
 	end()
 	d.auditStop(by, going)
 	d.changed()
-	if errors.Is(err, errNothing) {
+	if errors.Is(err, link.ErrNothing) {
 		err = nil // the port was not opened yet, and is not any more
 	}
 	if err != nil {
-		return api.StopAnswer{}, refusal(err)
+		return api.StopAnswer{}, refuse.Of(err)
 	}
 	d.stops.send(going)
 	return api.StopAnswer{Requested: true, Text: api.StopSentence}, nil
@@ -87,7 +89,7 @@ func (a *active) decide(why error) error {
 	defer a.mu.Unlock()
 	a.ending = true
 	if a.toStop && why != nil {
-		return errStop
+		return link.ErrStop
 	}
 	return why
 }
@@ -101,7 +103,7 @@ func (a *active) stop() (end func()) {
 		a.state, a.view.Spot, a.view.Sentence = api.Running, nil, "A stop was asked for; the run is ending."
 	}
 	cancel := a.cancel
-	return func() { cancel(errStop) }
+	return func() { cancel(link.ErrStop) }
 }
 
 // stops counts the stop requests that came again within a minute, by who asked:

@@ -7,6 +7,7 @@ import (
 
 	"abbed/analysis"
 	"abbed/daemon/api"
+	"abbed/daemon/results"
 	"abbed/daemon/status"
 	"abbed/daemon/store"
 	"abbed/probe/record"
@@ -20,29 +21,29 @@ type told struct {
 
 // telling is a run that has ended, in the words of the API.
 type telling struct {
-	judged
+	analysis.Judged
 	analysis api.Analysis
 }
 
 // newer reports whether run id is later than what is told.
-func (t *telling) newer(id string) bool { return t == nil || id >= t.run.ID }
+func (t *telling) newer(id string) bool { return t == nil || id >= t.Run.ID }
 
 // learnRun takes what a run tells that has ended.
-func (d *Daemon) learnRun(j judged) {
-	if len(j.run.Touches) == 0 || j.run.Proof != nil {
+func (d *Daemon) learnRun(j analysis.Judged) {
+	if len(j.Run.Touches) == 0 || j.Run.Proof != nil {
 		return // a run that never began, or that gauged the correction and not the machine
 	}
-	t := &telling{j, Analysis(j.run, j.verdict)}
+	t := &telling{j, results.Analysis(j.Run, j.Verdict)}
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	own := j.run.For == "" // else its gaugings count in the earlier run
-	if own && d.told.latest.newer(j.run.ID) {
+	own := j.Run.For == "" // else its gaugings count in the earlier run
+	if own && d.told.latest.newer(j.Run.ID) {
 		d.told.latest = t
 	}
-	if t.analysis.Stability.Scatter != nil && j.run.Did(record.StepRepeat) && d.told.steady.newer(j.run.ID) {
+	if t.analysis.Stability.Scatter != nil && j.Run.Did(record.StepRepeat) && d.told.steady.newer(j.Run.ID) {
 		d.told.steady = t
 	}
-	if own && t.analysis.Largest != nil && d.told.gauged.newer(j.run.ID) {
+	if own && t.analysis.Largest != nil && d.told.gauged.newer(j.Run.ID) {
 		d.told.gauged = t
 	}
 }
@@ -98,7 +99,7 @@ func (d *Daemon) recallRun(row store.RunRow, run record.Run) {
 	need := d.told.latest == nil || d.told.steady == nil && run.Did(record.StepRepeat) || d.told.gauged == nil && len(run.Gaugings) > 0
 	d.mu.Unlock()
 	if need {
-		d.learnRun(d.judge(run))
+		d.learnRun(d.Judge(run))
 	}
 }
 
@@ -108,7 +109,7 @@ func (d *Daemon) showTold(s *status.Snapshot) {
 	t := d.told
 	d.mu.Unlock()
 	for _, of := range []**telling{&t.latest, &t.steady, &t.gauged} {
-		if *of != nil && s.Printer.ID != "" && (*of).run.Setup.Printer.ID != s.Printer.ID {
+		if *of != nil && s.Printer.ID != "" && (*of).Run.Setup.Printer.ID != s.Printer.ID {
 			*of = nil // it is of another printer that was at this port
 		}
 	}
@@ -122,7 +123,7 @@ func (d *Daemon) showTold(s *status.Snapshot) {
 		return
 	}
 	s.Gauged = &t.gauged.analysis
-	s.Tilt = t.gauged.verdict.Rates(t.gauged.run.Setup.Lever)
+	s.Tilt = t.gauged.Verdict.Rates(t.gauged.Run.Setup.Lever)
 	g := t.gauged.analysis.Largest
 	s.GapBefore = &status.Bound{Value: math.Abs(g.Value), Half: (g.Hi95 - g.Lo95) / 2}
 }
@@ -148,7 +149,7 @@ func (d *Daemon) showInPrint(s *status.Snapshot) {
 	}
 	gauged := ""
 	if t != nil {
-		gauged = t.run.ID
+		gauged = t.Run.ID
 	}
 	if known.n != a.N || known.gauged != gauged {
 		known = d.work(a, t)
@@ -167,11 +168,11 @@ func (d *Daemon) showInPrint(s *status.Snapshot) {
 // work works out what inPrint holds.
 func (d *Daemon) work(a store.Applied, t *telling) inPrint {
 	out := inPrint{n: a.N, at: d.keptAt(a)}
-	if j, err := d.judged(a.Run); err == nil {
-		out.tilt = j.verdict.Rates(j.run.Setup.Lever)
+	if j, err := d.Judged(a.Run); err == nil {
+		out.tilt = j.Verdict.Rates(j.Run.Setup.Lever)
 	}
 	if t != nil {
-		out.after = d.leaves(a, t.judged)
+		out.after = d.leaves(a, t.Judged)
 	}
 	return out
 }
@@ -198,14 +199,14 @@ func (d *Daemon) keptAt(a store.Applied) time.Time {
 
 // leaves returns what a correction leaves of the gap error that a run found: the
 // largest |g + addition| at its nodes in the gauged area.
-func (d *Daemon) leaves(a store.Applied, j judged) *status.Bound {
+func (d *Daemon) leaves(a store.Applied, j analysis.Judged) *status.Bound {
 	t, _, err := d.table(context.Background(), a.Digest)
-	if err != nil || j.verdict.Gap == nil || t.Printer != j.run.Setup.Printer.ID {
+	if err != nil || j.Verdict.Gap == nil || t.Printer != j.Run.Setup.Printer.ID {
 		return nil
 	}
 	var out *status.Bound
 	for _, n := range t.Nodes {
-		g, u95, why := j.verdict.Gap.At(n.Place)
+		g, u95, why := j.Verdict.Gap.At(n.Place)
 		if why != nil || math.IsNaN(g) || math.IsNaN(u95) {
 			continue
 		}

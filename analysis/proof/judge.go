@@ -1,13 +1,16 @@
 package proof
 
 import (
-	"errors"
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"abbed/analysis/fit"
+	"abbed/config/say"
 	"abbed/probe/record"
 )
 
@@ -17,8 +20,8 @@ type Verdict string
 // Verdicts. Agrees and Contradicts are of patches that were printed without a
 // correction.
 const (
-	Proved      Verdict = "proved"
-	Disproved   Verdict = "disproved"
+	Verified    Verdict = "verified"
+	Wrong       Verdict = "wrong"
 	Agrees      Verdict = "agrees"
 	Contradicts Verdict = "contradicts"
 	CannotTell  Verdict = "cannot-tell"
@@ -27,31 +30,73 @@ const (
 // Case is what the patches are to be judged against.
 type Case struct {
 	ZeroU, ZeroV float64
-	// Tolerance is what a first layer bears, mm.
-	Tolerance float64
+	// Tolerance is what a first layer bears, Layer the height that was asked for, mm.
+	Tolerance, Layer float64
 	// Corrected says that a correction was in force while they were printed.
 	Corrected bool
+	// Area has to be judged; Planned are the patches that were to be printed, nil
+	// where that is not known: then the corners of Area have to be read.
+	Area    record.Rect
+	Planned []record.Place
 	// Predicted returns the gap error that was measured at a place without a
 	// correction, mm, against the zero place, and its 95 % half width; not ok
 	// where it is not told. Nil: nothing was.
 	Predicted func(u, v float64) (g, u95 float64, ok bool)
 }
 
+// predicted is the gap error without a correction, 0 where it is not told.
+func (c Case) predicted(u, v float64) float64 {
+	if c.Predicted != nil {
+		if g, _, ok := c.Predicted(u, v); ok {
+			return g
+		}
+	}
+	return 0
+}
+
+// expected is what the run says is left while the patches are printed.
+func (c Case) expected(u, v float64) float64 {
+	if c.Corrected {
+		return 0
+	}
+	return c.predicted(u, v)
+}
+
+// doubt is the largest standard uncertainty of what was predicted at the patches, mm.
+func (c Case) doubt(ps []Patch) float64 {
+	const unknown, least = 0.01, 0.003
+	u := least
+	for _, p := range ps {
+		if c.Predicted == nil {
+			return unknown
+		}
+		if _, u95, ok := c.Predicted(p.U, p.V); ok {
+			u = math.Max(u, u95/1.96)
+		}
+	}
+	return u
+}
+
 // Left is the error at a patch, against the zero place.
 type Left struct {
 	Patch
-	Error     float64 // as the surface through all patches has it, mm
+	Error     float64
 	U95       float64
 	Predicted *float64 // the gap error without a correction, mm; nil: not told
 }
 
-// Result is what the patches prove.
+// Result is what the patches show.
 type Result struct {
 	Verdict  Verdict
 	Sentence string
 	Doubt    string
 	Next     string
 	Left     []Left
+	// Gaps and Missing are the places of patches that have gaps, and that were not read.
+	Gaps, Missing []record.Place
+	// Thicker is by how much all patches are thicker than the layer that was asked for,
+	// mm: a Z offset that is too high. 0 where the layer is not known.
+	Thicker float64
 	// Scatter between readings of one patch, mm, with its degrees of freedom.
 	Scatter, ScatterDoF float64
 	// Share is how much of the predicted gap error the patches show: 1 all of it,
@@ -62,120 +107,126 @@ type Result struct {
 // Share is a number with the half width of its 95 % interval.
 type Share struct{ Value, U95 float64 }
 
-// fewest patches that a surface can be drawn through with something to spare.
+// fewest patches that are worth judging.
 const fewest = 6
 
-// near is within which distance of the zero place a patch stands there, mm.
-const near = 15.0
+// near is within which distance of a place a patch stands there, mm; beside of a corner.
+const (
+	near   = 15.0
+	beside = 45.0
+)
 
-// Judge says what the readings prove; they have to name their places.
+// slip is by how much two readings of one patch differ when one is a slip, mm (six
+// times what a micrometer by hand scatters).
+const slip = 0.03
+
+// Judge says what the readings show; they have to name their places.
 func Judge(readings []Reading, c Case) (Result, error) {
 	for _, r := range readings {
 		if err := Check(r); err != nil {
 			return Result{}, fmt.Errorf("proof: patch at (%.1f, %.1f): %w", r.U, r.V, err)
 		}
 	}
-	ps, scatter, dof := Patches(readings)
-	out := Result{Scatter: scatter, ScatterDoF: dof}
-	if why := c.enough(ps); why != "" {
-		out.Verdict, out.Sentence, out.Next = CannotTell, why, "Read more patches: the one at the zero place, and others on all sides of it."
+	all, scatter, dof := Patches(readings)
+	out := Result{Scatter: scatter, ScatterDoF: dof, Missing: c.missing(all)}
+	var ps []Patch
+	for _, p := range all {
+		if p.N > 0 {
+			ps = append(ps, p)
+		} else {
+			out.Gaps = append(out.Gaps, record.Place{U: p.U, V: p.V})
+		}
+	}
+	if why, next := c.enough(ps); why != "" {
+		out.Verdict, out.Sentence, out.Next = CannotTell, why, next
 		return out, nil
 	}
-	s, err := through(ps, c)
-	if err != nil {
-		return out, fmt.Errorf("proof: %w", err)
+	m := mix(c, ps, c.doubt(ps))
+	bad := out.tell(m)
+	out.Share = share(out.Left)
+	if c.Layer > 0 {
+		out.Thicker = m.shared() - c.Layer
 	}
-	for _, p := range ps {
-		l := Left{Patch: p}
-		l.Error, l.U95 = s.at(p.U, p.V)
-		if c.Predicted != nil {
-			if g, _, ok := c.Predicted(p.U, p.V); ok {
-				l.Predicted = &g
-			}
-		}
-		out.Left = append(out.Left, l)
-	}
-	out.Share = share(out.Left, s.inflated)
 	if c.Corrected {
-		c.corrected(&out, s)
+		c.corrected(&out, bad)
 	} else {
 		c.bare(&out)
 	}
 	return out, nil
 }
 
-// enough says what is missing, or "".
-func (c Case) enough(ps []Patch) string {
-	zero, left, right := false, false, false
+// missing are the planned patches of which nothing was read.
+func (c Case) missing(ps []Patch) (out []record.Place) {
+	plan, within := c.Planned, near
+	if plan == nil {
+		plan, within = corners(c.Area), beside
+	}
+	for _, q := range plan {
+		if !slices.ContainsFunc(ps, func(p Patch) bool { return math.Hypot(p.U-q.U, p.V-q.V) < within }) {
+			out = append(out, q)
+		}
+	}
+	return out
+}
+
+// enough says what keeps everything from being judged, and what to do; or "".
+func (c Case) enough(ps []Patch) (why, next string) {
+	zero := false
 	for _, p := range ps {
-		d := math.Hypot(p.U-c.ZeroU, p.V-c.ZeroV)
-		zero = zero || d < near
-		left, right = left || p.U < c.ZeroU-near, right || p.U > c.ZeroU+near
+		zero = zero || math.Hypot(p.U-c.ZeroU, p.V-c.ZeroV) < near
+		if p.Apart > slip {
+			return fmt.Sprintf("Two readings of the patch at %s differ by %s.", say.At(p.U, p.V), say.MM(p.Apart)), "Read this patch again: one of its readings is a slip."
+		}
 	}
 	switch {
 	case len(ps) < fewest:
-		return fmt.Sprintf("%d patches cannot tell: at least %d are needed.", len(ps), fewest)
+		return fmt.Sprintf("%d patches with readings are too few: at least %d are needed.", len(ps), fewest), "Read the others. Where most have gaps, set the Z offset lower and print again."
 	case !zero:
-		return "No patch stands at the zero place, against which all count."
-	case !left || !right:
-		return "All patches lie on one side of the zero place along X: the other side is not told."
+		return "The patch at the zero place has no reading. All others count against it.", "Read it."
 	}
-	return ""
+	return "", ""
 }
 
-// surface is what is drawn through the patches: 1, t, s, and with enough of them
-// t^2 and t s, in units of the half widths about the zero place.
-type surface struct {
-	c        Case
-	ht, hs   float64
-	terms    int
-	fit      *fit.Result
-	inflated float64 // by what the doubts were multiplied
-	k        float64 // half widths: Student's t, at least the normal law's
-	m        int     // places
-}
-
-func (s surface) row(u, v float64) []float64 {
-	t, y := (u-s.c.ZeroU)/s.ht, (v-s.c.ZeroV)/s.hs
-	return []float64{1, t, y, t * t, t * y}[:s.terms]
-}
-
-func through(ps []Patch, c Case) (surface, error) {
-	s := surface{c: c, ht: 1, hs: 1, terms: 5, m: len(ps), inflated: 1}
-	for _, p := range ps {
-		s.ht, s.hs = math.Max(s.ht, math.Abs(p.U-c.ZeroU)), math.Max(s.hs, math.Abs(p.V-c.ZeroV))
+// tell sets what is left at each patch, and returns how likely it is that more than the
+// tolerance is left anywhere on a lattice over the area and at the patches.
+func (r *Result) tell(m mixture) (bad float64) {
+	where, own := []record.Place{}, []int{}
+	for i, p := range m.ps {
+		where, own = append(where, record.Place{U: p.U, V: p.V}), append(own, i)
 	}
-	if len(ps) < 9 {
-		s.terms = 3
-	}
-	for ; ; s.terms-- {
-		rows, y, w := make([][]float64, len(ps)), make([]float64, len(ps)), make([]float64, len(ps))
-		for i, p := range ps {
-			rows[i], y[i], w[i] = s.row(p.U, p.V), p.MM, 1/(p.Doubt*p.Doubt)
+	if a := m.c.Area; a.Valid() {
+		const n = 5
+		for k := range n * n {
+			p := record.Place{U: a.X0 + a.W()*float64(k%n)/(n-1), V: a.Y0 + a.H()*float64(k/n)/(n-1)}
+			where, own = append(where, p), append(own, -1)
 		}
-		r, err := fit.Least(rows, y, w)
-		if err == nil && r.Rank == s.terms && r.DoF >= 1 {
-			s.fit, s.inflated, s.k = &r, math.Max(1, r.S()), fit.T95(math.Inf(1))
-			if s.inflated > 1 {
-				s.k = fit.T95(r.DoF)
+	}
+	es := m.drawn(where, own)
+	k := 1 / float64(len(es))
+	for _, e := range es {
+		if math.Max(slices.Max(e), -slices.Min(e)) > m.c.Tolerance {
+			bad += k
+		}
+	}
+	for i, p := range m.ps {
+		l, square := Left{Patch: p}, 0.0
+		for _, e := range es {
+			l.Error += k * e[i]
+			square += k * e[i] * e[i]
+		}
+		l.U95 = 1.96 * math.Sqrt(math.Max(square-l.Error*l.Error, 0))
+		if m.c.Predicted != nil {
+			if g, _, ok := m.c.Predicted(p.U, p.V); ok {
+				l.Predicted = &g
 			}
-			return s, nil
 		}
-		if s.terms == 2 {
-			return s, errors.New("the patches lie so that no surface can be drawn through them: read some in another row")
-		}
+		r.Left = append(r.Left, l)
 	}
-}
-
-// at returns the error against the zero place, and its 95 % half width.
-func (s surface) at(u, v float64) (e, u95 float64) {
-	d := s.row(u, v)
-	d[0] = 0 // the zero place is at t = s = 0
-	return s.fit.Predict(d), s.k * s.inflated * math.Sqrt(s.fit.Variance(d))
+	return bad
 }
 
 // share is the slope of the thickness over the predicted gap error.
-func share(left []Left, inflated float64) *Share {
+func share(left []Left) *Share {
 	var rows [][]float64
 	var y, w []float64
 	lo, hi := math.Inf(1), math.Inf(-1)
@@ -191,50 +242,68 @@ func share(left []Left, inflated float64) *Share {
 	if len(rows) < fewest || err != nil || r.Rank < 2 || hi-lo < 4*record.PatchU {
 		return nil
 	}
-	return &Share{r.Coef[1], fit.T95(r.DoF) * math.Max(inflated, math.Max(1, r.S())) * r.U(1, 1)}
+	return &Share{r.Coef[1], fit.T95(r.DoF) * math.Max(1, r.S()) * r.U(1, 1)}
 }
 
-// corrected judges what a correction left. It is proved where every |error| with
-// its half width is within the tolerance; disproved where one is outside beyond
-// the half width that holds for all places at once (Sidak).
-func (c Case) corrected(out *Result, s surface) {
-	all := distuv.UnitNormal.Quantile(1-(1-math.Pow(0.95, 1/float64(s.m)))/2) / distuv.UnitNormal.Quantile(0.975)
-	worst, doubt, bound, off, most := 0.0, 0.0, 0.0, Left{}, Left{}
-	proved := true
-	for _, l := range out.Left {
-		proved = proved && math.Abs(l.Error)+l.U95 <= c.Tolerance
-		doubt = math.Max(doubt, l.U95)
-		if b := math.Abs(l.Error) + l.U95; b > bound {
-			bound, most = b, l
-		}
-		// What is no smooth surface counts too: the patch alone.
-		alone := l
-		alone.Error, alone.U95 = l.MM-s.fit.Coef[0], s.k*math.Hypot(l.Doubt, math.Sqrt(s.fit.Unscaled.At(0, 0)))
-		for _, l := range []Left{l, alone} {
-			if e := math.Abs(l.Error) - all*l.U95; off.N == 0 || e > worst {
-				worst, off = e, l
-			}
-		}
-		proved = proved && math.Abs(alone.Error)-all*alone.U95 <= c.Tolerance
-	}
-	out.Doubt = fmt.Sprintf("Half widths of the 95 %% intervals up to %.3f mm, from %d patches; %s What the patches share (Z offset, plastic) is taken out.", doubt, len(out.Left), out.repeats())
-	where := func(l Left) string {
-		return fmt.Sprintf("%+.3f ±%.3f mm at (%.0f, %.0f)", l.Error, l.U95, l.U, l.V)
-	}
+// sure is how likely it must be that a correction is right everywhere to be verified,
+// or that it is wrong somewhere to be called so.
+const sure = 0.88
+
+// corrected judges what a correction left, more than the tolerance somewhere with the
+// probability bad. Nothing is verified while a planned patch has gaps or was not read.
+func (c Case) corrected(out *Result, bad float64) {
+	most := slices.MaxFunc(out.Left, func(a, b Left) int { return cmp.Compare(math.Abs(a.Error)+a.U95, math.Abs(b.Error)+b.U95) })
+	doubt := slices.MaxFunc(out.Left, func(a, b Left) int { return cmp.Compare(a.U95, b.U95) }).U95
+	out.Doubt = fmt.Sprintf("Known to %s from %d patches; %s More than %s is left somewhere with a probability of %.0f %%. What all patches share (Z offset, plastic) is taken out.", say.PM(doubt), len(out.Left), out.repeats(), say.MM(c.Tolerance), 100*bad)
+	left := fmt.Sprintf("At %s the nozzle is %s", say.At(most.U, most.V), off(most))
 	switch {
-	case proved:
-		out.Verdict = Proved
-		out.Sentence = fmt.Sprintf("The correction is proved on the first layer: at all %d patches what is left is within %.3f mm; most is %s.", len(out.Left), c.Tolerance, where(most))
-		out.Next = "Print. Print patches again after each change to the machine."
-	case worst > c.Tolerance:
-		out.Verdict = Disproved
-		out.Sentence = fmt.Sprintf("The correction is disproved: it leaves %s, and a first layer bears %.3f mm.", where(off), c.Tolerance)
+	case len(out.Gaps) > 0 && !(bad > sure):
+		out.Verdict = CannotTell
+		out.Sentence = fmt.Sprintf("The correction is not verified: the patches at %s have gaps. The nozzle is too high there, or the plastic did not stick.", list(out.Gaps))
+		out.Next = "Clean the bed and print the patches again. If the same ones have gaps, undo the correction and measure again."
+	case bad > sure:
+		out.Verdict = Wrong
+		out.Sentence = fmt.Sprintf("The correction is wrong. %s, and a first layer bears %s.", left, say.MM(c.Tolerance))
 		out.Next = c.suspect(out.Share)
+	case len(out.Missing) > 0:
+		out.Verdict = CannotTell
+		out.Sentence = fmt.Sprintf("The correction is not verified: the patches at %s have no reading. What is left there is not known.", list(out.Missing))
+		out.Next = "Read these patches, and enter all readings again. Write \"gaps\" for a patch whose lines lie apart."
+	case bad <= 1-sure:
+		out.Verdict = Verified
+		out.Sentence = fmt.Sprintf("The correction is verified on the first layer. %s at most, and a first layer bears %s.", left, say.MM(c.Tolerance))
+		out.Next = "Print. Print patches again after each change to the machine."
 	default:
 		out.Verdict = CannotTell
-		out.Sentence = fmt.Sprintf("The patches neither prove nor disprove the correction: what is left is below %.3f mm at them, and a first layer bears %.3f mm.", bound, c.Tolerance)
-		out.Next = "Print more patches (a smaller proof.spacing) in one print, and read each three times: the doubt has to come below the tolerance less what is left."
+		out.Sentence = fmt.Sprintf("The patches do not show whether the correction is right. %s, and a first layer bears %s.", left, say.MM(c.Tolerance))
+		out.Next = fmt.Sprintf("Take a reading with the feeler gauge at %s with the correction in force, or print the patches again on a clean bed.", say.At(most.U, most.V))
 	}
+	if t := out.Thicker; math.Abs(t) > c.Tolerance {
+		out.Next = fmt.Sprintf("Set the Z offset %s %s: all patches are about %s than the layer of %s that was asked for. ", say.MM(math.Abs(t)), word(t > 0, "lower", "higher"), say.MM(math.Abs(t))+word(t > 0, " thicker", " thinner"), say.MM(c.Layer)) + out.Next
+	}
+}
+
+// off says how far the nozzle is from where it should be.
+func off(l Left) string {
+	if math.Abs(l.Error) <= l.U95 {
+		return fmt.Sprintf("right to within %s", say.MM(math.Abs(l.Error)+l.U95))
+	}
+	return fmt.Sprintf("%s (%s)", say.Too(l.Error), say.PM(l.U95))
+}
+
+func word(first bool, a, b string) string {
+	if first {
+		return a
+	}
+	return b
+}
+
+func list(ps []record.Place) string {
+	var out []string
+	for _, p := range ps {
+		out = append(out, say.At(p.U, p.V))
+	}
+	return strings.Join(out, "; ")
 }
 
 // repeats says how far readings of one patch differ, or what was taken for it.
@@ -248,16 +317,16 @@ func (r Result) repeats() string {
 // suspect reads the share: what kind of wrong the correction is.
 func (c Case) suspect(s *Share) string {
 	is := func(v float64) bool { return s != nil && math.Abs(s.Value-v) <= math.Max(s.U95, 0.15) }
-	undo := "Do not print with it: undo it, or use the file as it was sliced. "
+	undo := "Undo it, or use the file as it was sliced. "
 	switch {
 	case is(1):
-		return "The patches show the whole gap error: the correction was not in force. Look whether the stored levelling was on (the start lines), and whether the corrected file was printed."
+		return "Switch the stored levelling on (look at the start lines), or print the corrected file: the patches show the whole nozzle error, so the correction was not in force."
 	case is(-1):
-		return undo + "The patches show the gap error the other way round: the correction counts twice. Was it applied to the map and carried into the file as well?"
+		return undo + "The patches show the nozzle error the other way round: the correction counts twice. Look whether it is in the bed map and in the file as well."
 	case is(2):
-		return undo + "The patches show the gap error doubled: the correction works the wrong way."
+		return undo + "The patches show the nozzle error doubled: the correction works the wrong way."
 	}
-	return undo + "Gauge and survey again: something has changed, or the plate lay otherwise."
+	return undo + "Then measure again: the machine has changed, or the plate did not lie as before."
 }
 
 // agrees is the probability below which patches contradict the gauging.
@@ -266,6 +335,9 @@ const agrees = 0.001
 // bare judges patches that were printed without a correction.
 func (c Case) bare(out *Result) {
 	out.Doubt = fmt.Sprintf("Each patch is good to about %.3f mm (standard uncertainty); what all share is taken out.", record.PatchU)
+	if len(out.Gaps) > 0 {
+		out.Doubt += fmt.Sprintf(" The patches at %s have gaps and do not count.", list(out.Gaps))
+	}
 	var sw, swr float64
 	n := 0
 	type part struct{ r, w float64 }
@@ -280,7 +352,7 @@ func (c Case) bare(out *Result) {
 		sw, swr = sw+w, swr+w*(l.MM-*l.Predicted)
 	}
 	if n < fewest {
-		out.Verdict, out.Sentence, out.Next = CannotTell, "The gap error was not gauged where the patches lie, so that they can be compared with nothing.", "Gauge in the same run; then the patches make the fit surer."
+		out.Verdict, out.Sentence, out.Next = CannotTell, "There are no readings of the feeler gauge where the patches lie.", "Run the step gauging. Then the patches make the nozzle error surer."
 		return
 	}
 	chi := 0.0
@@ -290,10 +362,10 @@ func (c Case) bare(out *Result) {
 	tail := distuv.ChiSquared{K: float64(n - 1)}.Survival(chi)
 	out.Doubt += fmt.Sprintf(" Chi-square of the differences %.1f on %d degrees of freedom, p = %.3f.", chi, n-1, tail)
 	if tail < agrees {
-		out.Verdict, out.Sentence = Contradicts, "The patches contradict the gauging, beyond the doubt of both: they are left out of the fit."
-		out.Next = "Were they printed with the stored levelling on, without a correction, the plate lying as it did? Gauge again where they differ most."
+		out.Verdict, out.Sentence = Contradicts, "The patches contradict the readings of the feeler gauge. They do not count."
+		out.Next = "Look whether the stored levelling was on, no correction in force, and the plate as before. Then take readings again where they differ most."
 		return
 	}
-	out.Verdict, out.Sentence = Agrees, "The patches agree with the gauging within the doubt of both: they join the fit."
-	out.Next = "Review the correction with what the patches add."
+	out.Verdict, out.Sentence = Agrees, "The patches agree with the readings of the feeler gauge. They count with them."
+	out.Next = "Look at the correction again: the patches make it surer."
 }

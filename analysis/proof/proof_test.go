@@ -1,10 +1,9 @@
 package proof_test
 
 import (
-	"fmt"
+	"flag"
 	"math"
 	"math/rand/v2"
-	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -13,25 +12,27 @@ import (
 	"abbed/probe/record"
 )
 
-// print makes readings of 21 patches (73 if dense) with the true error left(t, s), t and s from
-// -1 to 1: PatchU is each patch's own, 0.004 mm that of each reading, and 0.45 mm
-// what all share.
-func print(rng *rand.Rand, dense bool, left func(t, s float64) float64) []proof.Reading {
-	var out []proof.Reading
-	place := func(u, v float64) {
-		own := 0.45 + left((u-117.5)/104.5, (v-117.5)/104.5) + record.PatchU*rng.NormFloat64()
-		for range 3 {
-			out = append(out, proof.Reading{U: u, V: v, MM: own + 0.004*rng.NormFloat64()})
+var area = record.Rect{X0: 13, Y0: 13, X1: 222, Y1: 222}
+
+// nine are the places of a print: corners, middles of the edges, the zero place.
+func nine() (out []record.Place) {
+	for j := range 3 {
+		for i := range 3 {
+			out = append(out, record.Place{U: 13 + 104.5*float64(i), V: 13 + 104.5*float64(j)})
 		}
 	}
-	place(117.5, 117.5)
-	n := 4
-	if dense {
-		n = 8
-	}
-	for j := range n {
-		for i := range n + 1 {
-			place(13+209*float64(i)/float64(n), 13+209*float64(j)/float64(n-1))
+	return out
+}
+
+// print makes two readings of each of the nine patches with the true error left(t, s),
+// t and s from -1 to 1: PatchU times rough is each patch's own, 0.004 mm that of each
+// reading, and 0.45 mm what all share.
+func print(rng *rand.Rand, rough float64, left func(t, s float64) float64) []proof.Reading {
+	var out []proof.Reading
+	for _, p := range nine() {
+		own := 0.45 + left((p.U-117.5)/104.5, (p.V-117.5)/104.5) + rough*record.PatchU*rng.NormFloat64()
+		for range 2 {
+			out = append(out, proof.Reading{U: p.U, V: p.V, MM: own + 0.004*rng.NormFloat64()})
 		}
 	}
 	return out
@@ -40,69 +41,136 @@ func print(rng *rand.Rand, dense bool, left func(t, s float64) float64) []proof.
 var gap = func(t, s float64) float64 { return -0.18 * t }
 
 func predicted(u, v float64) (float64, float64, bool) {
-	return gap((u-117.5)/104.5, 0), 0.006, true
+	return gap((u-117.5)/104.5, 0), 0.014, true
 }
 
 func corrected() proof.Case {
-	return proof.Case{ZeroU: 117.5, ZeroV: 117.5, Tolerance: 0.03, Corrected: true, Predicted: predicted}
+	return proof.Case{ZeroU: 117.5, ZeroV: 117.5, Tolerance: 0.03, Corrected: true, Area: area, Planned: nine(), Predicted: predicted}
 }
 
-// TestJudge: over many prints with a known truth, how often it says what. What is
-// wrong is never proved, what is right hardly ever disproved.
+var prints = flag.Int("prints", 50, "simulated prints of each kind")
+
+func nothing(t, s float64) float64 { return 0 }
+
+// TestJudge: over many prints with a known truth, how often it says what. What is wrong
+// (more than the tolerance of 0.03 mm somewhere on the bed) is verified in at most 2 % of
+// prints, what is right in 80 % or more, and hardly ever called wrong.
 func TestJudge(t *testing.T) {
-	const prints = 300
-	counts := map[string]map[proof.Verdict]float64{}
+	prints := float64(*prints)
 	for name, c := range map[string]struct {
-		dense         bool
-		left          func(t, s float64) float64
-		proved, wrong [2]float64 // shares that are allowed
-		says          string
+		left            func(t, s float64) float64
+		rough           float64
+		verified, wrong [2]float64 // shares that are allowed
+		says            string
 	}{
-		"nothing left":   {false, func(t, s float64) float64 { return 0 }, [2]float64{0.15, 1}, [2]float64{0, 0.02}, ""},
-		"nothing, dense": {true, func(t, s float64) float64 { return 0 }, [2]float64{0.8, 1}, [2]float64{0, 0.02}, ""},
-		"limit, dense":   {true, func(t, s float64) float64 { return 0.036 * t }, [2]float64{0, 0.05}, [2]float64{0, 0.6}, ""},
-		"at the limit":   {false, func(t, s float64) float64 { return 0.036 * t }, [2]float64{0, 0.05}, [2]float64{0, 0.3}, ""},
-		"not in force":   {false, gap, [2]float64{0, 0}, [2]float64{1, 1}, "not in force"},
-		"twice":          {false, func(t, s float64) float64 { return -gap(t, s) }, [2]float64{0, 0}, [2]float64{1, 1}, "twice"},
-		"the wrong way":  {false, func(t, s float64) float64 { return 2 * gap(t, s) }, [2]float64{0, 0}, [2]float64{1, 1}, "wrong way"},
-		"another shape":  {false, func(t, s float64) float64 { return 0.1 * t * s }, [2]float64{0, 0}, [2]float64{0.98, 1}, "something has changed"},
-		"one high place": {false, func(t, s float64) float64 { return map[bool]float64{true: 0.15}[t > 0.9 && s > 0.9] }, [2]float64{0, 0}, [2]float64{0.9, 1}, ""},
+		"nothing left":        {nothing, 1, [2]float64{0.8, 1}, [2]float64{0, 0.01}, ""},
+		"a slope within":      {func(t, s float64) float64 { return 0.008*t - 0.006*s }, 1, [2]float64{0.4, 1}, [2]float64{0, 0.02}, ""},
+		"a bow within":        {func(t, s float64) float64 { return 0.010 * t * t }, 1, [2]float64{0.8, 1}, [2]float64{0, 0.01}, ""},
+		"nothing, rough":      {nothing, 1.6, [2]float64{0.3, 1}, [2]float64{0, 0.02}, ""},
+		"a slope at its end":  {func(t, s float64) float64 { return 0.045 * t }, 1, [2]float64{0, 0.02}, [2]float64{0.5, 1}, ""},
+		"a slope beyond":      {func(t, s float64) float64 { return 0.037 * t }, 1, [2]float64{0, 0.02}, [2]float64{0.3, 1}, ""},
+		"a corner beyond":     {func(t, s float64) float64 { return 0.037 / 3 * (t + s + t*s) }, 1, [2]float64{0, 0.1}, [2]float64{0, 1}, ""},
+		"a slope, rough":      {func(t, s float64) float64 { return 0.05 * t }, 1.6, [2]float64{0, 0.02}, [2]float64{0.3, 1}, ""},
+		"along Y":             {func(t, s float64) float64 { return 0.05 * s }, 1, [2]float64{0, 0.02}, [2]float64{0.5, 1}, ""},
+		"a corner of a slope": {func(t, s float64) float64 { return 0.025 * (t + s) }, 1, [2]float64{0, 0.02}, [2]float64{0.5, 1}, ""},
+		"a bow":               {func(t, s float64) float64 { return 0.05 * t * t }, 1, [2]float64{0, 0.02}, [2]float64{0.3, 1}, ""},
+		"a bow along Y":       {func(t, s float64) float64 { return -0.06 * s * s }, 1, [2]float64{0, 0.02}, [2]float64{0.5, 1}, ""},
+		"a rolling Y axis":    {func(t, s float64) float64 { return 0.05 * t * s }, 1, [2]float64{0, 0.02}, [2]float64{0.5, 1}, ""},
+		"right edge":          {func(t, s float64) float64 { return -0.2 * max(0, t-0.5) }, 1, [2]float64{0, 0.02}, [2]float64{0.9, 1}, ""},
+		"one high place":      {func(t, s float64) float64 { return map[bool]float64{true: 0.1}[t > 0.9 && s > 0.9] }, 1, [2]float64{0, 0.02}, [2]float64{0.7, 1}, ""},
+		"a third":             {func(t, s float64) float64 { return gap(t, s) / 3 }, 1, [2]float64{0, 0.02}, [2]float64{0.9, 1}, ""},
+		"not in force":        {gap, 1, [2]float64{0, 0}, [2]float64{1, 1}, "not in force"},
+		"twice":               {func(t, s float64) float64 { return -gap(t, s) }, 1, [2]float64{0, 0}, [2]float64{1, 1}, "twice"},
+		"the wrong way":       {func(t, s float64) float64 { return 2 * gap(t, s) }, 1, [2]float64{0, 0}, [2]float64{1, 1}, "wrong way"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			rng := rand.New(rand.NewPCG(8, 1))
 			count := map[proof.Verdict]float64{}
-			for range prints {
-				r, err := proof.Judge(print(rng, c.dense, c.left), corrected())
+			held := 0.0
+			for range int(prints) {
+				r, err := proof.Judge(print(rng, c.rough, c.left), corrected())
 				if err != nil {
 					t.Fatal(err)
 				}
 				count[r.Verdict]++
-				if r.Verdict == proof.Proved && strings.Contains(r.Sentence, "most is +0.000 ±0.000") {
-					t.Fatalf("the zero place, against which all count, is told as the most: %s", r.Sentence)
+				for _, l := range r.Left {
+					if truth := c.left((l.U-117.5)/104.5, (l.V-117.5)/104.5) - c.left(0, 0); math.Abs(l.Error-truth) <= l.U95 {
+						held++
+					}
 				}
-				if r.Verdict == proof.Disproved && !strings.Contains(r.Next, c.says) {
+				if r.Verdict == proof.Wrong && !strings.Contains(r.Next, c.says) {
 					t.Fatalf("%s\n%s %v", r.Sentence, r.Next, r.Share)
 				}
 			}
-			t.Log(count)
-			counts[name] = count
-			if p := count[proof.Proved] / prints; p < c.proved[0] || p > c.proved[1] {
-				t.Errorf("proved in %.2f", p)
+			t.Logf("%s: %v; %.3f of the intervals hold", name, count, held/prints/9)
+			if p := count[proof.Verified] / prints; p < c.verified[0] || p > c.verified[1] {
+				t.Errorf("verified in %.3f", p)
 			}
-			if p := count[proof.Disproved] / prints; p < c.wrong[0] || p > c.wrong[1] {
-				t.Errorf("disproved in %.2f", p)
+			if p := count[proof.Wrong] / prints; p < c.wrong[0] || p > c.wrong[1] {
+				t.Errorf("wrong in %.3f", p)
 			}
 		})
 	}
-	worked, err := os.ReadFile("../../deploy/docs/worked-example.md")
-	if err != nil {
-		t.Fatal(err)
+}
+
+// TestNothingVerified: with nothing left, nothing is verified while a patch was not
+// read, has gaps, or has a slip in it, and each is named; all patches thicker by the same
+// amount are the Z offset.
+func TestNothingVerified(t *testing.T) {
+	rng := rand.New(rand.NewPCG(8, 4))
+	for name, c := range map[string]struct {
+		of   func([]proof.Reading) []proof.Reading
+		with func(*proof.Case)
+		says []string
+	}{
+		"a line left out": {func(r []proof.Reading) []proof.Reading { return r[2:] }, nil, []string{"X 13, Y 13", "no reading"}},
+		"the right column": {func(r []proof.Reading) []proof.Reading {
+			return keep(r, func(x proof.Reading) bool { return x.U < 200 })
+		}, nil, []string{"X 222, Y 13; X 222, Y 117.5; X 222, Y 222"}},
+		"the same, no plan": {func(r []proof.Reading) []proof.Reading {
+			return keep(r, func(x proof.Reading) bool { return x.U < 200 })
+		}, func(c *proof.Case) { c.Planned = nil }, []string{"X 222, Y 13; X 222, Y 222"}},
+		"gaps":           {func(r []proof.Reading) []proof.Reading { r[17].Gaps, r[17].MM = true, 0; return r }, nil, []string{"X 222, Y 222", "have gaps"}},
+		"a slip":         {func(r []proof.Reading) []proof.Reading { r[0].MM += 0.09; return r }, nil, []string{"X 13, Y 13", "again"}},
+		"the zero place": {func(r []proof.Reading) []proof.Reading { return append(r[:8:8], r[10:]...) }, nil, []string{"zero place"}},
+		"five":           {func(r []proof.Reading) []proof.Reading { return r[:10] }, nil, []string{"5 patches"}},
+		"all gaps but three": {func(r []proof.Reading) []proof.Reading {
+			for i := 6; i < 18; i++ {
+				r[i].Gaps = true
+			}
+			return r
+		}, nil, []string{"3 patches", "Z offset lower"}},
+	} {
+		for range 20 {
+			k := corrected()
+			if c.with != nil {
+				c.with(&k)
+			}
+			r, err := proof.Judge(c.of(print(rng, 1, nothing)), k)
+			for _, says := range c.says {
+				if err != nil || r.Verdict != proof.CannotTell || !strings.Contains(r.Sentence+r.Next, says) {
+					t.Fatalf("%s: %v %s: %s %s", name, err, r.Verdict, r.Sentence, r.Next)
+				}
+			}
+		}
 	}
-	said := fmt.Sprintf("21 patches prove it in %.0f of 100 and 73 patches in %.0f of 100", counts["nothing left"][proof.Proved]/prints*100, counts["nothing, dense"][proof.Proved]/prints*100)
-	all := min(counts["not in force"][proof.Disproved], counts["twice"][proof.Disproved], counts["the wrong way"][proof.Disproved])
-	if text := strings.Join(strings.Fields(string(worked)), " "); !strings.Contains(text, said) || all != prints || !strings.Contains(text, fmt.Sprintf("disproved in all of %d.", prints)) {
-		t.Errorf("the worked example does not say: %s; disproved in %.0f", said, all)
+	k := corrected()
+	k.Layer = 0.2
+	if r, err := proof.Judge(print(rng, 1, nothing), k); err != nil || math.Abs(r.Thicker-0.25) > 0.02 || !strings.Contains(r.Next, "Set the Z offset 0.2") {
+		t.Errorf("%v %+v", err, r)
 	}
+	if _, err := proof.Judge([]proof.Reading{{MM: 20}}, corrected()); err == nil {
+		t.Error("20 mm was taken")
+	}
+}
+
+func keep(all []proof.Reading, good func(proof.Reading) bool) (out []proof.Reading) {
+	for _, r := range all {
+		if good(r) {
+			out = append(out, r)
+		}
+	}
+	return out
 }
 
 // TestBare: without a correction the patches agree with the gauging, or do not.
@@ -110,19 +178,17 @@ func TestBare(t *testing.T) {
 	rng := rand.New(rand.NewPCG(8, 2))
 	c := corrected()
 	c.Corrected = false
-	for want, left := range map[proof.Verdict]func(t, s float64) float64{
-		proof.Agrees: gap, proof.Contradicts: func(t, s float64) float64 { return 0 },
-	} {
+	for want, left := range map[proof.Verdict]func(t, s float64) float64{proof.Agrees: gap, proof.Contradicts: nothing} {
 		n := 0
 		for range 200 {
-			r, err := proof.Judge(print(rng, false, left), c)
+			r, err := proof.Judge(print(rng, 1, left), c)
 			if err != nil {
 				t.Fatal(err)
 			}
 			if r.Verdict == want {
 				n++
 			}
-			if r.Share == nil || math.Abs(r.Share.Value-map[proof.Verdict]float64{proof.Agrees: 1}[want]) > 0.2 {
+			if r.Share == nil || math.Abs(r.Share.Value-map[proof.Verdict]float64{proof.Agrees: 1}[want]) > 0.3 {
 				t.Fatalf("share %v", r.Share)
 			}
 		}
@@ -130,47 +196,6 @@ func TestBare(t *testing.T) {
 			t.Errorf("%s: %d of 200", want, n)
 		}
 	}
-}
-
-// TestTooFew: what cannot tell says so, and never gives a verdict.
-func TestTooFew(t *testing.T) {
-	all := print(rand.New(rand.NewPCG(8, 3)), false, func(t, s float64) float64 { return 0 })
-	for name, c := range map[string]struct {
-		readings []proof.Reading
-		says     string
-	}{
-		"none":         {nil, "0 patches"},
-		"few":          {all[:15], "5 patches"},
-		"no zero":      {append([]proof.Reading{}, all[3:30]...), "zero place"},
-		"one side":     {side(all), "one side"},
-		"one row only": {row(all), ""},
-	} {
-		r, err := proof.Judge(c.readings, corrected())
-		if err != nil || c.says != "" && (r.Verdict != proof.CannotTell || !strings.Contains(r.Sentence, c.says) || r.Next == "") {
-			t.Errorf("%s: %v %+v", name, err, r)
-		}
-	}
-	if _, err := proof.Judge([]proof.Reading{{MM: 20}}, corrected()); err == nil {
-		t.Error("20 mm was taken")
-	}
-}
-
-func side(all []proof.Reading) (out []proof.Reading) {
-	for _, r := range all {
-		if r.U < 120 {
-			out = append(out, r)
-		}
-	}
-	return out
-}
-
-func row(all []proof.Reading) (out []proof.Reading) {
-	for _, r := range all {
-		if r.V > 80 && r.V < 120 {
-			out = append(out, r)
-		}
-	}
-	return out
 }
 
 // TestMeans: by hand. 0.20, 0.22 and 0.21 have the mean 0.21 and the standard
@@ -192,7 +217,10 @@ func TestCSV(t *testing.T) {
 		"patch,thickness\n3,0.214\n":                  {Patch: 3, MM: 0.214},
 		"\ufeffThickness;Patch\r\n0.2;7\r\n":          {Patch: 7, MM: 0.2},
 		"# worksheet\nx\ty\tmm\n10.5\t20\t0.19\n":     {U: 10.5, V: 20, MM: 0.19},
-		"u, v, thickness, remark\n1, 2, 0.3, round\n": {U: 1, V: 2, MM: 0.3},
+		"u, v, thickness, remark\n1, 2, 0.3, oily\n":  {U: 1, V: 2, MM: 0.3},
+		"u, v, thickness, remark\n1, 2, 0.3, round\n": {U: 1, V: 2, Gaps: true},
+		"patch;thickness;thickness\n4;Gaps;\n":        {Patch: 4, Gaps: true},
+		"patch,thickness\n1,\n2,0.2\n":                {Patch: 2, MM: 0.2},
 	} {
 		r, err := proof.ReadCSV(strings.NewReader(text))
 		if err != nil || len(r) != 1 || r[0] != want {
@@ -204,17 +232,15 @@ func TestCSV(t *testing.T) {
 		t.Errorf("three columns with commas: %v %v", three, err)
 	}
 	for text, says := range map[string]string{
-		"patch,thickness\n1,0,2\n2,0.2\n":  "cannot be right",
-		"patch;thickness;thickness\n1;;\n": "no thickness",
-		"":                                 "empty",
-		"a,b\n1,2\n":                       "header",
-		"patch,thickness\n1,0.2\n2,\n":     "line 3",
-		"patch,thickness\n1,21\n":          "in mm?",
-		"patch,thickness\n1.5,0.2\n":       "number of a patch",
-		"patch,thickness\n1\n":             "no thickness",
-		"patch,thickness\n1,NaN\n":         "line 2",
-		"patch,thickness\n1,\"0.2\n":       "read thickness",
-		"u,thickness\n1,0.2\n":             "header",
+		"patch,thickness\n1,0,2\n2,0.2\n": "cannot be right",
+		"":                                "empty",
+		"a,b\n1,2\n":                      "header",
+		"patch,thickness\n1,21\n":         "in mm?",
+		"patch,thickness\n1.5,0.2\n":      "number of a patch",
+		"patch,thickness\n1,NaN\n":        "line 2",
+		"patch,thickness\n1,holes\n":      "line 2",
+		"patch,thickness\n1,\"0.2\n":      "read thickness",
+		"u,thickness\n1,0.2\n":            "header",
 	} {
 		if _, err := proof.ReadCSV(strings.NewReader(text)); err == nil || !strings.Contains(err.Error(), says) {
 			t.Errorf("%q: %v", text, err)

@@ -18,6 +18,9 @@ type Reading struct {
 	Patch int
 	U, V  float64
 	MM    float64
+	// Gaps says that the lines of the patch lie apart or are round on top: the nozzle
+	// was too high there to press them flat. There is no MM then.
+	Gaps bool
 }
 
 // most readings of one print.
@@ -26,7 +29,8 @@ const most = 2000
 // ReadCSV reads `patch,thickness` or `u,v,thickness` (x and y count as u and v)
 // with a header, in any order of columns, typed as the package typed says; a line
 // for each reading, or several columns whose names begin with thickness, as on the
-// worksheet, of which some may be empty. An error names the line.
+// worksheet, of which some may be empty. A line without any number is a patch that was
+// not read; one with "gaps" or "round" in any cell has gaps. An error names the line.
 func ReadCSV(r io.Reader) ([]Reading, error) {
 	t, err := typed.Read(r, typed.Typed)
 	switch {
@@ -100,9 +104,15 @@ func (s sheet) patch(l typed.Line) ([]Reading, error) {
 		return nil, fmt.Errorf("patch %g is no number of a patch", p)
 	}
 	at.Patch = int(p)
+	for i := range l.Cells {
+		if text := strings.ToLower(l.Cell(i)); strings.Contains(text, "gap") || strings.Contains(text, "round") {
+			at.Gaps = true
+			return []Reading{at}, nil
+		}
+	}
 	var out []Reading
-	for k, i := range s.thickness {
-		if l.Cell(i) == "" && (len(out) > 0 || k < len(s.thickness)-1) {
+	for _, i := range s.thickness {
+		if l.Cell(i) == "" {
 			continue
 		}
 		v, err := l.Number(i)
@@ -120,6 +130,9 @@ func (s sheet) patch(l typed.Line) ([]Reading, error) {
 
 // Check refuses what cannot be the thickness of a single layer.
 func Check(r Reading) error {
+	if r.Gaps {
+		return nil
+	}
 	if !(r.MM >= record.LayerLeast && r.MM <= record.LayerMost) {
 		return fmt.Errorf("a thickness of %g mm cannot be right: %g to %g mm is taken; is it in mm?", r.MM, record.LayerLeast, record.LayerMost)
 	}
@@ -129,8 +142,9 @@ func Check(r Reading) error {
 // Patch is what was read of one patch.
 type Patch struct {
 	U, V  float64
-	N     int     // readings
+	N     int     // readings; 0: it has gaps
 	MM    float64 // their mean
+	Apart float64 // largest less smallest, mm
 	Doubt float64 // standard uncertainty of MM as a reading of the gap, mm
 }
 
@@ -139,21 +153,25 @@ type Patch struct {
 const ReadingU = 0.005
 
 // Patches takes the mean of the readings of each place, in the order of their
-// first readings. scatter is the standard deviation between readings of one
+// first readings; one that has gaps comes without any. scatter is the standard deviation between readings of one
 // patch with its degrees of freedom, ReadingU and 0 where there are no repeats.
 func Patches(readings []Reading) (out []Patch, scatter, dof float64) {
-	groups := map[[2]float64][]float64{}
+	groups, gaps := map[[2]float64][]float64{}, map[[2]float64]bool{}
 	var order [][2]float64
 	for _, r := range readings {
 		k := [2]float64{math.Round(100*r.U) / 100, math.Round(100*r.V) / 100}
 		if groups[k] == nil {
 			order = append(order, k)
 		}
-		groups[k] = append(groups[k], r.MM)
+		groups[k], gaps[k] = append(groups[k], r.MM), gaps[k] || r.Gaps
 	}
 	sum := 0.0
 	for _, k := range order {
 		g := groups[k]
+		if gaps[k] {
+			out = append(out, Patch{U: k[0], V: k[1]})
+			continue
+		}
 		mean := 0.0
 		for _, v := range g {
 			mean += v / float64(len(g))
@@ -162,7 +180,7 @@ func Patches(readings []Reading) (out []Patch, scatter, dof float64) {
 			sum += (v - mean) * (v - mean)
 		}
 		dof += float64(len(g) - 1)
-		out = append(out, Patch{U: k[0], V: k[1], N: len(g), MM: mean})
+		out = append(out, Patch{U: k[0], V: k[1], N: len(g), MM: mean, Apart: slices.Max(g) - slices.Min(g)})
 	}
 	scatter = ReadingU
 	if dof > 0 {
@@ -170,7 +188,7 @@ func Patches(readings []Reading) (out []Patch, scatter, dof float64) {
 		scatter = max(math.Sqrt(sum/dof), ReadingU/2)
 	}
 	for i := range out {
-		out[i].Doubt = math.Hypot(record.PatchU, scatter/math.Sqrt(float64(out[i].N)))
+		out[i].Doubt = math.Hypot(record.PatchU, scatter/math.Sqrt(math.Max(1, float64(out[i].N))))
 	}
 	return slices.Clip(out), scatter, dof
 }

@@ -11,6 +11,8 @@ import (
 	"abbed/analysis"
 	"abbed/config"
 	"abbed/daemon"
+	"abbed/daemon/known"
+	"abbed/daemon/results"
 	"abbed/probe/record"
 )
 
@@ -51,7 +53,7 @@ fit with --readings and --reference, the gaugings of another run with --with.`,
 		}
 		v := analysis.Judge(run)
 		t, refusedTable := v.Table(run)
-		o := &outcome{analysis: daemon.Analysis(run, v), table: daemon.Table(run, t, refusedTable)}
+		o := &outcome{analysis: results.Analysis(run, v), table: daemon.Table(run, t, refusedTable)}
 		if k.json {
 			return writeJSON(c.OutOrStdout(), map[string]any{"analysis": o.analysis, "table": o.table})
 		}
@@ -72,7 +74,7 @@ func readRun(name string, in io.Reader, s config.Settings, flagged func(string) 
 		if err != nil {
 			return run, usage(fmt.Errorf("analyse %s: %w", name, err))
 		}
-		daemon.Override(&run.Setup, s, flagged)
+		known.Override(&run.Setup, s, flagged)
 		return run, nil
 	}
 	touches, err := analysis.ReadCSV(bytes.NewReader(b))
@@ -80,7 +82,7 @@ func readRun(name string, in io.Reader, s config.Settings, flagged func(string) 
 		return record.Run{}, usage(fmt.Errorf("analyse %s: %w", name, err))
 	}
 	run := record.Run{Version: record.Version, ID: name, Touches: touches}
-	run.Setup = daemon.Given(s)
+	run.Setup = known.Given(s)
 	return run, nil
 }
 

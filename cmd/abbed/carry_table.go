@@ -135,7 +135,7 @@ func (k *carry) admit(t api.Table, limits record.Criteria, now time.Time, w io.W
 			fmt.Fprintf(w, "  - %s\n", c.Text)
 		}
 		fmt.Fprintln(w, "  - The printer's own levelling stays as it was when the run was measured; the table is not applied to its map as well.")
-		fmt.Fprintf(w, "Then say so with --i-signed-off and the digest: %s\n", *t.Digest)
+		fmt.Fprintf(w, "Then say so with --approve and the digest: %s\n", *t.Digest)
 		if said == "" {
 			return nil, refused(errors.New("carry: the table is not signed off"))
 		}

@@ -11,9 +11,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"abbed/analysis"
-	"abbed/daemon"
 	"abbed/daemon/api"
 	"abbed/daemon/client"
+	"abbed/daemon/results"
 	"abbed/probe/record"
 )
 
@@ -46,7 +46,7 @@ func comparison(c *cobra.Command, a *client.Client, args []string) (api.Comparis
 		}
 		both[i] = analysis.Judged{Run: run, Verdict: analysis.Judge(run)}
 	}
-	return daemon.Compared(both[0], both[1])
+	return results.Compared(both[0], both[1])
 }
 
 func isFile(name string) bool {

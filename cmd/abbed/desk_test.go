@@ -12,8 +12,8 @@ import (
 
 	"abbed/analysis"
 	"abbed/config"
-	"abbed/daemon"
 	"abbed/daemon/api"
+	"abbed/daemon/results"
 	"abbed/probe/record"
 )
 
@@ -60,12 +60,12 @@ func TestBenchCheckSays(t *testing.T) {
 // why.
 func TestRepairRefuses(t *testing.T) {
 	run := record.Run{Setup: record.Setup{Lever: record.Lever{Y: 40}}}
-	a, err := daemon.RepairOf(run, analysis.Judge(run), daemon.Asked(api.AskRepair{}, config.Default()))
+	a, err := results.RepairOf(run, analysis.Judge(run), results.Asked(api.AskRepair{}, config.Default()))
 	if err != nil || a.Twist != nil || a.TwistWhy == "" || a.Tram != nil || !strings.Contains(a.TramWhy, "desk.supports") || len(a.Cautions) == 0 {
 		t.Errorf("an empty run gave %+v, %v", a, err)
 	}
-	for _, bad := range []api.AskRepair{{Thread: "M6"}, {Mounting: -1}, {Rails: math.Inf(1)}} {
-		if _, err := daemon.RepairOf(run, analysis.Judge(run), daemon.Asked(bad, config.Default())); err == nil {
+	for _, bad := range []api.AskRepair{{Pitch: -0.7}, {Mounting: -1}, {Rails: math.Inf(1)}} {
+		if _, err := results.RepairOf(run, analysis.Judge(run), results.Asked(bad, config.Default())); err == nil {
 			t.Errorf("%+v was taken", bad)
 		}
 	}
@@ -81,7 +81,7 @@ func TestTramByTheNozzle(t *testing.T) {
 		run.Gaugings = append(run.Gaugings, record.Gauging{Place: p, Z: 0.002*p.U - 0.001*p.V + 0.1, Blade: 0.1})
 	}
 	ask := api.AskRepair{Supports: []api.XY{{X: 0, Y: 0}, {X: 200, Y: 0}, {X: 100, Y: 200}}}
-	a, err := daemon.RepairOf(run, analysis.Judge(run), daemon.Asked(ask, config.Default()))
+	a, err := results.RepairOf(run, analysis.Judge(run), results.Asked(ask, config.Default()))
 	if err != nil || a.Tram == nil {
 		t.Fatal(err, a.TramWhy)
 	}
@@ -90,7 +90,7 @@ func TestTramByTheNozzle(t *testing.T) {
 		t.Errorf("%+v", s)
 	}
 	run.Gaugings = run.Gaugings[:3]
-	if a, _ = daemon.RepairOf(run, analysis.Judge(run), daemon.Asked(ask, config.Default())); a.Tram != nil || !strings.Contains(a.TramWhy, "four or more") {
+	if a, _ = results.RepairOf(run, analysis.Judge(run), results.Asked(ask, config.Default())); a.Tram != nil || !strings.Contains(a.TramWhy, "four or more") {
 		t.Errorf("three places gave %+v", a.Tram)
 	}
 }
@@ -124,7 +124,7 @@ func TestProofPrintCommand(t *testing.T) {
 		t.Fatal(err)
 	}
 	errs.Reset()
-	if code := Main(context.Background(), []string{"correction", "carry", file, "--table", filepath.Join(dir, "table.json"), "--i-signed-off", word(table), "-o", filepath.Join(dir, "c.gcode")}, &out, &errs); code != exitDone || !strings.Contains(errs.String(), "between -0.2") {
+	if code := Main(context.Background(), []string{"correction", "carry", file, "--table", filepath.Join(dir, "table.json"), "--approve", word(table), "-o", filepath.Join(dir, "c.gcode")}, &out, &errs); code != exitDone || !strings.Contains(errs.String(), "between -0.2") {
 		t.Errorf("code %d: %s", code, errs.String())
 	}
 }

@@ -1,7 +1,12 @@
 package main
 
 import (
+	"bytes"
+	"encoding/json"
 	"errors"
+	"os"
+	"path/filepath"
+	"strings"
 	"testing"
 
 	"abbed/config"
@@ -22,7 +27,10 @@ func TestProofPrintKeepsClear(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				p, err := s.house.daemon.ProofPrint(run.ID)
+				if name == "repair" && layer == 0.2 {
+					byRecord(t, s, run.ID)
+				}
+				p, err := s.house.daemon.ProofPrint(run.ID, "")
 				var e *api.Error
 				if errors.As(err, &e) && e.Code == "digs-in" {
 					refused++
@@ -37,13 +45,46 @@ func TestProofPrintKeepsClear(t *testing.T) {
 						t.Errorf("%s, a layer of %.2f mm: patch %d has %.3f mm under the nozzle", name, layer, q.N, gap)
 					}
 				}
-				if n := len(p.Patches); n > 0 && p.Patches[n-1].N > n {
-					left++
+				for _, q := range p.Patches {
+					if q.N > len(p.Patches) {
+						left++
+					}
+				}
+				if all, err := s.house.daemon.ProofPrint(run.ID, "file"); err != nil || len(all.Patches) < 8 || !strings.HasPrefix(all.File, "; CAUTION: Put the correction into this file") {
+					t.Errorf("to be carried: %v, %d patches", err, len(all.Patches))
 				}
 			})
 		}
 	}
 	if left+refused == 0 {
 		t.Error("nothing was left out anywhere: this test cannot fail")
+	}
+}
+
+// byRecord asks the command for a print by the record of a machine that needs repair.
+func byRecord(t *testing.T, s *stage, id string) {
+	rec, err := s.house.daemon.Record(id)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := json.Marshal(rec)
+	if err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(t.TempDir(), "r.json")
+	if err := os.WriteFile(file, b, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	all := 0
+	for _, c := range []struct {
+		inForce string
+		code    int
+	}{{"file", exitDone}, {"none", exitRefused}, {"both", exitUsage}} {
+		var out, errs bytes.Buffer
+		code := Main(t.Context(), []string{"workshop", "patches", file, "--set", "proof.nozzle=210", "--set", "proof.bed=60", "--in-force", c.inForce}, &out, &errs)
+		n := strings.Count(out.String(), "; patch ")
+		if all = max(all, n); code != c.code && !(c.inForce == "none" && code == exitDone && n < all) {
+			t.Errorf("%s: code %d, %d lines of patches: %s", c.inForce, code, n, errs.String())
+		}
 	}
 }

@@ -16,8 +16,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"abbed/config"
-	"abbed/daemon"
 	"abbed/daemon/api"
+	"abbed/daemon/known"
+	"abbed/daemon/link"
 	"abbed/gcode"
 	"abbed/gcode/gcodetest"
 	"abbed/gcode/port"
@@ -33,9 +34,9 @@ type checkup struct {
 	// Answered says for each question whether it was answered, and how.
 	Answered []answered `json:"answered"`
 	// Proposals are settings that would help.
-	Proposals []daemon.Proposal `json:"proposals"`
+	Proposals []known.Proposal `json:"proposals"`
 
-	facts daemon.Facts
+	facts link.Facts
 }
 
 type answered struct {
@@ -66,7 +67,7 @@ one after another. The printer is that of --port or --printer, or the only one t
 set up. With none of them it lists what is plugged in.
 
 --record FILE writes down what was said. Put the file into
-daemon/testdata/dialogues and run
+daemon/known/testdata/dialogues and run
   go test ./daemon -run Dialogue -update
 and what is understood of this printer becomes a test. The file holds whatever
 the printer says of itself, such as its serial number: read it before you share
@@ -124,7 +125,7 @@ func (d *doctor) open(ctx context.Context, baud int) (io.ReadWriteCloser, error)
 
 // examine opens the port, asks, and closes it.
 func (d *doctor) examine(ctx context.Context) (checkup, error) {
-	if _, err := daemon.Words(d.settings); err != nil {
+	if _, err := known.Words(d.settings); err != nil {
 		return checkup{}, usage(err)
 	}
 	call, err := d.findRate(ctx, d.rates(), d.open)
@@ -138,20 +139,20 @@ func (d *doctor) examine(ctx context.Context) (checkup, error) {
 	defer call.sess.Close()
 	late, cancel := context.WithTimeout(ctx, 2*time.Minute)
 	defer cancel()
-	e, err := daemon.Examine(late, call.sess, d.settings)
+	e, err := known.Examine(late, call.sess, d.settings)
 	err = errors.Join(err, d.keep(call))
 	if err != nil {
 		return checkup{}, err
 	}
-	out := checkup{Port: d.settings.Port, Printer: daemon.Examined(d.settings, e.Facts), Framed: call.sess.Framed(), Proposals: e.Proposals, facts: e.Facts}
+	out := checkup{Port: d.settings.Port, Printer: known.Examined(d.settings, e.Facts), Framed: call.sess.Framed(), Proposals: e.Proposals, facts: e.Facts}
 	if port.Kind(d.settings.Port) == port.Device {
 		out.Baud = call.baud
 	}
 	if call.baud != d.settings.Baud {
-		out.Proposals = append(out.Proposals, daemon.Proposal{Key: "baud", Value: strconv.Itoa(call.baud), Sure: true, Why: "the printer answers at this rate"})
+		out.Proposals = append(out.Proposals, known.Proposal{Key: "baud", Value: strconv.Itoa(call.baud), Sure: true, Why: "the printer answers at this rate"})
 	}
 	if stable := port.Stable(d.settings.Port); stable != d.settings.Port {
-		out.Proposals = append(out.Proposals, daemon.Proposal{Key: "port", Value: stable, Sure: true, Why: "this name stays the same when the adapter is plugged in again"})
+		out.Proposals = append(out.Proposals, known.Proposal{Key: "port", Value: stable, Sure: true, Why: "this name stays the same when the adapter is plugged in again"})
 	}
 	out.ask(e.Facts)
 	return out, nil
@@ -196,7 +197,7 @@ func (d *doctor) keep(c call) error {
 }
 
 // ask lists what was answered.
-func (c *checkup) ask(f daemon.Facts) {
+func (c *checkup) ask(f link.Facts) {
 	add := func(asked string, ok bool, said string, args ...any) {
 		text := "no answer that could be understood"
 		if ok {
@@ -244,7 +245,7 @@ func (c checkup) tell(w io.Writer) {
 		}
 	}
 	if len(c.Proposals) > 0 {
-		fmt.Fprintf(w, "\nTo paste into the settings file (--config FILE); fill in and uncomment the rest:\n\n%s", daemon.YAML(c.Proposals))
+		fmt.Fprintf(w, "\nTo paste into the settings file (--config FILE); fill in and uncomment the rest:\n\n%s", known.YAML(c.Proposals))
 	}
 }
 

@@ -18,7 +18,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"abbed/config"
-	"abbed/daemon"
+	"abbed/daemon/known"
 	"abbed/gcode"
 	"abbed/gcode/bench"
 	"abbed/gcode/gcodetest"
@@ -144,7 +144,7 @@ func TestDoctor(t *testing.T) {
 		if err := sess.Greet(context.Background()); err != nil {
 			t.Fatal(err)
 		}
-		e, err := daemon.Examine(context.Background(), sess, config.Default())
+		e, err := known.Examine(context.Background(), sess, config.Default())
 		if err := errors.Join(err, p.Err()); err != nil {
 			t.Errorf("played: %v", err)
 		}

@@ -41,6 +41,10 @@ var floors = map[string][]string{
 	"daemon/store":      {"analysis", "probe/record"},
 	"daemon/access":     {"daemon/api", "analysis", "probe/record", "config/outside"},
 	"daemon/apply":      {"gcode", "gcode/dialect", "analysis", "probe/record", "daemon/store"},
+	"daemon/known":      {"config", "daemon/api", "daemon/link", "gcode", "gcode/dialect", "probe/record"},
+	"daemon/results":    {"analysis", "analysis/workshop", "config", "daemon/api", "daemon/refuse", "daemon/store", "probe", "probe/record"},
+	"daemon/refuse":     {"daemon/api", "daemon/store", "gcode", "probe"},
+	"daemon/link":       {"daemon/api", "gcode", "gcode/clock", "gcode/dialect", "gcode/port", "probe/record"},
 	"daemon/metrics":    {"daemon/api", "daemon/status", "daemon/access", "analysis", "probe/record"},
 	"daemon/client":     {"daemon/api", "daemon/status", "daemon/access", "analysis", "probe/record"},
 	"daemon/web":        {"daemon/api", "daemon/status", "daemon/access", "daemon/web", "analysis", "probe/record", "config/outside"},
@@ -113,7 +117,7 @@ func TestOneSender(t *testing.T) {
 		".Move(ctx":                     {"probe/head.go", "gcode/session.go", "probe/dialogue.go", "daemon/share.go" /* times what Head sends, and sends nothing of its own */},
 		"gcode.NewMotion(":              {"gcode/command.go", "gcode/dialect/build.go"},
 		`"github.com/prometheus/client`: {"daemon/metrics/"},
-		"gcode.NewSession(":             {"daemon/keep.go", "cmd/abbed/doctor.go"},
+		"gcode.NewSession(":             {"daemon/link/keep.go", "cmd/abbed/doctor.go"},
 	}
 	err := filepath.WalkDir(root, func(path string, e os.DirEntry, err error) error {
 		if err != nil || e.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {

@@ -8,9 +8,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"abbed/analysis"
-	"abbed/daemon"
 	"abbed/daemon/api"
 	"abbed/daemon/client"
+	"abbed/daemon/results"
 	"abbed/daemon/web"
 )
 
@@ -51,7 +51,7 @@ func foretold(c *cobra.Command, a *client.Client, name string, asked api.AskLeve
 	if err != nil {
 		return api.Levers{}, fmt.Errorf("probe-place: %w", err)
 	}
-	return daemon.Foretold(run, analysis.Judge(run), asked), nil
+	return results.Foretold(run, analysis.Judge(run), asked), nil
 }
 
 func tellLevers(w io.Writer, x api.Levers) {

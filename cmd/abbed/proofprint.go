@@ -13,6 +13,7 @@ import (
 	"abbed/config"
 	"abbed/daemon"
 	"abbed/daemon/api"
+	"abbed/daemon/known"
 	"abbed/gcode/patches"
 	"abbed/probe/record"
 )
@@ -20,21 +21,23 @@ import (
 // patchesCommand makes the file of a proof print.
 func patchesCommand() *cobra.Command {
 	d := desk{}
-	var out, sheet, paper string
+	var out, sheet, paper, inForce string
 	c := &cobra.Command{
 		Use:   "patches [RECORD|RUN]",
 		Short: "Make a print file of patches that verify a correction",
-		Long: `The patches lie over what the run has gauged, one of them at the zero place; without
-a run over the bed of the settings. Sizes, temperatures and the person's own start
-and end files are settings (proof.*, layer, feeds, heat). The file goes to standard
-output, or to that of -o; nothing is sent to a printer. To prove a carried
-correction put it into this file: abbed correction carry.`,
+		Long: `Nine patches or so lie over what the run has gauged, one of them at the zero place;
+without a run over the bed of the settings. Without a correction in force, patches are
+left out where the nozzle would dig in. To verify a correction that you put into each
+print file, say --in-force file, and put it into this one too: abbed correction carry. Sizes,
+temperatures and your own start and end files are settings (proof.*, layer, feeds,
+heat). The file goes to standard output, or to that of -o; nothing is sent to a printer.`,
 		Args: cobra.MaximumNArgs(1),
 	}
 	f := c.Flags()
 	d.add(c)
 	addSettings(f)
 	f.StringVarP(&out, "out", "o", "", "write the file here")
+	f.StringVar(&inForce, "in-force", "none", "the correction while it is printed: none, map (in the printer's bed map) or file (to be put into this file)")
 	f.StringVar(&sheet, "worksheet", "", "write a worksheet (HTML) here")
 	f.StringVar(&paper, "paper", "a4", "of the worksheet: a4 or letter")
 	c.RunE = func(c *cobra.Command, args []string) error {
@@ -49,14 +52,14 @@ correction put it into this file: abbed correction carry.`,
 		if err != nil {
 			return usage(err)
 		}
-		a, err := daemon.Printed(p)
+		a, err := daemon.Printed(p, v, inForce)
 		if err != nil {
-			return err
+			return coded(err)
 		}
 		for _, caution := range a.Cautions {
 			fmt.Fprintln(c.ErrOrStderr(), "!", caution)
 		}
-		fmt.Fprintf(c.ErrOrStderr(), "Plan %s: %d patches, the first at the zero place.\n", a.Plan, len(a.Patches))
+		fmt.Fprintf(c.ErrOrStderr(), "Plan %s: %d patches.\n", a.Plan, len(a.Patches))
 		if sheet != "" {
 			text := map[string]string{"a4": a.A4, "letter": a.Letter}[paper]
 			if err := become(sheet, text); err != nil {
@@ -85,7 +88,7 @@ func (d *desk) loaded(c *cobra.Command, args []string) (config.Settings, record.
 		return s, record.Run{}, analysis.Verdict{}, err
 	}
 	if len(args) == 0 {
-		return s, record.Run{Setup: daemon.Given(s)}, analysis.Verdict{}, nil
+		return s, record.Run{Setup: known.Given(s)}, analysis.Verdict{}, nil
 	}
 	run, err := d.read(c, args[0])
 	if err != nil {
@@ -102,8 +105,8 @@ func patchReadingsCommand() *cobra.Command {
 		Use:   "patch-readings RECORD|RUN READINGS",
 		Short: "Say what micrometer readings of the patches show",
 		Long: `READINGS is a file ("-": standard input) with a header patch,thickness or
-u,v,thickness and a line for each reading, several of a patch if you like, or with
-several columns thickness as on the worksheet. With the
+u,v,thickness and a line for each reading, two of each patch, or with several columns
+thickness as on the worksheet; "gaps" in place of a number where a patch has them. With the
 id of a run of the daemon they are kept with it, and join its fit if no correction
 was in force; with the record of a run they are judged and not kept. The same
 settings as for patches have to hold where patches are named by number.`,
@@ -157,13 +160,13 @@ func (d *desk) proved(c *cobra.Command, name string, t api.Thickness) (api.Proof
 	if err != nil {
 		return api.Proof{}, usage(fmt.Errorf("patch-readings: %w", err))
 	}
+	p, planned := proofPlan(s, run, v)
 	for _, r := range readings {
 		if r.Patch == 0 {
 			continue
 		}
-		p, err := proofPlan(s, run, v)
-		if err != nil {
-			return api.Proof{}, usage(err)
+		if planned != nil {
+			return api.Proof{}, usage(planned)
 		}
 		if readings, err = daemon.Numbered(p, t.Plan, readings); err != nil {
 			return api.Proof{}, err
@@ -171,13 +174,13 @@ func (d *desk) proved(c *cobra.Command, name string, t api.Thickness) (api.Proof
 		break
 	}
 	corrected, _ := api.Corrected(t.InForce)
-	r, err := proof.Judge(readings, daemon.Case(run, v, corrected))
+	r, err := proof.Judge(readings, daemon.Case(run, v, corrected, p))
 	return daemon.Proved(r), err
 }
 
 // proofPlan plans the patches over what a run has gauged.
 func proofPlan(s config.Settings, run record.Run, v analysis.Verdict) (patches.Print, error) {
-	words, err := daemon.Words(s)
+	words, err := known.Words(s)
 	if err != nil {
 		return patches.Print{}, err
 	}

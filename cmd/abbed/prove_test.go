@@ -27,7 +27,7 @@ func TestProve(t *testing.T) {
 		proved bool
 		says   string
 		most   int // records
-	}{"a right table": {0, true, "", 3}, "a map that was moved": {0.08, false, "at the zero place, where it moves nothing", 2}} {
+	}{"a right table": {0, true, "", 3}, "a map that was moved": {0.08, false, "at the zero point", 2}} {
 		t.Run(name, func(t *testing.T) {
 			dir := memoryDir(t)
 			synctest.Test(t, func(t *testing.T) {

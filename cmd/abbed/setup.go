@@ -30,6 +30,7 @@ type setup struct {
 	asks bool
 	in   *bufio.Reader
 	errs io.Writer
+	ends <-chan struct{} // is closed when the program is to end
 
 	flags  *pflag.FlagSet
 	given  config.Settings
@@ -45,6 +46,7 @@ type outline struct {
 	Name     string `json:"name"`
 	File     string `json:"file"`
 	Rule     string `json:"rule,omitempty"`
+	Scrape   string `json:"scrape"` // where Prometheus reads its address
 	Port     string `json:"port"`
 	Listen   string `json:"listen"`
 	Answered bool   `json:"answered"`
@@ -142,12 +144,21 @@ func (s *setup) run(ctx context.Context) error {
 	if !instance.MatchString(s.name) {
 		return usage(fmt.Errorf("setup: the name %q: needs small letters, digits and _, 31 at most, and a letter or digit first", s.name))
 	}
-	given, err := config.Load(config.Options{Flags: s.flags, AlsoEnv: alsoEnv})
+	s.ends = ctx.Done()
+	s.done = outline{Name: s.name, Open: []string{}, Steps: map[string]string{}, File: filepath.Join(s.dir, s.name+".yaml"),
+		Scrape: filepath.Join(s.dir, "scrape", s.name+".yml")}
+	given, err := config.Load(config.Options{Flags: s.flags, AlsoEnv: alsoEnv, File: s.older()})
+	if err != nil && s.older() != "" {
+		fmt.Fprintf(s.errs, "%s cannot be used, and is replaced as a whole: %v\n", s.older(), err)
+		given, err = config.Load(config.Options{Flags: s.flags, AlsoEnv: alsoEnv})
+	}
 	if err != nil {
 		return usage(err)
 	}
 	s.given, s.lines = given, map[string]config.Line{}
-	s.done = outline{Name: s.name, Open: []string{}, Steps: map[string]string{}, File: filepath.Join(s.dir, s.name+".yaml")}
+	if _, err := os.Stat(given.Port); err != nil && !s.flags.Changed("port") && port.Kind(given.Port) == port.Device {
+		s.given.Port = "" // that of another machine, or of another socket
+	}
 	if s.rules != "" {
 		s.done.Rule = filepath.Join(s.rules, "70-abbed-"+s.name+".rules")
 	}
@@ -162,12 +173,24 @@ func (s *setup) run(ctx context.Context) error {
 	return s.write()
 }
 
+// older is the settings file that is replaced, or that came with imported data: what it
+// says stays, unless it is said otherwise; "": there is none.
+func (s *setup) older() string {
+	carried := filepath.Join(stateOf(s.name, s.system), carriedName)
+	for file, may := range map[string]bool{s.done.File: s.replace, carried: !s.replace} {
+		if _, err := os.Stat(file); err == nil && may {
+			return file
+		}
+	}
+	return ""
+}
+
 // mayWrite looks before anything is asked whether the files may be written.
 func (s *setup) mayWrite() error {
 	if s.replace {
 		return nil
 	}
-	for _, file := range []string{s.done.File, s.done.Rule} {
+	for _, file := range []string{s.done.File, s.done.Rule, s.done.Scrape} {
 		if file == "" {
 			continue
 		}

@@ -8,10 +8,11 @@ import (
 	"strings"
 
 	"abbed/config"
-	"abbed/daemon"
+	"abbed/daemon/known"
 )
 
 // ask asks one thing until the answer fits; an empty answer is otherwise.
+// A signal that ends the program ends the question too.
 func (s *setup) ask(question, otherwise string, fits func(string) error) (string, error) {
 	for {
 		fmt.Fprint(s.errs, question)
@@ -19,9 +20,9 @@ func (s *setup) ask(question, otherwise string, fits func(string) error) (string
 			fmt.Fprintf(s.errs, " [%s]", otherwise)
 		}
 		fmt.Fprint(s.errs, " ")
-		text, err := s.in.ReadString('\n')
+		text, err := s.answer()
 		if err != nil && !(errors.Is(err, io.EOF) && text != "") {
-			return "", fmt.Errorf("setup: not done, nothing was written: the answers ended: %w", err)
+			return "", fmt.Errorf("setup: not done, nothing was written: %w", err)
 		}
 		if text = strings.TrimSpace(text); text == "" {
 			text = otherwise
@@ -31,6 +32,27 @@ func (s *setup) ask(question, otherwise string, fits func(string) error) (string
 			continue
 		}
 		return text, nil
+	}
+}
+
+// answer reads one line, or ends with the program. What is still being read then is left behind:
+// the program ends, and nothing else reads.
+func (s *setup) answer() (string, error) {
+	type line struct {
+		text string
+		err  error
+	}
+	read := make(chan line, 1)
+	go func() {
+		text, err := s.in.ReadString('\n')
+		read <- line{text, err}
+	}()
+	select {
+	case l := <-read:
+		return l.text, l.err
+	case <-s.ends:
+		fmt.Fprintln(s.errs)
+		return "", errors.New("the program was told to end")
 	}
 }
 
@@ -77,8 +99,8 @@ func (s *setup) askOwner(context.Context) error {
 }
 
 // unasked is what has to be asked when the printer was not.
-func (s *setup) unasked() (out []daemon.Proposal) {
-	for _, p := range []daemon.Proposal{
+func (s *setup) unasked() (out []known.Proposal) {
+	for _, p := range []known.Proposal{
 		{Key: "bed", Value: "[0, 0, 220, 220]", Why: "where the bed's edges are in the nozzle's coordinates; no printer tells it"},
 		{Key: "map_area", Value: "[0, 0, 220, 220]", Why: "where the stored map has its first and last columns and rows"},
 		{Key: "zero_at", Value: "[110, 110]", Why: "where the Z offset was set, if not in the middle of the bed"},
@@ -100,7 +122,7 @@ func (s *setup) takeFlags() {
 }
 
 // settle turns one proposal of doctor into a line of the file.
-func (s *setup) settle(p daemon.Proposal) error {
+func (s *setup) settle(p known.Proposal) error {
 	if p.Key == "zero_at" && !s.asks {
 		return nil // the middle of the bed is what most people use
 	}
@@ -138,7 +160,7 @@ func (s *setup) settle(p daemon.Proposal) error {
 }
 
 // leave leaves a proposal in the file as a comment.
-func (s *setup) leave(p daemon.Proposal) error {
+func (s *setup) leave(p known.Proposal) error {
 	if p.Key == "probe.style" && s.asks {
 		return nil // the person said no
 	}
@@ -148,7 +170,7 @@ func (s *setup) leave(p daemon.Proposal) error {
 }
 
 // confirm shows what was made of an answer of the printer, or might be.
-func (s *setup) confirm(p daemon.Proposal) error {
+func (s *setup) confirm(p known.Proposal) error {
 	for _, said := range p.Said {
 		fmt.Fprintf(s.errs, "The printer said: %q\n", said)
 	}

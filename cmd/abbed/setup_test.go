@@ -3,13 +3,18 @@ package main
 import (
 	"bufio"
 	"bytes"
+	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
+	"io"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/spf13/pflag"
 
@@ -118,11 +123,46 @@ func TestSetupOverwritesNothing(t *testing.T) {
 	if err := s.run(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	if got := loaded(t, file); got.Port != path || got.Layer == 0.3 {
-		t.Errorf("not replaced: %v", got.Given)
+	if got := loaded(t, file); got.Port != path || got.Name != "left" || got.Layer != 0.3 {
+		t.Errorf("what was set before is gone, or not replaced: %v", got.Given)
 	}
 	if was := loaded(t, file+".before"); was.Layer != 0.3 {
 		t.Error("the old one was not kept")
+	}
+}
+
+// TestSetupEnds: a signal ends a question that nobody answers, and nothing is written.
+func TestSetupEnds(t *testing.T) {
+	path, _ := plugged(t, "healthy")
+	for _, question := range []string{"adapter", "edges of the bed"} {
+		var out heard
+		s := asking(t, "left", "", &bytes.Buffer{}, "--port", path)
+		s.errs = &out
+		silent, hold := io.Pipe() // a terminal at which nobody types
+		defer hold.Close()
+		s.in = bufio.NewReader(silent)
+		if question == "adapter" {
+			s = asking(t, "left", "", &bytes.Buffer{})
+			s.errs, s.in = &out, bufio.NewReader(silent)
+		}
+		ctx, end := context.WithCancel(t.Context())
+		done := make(chan error, 1)
+		go func() { done <- s.run(ctx) }()
+		for !strings.Contains(out.String(), question) {
+			runtime.Gosched()
+		}
+		end()
+		select {
+		case err := <-done:
+			if err == nil || !strings.Contains(err.Error(), "nothing was written") {
+				t.Errorf("%s: %v", question, err)
+			}
+		case <-time.After(10 * time.Second):
+			t.Fatalf("%s: the set-up goes on waiting", question)
+		}
+		if _, err := os.Stat(s.done.File); err == nil {
+			t.Errorf("%s: a file was written", question)
+		}
 	}
 }
 
@@ -197,6 +237,13 @@ func TestSetupForTheSystem(t *testing.T) {
 	got := loaded(t, s.done.File)
 	if got.Port != "/dev/abbed/right" || got.Listen == config.Default().Listen || got.State != "/var/lib/abbed/right" || got.Socket != "/run/abbed/right/socket" || got.Layout != config.MovingGantry {
 		t.Errorf("%+v", got)
+	}
+	if text, err := os.ReadFile(s.done.Scrape); err != nil || got.Name != "right" || !strings.Contains(string(text), fmt.Sprintf("[%q]\n  labels: {printer: right}", got.Listen)) {
+		t.Errorf("Prometheus reads %q, %v", text, err)
+	}
+	got.Listen, got.Access.Certificate = "0.0.0.0:8078", "c.pem"
+	if text := scrape(got); !strings.Contains(text, `["127.0.0.1:8078"]`) || !strings.Contains(text, "__scheme__: https") {
+		t.Errorf("with a certificate, open to the network: %s", text)
 	}
 	text, err := os.ReadFile(s.done.Rule)
 	if err != nil {

@@ -14,7 +14,7 @@ import (
 	"strings"
 
 	"abbed/config"
-	"abbed/daemon"
+	"abbed/daemon/known"
 	"abbed/gcode/port"
 )
 
@@ -36,11 +36,12 @@ func (s *setup) chooseListen(context.Context) error {
 		s.done.Listen = free
 	}
 	s.lines["listen"] = config.Line{YAML: quotedYAML("listen", s.done.Listen), Why: "each printer has its own address; no other one of this machine has this"}
+	s.lines["name"] = config.Line{YAML: quotedYAML("name", s.name), Why: "page, commands, metrics and room call it so"}
 	if s.system {
-		s.lines["state"] = config.Line{YAML: quotedYAML("state", "/var/lib/abbed/"+s.name), Why: "the service makes it, and commands find the token there"}
+		s.lines["state"] = config.Line{YAML: quotedYAML("state", stateOf(s.name, true)), Why: "the service makes it, and commands find the token there"}
 		s.lines["socket"] = config.Line{YAML: quotedYAML("socket", "/run/abbed/"+s.name+"/socket"), Why: "members of the group abbed may use it"}
 	} else {
-		s.lines["state"] = config.Line{YAML: quotedYAML("state", filepath.Join(config.StateDir(os.Environ()), s.name)), Why: "each printer has its own"}
+		s.lines["state"] = config.Line{YAML: quotedYAML("state", stateOf(s.name, false)), Why: "each printer has its own"}
 	}
 	for _, key := range []string{"state", "socket"} {
 		if s.given.Given[key] != "" {
@@ -48,6 +49,14 @@ func (s *setup) chooseListen(context.Context) error {
 		}
 	}
 	return nil
+}
+
+// stateOf is where the data of a printer is kept.
+func stateOf(name string, system bool) string {
+	if system {
+		return filepath.Join("/var/lib/abbed", name)
+	}
+	return filepath.Join(config.StateDir(os.Environ()), name)
 }
 
 // othersListen returns which address each other settings file of the directory
@@ -113,14 +122,14 @@ func (s *setup) write() error {
 		return usage(fmt.Errorf("setup: these do not go together, and nothing was written: %w", err))
 	}
 	if s.done.Answered {
-		for name, step := range daemon.Examined(final, s.found.facts).Steps {
+		for name, step := range known.Examined(final, s.found.facts).Steps {
 			s.done.Steps[name] = step.WhyNot
 		}
 	}
-	if err := os.MkdirAll(s.dir, 0o755); err != nil {
+	if err := os.MkdirAll(filepath.Dir(s.done.Scrape), 0o755); err != nil {
 		return fmt.Errorf("setup: make the directory of the settings: %w", err)
 	}
-	if err := s.put(s.done.File, b.Bytes()); err != nil {
+	if err := errors.Join(s.put(s.done.File, b.Bytes()), s.put(s.done.Scrape, []byte(scrape(final)))); err != nil {
 		return err
 	}
 	if s.done.Rule != "" {
@@ -131,6 +140,15 @@ func (s *setup) write() error {
 	}
 	s.done.Next = s.next()
 	return nil
+}
+
+// scrape is the file by which Prometheus finds a printer (file_sd_configs).
+func scrape(s config.Settings) string {
+	labels := "printer: " + s.Name
+	if s.Access.Certificate != "" {
+		labels += ", __scheme__: https"
+	}
+	return fmt.Sprintf("# Written by abbed setup; Prometheus reads it by itself.\n- targets: [%q]\n  labels: {%s}\n", atHome(s.Listen), labels)
 }
 
 // put writes a file whole or not at all, and keeps what it replaces.
@@ -192,7 +210,7 @@ func (s *setup) otherDevice() bool {
 // beyond reports whether the printer or the page is beyond this machine.
 func (s *setup) beyond() bool {
 	addr, network := strings.CutPrefix(s.given.Port, "tcp://")
-	return s.given.Access.Beyond || network && !strings.HasPrefix(addr, "127.") && !strings.HasPrefix(addr, "localhost:") && !strings.HasPrefix(addr, "[::1]")
+	return s.given.Access.Beyond() || network && !strings.HasPrefix(addr, "127.") && !strings.HasPrefix(addr, "localhost:") && !strings.HasPrefix(addr, "[::1]")
 }
 
 // tell says for a person what was done.

@@ -45,10 +45,10 @@ func TestThickness(t *testing.T) {
 		if !(joined < alone) {
 			t.Errorf("the patches made nothing surer: %.4f, alone %.4f", joined, alone)
 		}
-		if a := read(0, "map"); a.Verdict == "disproved" {
+		if a := read(0, "map"); a.Verdict == "wrong" {
 			t.Errorf("nothing was left: %+v", a)
 		}
-		if a := read(1, "file"); a.Verdict != "disproved" {
+		if a := read(1, "file"); a.Verdict != "wrong" {
 			t.Errorf("all was left: %+v", a)
 		}
 		if again := m.doubt(places); again != joined {

@@ -43,37 +43,29 @@ type Stability struct {
 	Failed string `json:"failed,omitempty"`
 }
 
-// Ride is whether touches of the survey fit with each other and with the row that
-// was passed, and the periods that stand out of chance.
+// Ride is whether touches of the survey fit with their rows, and the periods of dips
+// that stand out of chance.
 type Ride struct {
 	Touches int `json:"touches"`
 	// Off lie off their neighbours, Low of them below.
 	Off int `json:"off"`
 	Low int `json:"low"`
 	// Stray stand alone, far off, and are not among Off.
-	Stray int `json:"stray"`
-	// Again stand on the row that the repeat test passed; AgainOff of them are
-	// found at another height.
-	Again    int  `json:"again"`
-	AgainOff int  `json:"again_off"`
-	Suspect  bool `json:"suspect"`
-	// Wanders differs from row to row and pass to pass, Stays does not.
+	Stray   int  `json:"stray"`
+	Suspect bool `json:"suspect"`
+	// Wanders is that of dips whose place changes from row to row, Stays of dips that stay.
 	Wanders *Period `json:"wanders"`
 	Stays   *Period `json:"stays"`
 	// Says is all of it in words; empty where nothing stands out.
 	Says string `json:"says"`
 }
 
-// Period is a period along X that stands out of chance.
+// Period is the period along X of dips that stand out of chance.
 type Period struct {
 	Length     *Measured `json:"length"`
-	Amplitude  float64   `json:"amplitude"`
+	Depth      float64   `json:"depth"`
 	FalseAlarm float64   `json:"false_alarm"`
 	Rows       int       `json:"rows"`
-	// Name is wheel, belt, screw, or empty.
-	Name string `json:"name"`
-	// Held is the agreement of the passes about its phase, 0..1; nil unknown.
-	Held *float64 `json:"held"`
 }
 
 // Profile is the left-to-right shape of the map with its evidence.

@@ -33,8 +33,8 @@ type Desk interface {
 	// Repair says what a person can do with tools.
 	Repair(id string, a AskRepair) (Repair, error)
 	// ProofPrint makes the file of a proof print over what the run has gauged; ""
-	// means over the reach.
-	ProofPrint(id string) (ProofPrint, error)
+	// means over the reach. inForce is none, map, file, or "": what is known.
+	ProofPrint(id, inForce string) (ProofPrint, error)
 	// Thickness takes the readings of a proof print and says what they prove.
 	Thickness(ctx context.Context, id string, t Thickness, by string) (Proof, error)
 	// Readings takes what a person read from instruments of their own.

@@ -10,6 +10,8 @@ type ProofPrint struct {
 	Height   float64  `json:"height"`
 	Area     float64  `json:"area"`
 	Cautions []string `json:"cautions"`
+	// InForce is the correction that it is to be printed with: none, map or file.
+	InForce string `json:"in_force"`
 	// File is the G-code; A4 and Letter are worksheets in HTML.
 	File   string `json:"file"`
 	A4     string `json:"worksheet_a4"`
@@ -38,16 +40,19 @@ type Thickness struct {
 	Person  string `json:"person"`
 }
 
-// ThicknessReading is one reading, mm, of the patch with a number, or at a place.
+// ThicknessReading is one reading, mm, of the patch with a number, or at a place; or that
+// its lines lie apart or are round on top (Gaps), without a thickness.
 type ThicknessReading struct {
 	Patch     int      `json:"patch,omitempty"`
 	U         *float64 `json:"u,omitempty"`
 	V         *float64 `json:"v,omitempty"`
-	Thickness float64  `json:"thickness"`
+	Thickness float64  `json:"thickness,omitempty"`
+	Gaps      bool     `json:"gaps,omitempty"`
 }
 
-// Proof is what the patches prove.
+// Proof is what the patches show.
 type Proof struct {
+	// Verdict is verified, wrong, agrees, contradicts or cannot-tell.
 	Verdict  string `json:"verdict"`
 	Sentence string `json:"sentence"`
 	Doubt    string `json:"doubt"`
@@ -56,6 +61,9 @@ type Proof struct {
 	Share   *Measured  `json:"share"`
 	Scatter *Measured  `json:"scatter"`
 	Patches []LeftOver `json:"patches"`
+	// Gaps are the places of patches that have gaps, Missing those without a reading.
+	Gaps    []XY `json:"gaps"`
+	Missing []XY `json:"missing"`
 }
 
 // LeftOver is the error at a patch against the zero place, mm.

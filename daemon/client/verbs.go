@@ -145,6 +145,8 @@ type Paired struct {
 	URL     string    `json:"url"`
 	Expires time.Time `json:"expires"`
 	Role    string    `json:"role"`
+	// Fingerprint is that of the certificate that abbed made; "": none.
+	Fingerprint string `json:"fingerprint"`
 }
 
 // Pair asks for a one-time link that lets a browser in: to look, operate or
@@ -182,8 +184,8 @@ func (c *Client) Repair(ctx context.Context, id string, query url.Values) (api.R
 }
 
 // ProofPrint returns the file of a proof print; "" means over the reach.
-func (c *Client) ProofPrint(ctx context.Context, id string) (api.ProofPrint, error) {
-	return get[api.ProofPrint](ctx, c, "/api/v1/proof-print?"+url.Values{"run": {id}}.Encode())
+func (c *Client) ProofPrint(ctx context.Context, id, inForce string) (api.ProofPrint, error) {
+	return get[api.ProofPrint](ctx, c, "/api/v1/proof-print?"+url.Values{"run": {id}, "in_force": {inForce}}.Encode())
 }
 
 // Readings sends what a person read from instruments of their own.

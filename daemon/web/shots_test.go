@@ -48,7 +48,7 @@ var shots = []shot{
 	{scene: "ready", path: "/applied"}, {scene: "writing", path: "/applied"}, {scene: "kept", path: "/applied"}, {scene: "proved", path: "/applied"}, {scene: "expired", path: "/applied"}, {scene: "tilts-otherwise", path: "/applied"},
 	{scene: "put-back", path: "/applied"}, {scene: "unfinished", path: "/applied"}, {scene: "undone", path: "/applied"}, {scene: "kept", path: "/undo", form: url.Values{}},
 	{scene: "done", path: "/run/r1/tools"}, {scene: "worn", path: "/run/r1/tools"}, {scene: "no-analysis", path: "/run/r1/tools"},
-	{scene: "done", path: "/run/r1/thickness", form: url.Values{"readings": {"1 0.204\n2 0.299"}, "plan": {"0badcafe"}, "in_force": {"none"}, "person": {"Ida"}}},
+	{scene: "done", path: "/run/r1/thickness", form: url.Values{"a1": {"0.204"}, "b1": {"0.206"}, "a2": {"0.299"}, "gaps3": {"yes"}, "plan": {"0badcafe"}, "in_force": {"none"}, "person": {"Ida"}}},
 	{scene: "done", path: "/run/r1/report"}, {scene: "worn", path: "/run/r1/report"},
 	{scene: "done", path: "/runs"}, {scene: "ready", path: "/runs"}, {scene: "done", path: "/run/r1/since/r0"},
 	{scene: "done", path: "/run/r1/elsewhere?x=0&y=40"}, {scene: "done", path: "/run/r1/elsewhere?x=0"},

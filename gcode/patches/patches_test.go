@@ -194,7 +194,6 @@ func TestAnyPlan(t *testing.T) {
 		s.Size = rapid.Float64Range(8, 40).Draw(t, "size")
 		s.Width = rapid.Float64Range(0.25, 1.2).Draw(t, "width")
 		s.Height = rapid.Float64Range(0.05, math.Min(1, s.Width)).Draw(t, "height")
-		s.Spacing = rapid.Float64Range(30, 120).Draw(t, "spacing")
 		s.Filament = rapid.SampledFrom([]float64{1.75, 2.85}).Draw(t, "filament")
 		s.Retract = rapid.Float64Range(0, 6).Draw(t, "retract")
 		travel := patches.Rect{X0: rapid.Float64Range(-10, 20).Draw(t, "x0"), Y0: rapid.Float64Range(-10, 20).Draw(t, "y0"), X1: 230, Y1: 220}
@@ -230,11 +229,9 @@ func TestRefused(t *testing.T) {
 		"start hot":    {func(s *patches.Settings) { s.Start = []byte("G28\nM109 R290\n") }, "line 2"},
 		"placeholder":  {func(s *patches.Settings) { s.Start = []byte("M104 S{first}\n") }, "placeholders"},
 		"no text":      {func(s *patches.Settings) { s.End = []byte("\x00\x01") }, "no text"},
-		"too many":     {func(s *patches.Settings) { s.Spacing, s.Size = 15, 8 }, "at most 100"},
 		"no size":      {func(s *patches.Settings) { s.Size = math.NaN() }, "size"},
 		"tall line":    {func(s *patches.Settings) { s.Height = 0.8 }, "flat top"},
 		"low":          {func(s *patches.Settings) { s.Clearance = 0.2 }, "clearance"},
-		"touching":     {func(s *patches.Settings) { s.Size, s.Spacing = 40, 38 }, "touch"},
 		"endless file": {func(s *patches.Settings) { s.Start = bytes.Repeat([]byte("G4\n"), 1<<15) }, "whole print"},
 	} {
 		s := warm()
@@ -275,7 +272,7 @@ func TestSheet(t *testing.T) {
 		if err := p.Sheet(&b, paper); err != nil {
 			t.Fatal(err)
 		}
-		if n := strings.Count(b.String(), `<td class="write">`); n != 3*len(p.Patches) || !strings.Contains(b.String(), "size: "+string(paper)) || !strings.Contains(b.String(), p.Plan) || strings.Contains(b.String(), "ZgotmplZ") {
+		if n := strings.Count(b.String(), `<td class="write">`); n != 2*len(p.Patches) || !strings.Contains(b.String(), "size: "+string(paper)) || !strings.Contains(b.String(), p.Plan) || strings.Contains(b.String(), "ZgotmplZ") {
 			t.Errorf("%s: %d places to write", paper, n)
 		}
 	}

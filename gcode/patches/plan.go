@@ -27,9 +27,6 @@ type Print struct {
 	prime line
 }
 
-// most patches of one print: a person measures each of them.
-const most = 100
-
 // shape is the square with its tab, relative to the square's middle.
 type shape struct {
 	w           float64 // width of a line, mm
@@ -59,9 +56,11 @@ func (h shape) around(u, v float64) Rect {
 // Area returns the area of one patch, mm2, as it is printed.
 func (p Print) Area() float64 { return p.shape.area() }
 
-// Plan lays patches out: one at zero, and columns and rows over the area as far
-// as bed and travel of the nozzle hold whole patches; a patch of these that
-// would touch the one at zero is left out. The first is the one at zero.
+// Plan lays out nine patches or so: corners, middles of the edges, and the middle of the
+// area, as far as bed and travel of the nozzle hold whole patches, and the first at the
+// zero place; one that would touch that one is left out. Three columns and three rows
+// tell the slopes and bends of a smooth error best (three-level full factorial, NIST
+// e-Handbook 5.3.3, from memory).
 func Plan(s Settings, bed, travel, area Rect, zeroU, zeroV float64) (Print, error) {
 	if err := s.check(); err != nil {
 		return Print{}, fmt.Errorf("patches: %w", err)
@@ -77,29 +76,21 @@ func Plan(s Settings, bed, travel, area Rect, zeroU, zeroV float64) (Print, erro
 	p.prime = line{room.X0 + h.w/2, room.Y0 + h.w/2, math.Min(room.X1, room.X0+100) - h.w/2, room.Y0 + h.w/2}
 	room.Y0 += 2*h.w + 1
 	in := area.meet(Rect{room.X0 + h.size/2, room.Y0 + h.size/2 + h.w*float64(h.tabs), room.X1 - h.size/2, room.Y1 - h.size/2})
-	if in.X1-in.X0 < h.size || in.Y1-in.Y0 < h.size {
+	if in.X1-in.X0 < h.size+2 || in.Y1-in.Y0 < h.size+h.w*float64(h.tabs)+2 {
 		return p, fmt.Errorf("patches: the area from (%.0f, %.0f) to (%.0f, %.0f) has no room for two patches of %g mm each way: make them smaller (proof.size)", area.X0, area.Y0, area.X1, area.Y1, s.Size)
 	}
 	if !room.holds(h.around(zeroU, zeroV)) {
 		return p, fmt.Errorf("patches: the patch at the zero place lies on the prime line at the front: make the patches smaller (proof.size)")
 	}
 	p.Patches = []Patch{{1, zeroU, zeroV, true}}
-	if err := p.fill(in); err != nil {
-		return p, err
-	}
+	p.fill(in)
 	p.Plan = p.name()
 	return p, nil
 }
 
 // fill lays out columns and rows, each row the other way round.
-func (p *Print) fill(in Rect) error {
-	us, vs := p.stops(in.X0, in.X1), p.stops(in.Y0, in.Y1)
-	if len(us)*len(vs) > most {
-		return fmt.Errorf("patches: %d patches: at most %d; space them wider (proof.spacing)", len(us)*len(vs), most)
-	}
-	if (in.X1-in.X0)/float64(len(us)-1) < p.shape.size+2 || (in.Y1-in.Y0)/float64(len(vs)-1) < p.shape.size+p.shape.w*float64(p.shape.tabs)+2 {
-		return fmt.Errorf("patches: patches of %g mm, at most %g mm apart, would touch: space them wider (proof.spacing)", p.Settings.Size, p.Settings.Spacing)
-	}
+func (p *Print) fill(in Rect) {
+	us, vs := stops(in.X0, in.X1, p.shape.size+2), stops(in.Y0, in.Y1, p.shape.size+p.shape.w*float64(p.shape.tabs)+2)
 	zero := p.shape.around(p.Patches[0].U, p.Patches[0].V).grown(2)
 	for j, v := range vs {
 		for i := range us {
@@ -113,19 +104,16 @@ func (p *Print) fill(in Rect) error {
 			p.Patches = append(p.Patches, Patch{N: len(p.Patches) + 1, U: u, V: v})
 		}
 	}
-	return nil
 }
 
-// stops are places from a to b, at most the spacing apart, to 0.01 mm.
-func (p *Print) stops(a, b float64) []float64 {
-	n := max(int(math.Ceil((b-a)/p.Settings.Spacing-1e-9)), 1)
-	out := make([]float64, n+1)
-	for i := range out {
-		out[i] = math.Round(100*(a+(b-a)*float64(i)/float64(n))) / 100
+// stops are three places from a to b, or two where three patches would touch, to 0.01
+// mm; rounding may not lead out of the room.
+func stops(a, b, apart float64) []float64 {
+	lo, hi := math.Ceil(100*a-1e-6)/100, math.Floor(100*b+1e-6)/100
+	if hi-lo < 2*apart {
+		return []float64{lo, hi}
 	}
-	// Rounding may not lead out of the room.
-	out[0], out[n] = math.Ceil(100*a-1e-6)/100, math.Floor(100*b+1e-6)/100
-	return out
+	return []float64{lo, math.Round(50*(a+b)) / 100, hi}
 }
 
 // name is a fingerprint of the places, to 0.01 mm.

@@ -25,10 +25,9 @@ func (r Rect) grown(d float64) Rect { return Rect{r.X0 - d, r.Y0 - d, r.X1 + d, 
 
 // Settings are what the person prints with.
 type Settings struct {
-	Size    float64 // side of a patch, mm
-	Spacing float64 // between the middles of neighbours, at most, mm
-	Height  float64 // of the layer, mm
-	Width   float64 // of a line, mm, about; it divides the size evenly
+	Size   float64 // side of a patch, mm
+	Height float64 // of the layer, mm
+	Width  float64 // of a line, mm, about; it divides the size evenly
 	// Filament is its diameter, mm.
 	Filament float64
 	Speed    float64 // while printing, mm/s
@@ -52,7 +51,7 @@ type Settings struct {
 // Defaults returns Settings of a usual machine: a nozzle of 0.4 mm, filament of
 // 1.75 mm (common practice, no source). The temperatures are the person's to say.
 func Defaults() Settings {
-	return Settings{Size: 20, Spacing: 45, Height: 0.2, Width: 0.45, Filament: 1.75, Speed: 20, Travel: 100, Lift: 8,
+	return Settings{Size: 20, Height: 0.2, Width: 0.45, Filament: 1.75, Speed: 20, Travel: 100, Lift: 8,
 		Clearance: 5, Retract: 0.8, NozzleMax: 260, BedMax: 110, Margin: 3, Levelling: "M420 S1"}
 }
 
@@ -64,7 +63,7 @@ func (s Settings) check() error {
 		v      float64
 		lo, hi float64
 	}{
-		{"size", s.Size, 8, 60}, {"spacing", s.Spacing, 10, 500}, {"layer height", s.Height, 0.05, 1}, {"line width", s.Width, 0.1, 2},
+		{"size", s.Size, 8, 60}, {"layer height", s.Height, 0.05, 1}, {"line width", s.Width, 0.1, 2},
 		{"filament diameter", s.Filament, 1, 3.5}, {"printing speed", s.Speed, 1, 200}, {"travel speed", s.Travel, 5, 500}, {"Z speed", s.Lift, 0.5, 50},
 		{"clearance", s.Clearance, 1, 50}, {"retraction", s.Retract, 0, 10}, {"margin", s.Margin, 0, 50},
 	} {

@@ -15,7 +15,7 @@ func Cautions() []string {
 		"Nozzle and bed burn. The bed is clear and clean; the head moves freely.",
 		"Look through this file before you print it: start and end lines do what they say. The printer maker's instructions come first.",
 		"Print with the stored levelling on, as for any print. Let the bed cool before you peel; number each patch on its upper side before it comes off.",
-		"A patch reads the gap only where the nozzle has ironed it flat: if its lines lie apart or are round on top, write that down in place of a number.",
+		"A patch reads the gap only where the nozzle has ironed it flat: if its lines lie apart or are round on top, write \"gaps\" in place of a number.",
 	}
 }
 

@@ -10,12 +10,12 @@ func benchPaths() m {
 	repair["parameters"] = l{
 		in("mounting", "length between the brackets of the beam, mm; 0: the gauged width", "number"), in("spacing", "of a bracket's fasteners across the beam, mm; 20", "number"),
 		in("width", "of the profile, mm; 20", "number"), in("height", "other side of its section, mm; as wide", "number"), in("rails", "distance of two rails, mm; 0: one beam", "number"),
-		in("supports", "x,y of the bed's supports, mm, with blanks between them; those of the settings", "string"), in("thread", "M3, M4 or M5; that of the settings", "string"),
+		in("supports", "x,y of the bed's supports, mm, with blanks between them; those of the settings", "string"), in("pitch", "by how much a turn of their screws moves the bed, mm; that of the settings", "number"),
 	}
 	print := verb{id: "proofPrint", summary: "The file of a proof print, with its worksheet.", free: true,
 		about:  "Single-layer patches by the owner's settings (proof.*), over what the run has gauged, or over the reach. Nothing is sent to the printer.",
 		status: 200, says: "The file.", shape: ref("ProofPrint"), refusals: []int{404, 409, 422}}.operation()
-	print["parameters"] = l{in("run", "the run; empty: none", "string")}
+	print["parameters"] = l{in("run", "the run; empty: none", "string"), in("in_force", "the correction that it is to be printed with: none (patches that would dig in are left out), map or file; empty: what is known", "string")}
 	return m{
 		"/api/v1/runs/{id}/repair": path("id", runID, m{"get": repair}),
 		"/api/v1/proof-print":      m{"get": print},
@@ -24,7 +24,7 @@ func benchPaths() m {
 			about: "They are kept with the run. Without a correction in force they join its fit as direct readings of the gap; with one they show what it left.",
 			body: closed(object(m{
 				"worksheet": text("the plan that it names; needed where patches are named by number"),
-				"readings":  list(object(m{"patch": count("its number, or u and v"), "u": number("mm"), "v": number("mm"), "thickness": number("mm")}, "thickness"), ""),
+				"readings":  list(object(m{"patch": count("its number, or u and v"), "u": number("mm"), "v": number("mm"), "thickness": number("mm"), "gaps": boolean("its lines lie apart or are round on top; then without thickness")}), ""),
 				"csv":       text("in place of readings, or beside them: a header patch,thickness or u,v,thickness"),
 				"in_force":  oneOf("whether a correction was in force while it was printed: in the printer's map, or carried into the file", "none", "map", "file"),
 				"person":    text("who read"),
@@ -49,7 +49,7 @@ func benchPaths() m {
 }
 
 func benchShapes() m {
-	d := ref("Measured")
+	d, xy := ref("Measured"), all(m{"x": number("mm"), "y": number("mm")})
 	return m{
 		"ReadingsKept": all(m{"coupons": count(""), "rolls": count(""), "pitches": count(""), "reference": count("touches of a straight reference"),
 			"tells": list(m{"type": "string"}, "which earlier readings no longer count; what can be told now, and by what")}),
@@ -66,21 +66,22 @@ func benchShapes() m {
 		}),
 		"Tram": all(m{
 			"slope_x": d, "slope_y": d, "drift": orNull(d), "off_plane": number("standard deviation of the nozzle's contacts about the plane, mm"),
-			"thread": text(""), "pitch": number("mm"), "says": text("for people"),
+			"pitch": number("mm"), "says": text("for people"),
 			"supports": list(all(m{"x": number(""), "y": number(""), "up": d, "turns": d, "sure": boolean("more than its doubt"), "follows": boolean("three carry the plane; this one follows"), "says": text("")}), ""),
 		}),
 		"ProofPrint": all(m{
 			"plan": text("names the layout"), "size": number("mm"), "height": number("of the layer, mm"), "area": number("of a patch, mm2"),
 			"patches":  list(all(m{"n": count("from 1"), "u": number("mm"), "v": number("mm"), "zero": boolean("stands at the zero place")}), ""),
-			"cautions": list(m{"type": "string"}, ""), "file": text("the G-code"), "worksheet_a4": text("HTML"), "worksheet_letter": text("HTML"),
+			"cautions": list(m{"type": "string"}, ""), "in_force": oneOf("the correction that it is to be printed with", "none", "map", "file"), "file": text("the G-code"), "worksheet_a4": text("HTML"), "worksheet_letter": text("HTML"),
 		}),
 		"Proof": all(m{
-			"verdict": oneOf("", "proved", "disproved", "agrees", "contradicts", "cannot-tell"), "sentence": text(""), "doubt": text(""), "next": text(""),
+			"verdict": oneOf("", "verified", "wrong", "agrees", "contradicts", "cannot-tell"), "sentence": text(""), "doubt": text(""), "next": text(""),
 			"share": orNull(ref("Measured")), "scatter": orNull(ref("Measured")),
 			"patches": list(all(m{
 				"u": number("mm"), "v": number("mm"), "readings": count(""), "thickness": number("mean, mm"),
 				"error": number("against the zero place, mm"), "u95": number("mm"), "predicted": orNull(number("gap error without a correction, mm")),
 			}), ""),
+			"gaps": list(xy, "patches that have gaps"), "missing": list(xy, "patches without a reading: nothing is verified with one"),
 		}),
 	}
 }

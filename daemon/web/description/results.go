@@ -67,14 +67,12 @@ func resultShapes() m {
 		}, "stability", "profile", "share", "model", "level", "largest_gap", "findings"),
 		"Ride": all(m{
 			"touches": count("touches of the survey that were judged"), "off": count("of them off their neighbours"), "low": count("of those below"), "stray": count("of them alone and far off, set aside"),
-			"again": count("touches on the row that the repeat test passed"), "again_off": count("of them at another height"),
 			"suspect": boolean("touches do not fit with each other, and whether bed or carriage does it is not proven"),
 			"wanders": orNull(ref("Period")), "stays": orNull(ref("Period")), "says": text("all of it in words"),
 		}),
 		"Period": all(m{
-			"length": ref("Measured"), "amplitude": number("mm"), "false_alarm": number("probability that chance alone gives it"),
-			"rows": count("rows and passes that tell it"), "name": text("wheel, belt, screw or nothing"),
-			"held": orNull(number("agreement of the passes about its phase, 0..1")),
+			"length": ref("Measured"), "depth": number("of the dips, mm"), "false_alarm": number("probability that chance alone gives it"),
+			"rows": count("rows and passes that tell it"),
 		}),
 		"Finding": all(m{"id": text(""), "sentence": text(""), "evidence": text(""), "doubt": text(""), "next": text("what to do")}),
 		"Gap": m{"oneOf": l{

@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/base64"
 	"net/http"
+	"strconv"
 	"strings"
 
 	"abbed/daemon/api"
@@ -19,13 +20,13 @@ type toolsView struct {
 	Proof             *api.Proof
 	Measures          measures
 	Mended            []mended
-	Text              string // of the readings, as typed
+	Typed             map[string]string // readings as they were typed, by the field's name
 }
 
-func (p *page) tools(w http.ResponseWriter, r *http.Request) { p.showTools(w, r, nil, nil, "") }
+func (p *page) tools(w http.ResponseWriter, r *http.Request) { p.showTools(w, r, nil, nil) }
 
 // showTools shows the desk of a run, perhaps with what its patches prove.
-func (p *page) showTools(w http.ResponseWriter, r *http.Request, notice *api.Error, proof *api.Proof, text string) {
+func (p *page) showTools(w http.ResponseWriter, r *http.Request, notice *api.Error, proof *api.Proof) {
 	id := r.PathValue("id")
 	run, err := p.desk.Run(id)
 	if err != nil {
@@ -34,7 +35,10 @@ func (p *page) showTools(w http.ResponseWriter, r *http.Request, notice *api.Err
 	}
 	s := p.begin(r, "Tools and proof print")
 	s.Here, s.Notice = "/run/"+id+"/tools", notice
-	v := toolsView{Run: run, Proof: proof, Text: text, Mended: p.mendedSince(run)}
+	v := toolsView{Run: run, Proof: proof, Typed: map[string]string{}, Mended: p.mendedSince(run)}
+	for name := range r.PostForm {
+		v.Typed[name] = r.PostFormValue(name)
+	}
 	m, ask, bad := measuresOf(r.URL.Query())
 	if v.Measures = m; bad != nil {
 		s.Notice = bad
@@ -44,7 +48,7 @@ func (p *page) showTools(w http.ResponseWriter, r *http.Request, notice *api.Err
 	} else {
 		v.Repair = &a
 	}
-	if f, err := p.desk.ProofPrint(id); err != nil {
+	if f, err := p.desk.ProofPrint(id, ""); err != nil {
 		v.NoPrint = p.refusal(r, err)
 	} else {
 		v.Print = &f
@@ -55,7 +59,7 @@ func (p *page) showTools(w http.ResponseWriter, r *http.Request, notice *api.Err
 
 // proofFile serves the G-code of a proof print.
 func (p *page) proofFile(w http.ResponseWriter, r *http.Request) {
-	f, err := p.desk.ProofPrint(r.PathValue("id"))
+	f, err := p.desk.ProofPrint(r.PathValue("id"), r.URL.Query().Get("in_force"))
 	if err != nil {
 		p.refused(w, r, err)
 		return
@@ -70,7 +74,7 @@ func (p *page) proofFile(w http.ResponseWriter, r *http.Request) {
 // worksheet serves the sheet on A4, or with ?paper=letter on Letter. Its style
 // stands within, so that the policy names that style and allows nothing else.
 func (p *page) worksheet(w http.ResponseWriter, r *http.Request) {
-	f, err := p.desk.ProofPrint(r.PathValue("id"))
+	f, err := p.desk.ProofPrint(r.PathValue("id"), r.URL.Query().Get("in_force"))
 	if err != nil {
 		p.refused(w, r, err)
 		return
@@ -89,45 +93,48 @@ func (p *page) worksheet(w http.ResponseWriter, r *http.Request) {
 	_, _ = w.Write([]byte(text))
 }
 
-// doThickness takes what was typed: lines of patch and thickness, or a file's text
-// with its own header.
+// doThickness takes what was typed: two readings or a tick for gaps at each patch, or a
+// file's text with its own header.
 func (p *page) doThickness(w http.ResponseWriter, r *http.Request) {
 	if !p.form(w, r) {
 		return
 	}
-	text := strings.TrimSpace(r.PostFormValue("readings"))
-	csv := text
-	if text != "" && text[0] >= '0' && text[0] <= '9' {
-		csv = "patch,thickness\n" + typed(text)
+	t := api.Thickness{Plan: r.PostFormValue("plan"), CSV: strings.TrimSpace(r.PostFormValue("file")), InForce: r.PostFormValue("in_force"), Person: p.who(r)}
+	var err error
+	if t.CSV == "" {
+		t.Readings, err = readingsOf(r)
 	}
-	t := api.Thickness{Plan: r.PostFormValue("plan"), CSV: csv, InForce: r.PostFormValue("in_force"), Person: p.who(r)}
-	proof, err := p.desk.Thickness(r.Context(), r.PathValue("id"), t, p.who(r))
+	var proof api.Proof
+	if err == nil {
+		proof, err = p.desk.Thickness(r.Context(), r.PathValue("id"), t, p.who(r))
+	}
 	if err != nil {
-		p.showTools(w, r, p.refusal(r, err), nil, text)
+		p.showTools(w, r, p.refusal(r, err), nil)
 		return
 	}
-	p.showTools(w, r, nil, &proof, text)
+	p.showTools(w, r, nil, &proof)
 }
 
-// typed turns lines such as `3 0,214 0,216` into rows of a patch and one reading;
-// a comma within a number is a point.
-func typed(text string) string {
-	var b strings.Builder
-	for line := range strings.Lines(text) {
-		words := strings.Fields(strings.NewReplacer(";", " ", "\t", " ").Replace(line))
-		if len(words) == 1 { // 3,0.214
-			words = strings.SplitN(words[0], ",", 2)
-		}
-		if len(words) == 0 {
+// mostPatches is up to which number fields of patches are looked for.
+const mostPatches = 20
+
+// readingsOf reads the fields a3, b3 and gaps3 of patch 3, and so on.
+func readingsOf(r *http.Request) (out []api.ThicknessReading, err error) {
+	for n := 1; n <= mostPatches; n++ {
+		k := strconv.Itoa(n)
+		if r.PostFormValue("gaps"+k) != "" {
+			out = append(out, api.ThicknessReading{Patch: n, Gaps: true})
 			continue
 		}
-		patch := strings.TrimRight(words[0], ".,:")
-		for _, v := range words[1:] {
-			b.WriteString(patch + "," + strings.ReplaceAll(v, ",", ".") + "\n")
-		}
-		if len(words) == 1 {
-			b.WriteString(patch + ",\n") // refused with its line
+		for _, field := range []string{"a", "b"} {
+			v, bad := decimal(r.PostFormValue(field + k))
+			if bad != nil {
+				return nil, bad
+			}
+			if v != nil {
+				out = append(out, api.ThicknessReading{Patch: n, Thickness: *v})
+			}
 		}
 	}
-	return b.String()
+	return out, nil
 }

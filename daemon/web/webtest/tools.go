@@ -20,7 +20,7 @@ func (d *Desk) Repair(id string, a api.AskRepair) (api.Repair, error) {
 }
 
 // ProofPrint is the same for every run.
-func (d *Desk) ProofPrint(id string) (api.ProofPrint, error) {
+func (d *Desk) ProofPrint(id, _ string) (api.ProofPrint, error) {
 	if id != "" {
 		if _, err := d.Run(id); err != nil {
 			return api.ProofPrint{}, err
@@ -68,7 +68,7 @@ func twistToShim() api.Repair {
 			"Shim: 0.162 \u00b10.005 mm under the front fasteners (20 mm apart) of the right bracket, or under the back ones of the left.",
 			"Now it costs 0.364 \u00b10.012 mm from end to end; with a shim of 0.16 mm 0.004 \u00b10.029 mm should be left. Afterwards tram the bed, set the Z offset, and measure again: that has to lie within the doubt of both.",
 		}, "\n")}
-	r.Tram = &api.Tram{SlopeX: num(-0.002, 0.0015, "mm/100mm"), SlopeY: num(0.03, 0.003, "mm/100mm"), Off: 0.004, Thread: "M4", Pitch: 0.7,
+	r.Tram = &api.Tram{SlopeX: num(-0.002, 0.0015, "mm/100mm"), SlopeY: num(0.03, 0.003, "mm/100mm"), Off: 0.004, Pitch: 0.7,
 		Supports: []api.TramSupport{
 			{X: 30, Y: 30, Says: "x=30 y=30: stays."},
 			{X: 205, Y: 30, Up: num(0.003, 0.003, "mm"), Says: "x=205 y=30: up by 0.003 \u00b10.006 mm, 0.00 \u00b10.01 turns (within its doubt: leave it)."},
@@ -81,7 +81,7 @@ func twistToShim() api.Repair {
 
 // print is a proof print of three patches, one at the zero place.
 func print() api.ProofPrint {
-	return api.ProofPrint{Plan: "0badcafe", Patches: []api.ProofPatch{{N: 1, U: 117.5, V: 117.5, Zero: true}, {N: 2, U: 190, V: 117.5}, {N: 3, U: 30, V: 117.5}}, Size: 20, Height: 0.2, Area: 432,
+	return api.ProofPrint{Plan: "0badcafe", Patches: []api.ProofPatch{{N: 1, U: 117.5, V: 117.5, Zero: true}, {N: 2, U: 190, V: 117.5}, {N: 3, U: 30, V: 117.5}}, Size: 20, Height: 0.2, Area: 432, InForce: "none",
 		Cautions: []string{"Stay beside the printer while it prints; nozzle and bed burn.", "Let the bed cool before you take the patches off, or they stretch."}, File: "G28\n",
 		A4:     `<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Worksheet</title><style>body{margin:1cm}</style></head><body><main><h1>Worksheet</h1></main></body></html>`,
 		Letter: `<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Worksheet</title><style>body{margin:1cm}</style></head><body><main><h1>Worksheet</h1></main></body></html>`}
@@ -90,7 +90,7 @@ func print() api.ProofPrint {
 // proof is what one reading of each patch tells.
 func proof() api.Proof {
 	was := 0.11
-	return api.Proof{Verdict: "cannot-tell", Sentence: "The patches cannot tell yet: their readings scatter more than the gap error.", Doubt: "\u00b10.021 mm at a patch", Next: "Read each patch twice more, at its middle.",
+	return api.Proof{Verdict: "cannot-tell", Gaps: []api.XY{}, Missing: []api.XY{}, Sentence: "The patches cannot tell yet: their readings scatter more than the gap error.", Doubt: "\u00b10.021 mm at a patch", Next: "Read each patch twice more, at its middle.",
 		Patches: []api.LeftOver{{U: 117.5, V: 117.5, Readings: 1, Thickness: 0.204, U95: 0.021}, {U: 190, V: 117.5, Readings: 1, Thickness: 0.299, Error: 0.095, U95: 0.021, Predicted: &was}}}
 }
 

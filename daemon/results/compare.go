@@ -1,0 +1,132 @@
+package results
+
+import (
+	"math"
+
+	"abbed/analysis"
+	"abbed/daemon/api"
+	"abbed/probe/record"
+)
+
+// Compare says what changed from one run to a later one.
+func (s *Shelf) Compare(before, after string) (api.Comparison, error) {
+	a, err := s.Judged(before)
+	if err != nil {
+		return api.Comparison{}, err
+	}
+	b, err := s.Judged(after)
+	if err != nil {
+		return api.Comparison{}, err
+	}
+	return Compared(a, b)
+}
+
+// Compared compares two runs in the words of the API.
+func Compared(before, after analysis.Judged) (api.Comparison, error) {
+	c, why := analysis.Compare(before, after)
+	if why != nil {
+		return api.Comparison{}, api.Errorf(409, why.Code, why.Hint, "compare: %s", why.Text)
+	}
+	out := api.Comparison{Before: c.Before, After: c.After, Sentence: c.Sentence, Not: c.Not, Gone: c.Gone, Stay: c.Stay, Come: c.Come,
+		Changes: []api.Change{}, Places: []api.PlaceChange{},
+		LargestBefore: placeGap(c.LargestBefore), LargestAfter: placeGap(c.LargestAfter), LeftBefore: placeGap(c.LeftBefore), LeftAfter: placeGap(c.LeftAfter)}
+	for _, x := range c.Changes {
+		out.Changes = append(out.Changes, *change(x))
+	}
+	for _, p := range c.Places {
+		if p.Beyond {
+			out.Places = append(out.Places, placeChange(p))
+		}
+	}
+	if c.Most != nil {
+		m := placeChange(*c.Most)
+		out.Most = &m
+	}
+	if h := c.Heat; h != nil {
+		out.Heat = &api.HeatChange{NozzleBefore: h.NozzleBefore, NozzleAfter: h.NozzleAfter, BedBefore: h.BedBefore, BedAfter: h.BedAfter, NozzleBy: h.NozzleBy, BedBy: h.BedBy, Apart: h.Apart, Text: h.Text}
+	}
+	return out, nil
+}
+
+func placeGap(p *analysis.PlaceGap) *api.PlaceGap {
+	if p == nil {
+		return nil
+	}
+	return &api.PlaceGap{U: p.Place.U, V: p.Place.V, Gap: finite(p.Gap), U95: finite(p.U95)}
+}
+
+func placeChange(p analysis.PlaceChange) api.PlaceChange {
+	return api.PlaceChange{U: p.Place.U, V: p.Place.V, Before: finite(p.Before), U95Before: finite(p.U95Before), After: finite(p.After), U95After: finite(p.U95After),
+		By: finite(p.By), U95: finite(p.U95), Beyond: p.Beyond}
+}
+
+// change turns a change into the API's words: angles along a way in deg per m.
+func change(c analysis.Change) *api.Change {
+	return &api.Change{What: c.What, Says: c.Says, Before: *inDegrees(&c.Before), After: *inDegrees(&c.After), By: *inDegrees(&c.By), Ratio: c.Ratio, Beyond: c.Beyond, Sentence: c.Sentence()}
+}
+
+// inDegrees turns rad per mm into deg per m, and leaves what is in another unit.
+func inDegrees(m *analysis.Measured) *api.Measured {
+	out := measured(m)
+	if out == nil {
+		return &api.Measured{Unit: m.Unit}
+	}
+	if out.Unit == "rad/mm" {
+		const k = 1000 * 180 / math.Pi
+		out.Value, out.U, out.Lo95, out.Hi95, out.Unit = k*out.Value, k*out.U, k*out.Lo95, k*out.Hi95, "deg/m"
+	}
+	return out
+}
+
+// Levers foretells the gap error with the probe mounted elsewhere.
+func (s *Shelf) Levers(id string, a api.AskLevers) (api.Levers, error) {
+	j, err := s.Judged(id)
+	if err != nil {
+		return api.Levers{}, err
+	}
+	return Foretold(j.Run, j.Verdict, a), nil
+}
+
+// Foretold foretells other levers in the words of the API.
+func Foretold(run record.Run, v analysis.Verdict, a api.AskLevers) api.Levers {
+	within := record.Rect{X0: 1, X1: -1}
+	if a.Within != nil {
+		within = record.Rect(*a.Within)
+	}
+	p := v.Placement(run, within)
+	out := api.Levers{Now: lever(p.Now), Levers: []api.Lever{}, Least: p.Least, Sentence: p.Sentence}
+	for _, q := range a.Levers {
+		out.Levers = append(out.Levers, lever(v.Elsewhere(run, record.Lever{X: q.X, Y: q.Y})))
+	}
+	if p.Best != nil {
+		b := lever(*p.Best)
+		out.Best = &b
+	}
+	if !math.IsNaN(p.Longest) {
+		out.Longest = &p.Longest
+	}
+	return out
+}
+
+func lever(e analysis.Elsewhere) api.Lever {
+	out := api.Lever{Lever: api.XY{X: e.Lever.X, Y: e.Lever.Y}, Note: e.Note()}
+	if w := e.Why; w != nil {
+		out.Refused = &api.Error{Code: w.Code, Text: w.Text, Hint: w.Hint}
+		return out
+	}
+	out.Largest = placeGap(&e.Largest)
+	out.Covers = (*api.Rect)(&e.Covers)
+	return out
+}
+
+// wedge is the five-minute answer of a run without a survey; nil if it gives none.
+func wedge(run record.Run, v analysis.Verdict) *api.Wedge {
+	if run.Asked(record.StepSurvey) || len(run.Gaugings) == 0 {
+		return nil
+	}
+	w, why := v.Wedge(run)
+	if why != nil {
+		return nil // the finding says it
+	}
+	return &api.Wedge{From: w.From, To: w.To, Row: w.Row, By: *inDegrees(&w.By), Worth: w.Worth, Sentence: w.Sentence, Next: w.Next}
+}

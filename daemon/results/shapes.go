@@ -1,0 +1,194 @@
+package results
+
+import (
+	"math"
+	"slices"
+
+	"abbed/analysis"
+	"abbed/daemon/api"
+	"abbed/probe"
+	"abbed/probe/record"
+)
+
+// Analysis turns a verdict into the API's words.
+func Analysis(run record.Run, v analysis.Verdict) api.Analysis {
+	out := api.Analysis{
+		Stability: stability(v.Stability), Profile: profile(v.Profile), Share: measured(v.Share), ShareWhy: v.ShareWhy,
+		Level: measured(v.Level), Findings: []api.Finding{},
+	}
+	if v.Profile != nil {
+		out.Stability.SetAside = append(out.Stability.SetAside, setAside(v.Profile.Outliers)...)
+	}
+	if len(v.Model.Motions) > 0 {
+		out.Model = model(v.Model, run)
+	}
+	out.Wedge = wedge(run, v)
+	if v.Gap != nil {
+		out.Largest = largest(v, run)
+	}
+	for _, t := range v.Tells {
+		by := append([]string{}, t.By...)
+		out.Tells = append(out.Tells, api.Tell{What: t.What, Says: t.Says, By: by, Value: measured(t.Value), Text: t.Text, Next: t.Next})
+	}
+	out.More, out.Later = more(run, v), laters(run, v)
+	for _, f := range v.Findings {
+		out.Findings = append(out.Findings, api.Finding(f))
+	}
+	return out
+}
+
+// more says where one more record at the blade would help most.
+func more(run record.Run, v analysis.Verdict) *api.More {
+	a, ok := v.More(run)
+	if !ok || run.For != "" { // the earlier run says what it still wants
+		return nil
+	}
+	out := &api.More{U: a.Place.U, V: a.Place.V, Again: a.Again, Why: a.Why}
+	if a.Told {
+		now, after := finite(a.Now), finite(a.After)
+		out.Now, out.After = &now, &after
+	}
+	left, takes := (&probe.Earlier{Run: run, Wanted: a}).Ahead()
+	out.Left, out.Time = left, takes.Seconds()
+	return out
+}
+
+func measured(m *analysis.Measured) *api.Measured {
+	if m == nil || math.IsNaN(m.Value) || math.IsNaN(m.U) {
+		return nil
+	}
+	out := &api.Measured{Value: finite(m.Value), U: finite(m.U), Lo95: finite(m.Lo95), Hi95: finite(m.Hi95), Unit: m.Unit}
+	if !math.IsInf(m.DoF, 0) && !math.IsNaN(m.DoF) {
+		dof := m.DoF
+		out.DoF = &dof
+	}
+	return out
+}
+
+func stability(s analysis.Stability) api.Stability {
+	out := api.Stability{
+		Scatter: measured(s.Scatter), FirstTouch: measured(s.First), PlayX: measured(s.PlayX), PlayY: measured(s.PlayY), Steady: true,
+	}
+	if s.Drift != nil {
+		out.DriftRate, out.DriftModel = measured(s.Drift.Rate), s.Drift.Kind
+	}
+	if s.Wander != nil {
+		out.Wander = measured(s.Wander.Between)
+	}
+	out.Ride = ride(s.Ride)
+	out.SetAside = setAside(s.Outliers, s.Strays)
+	if f, failed := s.Failed(); failed {
+		out.Steady, out.Failed = false, f.ID
+	}
+	if s.Touches == 0 {
+		out.Steady = false // not measured is not steady
+	}
+	return out
+}
+
+// setAside lists touches that were set aside.
+func setAside(lists ...[]analysis.Odd) []api.Outlier {
+	out := []api.Outlier{}
+	for _, o := range slices.Concat(lists...) {
+		out = append(out, api.Outlier{Event: o.N, U: o.Place.U, V: o.Place.V, Off: finite(o.Off)})
+	}
+	return out
+}
+
+func ride(r *analysis.Ride) *api.Ride {
+	if r == nil {
+		return nil
+	}
+	return &api.Ride{Touches: r.Touches, Off: r.Off, Low: r.Low, Stray: r.Stray, Suspect: r.Suspect,
+		Wanders: period(r.Wanders), Stays: period(r.Stays), Says: r.Says()}
+}
+
+func period(p *analysis.Period) *api.Period {
+	if p == nil {
+		return nil
+	}
+	return &api.Period{Length: measured(&p.Length), Depth: finite(p.Depth), FalseAlarm: finite(p.FalseAlarm), Rows: p.Rows}
+}
+
+func profile(p *analysis.Profile) *api.Profile {
+	if p == nil {
+		return nil
+	}
+	out := &api.Profile{Unit: "mm", Repeats: finite(1 - p.Interaction)}
+	for _, c := range p.Columns {
+		out.X = append(out.X, finite(c.At))
+		out.Effect = append(out.Effect, finite(c.Effect))
+		out.U = append(out.U, finite(c.U))
+		out.Front = append(out.Front, finite(c.Front))
+		out.Back = append(out.Back, finite(c.Back))
+	}
+	return out
+}
+
+func model(m analysis.Model, _ record.Run) *api.Model {
+	out := &api.Model{Terms: []api.Term{}, Outliers: []api.Outlier{}, Scatter: measured(m.PureError)}
+	for _, c := range m.Motions {
+		if at := measured(&c.Measured); at != nil {
+			out.Terms = append(out.Terms, api.Term{Name: c.Says, At: *at})
+		}
+	}
+	if l := m.LackOfFit; l != nil && !math.IsNaN(l.F) && !math.IsInf(l.F, 0) {
+		f, p := l.F, finite(l.P)
+		out.LackOfFitF, out.LackOfFitP = &f, &p
+	}
+	for _, o := range m.Outliers {
+		w := 0.0
+		if o.Used {
+			w = 1
+		}
+		out.Outliers = append(out.Outliers, api.Outlier{Event: o.N, U: o.Place.U, V: o.Place.V, Off: finite(o.Off), Weight: w})
+	}
+	return out
+}
+
+// largest is the largest gap error at the gauged places and the corners of the
+// gauged area, with its sign.
+func largest(v analysis.Verdict, run record.Run) *api.Measured {
+	a := v.Gap.Area
+	places := []record.Place{{U: a.X0, V: a.Y0}, {U: a.X1, V: a.Y0}, {U: a.X0, V: a.Y1}, {U: a.X1, V: a.Y1}}
+	for _, g := range run.Gaugings {
+		places = append(places, g.Place)
+	}
+	for _, j := range run.Joined {
+		for _, g := range j.Gaps {
+			places = append(places, g.Place)
+		}
+	}
+	var out *api.Measured
+	for _, p := range places {
+		g, u95, reason := v.Gap.At(p)
+		if reason != nil || math.IsNaN(g) || out != nil && math.Abs(g) <= math.Abs(out.Value) {
+			continue
+		}
+		out = &api.Measured{Value: g, U: u95 / 2, Lo95: g - u95, Hi95: g + u95, Unit: "mm"}
+	}
+	return out
+}
+
+// finite keeps a number that JSON can say.
+func finite(v float64) float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0
+	}
+	return v
+}
+
+// laters turns what became of later runs into the API's words.
+func laters(run record.Run, v analysis.Verdict) []api.Later {
+	var out []api.Later
+	for _, l := range v.Later {
+		x := api.Later{Run: l.Run, Records: l.Records, Aside: l.Aside, Used: l.Used, Contradicts: l.Contradicts, Lifted: l.Lifted, Text: l.Text}
+		for _, j := range run.Joined {
+			if j.Run == l.Run {
+				x.Began = j.Began
+			}
+		}
+		out = append(out, x)
+	}
+	return out
+}
