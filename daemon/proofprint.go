@@ -23,7 +23,7 @@ import (
 func (d *Daemon) ProofPrint(id, inForce string) (api.ProofPrint, error) {
 	if inForce == "" {
 		inForce = "none"
-		if d.inForce() != nil {
+		if d.InForce() != nil {
 			inForce = "map"
 		}
 	}

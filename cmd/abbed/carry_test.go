@@ -14,8 +14,8 @@ import (
 	"testing"
 	"time"
 
-	"abbed/daemon"
 	"abbed/daemon/api"
+	"abbed/daemon/correction"
 	"abbed/gcode/printfile"
 	"abbed/probe/record"
 )
@@ -40,7 +40,7 @@ func twisted(a float64) api.Table {
 
 // sealed gives a table the digest of what it holds.
 func sealed(t api.Table) api.Table {
-	digest := daemon.Tabled(t).Sum()
+	digest := correction.Tabled(t).Sum()
 	t.Digest = &digest
 	return t
 }
