@@ -82,9 +82,7 @@ func (d *Daemon) keepSettings() {
 
 // engaged reports whether a run is not over, or a correction is being written.
 func (d *Daemon) engaged() bool {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	return d.busy || d.active != nil && !d.active.now().Over()
+	return d.Busy() || d.running()
 }
 
 // owner returns what the owner has set, as it is in force now.

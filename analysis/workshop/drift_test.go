@@ -3,6 +3,7 @@ package workshop_test
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"abbed/analysis/workshop"
@@ -46,18 +47,26 @@ func TestLevelDrifting(t *testing.T) {
 			}
 			for name, v := range map[string][2]float64{
 				"slope X": {p.A.Value - a, p.A.U95()}, "slope Y": {p.B.Value - b, p.B.U95()}, "drift": {p.Drift.Value - drift, p.Drift.U95()},
-				"right": {moves[1].Up.Value + 235*a, moves[1].Up.U95()}, "back": {moves[2].Up.Value + 117*a + 235*b, moves[2].Up.U95()},
 			} {
 				if math.Abs(v[0]) <= v[1] {
 					held[name]++
 				}
 			}
-			width += moves[2].Up.U95() / jobs
+			for _, m := range moves {
+				s := moves[slices.IndexFunc(moves, func(m workshop.Adjustment) bool { return m.Stays })]
+				if want := -a*(m.X-s.X) - b*(m.Y-s.Y); !m.Stays && math.Abs(m.Up.Value-want) <= m.Up.U95() {
+					held["supports"]++
+				}
+				width += m.Up.U95() / 2 / jobs
+			}
 		}
-		t.Logf("drift %+.2f mm: %v of %d held; the back support to %.3f mm", drift, held, jobs, width)
+		t.Logf("drift %+.2f mm: %v of %d held; a support to %.3f mm", drift, held, jobs, width)
 		for name, n := range held {
 			// 0.95 less three standard deviations of a share of 2,000: 0.935; and above 0.97
 			// the doubt would be made larger than it is.
+			if name == "supports" {
+				n /= 2 // two are moved
+			}
 			if share := float64(n) / jobs; share < 0.935 || share > 0.97 {
 				t.Errorf("drift %+.2f mm, %s: %.3f of the intervals hold the truth", drift, name, share)
 			}

@@ -82,9 +82,6 @@ func level(contacts []Contact, drifting bool) (Plane, error) {
 	return p, nil
 }
 
-// Pitches of ISO 261 coarse threads, mm.
-var Pitches = map[string]float64{"M3": 0.5, "M4": 0.7, "M5": 0.8}
-
 // Support is a place where a screw holds the bed.
 type Support struct{ X, Y float64 }
 
@@ -92,7 +89,9 @@ type Support struct{ X, Y float64 }
 type Adjustment struct {
 	Support
 	Up    Value // mm; below zero: down
-	Turns Value // of its thread, as Up
+	Turns Value // of its screw, as Up
+	// Stays says that the others are moved against this one.
+	Stays bool
 	// Sure says that the movement is more than its doubt.
 	Sure bool
 	// Follows: three supports carry a plane; this one only follows.
@@ -100,10 +99,11 @@ type Adjustment struct {
 }
 
 // Tram returns how far each support has to go so that the bed lies level to the
-// nozzle, which sees it as p, the first support staying. pitch is the thread's, mm. Three
-// supports carry a plane. Of four or more, the three that span the largest
-// triangle with the first carry it; the others follow: they are brought up to
-// the bed last, since they would bend it.
+// nozzle, which sees it as p. pitch is by how much a turn of a screw moves it, mm. One
+// support stays: the one with which all of them together move least. Three supports carry
+// a plane. Of four or more, the two that span the largest triangle with the one that stays
+// carry it; the others follow: they are brought up to the bed last, since they would bend
+// it.
 func Tram(p Plane, supports []Support, pitch float64) ([]Adjustment, error) {
 	if len(supports) < 3 {
 		return nil, fmt.Errorf("workshop: %d supports: three or more hold a bed", len(supports))
@@ -111,25 +111,43 @@ func Tram(p Plane, supports []Support, pitch float64) ([]Adjustment, error) {
 	if !(pitch > 0) || math.IsInf(pitch, 0) {
 		return nil, fmt.Errorf("workshop: a thread of pitch %g mm", pitch)
 	}
-	j, k, area := widest(supports)
+	stays := least(p, supports)
+	j, k, area := widest(supports, stays)
 	if !(area > 1) {
 		return nil, errors.New("workshop: the supports lie on one line or on each other: say where each of them is")
 	}
 	out := make([]Adjustment, len(supports))
 	for i, s := range supports {
-		dx, dy := s.X-supports[0].X, s.Y-supports[0].Y
+		dx, dy := s.X-supports[stays].X, s.Y-supports[stays].Y
 		variance := p.A.U*p.A.U*dx*dx + p.B.U*p.B.U*dy*dy + 2*p.Cov*dx*dy
 		up := Value{-(p.A.Value*dx + p.B.Value*dy), math.Sqrt(max(variance, 0))}
-		out[i] = Adjustment{s, up, Value{up.Value / pitch, up.U / pitch}, math.Abs(up.Value) > up.U95(), i != 0 && i != j && i != k}
+		out[i] = Adjustment{s, up, Value{up.Value / pitch, up.U / pitch}, i == stays, math.Abs(up.Value) > up.U95(), i != stays && i != j && i != k}
 	}
 	return out, nil
 }
 
-// widest finds the two supports that span the largest triangle with the first.
-func widest(s []Support) (j, k int, area float64) {
-	for a := 1; a < len(s); a++ {
+// least is the support with which, if it stays, the others move least in all: the one of
+// the middle height. Of several the first.
+func least(p Plane, s []Support) (stays int) {
+	best := math.Inf(1)
+	for i := range s {
+		all := 0.0
+		for _, x := range s {
+			all += math.Abs(p.A.Value*(x.X-s[i].X) + p.B.Value*(x.Y-s[i].Y))
+		}
+		if all < best-1e-9 {
+			stays, best = i, all
+		}
+	}
+	return stays
+}
+
+// widest finds the two supports that span the largest triangle with the one that stays.
+func widest(s []Support, stays int) (j, k int, area float64) {
+	o := s[stays]
+	for a := range s {
 		for b := a + 1; b < len(s); b++ {
-			t := math.Abs((s[a].X-s[0].X)*(s[b].Y-s[0].Y)-(s[b].X-s[0].X)*(s[a].Y-s[0].Y)) / 2
+			t := math.Abs((s[a].X-o.X)*(s[b].Y-o.Y)-(s[b].X-o.X)*(s[a].Y-o.Y)) / 2
 			if t > area {
 				j, k, area = a, b, t
 			}

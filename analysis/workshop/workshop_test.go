@@ -104,16 +104,20 @@ func TestDesk(t *testing.T) {
 	}
 }
 
-// TestTram by hand: the bed rises 0.35 mm over 200 mm to the right: the right
-// supports go down by 0.35 mm, half a turn of M4 (0.7 mm, ISO 261).
+// TestTram by hand: the bed rises 0.35 mm over 200 mm to the right: the one
+// between stays, and the others meet it by half of that, a quarter of a turn of M4 (0.7
+// mm, ISO 261 coarse).
 func TestTram(t *testing.T) {
-	a, err := workshop.Tram(workshop.Plane{A: workshop.Value{Value: 0.35 / 200}, B: workshop.Value{}}, []workshop.Support{{X: 0, Y: 0}, {X: 200, Y: 0}, {X: 100, Y: 200}}, workshop.Pitches["M4"])
+	a, err := workshop.Tram(workshop.Plane{A: workshop.Value{Value: 0.35 / 200}, B: workshop.Value{}}, []workshop.Support{{X: 0, Y: 0}, {X: 200, Y: 0}, {X: 100, Y: 200}}, 0.7)
 	if err != nil {
 		t.Fatal(err)
 	}
-	near(t, "right", a[1].Up.Value, -0.35, 1e-12)
-	near(t, "turns", a[1].Turns.Value, -0.5, 1e-12)
-	near(t, "back", a[2].Up.Value, -0.175, 1e-12)
+	near(t, "left", a[0].Up.Value, 0.175, 1e-12)
+	near(t, "right", a[1].Up.Value, -0.175, 1e-12)
+	near(t, "turns", a[1].Turns.Value, -0.25, 1e-12)
+	if !a[2].Stays || a[0].Stays || a[1].Stays {
+		t.Errorf("%+v", a)
+	}
 	if _, err := workshop.Tram(workshop.Plane{A: workshop.Value{}, B: workshop.Value{}}, nil, 0.7); err == nil {
 		t.Error("no supports were taken")
 	}
@@ -147,15 +151,15 @@ func TestFour(t *testing.T) {
 	}
 	follow := 0
 	for _, x := range a {
-		near(t, "up", x.Up.Value, -(0.001*x.X + 0.002*x.Y), 1e-12)
+		near(t, "up", x.Up.Value, 0.2-(0.001*x.X+0.002*x.Y), 1e-12) // the second one, at 0.2 mm, stays
 		if x.Follows {
 			follow++
 		}
 	}
-	if follow != 1 || !a[1].Sure || a[0].Sure {
+	if follow != 1 || a[1].Sure || !a[0].Sure || !a[1].Stays {
 		t.Errorf("%+v", a)
 	}
-	near(t, "u of the turns", a[1].Turns.U, 0.0001*200/0.5, 1e-12)
+	near(t, "u of the turns", a[0].Turns.U, 0.0001*200/0.5, 1e-12)
 	for i := range s {
 		s[i].Y = 0
 	}

@@ -21,6 +21,7 @@ import (
 
 	"abbed/config"
 	"abbed/config/outside"
+	"abbed/daemon/access"
 	"abbed/daemon/client"
 )
 
@@ -150,8 +151,12 @@ func (k *caller) find() error {
 	}
 	k.printer = name
 	k.url, k.token = "http://"+atHome(s.Listen), filepath.Join(s.State, "token")
-	if s.Access.Certificate != "" {
-		k.url, k.pinned = "https://"+atHome(s.Listen), s.Access.Certificate
+	cert := s.Access.Certificate
+	if s.Access.Own() {
+		cert = access.OwnFiles(s.State).Certificate
+	}
+	if cert != "" {
+		k.url, k.pinned = "https://"+atHome(s.Listen), cert
 	}
 	_, err = readToken(k.token)
 	if k.locked = errors.Is(err, fs.ErrPermission); k.locked && s.Socket != "" && unix.Access(s.Socket, unix.W_OK) == nil {

@@ -87,6 +87,9 @@ func TestTree(t *testing.T) {
 	}
 	var got []string
 	for _, c := range commands().Commands() {
+		if c.Name() == "settings" {
+			continue // a topic of help
+		}
 		got = append(got, c.Name())
 		var names []string
 		for _, b := range append(c.Commands(), c) {

@@ -98,8 +98,8 @@ func repairCommand() *cobra.Command {
 the id of a run of the daemon. The roll of the head along X is worked out from the
 gauged gap error; what it costs is repaired at the brackets that hold the beam.
 With the places of the bed's supports (--supports, or desk.supports of the
-settings) it says how far each has to go up or down, and how many turns of its
-thread that is: as the nozzle sees the bed, and not as the tilted probe does.`,
+settings) it says how far each has to go up or down, and how many turns
+that is: as the nozzle sees the bed, and not as the tilted probe does.`,
 		Args: cobra.ExactArgs(1),
 	}
 	f := c.Flags()
@@ -111,7 +111,7 @@ thread that is: as the nozzle sees the bed, and not as the tilted probe does.`,
 	f.Float64Var(&d.Height, "height", 0, "other side of the profile's section, mm; 0: as wide")
 	f.Float64Var(&d.Rails, "rails", 0, "distance of two rails that carry the head, mm; 0: there is one beam")
 	f.StringVar(&d.supports, "supports", "", `where the screws are that hold the bed, such as "30,30 205,30 117.5,205", mm`)
-	f.StringVar(&d.Thread, "thread", "", "their thread: M3, M4 or M5")
+	f.Float64Var(&d.Pitch, "pitch", 0, "how far one turn of them moves the bed, mm (default: the setting desk.pitch)")
 	c.RunE = func(c *cobra.Command, args []string) error { return coded(d.do(c, args[0])) }
 	return c
 }

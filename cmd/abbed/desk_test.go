@@ -64,7 +64,7 @@ func TestRepairRefuses(t *testing.T) {
 	if err != nil || a.Twist != nil || a.TwistWhy == "" || a.Tram != nil || !strings.Contains(a.TramWhy, "desk.supports") || len(a.Cautions) == 0 {
 		t.Errorf("an empty run gave %+v, %v", a, err)
 	}
-	for _, bad := range []api.AskRepair{{Thread: "M6"}, {Mounting: -1}, {Rails: math.Inf(1)}} {
+	for _, bad := range []api.AskRepair{{Pitch: -0.7}, {Mounting: -1}, {Rails: math.Inf(1)}} {
 		if _, err := results.RepairOf(run, analysis.Judge(run), results.Asked(bad, config.Default())); err == nil {
 			t.Errorf("%+v was taken", bad)
 		}
@@ -124,7 +124,7 @@ func TestProofPrintCommand(t *testing.T) {
 		t.Fatal(err)
 	}
 	errs.Reset()
-	if code := Main(context.Background(), []string{"correction", "carry", file, "--table", filepath.Join(dir, "table.json"), "--i-signed-off", word(table), "-o", filepath.Join(dir, "c.gcode")}, &out, &errs); code != exitDone || !strings.Contains(errs.String(), "between -0.2") {
+	if code := Main(context.Background(), []string{"correction", "carry", file, "--table", filepath.Join(dir, "table.json"), "--approve", word(table), "-o", filepath.Join(dir, "c.gcode")}, &out, &errs); code != exitDone || !strings.Contains(errs.String(), "between -0.2") {
 		t.Errorf("code %d: %s", code, errs.String())
 	}
 }

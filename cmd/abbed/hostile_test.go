@@ -42,7 +42,7 @@ func TestHostileQueries(t *testing.T) {
 			"/": {"v"}, "/runs": {"x"}, "/history": {"x"},
 			"/run/" + run + "/elsewhere": {"x", "y"}, "/run/" + run + "/report": {"save"}, "/run/" + run + "/worksheet": {"paper"},
 			"/api/v1/runs/" + run + "/levers": {"lever", "within"}, "/api/v1/proof-print": {"run"},
-			"/api/v1/runs/" + run + "/repair": {"mounting", "spacing", "width", "height", "rails", "thread", "supports"},
+			"/api/v1/runs/" + run + "/repair": {"mounting", "spacing", "width", "height", "rails", "pitch", "supports"},
 		} {
 			for _, key := range keys {
 				for _, v := range values {

@@ -93,7 +93,7 @@ func (v service) run(ctx context.Context) error {
 // welcome says where the page is. The one-time link carries every right: it is
 // for a person's terminal, and never for a log.
 func (v service) welcome(h *house, log *slog.Logger) {
-	beyond, plain := v.settings.Access.Beyond, v.settings.Access.Certificate == ""
+	beyond, plain := v.settings.Access.Beyond(), h.doors.Certificate == ""
 	if intoJournal(v.errs) {
 		log.Info("abbed listens", "version", version, "page", h.url(), "token", h.access.TokenFile(), "beyond this machine", beyond, "TLS", !plain,
 			"hint", "abbed access pair prints a link for a browser")

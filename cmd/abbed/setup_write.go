@@ -210,7 +210,7 @@ func (s *setup) otherDevice() bool {
 // beyond reports whether the printer or the page is beyond this machine.
 func (s *setup) beyond() bool {
 	addr, network := strings.CutPrefix(s.given.Port, "tcp://")
-	return s.given.Access.Beyond || network && !strings.HasPrefix(addr, "127.") && !strings.HasPrefix(addr, "localhost:") && !strings.HasPrefix(addr, "[::1]")
+	return s.given.Access.Beyond() || network && !strings.HasPrefix(addr, "127.") && !strings.HasPrefix(addr, "localhost:") && !strings.HasPrefix(addr, "[::1]")
 }
 
 // tell says for a person what was done.

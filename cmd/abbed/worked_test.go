@@ -17,6 +17,7 @@ import (
 	"abbed/analysis"
 	"abbed/config"
 	"abbed/gcode/patches"
+	"abbed/gcode/printfile"
 	"abbed/probe/record"
 )
 
@@ -160,8 +161,8 @@ func TestWorkedExample(t *testing.T) {
 	s := config.Default()
 	var out bytes.Buffer
 	err = page.ExecuteTemplate(&out, "worked-example.md.tmpl", map[string]any{
-		"Bed": run.Setup.Bed.W(), "Lever": run.Setup.Lever.Y, "Letters": fewest, "Fade": s.Carry.Fade,
-		"Patch": patches.Defaults().Size, "PatchU": record.PatchU, "Tolerance": s.Criteria.Tolerance,
+		"Bed": run.Setup.Bed.W(), "Lever": run.Setup.Lever.Y, "Letters": fewest, "Fade": printfile.Defaults().Fade,
+		"Patch": patches.Defaults().Size, "PatchU": record.PatchU, "Tolerance": s.Tolerance,
 	})
 	if err != nil {
 		t.Fatal(err)

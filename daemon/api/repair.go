@@ -9,7 +9,7 @@ type AskRepair struct {
 	Height   float64 // other side of the profile's section, mm; 0: as wide
 	Rails    float64 // distance of two rails, mm; 0: one beam
 	Supports []XY    // of the bed, mm; nil: those of the settings
-	Thread   string  // of their screws; "": that of the settings
+	Pitch    float64 // a turn of their screws moves the bed by it, mm; 0: that of the settings
 }
 
 // Repair is what a person can do with tools. Each part is nil with its Why where
@@ -60,7 +60,6 @@ type Tram struct {
 	// out of the slopes; nil where the places cannot tell it.
 	Drift    *Measured     `json:"drift"`
 	Off      float64       `json:"off_plane"`
-	Thread   string        `json:"thread"`
 	Pitch    float64       `json:"pitch"`
 	Supports []TramSupport `json:"supports"`
 	Says     string        `json:"says"`

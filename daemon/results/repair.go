@@ -30,8 +30,8 @@ func Asked(a api.AskRepair, s config.Settings) api.AskRepair {
 			a.Supports = append(a.Supports, api.XY{X: p.X, Y: p.Y})
 		}
 	}
-	if a.Thread == "" {
-		a.Thread = s.Desk.Thread
+	if a.Pitch == 0 {
+		a.Pitch = s.Desk.Pitch
 	}
 	if a.Spacing == 0 {
 		a.Spacing = 20
@@ -49,9 +49,8 @@ func RepairOf(run record.Run, v analysis.Verdict, a api.AskRepair) (api.Repair, 
 			return api.Repair{}, api.Errorf(422, "bad-value", "give lengths in mm", "repair: %g mm is no length", l)
 		}
 	}
-	pitch, ok := workshop.Pitches[a.Thread]
-	if !ok {
-		return api.Repair{}, api.Errorf(422, "bad-value", "M3, M4 or M5", "repair: the pitch of the thread %q is not known", a.Thread)
+	if !(a.Pitch >= 0.1 && a.Pitch <= 5) {
+		return api.Repair{}, api.Errorf(422, "bad-value", "Give mm in a turn, 0.1 to 5, such as 0.7.", "repair: %g mm is no pitch of a screw.", a.Pitch)
 	}
 	out := api.Repair{Cautions: workshop.Cautions(), Advice: []api.HandAdvice{}}
 	var found []string
@@ -62,7 +61,7 @@ func RepairOf(run record.Run, v analysis.Verdict, a api.AskRepair) (api.Repair, 
 		out.Advice = append(out.Advice, api.HandAdvice{Title: h.Title, Steps: h.Steps})
 	}
 	out.Twist, out.TwistWhy = twistOf(run, v, a)
-	out.Tram, out.TramWhy = tramOf(run, v, a, pitch)
+	out.Tram, out.TramWhy = tramOf(run, v, a)
 	return out, nil
 }
 
@@ -165,7 +164,7 @@ func twistSays(t *api.Twist, a api.AskRepair, thick float64) string {
 }
 
 // tramOf levels the bed to the nozzle, by what the nozzle met.
-func tramOf(run record.Run, v analysis.Verdict, a api.AskRepair, pitch float64) (*api.Tram, string) {
+func tramOf(run record.Run, v analysis.Verdict, a api.AskRepair) (*api.Tram, string) {
 	if len(a.Supports) == 0 {
 		return nil, "Where the bed's supports are is not known: set desk.supports, x,y of each screw with blanks between them."
 	}
@@ -187,19 +186,19 @@ func tramOf(run record.Run, v analysis.Verdict, a api.AskRepair, pitch float64) 
 	for _, s := range a.Supports {
 		at = append(at, workshop.Support{X: s.X, Y: s.Y})
 	}
-	moves, err := workshop.Tram(p, at, pitch)
+	moves, err := workshop.Tram(p, at, a.Pitch)
 	if err != nil {
 		return nil, strings.TrimPrefix(err.Error(), "workshop: ") + "."
 	}
 	per := func(w workshop.Value) api.Measured {
 		return doubted(workshop.Value{Value: 100 * w.Value, U: 100 * w.U}, "mm per 100 mm")
 	}
-	t := &api.Tram{SlopeX: per(p.A), SlopeY: per(p.B), Off: p.Off, Thread: a.Thread, Pitch: pitch}
-	for i, m := range moves {
-		t.Supports = append(t.Supports, api.TramSupport{X: m.X, Y: m.Y, Up: doubted(m.Up, "mm"), Turns: doubted(m.Turns, "turns"), Sure: m.Sure, Follows: m.Follows, Says: supportSays(i, m)})
+	t := &api.Tram{SlopeX: per(p.A), SlopeY: per(p.B), Off: p.Off, Pitch: a.Pitch}
+	for _, m := range moves {
+		t.Supports = append(t.Supports, api.TramSupport{X: m.X, Y: m.Y, Up: doubted(m.Up, "mm"), Turns: doubted(m.Turns, "turns"), Sure: m.Sure, Follows: m.Follows, Says: supportSays(m)})
 	}
 	t.Says = "As the nozzle sees the bed, not as the probe does. Turn with a right-hand thread and the nut below the bed: clockwise seen from below (counter-clockwise seen from above) draws the bed down. Builds differ: try an eighth of a turn and look which way the bed goes. " +
-		"The first support stays. Afterwards set the Z offset, have the printer measure its map anew, and measure again. A correction in force expires with it."
+		"Afterwards set the Z offset, have the printer measure its map anew, and measure again. A correction in force expires with it."
 	switch d := p.Drift; {
 	case d == nil:
 		t.Says += " Too few places were gauged to tell a drift of the heights in time from the tilt: what there was is in these numbers."
@@ -218,9 +217,9 @@ func tramOf(run record.Run, v analysis.Verdict, a api.AskRepair, pitch float64) 
 	return t, ""
 }
 
-func supportSays(i int, m workshop.Adjustment) string {
+func supportSays(m workshop.Adjustment) string {
 	at := fmt.Sprintf("x=%.0f y=%.0f", m.X, m.Y)
-	if i == 0 {
+	if m.Stays {
 		return at + ": stays."
 	}
 	way := "up"

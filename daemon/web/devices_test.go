@@ -61,7 +61,7 @@ func TestDevices(t *testing.T) {
 		t.Helper()
 		status, html, res := send("POST", "/do/pair", url.Values{"role": {role}}, "Authorization", token, "Accept-Encoding", "gzip")
 		code := regexp.MustCompile(`type the code <b>([A-Z2-7-]+)</b>`).FindStringSubmatch(html)
-		if status != 200 || code == nil || !strings.Contains(html, `class="picture code"`) || res.Header.Get("Content-Encoding") != "" || !strings.Contains(html, "no other device can reach it") {
+		if status != 200 || code == nil || strings.Contains(html, `class="picture code"`) || res.Header.Get("Content-Encoding") != "" || !strings.Contains(html, "say yes to the phone") {
 			t.Fatalf("a link to %s: %d %.300s", role, status, html)
 		}
 		_, _, in := send("POST", "/in", url.Values{"code": {code[1]}})

@@ -10,7 +10,7 @@ func benchPaths() m {
 	repair["parameters"] = l{
 		in("mounting", "length between the brackets of the beam, mm; 0: the gauged width", "number"), in("spacing", "of a bracket's fasteners across the beam, mm; 20", "number"),
 		in("width", "of the profile, mm; 20", "number"), in("height", "other side of its section, mm; as wide", "number"), in("rails", "distance of two rails, mm; 0: one beam", "number"),
-		in("supports", "x,y of the bed's supports, mm, with blanks between them; those of the settings", "string"), in("thread", "M3, M4 or M5; that of the settings", "string"),
+		in("supports", "x,y of the bed's supports, mm, with blanks between them; those of the settings", "string"), in("pitch", "by how much a turn of their screws moves the bed, mm; that of the settings", "number"),
 	}
 	print := verb{id: "proofPrint", summary: "The file of a proof print, with its worksheet.", free: true,
 		about:  "Single-layer patches by the owner's settings (proof.*), over what the run has gauged, or over the reach. Nothing is sent to the printer.",
@@ -66,7 +66,7 @@ func benchShapes() m {
 		}),
 		"Tram": all(m{
 			"slope_x": d, "slope_y": d, "drift": orNull(d), "off_plane": number("standard deviation of the nozzle's contacts about the plane, mm"),
-			"thread": text(""), "pitch": number("mm"), "says": text("for people"),
+			"pitch": number("mm"), "says": text("for people"),
 			"supports": list(all(m{"x": number(""), "y": number(""), "up": d, "turns": d, "sure": boolean("more than its doubt"), "follows": boolean("three carry the plane; this one follows"), "says": text("")}), ""),
 		}),
 		"ProofPrint": all(m{

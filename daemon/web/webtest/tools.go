@@ -68,7 +68,7 @@ func twistToShim() api.Repair {
 			"Shim: 0.162 \u00b10.005 mm under the front fasteners (20 mm apart) of the right bracket, or under the back ones of the left.",
 			"Now it costs 0.364 \u00b10.012 mm from end to end; with a shim of 0.16 mm 0.004 \u00b10.029 mm should be left. Afterwards tram the bed, set the Z offset, and measure again: that has to lie within the doubt of both.",
 		}, "\n")}
-	r.Tram = &api.Tram{SlopeX: num(-0.002, 0.0015, "mm/100mm"), SlopeY: num(0.03, 0.003, "mm/100mm"), Off: 0.004, Thread: "M4", Pitch: 0.7,
+	r.Tram = &api.Tram{SlopeX: num(-0.002, 0.0015, "mm/100mm"), SlopeY: num(0.03, 0.003, "mm/100mm"), Off: 0.004, Pitch: 0.7,
 		Supports: []api.TramSupport{
 			{X: 30, Y: 30, Says: "x=30 y=30: stays."},
 			{X: 205, Y: 30, Up: num(0.003, 0.003, "mm"), Says: "x=205 y=30: up by 0.003 \u00b10.006 mm, 0.00 \u00b10.01 turns (within its doubt: leave it)."},

@@ -1,4 +1,4 @@
-package daemon
+package correction
 
 import (
 	"context"
@@ -21,8 +21,8 @@ import (
 // after its last restart that was seen: what it had kept.
 func atRestart(printer string) string { return "settings-at-restart/" + printer }
 
-// keepReport keeps the settings that the printer printed right after a restart.
-func (d *Daemon) keepReport() {
+// KeepReport keeps the settings that the printer printed right after a restart.
+func (d *Correction) KeepReport() {
 	l := d.link.Now()
 	if l.Link != api.Ready || l.Facts == nil || !l.Facts.Fresh || l.Facts.Settings == "" {
 		return
@@ -37,7 +37,7 @@ func (d *Daemon) keepReport() {
 // keeps says what keeping would store beside the map: the settings as they were
 // printed last, by the run or since, against those of the last restart that was
 // seen. Lines that change by themselves are no settings.
-func (d *Daemon) keeps(run record.Run) *api.Keeps {
+func (d *Correction) keeps(run record.Run) *api.Keeps {
 	now, restless := run.Settings, map[string]bool(nil)
 	if f := d.link.Now().Facts; f != nil && f.Identity.ID == run.Setup.Printer.ID && f.SettingsAt.After(run.Began) {
 		now, restless = f.Settings, f.Restless
@@ -64,7 +64,7 @@ func (d *Daemon) keeps(run record.Run) *api.Keeps {
 
 // askKeeps has the printer print its settings now: what it would keep at this
 // moment is shown to whoever signs off, and not what a run once read.
-func (d *Daemon) askKeeps(ctx context.Context) error {
+func (d *Correction) askKeeps(ctx context.Context) error {
 	loan, err := d.link.Lend()
 	if err != nil {
 		return err
