@@ -126,10 +126,11 @@ func (w *worked) table() analysis.Table {
 	return table
 }
 
-func (w *worked) node(i, j int) string {
+// lower is by how much the correction lowers the nozzle at a node, mm.
+func (w *worked) lower(i, j int) string {
 	w.t.Helper()
 	table := w.table()
-	return fmt.Sprintf("%.3f", float64(table.Nodes[j*table.Columns+i].Add)/1000)
+	return fmt.Sprintf("%.2f", -float64(table.Nodes[j*table.Columns+i].Add)/1000)
 }
 
 // ends is how far above the first layers the largest correction has ended, mm.
@@ -155,7 +156,7 @@ func TestWorkedExample(t *testing.T) {
 	}
 	w := &worked{t: t, dir: t.TempDir(), run: run}
 	page := template.Must(template.New("").Funcs(template.FuncMap{
-		"abbed": w.abbed, "pick": w.pick, "hand": w.hand, "mapfall": w.mapfall, "level": w.level, "node": w.node, "ends": w.ends,
+		"abbed": w.abbed, "pick": w.pick, "hand": w.hand, "mapfall": w.mapfall, "level": w.level, "lower": w.lower, "ends": w.ends,
 		"num":   func(v any) string { return fmt.Sprint(v) },
 		"again": func(line string) string { w.abbed(line); return "" },
 	}).ParseFiles("testdata/understand.md.tmpl"))
