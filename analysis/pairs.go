@@ -17,13 +17,14 @@ type Paired struct {
 	Place record.Place `json:"place"`
 	// Touched is the probe's height at the gauging's time, mm, Contact the
 	// nozzle's own: Z - blade, and half of the last lowering higher, since the
-	// blade began to drag somewhere on that way.
+	// gauge began to drag somewhere on that way; but no more than half of dragBand.
 	Touched float64 `json:"touched"`
 	Contact float64 `json:"contact"`
 	// G is Touched - Contact, mm: the raw gap error, level and all.
 	G float64 `json:"g"`
 	// U is the standard uncertainty of Touched from the scatter of the touches
-	// and the report step, mm. The gauging's own scatter is not in it.
+	// and the report step, mm, so that the mean of all readings of one visit, which
+	// share them, has what they have. The gauging's own scatter is not in it.
 	U float64 `json:"u"`
 	// StepU is the standard uncertainty of Contact from the last lowering, mm,
 	// beyond what a fine step has (which counts in the expected scatter).
@@ -77,8 +78,15 @@ func pairs(run record.Run, s steadiness) ([]Paired, []Odd) {
 		}
 	}
 	var out []Paired
+	visits := map[[2]int]float64{}
 	for _, gr := range groups {
 		out = append(out, gr.paired(s))
+		visits[[2]int{gr.Spot, gr.Visit}]++
+	}
+	for i := range out {
+		if n := visits[[2]int{out[i].Spot, out[i].Visit}]; out[i].Spot >= 0 {
+			out[i].U *= math.Sqrt(n) // together they know no more of the touches than one
+		}
 	}
 	return out, odd
 }
@@ -158,7 +166,7 @@ func later(ts []record.Touch) []record.Touch {
 
 func (g group) paired(s steadiness) Paired {
 	p := Paired{N: g.N, T: g.T, Spot: g.Spot, Visit: g.Visit, Place: g.Place,
-		Contact: g.Z - g.Blade + g.Step/2, StepU: stepU(g.Step), Touches: len(g.before) + len(g.after)}
+		Contact: g.Z - g.Blade + math.Min(g.Step, dragBand)/2, StepU: stepU(math.Min(g.Step, longestDrag)), Touches: len(g.before) + len(g.after)}
 	zb, tb := meanTouch(g.before)
 	za, ta := meanTouch(g.after)
 	nb, na := float64(len(g.before)), float64(len(g.after))
@@ -190,6 +198,14 @@ func (g group) paired(s steadiness) Paired {
 // allow no more near the contact that is expected); what it leaves counts in the
 // scatter of a gauging.
 const fineStep = 0.02
+
+// dragBand is over how much of the way down a gauge drags before it is tight, mm, at most
+// (common practice, no source): it began to drag no higher above the reading than that.
+const dragBand = 0.03
+
+// longestDrag is the same for paper, which drags longest: what a long last lowering leaves
+// open at most.
+const longestDrag = 0.05
 
 // stepU is the standard uncertainty of a contact that lies anywhere in the last
 // lowering: a rectangle, step/sqrt(12) (JCGM 100:2008, 4.3.7).

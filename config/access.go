@@ -4,11 +4,14 @@ import (
 	"net"
 	"net/netip"
 	"strconv"
+
+	"abbed/config/outside"
 )
 
-// access checks what hangs together in access: a door that is opened beyond
-// this machine needs names, and a certificate or the word that none is wanted.
-func (c *check) access(a Access) {
+// access checks what hangs together in access: a proxy needs names, its address, and a
+// certificate (or the word that none is wanted) if it is on another machine.
+func (c *check) access(s Settings) {
+	a := s.Access
 	for _, h := range List(a.Hosts) {
 		if !hostName(h) {
 			c.fault("access.hosts", a.Hosts, quote(h)+" is no name or address, with or without a port; needs such as printer.example, 192.0.2.4:8077 or [2001:db8::4]:8077")
@@ -22,14 +25,17 @@ func (c *check) access(a Access) {
 	if (a.Certificate == "") != (a.Key == "") {
 		c.fault("access.certificate", a.Certificate, "access.certificate and access.key belong together: give both, or neither")
 	}
-	if !a.Beyond {
+	if a.From != FromProxy {
 		return
 	}
 	if len(List(a.Hosts)) == 0 {
-		c.fault("access.hosts", a.Hosts, "access.beyond needs the names under which browsers ask for the page: without them another site could pretend to be this one")
+		c.fault("access.hosts", a.Hosts, "access.from: proxy needs the names under which browsers ask for the page: without them another site could pretend to be this one")
 	}
-	if a.Certificate == "" && !a.Plain {
-		c.fault("access.beyond", a.Beyond, "needs access.certificate and access.key, or access.plain: true if everybody on that network may read along; or keep listen on 127.0.0.1 behind a reverse proxy")
+	if len(List(a.Proxies)) == 0 {
+		c.fault("access.proxies", a.Proxies, "access.from: proxy needs the address of the proxy")
+	}
+	if host, _, err := net.SplitHostPort(s.Listen); err == nil && !outside.Loopback(host) && a.Certificate == "" && !a.Plain {
+		c.fault("listen", s.Listen, "needs 127.0.0.1 for a proxy on this machine; else access.certificate, or access.plain: true if everybody on that network may read along")
 	}
 }
 

@@ -14,11 +14,10 @@ func TestAccessFaults(t *testing.T) {
 		faults []string
 	}{
 		"nothing":                {config.Access{}, nil},
-		"beyond alone":           {config.Access{Beyond: true}, []string{"access.hosts", "access.beyond"}},
-		"no name":                {config.Access{Beyond: true, Plain: true}, []string{"access.hosts"}},
-		"no certificate":         {config.Access{Beyond: true, Hosts: "printer.example"}, []string{"access.beyond"}},
-		"plain":                  {config.Access{Beyond: true, Hosts: "printer.example", Plain: true}, nil},
-		"with certificate":       {config.Access{Beyond: true, Hosts: "[2001:db8::4]:8077, 192.0.2.4", Certificate: "c", Key: "k"}, nil},
+		"a phone":                {config.Access{From: config.FromPhone}, nil},
+		"a proxy alone":          {config.Access{From: config.FromProxy}, []string{"access.hosts", "access.proxies"}},
+		"a proxy":                {config.Access{From: config.FromProxy, Hosts: "printer.example", Proxies: "192.0.2.7", Plain: true}, nil},
+		"with certificate":       {config.Access{From: config.FromPhone, Hosts: "[2001:db8::4]:8077, 192.0.2.4", Certificate: "c", Key: "k"}, nil},
 		"certificate alone":      {config.Access{Certificate: "c"}, []string{"access.certificate"}},
 		"key alone":              {config.Access{Key: "c"}, []string{"access.certificate"}},
 		"a url as a name":        {config.Access{Hosts: "https://printer.example"}, []string{"access.hosts"}},
@@ -29,7 +28,9 @@ func TestAccessFaults(t *testing.T) {
 		"an address with a zone": {config.Access{Scrapers: "fe80::1%eth0"}, []string{"access.scrapers"}},
 	} {
 		s := config.Default()
-		s.Access = try.access
+		if s.Access = try.access; s.Access.From == "" {
+			s.Access.From = config.FromMachine
+		}
 		var got []string
 		for _, f := range s.Validate() {
 			got = append(got, f.Field)
@@ -39,6 +40,19 @@ func TestAccessFaults(t *testing.T) {
 		}
 		if !slices.Equal(got, try.faults) {
 			t.Errorf("%s: faults in %v, want %v", name, got, try.faults)
+		}
+	}
+}
+
+// TestProxyElsewhere: a proxy on another machine needs a certificate, or the word that
+// none is wanted.
+func TestProxyElsewhere(t *testing.T) {
+	s := config.Default()
+	s.Access = config.Access{From: config.FromProxy, Hosts: "printer.example", Proxies: "192.0.2.7"}
+	for listen, faults := range map[string]int{"127.0.0.1:8077": 0, "[::1]:8077": 0, "192.0.2.4:8077": 1} {
+		s.Listen = listen
+		if got := s.Validate(); len(got) != faults {
+			t.Errorf("%s: %v", listen, got)
 		}
 	}
 }

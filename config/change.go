@@ -3,6 +3,7 @@ package config
 import (
 	"maps"
 	"reflect"
+	"slices"
 )
 
 // Changed returns the keys of the settings that differ between a and b, in the
@@ -46,6 +47,9 @@ func Take(s, from Settings, keys []string) Settings {
 		if where, given := from.Given[key]; given {
 			s.Given[key] = where
 		}
+	}
+	if slices.Contains(keys, "effort") {
+		s.size()
 	}
 	return s
 }

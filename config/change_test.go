@@ -18,14 +18,14 @@ func settingsOf(t *testing.T, file string) config.Settings {
 }
 
 func TestChanged(t *testing.T) {
-	a := settingsOf(t, "port: /dev/x\nsurvey: {rows: 7}\nbed: [0, 0, 220, 220]\nwords: {templates: {map: M420 V1}}\n")
+	a := settingsOf(t, "port: /dev/x\nretention: {days: 7}\nbed: [0, 0, 220, 220]\nwords: {templates: {map: M420 V1}}\n")
 	for _, c := range []struct {
 		name, file string
 		want       []string
 	}{
-		{"the same", "port: /dev/x\nsurvey: {rows: 7}\nbed: [0, 0, 220, 220]\nwords: {templates: {map: M420 V1}}\n", nil},
-		{"a value, and one that nobody sets any more", "port: /dev/y\nbed: [0, 0, 220, 221]\nwords: {templates: {map: M420 V1}}\n", []string{"port", "bed", "survey.rows"}},
-		{"a text by its name", "port: /dev/x\nsurvey: {rows: 7}\nbed: [0, 0, 220, 220]\nwords: {templates: {map: M420}}\n", []string{"words.templates"}},
+		{"the same", "port: /dev/x\nretention: {days: 7}\nbed: [0, 0, 220, 220]\nwords: {templates: {map: M420 V1}}\n", nil},
+		{"a value, and one that nobody sets any more", "port: /dev/y\nbed: [0, 0, 220, 221]\nwords: {templates: {map: M420 V1}}\n", []string{"port", "bed", "retention.days"}},
+		{"a text by its name", "port: /dev/x\nretention: {days: 7}\nbed: [0, 0, 220, 220]\nwords: {templates: {map: M420}}\n", []string{"words.templates"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			b := settingsOf(t, c.file)

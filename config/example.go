@@ -8,84 +8,57 @@ import (
 	"time"
 )
 
-// WriteExample writes a settings file with every key at its default, each with
-// its use, its useful range and its price.
+// WriteExample writes a settings file with what an owner chooses, each key at its
+// default.
 func WriteExample(w io.Writer) error {
-	b := bufio.NewWriter(w)
-	fmt.Fprint(b, exampleHead)
-	def, above := Default(), ""
+	lines, def := map[string]Line{}, Default()
 	for _, f := range table {
-		parent, leaf, nested := cutLast(f.Key)
-		if !nested {
-			leaf = f.Key
+		if !f.More {
+			lines[f.Key] = Line{YAML: yamlValue(f.value(&def))}
 		}
-		if parent != above {
-			if nested {
-				fmt.Fprintf(b, "\n%s:\n", parent)
-			}
-			above = parent
-		} else {
-			fmt.Fprintln(b)
+	}
+	return WriteSettings(w, exampleHead, lines)
+}
+
+const exampleHead = "Settings of abbed, at their defaults. abbed help settings lists the rest. After a change: systemctl reload abbed@NAME."
+
+// WriteAll lists every setting with its default, its range and its use.
+func WriteAll(w io.Writer) error {
+	b, def := bufio.NewWriter(w), Default()
+	fmt.Fprint(b, allHead)
+	for _, f := range table {
+		fmt.Fprintf(b, "\n%s: %s", f.Key, yamlValue(f.value(&def)))
+		if f.Words != nil {
+			fmt.Fprintf(b, "   (%s)", f.Shape())
+		} else if r := f.Range(); r != "" {
+			fmt.Fprintf(b, "   (%s)", r)
 		}
-		indent := strings.Repeat("  ", strings.Count(f.Key, "."))
-		for _, line := range wrap(f.comment(&def), 78-len(indent)) {
-			fmt.Fprintf(b, "%s# %s\n", indent, line)
+		fmt.Fprintln(b)
+		for _, line := range wrap(f.Says, 76) {
+			fmt.Fprintf(b, "    %s\n", line)
 		}
-		fmt.Fprintf(b, "%s%s: %s\n", indent, leaf, yamlValue(f.value(&def)))
 	}
 	return b.Flush()
 }
 
-const exampleHead = `# Settings of abbed, every one at its default. Lengths are mm, speeds mm/s.
-# null means: not set; the printer is asked, or a default is said to be one.
-# Each is also ABBED_... in the environment (survey.columns is
-# ABBED_SURVEY_COLUMNS) and --set key=value; flags win over the environment, the
-# environment wins over this file.
-
+const allHead = `Every setting, with its default and its range. Write a.b in the file as b below a,
+or give --set a.b=value, or ABBED_A_B=value in the environment. A flag wins over the
+environment, and the environment wins over the file.
 `
 
-// comment is what the example says of the field.
-func (f Field) comment(def *Settings) []string {
-	first := f.Use + "."
-	facts := "Default " + strings.Trim(show(f.value(def)), `"`)
-	switch v := f.value(def).(type) {
-	case nil:
-		facts = "Default: not set"
-	case string:
-		if v == "" {
-			facts = "Default: empty"
+// wrap breaks a paragraph into lines of at most width characters.
+func wrap(p string, width int) (out []string) {
+	line := ""
+	for _, word := range strings.Fields(p) {
+		if line != "" && len(line)+1+len(word) > width {
+			out, line = append(out, line), ""
 		}
-	case map[string]string:
-		facts = "Default: none"
-	}
-	if f.Words != nil {
-		facts += "; one of " + f.Shape()
-	} else if r := f.Range(); r != "" {
-		facts += "; useful " + r
-	}
-	if sh := f.Shape(); strings.Contains(sh, ",") && f.Words == nil {
-		facts += "; written " + sh
-	}
-	return []string{first, facts + ".", "Price: " + f.Price + "."}
-}
-
-// wrap breaks paragraphs into lines of at most width characters.
-func wrap(paragraphs []string, width int) []string {
-	var out []string
-	for _, p := range paragraphs {
-		line := ""
-		for _, word := range strings.Fields(p) {
-			if line != "" && len(line)+1+len(word) > width-2 {
-				out, line = append(out, line), ""
-			}
-			if line != "" {
-				line += " "
-			}
-			line += word
+		if line != "" {
+			line += " "
 		}
-		out = append(out, line)
+		line += word
 	}
-	return out
+	return append(out, line)
 }
 
 // yamlValue gives a value as YAML.

@@ -37,7 +37,7 @@ func TestExampleIsTheDefault(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(got.Given) == 0 || got.Given["survey.rows"] == "" || got.Given["bed"] != "" {
+	if len(got.Given) == 0 || got.Given["effort"] == "" || got.Given["bed"] != "" {
 		t.Errorf("given: %v", got.Given)
 	}
 	got.Given = nil
@@ -46,13 +46,32 @@ func TestExampleIsTheDefault(t *testing.T) {
 	if !reflect.DeepEqual(got, want) {
 		t.Errorf("example loads as %+v\nwant %+v", got, want)
 	}
+	chosen := 0
 	for _, f := range config.Fields() {
-		leaf := f.Key[strings.LastIndexByte(f.Key, '.')+1:]
-		if !bytes.Contains(there, []byte(leaf+": ")) {
-			t.Errorf("%s is missing in the example", f.Key)
+		if !f.More {
+			chosen++
 		}
-		if f.Use == "" || f.Price == "" {
-			t.Errorf("%s has no use or no price", f.Key)
+		if bytes.Contains(there, []byte("# "+f.Says[:28])) == f.More {
+			t.Errorf("%s: in the example: %v", f.Key, !f.More)
+		}
+		if n := len(f.Says); n < 28 || n > 2*76 || !strings.HasSuffix(f.Says, ".") {
+			t.Errorf("%s: %d characters: %q", f.Key, n, f.Says)
+		}
+	}
+	if chosen > 28 {
+		t.Errorf("%d settings in the example", chosen)
+	}
+}
+
+// TestWriteAll: the list holds every setting.
+func TestWriteAll(t *testing.T) {
+	var b bytes.Buffer
+	if err := config.WriteAll(&b); err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range config.Fields() {
+		if !strings.Contains(b.String(), "\n"+f.Key+": ") || !strings.Contains(b.String(), strings.Fields(f.Says)[0]) {
+			t.Errorf("%s is missing", f.Key)
 		}
 	}
 }

@@ -6,14 +6,18 @@ import (
 	"time"
 )
 
-// Field describes one setting by its use and its price.
+// Field describes one setting.
 type Field struct {
-	// Key is its name in the file, with dots: survey.columns.
+	// Key is its name in the file, with dots: heat.nozzle.
 	Key string
 	// Flag is the name of its own flag, or empty (then --set key=value).
 	Flag string
-	// Use says what it is for, Price what more or less of it costs.
-	Use, Price string
+	// Says is what it is for and what it costs, in one or two lines.
+	Says string
+	// More leaves it to the list of all settings: few owners need it.
+	More bool
+	// Part begins a part of the example.
+	Part string
 	// Words lists the words that a text may be, if only some are.
 	Words []string
 	// Lo and Hi bound a number (a duration in s), both included; Unit names it.
@@ -124,16 +128,13 @@ func span(d time.Duration) string {
 	return s
 }
 
-// hint says what the field needs and what that costs.
+// hint says what the field needs, and what it is.
 func (f Field) hint() string {
 	needs := "needs " + f.Shape()
 	if r := f.Range(); r != "" {
 		needs = "needs " + r
 	}
-	if f.Price == "" || strings.HasPrefix(f.Price, "none") { // nothing to pay is no remedy
-		return needs
-	}
-	return needs + ": " + f.Price
+	return needs + ". " + f.Says
 }
 
 // find returns the field of a key.
@@ -146,5 +147,5 @@ func find(key string) (Field, bool) {
 	return Field{}, false
 }
 
-// Fields returns the description of every setting, in the order of the example.
+// Fields returns the description of every setting.
 func Fields() []Field { return append([]Field(nil), table...) }

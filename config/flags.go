@@ -29,13 +29,13 @@ func AddFlags(fs *pflag.FlagSet, keys ...string) {
 		if d := f.value(&def); d != nil && d != "" {
 			v.text = strings.Trim(show(d), `"`)
 		}
-		fs.Var(v, f.Flag, f.Use)
+		fs.Var(v, f.Flag, f.Says)
 	}
 	if wanted(flagConfig) {
-		fs.String(flagConfig, "", "settings file (YAML)")
+		fs.String(flagConfig, "", "Settings file (YAML).")
 	}
 	if wanted(flagSet) {
-		fs.StringArray(flagSet, nil, "any setting, as key=value; may be given again")
+		fs.StringArray(flagSet, nil, "Any setting, as key=value; give it again for more. All settings: abbed help settings")
 	}
 }
 

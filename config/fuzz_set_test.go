@@ -13,8 +13,8 @@ import (
 // hold, or faults that each name a remedy; never a panic, never a value that
 // Validate would not take.
 func FuzzSet(f *testing.F) {
-	f.Add("survey.rows=9", "ABBED_BAUD=115200")
-	f.Add("access.beyond=true", "ABBED_ACCESS_HOSTS=printer.example,*")
+	f.Add("retention.days=9", "ABBED_BAUD=115200")
+	f.Add("access.from=proxy", "ABBED_ACCESS_HOSTS=printer.example,*")
 	f.Add("words.patterns={touch: '('}", "ABBED_WORDS_TEMPLATES={home: \"G28\\nM500\"}")
 	f.Add("access.scrapers=::/0,fe80::1%x", "ABBED_CLEARANCE=NaN")
 	f.Add("bed=0,0,1e999,1", "ABBED_NOTHING=1")

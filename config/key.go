@@ -1,6 +1,9 @@
 package config
 
-import "strings"
+import (
+	"slices"
+	"strings"
+)
 
 // group reports whether key is the first part of other keys, and no field.
 func group(key string) bool {
@@ -31,8 +34,14 @@ func cutLast(key string) (parent, leaf string, ok bool) {
 	return key[:i], key[i+1:], true
 }
 
+// chosenHere are groups of settings of earlier versions, which abbed now chooses.
+var chosenHere = []string{"repeat", "gauging", "survey", "criteria", "carry", "layer_share"}
+
 // unknown is the hint for a key that no field has: the nearest one that has.
 func unknown(key string) string {
+	if parent, _, _ := strings.Cut(key, "."); slices.Contains(chosenHere, parent) {
+		return "is no longer a setting: delete it. effort, tolerance, largest and gauge are what an owner chooses"
+	}
 	names := make([]string, len(table))
 	for i, f := range table {
 		names[i] = f.Key
@@ -40,7 +49,7 @@ func unknown(key string) string {
 	if near := nearest(key, names); near != "" {
 		return "is not a setting; did you mean " + near + "?"
 	}
-	return "is not a setting; the example file holds them all"
+	return "is not a setting; abbed help settings lists them all"
 }
 
 // nearest returns the name with the smallest edit distance to text, or "" if

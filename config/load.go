@@ -50,6 +50,7 @@ func Load(o Options) (Settings, error) {
 		return s, &Error{Faults: faults}
 	}
 	s.Given = given(layers)
+	s.size()
 	if s.State == "" {
 		s.State = StateDir(o.Environ)
 	}

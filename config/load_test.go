@@ -36,8 +36,8 @@ type discard struct{}
 func (discard) Write(b []byte) (int, error) { return len(b), nil }
 
 func TestOrder(t *testing.T) {
-	const file = "survey: {columns: 11, rows: 9}\nbaud: 250000\nlever: [-40, 0]\n"
-	env := []string{"ABBED_SURVEY_COLUMNS=13", "ABBED_LEVER=-41,1", "OTHER=x", "ABBED_PORT=", "ABBED_BAUD="}
+	const file = "retention: {days: 11, megabytes: 90}\nbaud: 250000\nlever: [-40, 0]\n"
+	env := []string{"ABBED_RETENTION_DAYS=13", "ABBED_LEVER=-41,1", "OTHER=x", "ABBED_PORT=", "ABBED_BAUD="}
 	for name, try := range map[string]struct {
 		file string
 		env  []string
@@ -45,11 +45,11 @@ func TestOrder(t *testing.T) {
 		want int
 		x    float64
 	}{
-		"default":           {"", nil, nil, 25, 0},
+		"default":           {"", nil, nil, 730, 0},
 		"file":              {file, nil, nil, 11, -40},
 		"environment":       {file, env, nil, 13, -41},
-		"flags":             {file, env, []string{"--set", "survey.columns=15", "--lever=-42,2"}, 15, -42},
-		"flags alone":       {"", nil, []string{"--set", "survey.columns=15", "--lever", "-42,2"}, 15, -42},
+		"flags":             {file, env, []string{"--set", "retention.days=15", "--lever=-42,2"}, 15, -42},
+		"flags alone":       {"", nil, []string{"--set", "retention.days=15", "--lever", "-42,2"}, 15, -42},
 		"environment alone": {"", env, nil, 13, -41},
 	} {
 		s, err := load(try.file, try.env, try.args...)
@@ -61,13 +61,13 @@ func TestOrder(t *testing.T) {
 		if s.Lever != nil {
 			x = s.Lever.X
 		}
-		if s.Survey.Columns != try.want || x != try.x {
-			t.Errorf("%s: %d columns, lever %v: want %d, %v", name, s.Survey.Columns, x, try.want, try.x)
+		if s.Retention.Days != try.want || x != try.x {
+			t.Errorf("%s: %d days, lever %v: want %d, %v", name, s.Retention.Days, x, try.want, try.x)
 		}
-		if try.file != "" && (s.Survey.Rows != 9 || s.Baud != 250000) {
-			t.Errorf("%s: the rest of the file is lost: %d rows, %d baud", name, s.Survey.Rows, s.Baud)
+		if try.file != "" && (s.Retention.Megabytes != 90 || s.Baud != 250000) {
+			t.Errorf("%s: the rest of the file is lost: %d MB, %d baud", name, s.Retention.Megabytes, s.Baud)
 		}
-		if s.Survey.BaseEvery != 1 || s.Listen != "127.0.0.1:8077" {
+		if s.Survey.BaseEvery != 1 || s.Effort != config.EffortNormal || s.Listen != "127.0.0.1:8077" {
 			t.Errorf("%s: the defaults are lost", name)
 		}
 	}
@@ -76,17 +76,17 @@ func TestOrder(t *testing.T) {
 // Each field arrives from each source: a text that is not its default.
 func TestEveryFieldFromEverySource(t *testing.T) {
 	values := map[string]string{ // key: as text
-		"name": "left", "room": "/run/abbed", "check.every": "168h", "check.window": "mon-fri 08:00-18:00", "check.begins": "begin", "check.heat": "true", "check.columns": "7", "check.rows": "3",
+		"name": "left", "room": "/run/abbed", "check.every": "168h", "check.window": "mon-fri 08:00-18:00", "check.begins": "begin", "check.heat": "true",
 		"port": "/dev/ttyACM0", "baud": "250000", "dtr": "off", "hold": "always", "before": "true", "after": "exit 1", "command_limit": "20s", "listen": "localhost:9000", "state": "/s", "socket": "/run/abbed/abbed.sock", "socket_group": "buttons",
-		"proof.start": "/start.gcode", "proof.end": "/end.gcode", "desk.thread": "M5", "proof.width": "0.6", "proof.filament": "2.85", "proof.retract": "2", "desk.supports": "30,30 205,30 117.5,205",
-		"access.beyond": "true", "access.hosts": "printer.example, 192.0.2.4:8077", "access.certificate": "/c.pem", "access.key": "/k.pem", "access.plain": "true",
+		"proof.start": "/start.gcode", "proof.end": "/end.gcode", "desk.pitch": "0.8", "proof.width": "0.6", "proof.filament": "2.85", "proof.retract": "2", "desk.supports": "30,30 205,30 117.5,205",
+		"access.from": "proxy", "access.hosts": "printer.example, 192.0.2.4:8077", "access.certificate": "/c.pem", "access.key": "/k.pem", "access.plain": "true",
 		"access.proxies": "192.0.2.7", "access.scrapers": "198.51.100.0/24, ::1", "access.scrape_token": "/t",
 		"log_level": "debug",
 		"bed":       "0,0,235,230", "map_area": "10,10,225,220", "layout": "moving-gantry", "zero_at": "100,110.5", "lever": "-44,-12.5",
 		"trigger": "2.25", "travel": "-5,0,240,235", "clearance": "6.5", "layer": "0.25", "attended_starts": "true",
 		"silence": "12s", "heat.time": "15m", "idle_off": "10m", "probe.style": "straight", "probe.kind": "inductive", "probe.adds_offset": "false",
 		"words.templates": `{touch: "G30 X{x} Y{y}", home: "G28 W"}`, "words.patterns": `{touch: '^(?P<z>-?\d+)$'}`,
-		"gauging.plan": "thorough", "survey.plan": "lean", "gauging.blade": "0.05", "gauging.idle": "90s", "criteria.gauge_u": "0.004", "criteria.doubt_share": "0.4",
+		"effort": "thorough", "gauge": "0.05",
 		"heat.nozzle": "210", "heat.bed": "60", "heat.nozzle_max": "250", "heat.bed_max": "100",
 	}
 	for _, f := range config.Fields() {
@@ -108,10 +108,7 @@ func TestEveryFieldFromEverySource(t *testing.T) {
 		default:
 			t.Fatalf("%s needs a value in this test", f.Key)
 		}
-		if f.Key == "repeat.row_half" {
-			values[f.Key] = "55"
-		}
-		if f.Key == "repeat.row_step" || f.Key == "feeds.probe" {
+		if f.Key == "feeds.probe" {
 			values[f.Key] = "7.5"
 		}
 	}
@@ -171,10 +168,11 @@ func TestEveryFieldFromEverySource(t *testing.T) {
 	}
 	def := config.Default()
 	def.Given = map[string]string{}
+	def.Repeat, def.Gauging, def.Survey = config.Repeat{Rounds: -1, Move: -1, RowHalf: -1, RowStep: -1, Passes: -1}, config.Gauging{Target: -1, Records: -1, Columns: -1, Rows: -1, Idle: -1}, config.Survey{Target: -1, Columns: -1, Rows: -1, BaseEvery: -1} // of effort
 	if same := equalLeaves(reflect.ValueOf(byFile), reflect.ValueOf(def), ""); len(same) > 0 {
 		t.Errorf("still at their defaults: %v", same)
 	}
-	if byFile.Gauging.Idle != 90*time.Second || *byFile.Lever != (config.XY{X: -44, Y: -12.5}) ||
+	if byFile.Silence != 12*time.Second || byFile.Gauging.Plan != config.PlanThorough || *byFile.Lever != (config.XY{X: -44, Y: -12.5}) ||
 		*byFile.Travel != (config.Rect{X0: -5, X1: 240, Y1: 235}) || byFile.Words.Templates["touch"] != "G30 X{x} Y{y}" {
 		t.Errorf("wrong values: %+v", byFile)
 	}
@@ -203,74 +201,75 @@ func TestFaults(t *testing.T) {
 		args []string
 		want string
 	}{
-		"out of range":        {"survey: {columns: 2}", nil, nil, "config: read settings: abbed.yaml:1: survey.columns = 2: needs 5..61: more columns show finer waves and cost about 4 s each per row"},
-		"unknown key":         {"surwey: {columns: 5}", nil, nil, "abbed.yaml:1: surwey: is not a setting"},
-		"misspelt":            {"\nclearence: 5", nil, nil, "abbed.yaml:2: clearence: is not a setting; did you mean clearance?"},
-		"misspelt below":      {"survey: {colums: 5}", nil, nil, "survey.colums: is not a setting; did you mean survey.columns?"},
-		"in the wrong place":  {"columns: 5", nil, nil, "did you mean gauging.columns?"},
-		"capitals":            {"Baud: 115200", nil, nil, "did you mean baud?"},
-		"twice":               {"baud: 115200\nbaud: 250000", nil, nil, "abbed.yaml:2: baud: is there twice"},
-		"bool for a number":   {"baud: true", nil, nil, "baud = true: is true or false; needs"},
-		"text for a number":   {`baud: "115200"`, nil, nil, `baud = "115200": is a text`},
-		"point for whole":     {"survey: {columns: 7.0}", nil, nil, "survey.columns = 7.0: is a number with a point"},
-		"number for bool":     {"attended_starts: 1", nil, nil, "attended_starts = 1: is a whole number"},
-		"yes for bool":        {"attended_starts: yes", nil, nil, `"yes": is a text`},
-		"number for text":     {"port: 5", nil, nil, "port = 5: is a whole number"},
-		"duration no unit":    {"silence: 10", nil, nil, "silence = 10: is a whole number; needs"},
-		"duration text":       {`silence: "10"`, nil, nil, "is not a duration with a unit"},
-		"duration too long":   {"silence: 9999999h", nil, nil, `silence = "9999999h": is longer than any time here; needs 3..120 s`},
-		"whole too large":     {"", []string{"ABBED_SURVEY_ROWS=99999999999999999999"}, nil, `ABBED_SURVEY_ROWS = "99999999999999999999": is larger than any number here; needs`},
-		"a date":              {"survey: {rows: 2026-01-01}", nil, nil, "survey.rows = 2026-01-01: is a date; needs"},
-		"another tag":         {"survey: {rows: !!binary aGk=}", nil, nil, "is of a kind that is not used here (!!binary); needs"},
-		"a bell in a text":    {`state: "a\u0007"`, nil, nil, "needs one line, and no characters that cannot be seen"},
-		"turned text":         {`state: "a\u202eb"`, nil, nil, `state = "a\u202eb": needs one line, and no characters that cannot be seen`},
-		"a price of none":     {"layer: 5", nil, nil, "layer = 5: needs 0.05..1 mm"},
-		"not a number":        {"clearance: .nan", nil, nil, "clearance"},
-		"infinite":            {"clearance: .inf", nil, nil, "clearance"},
-		"too big a number":    {"clearance: 1e999", nil, nil, "clearance"},
-		"octal":               {"baud: 0o17", nil, nil, "baud = 0o17"},
-		"three numbers":       {"bed: 0,0,235", nil, nil, "has 3 numbers, needs 4"},
-		"list with text":      {"bed: [0, 0, 235, x]", nil, nil, "entry 4 is a text"},
-		"list too short":      {"lever: [1]", nil, nil, "is not a list of 2 numbers"},
-		"turned bed":          {"bed: [235, 0, 0, 235]", nil, nil, "X0 < X1"},
-		"map beside the bed":  {"bed: [0, 0, 100, 100]\nmap_area: [200, 0, 300, 90]", nil, nil, "map_area = 200,0,300,90: lies beside the bed 0,0,100,100"},
-		"zero beside the bed": {"bed: [0, 0, 100, 100]\nzero_at: [200, 0]", nil, nil, "zero_at"},
-		"tip below clearance": {"trigger: 4.5", nil, nil, "clearance = 5: needs at least trigger + 1 = 5.5 mm"},
-		"too hot":             {"heat: {nozzle: 300}", nil, nil, "heat.nozzle = 300: is above heat.nozzle_max = 260"},
-		"bad pattern":         {"words: {patterns: {touch: '('}}", nil, nil, "words.patterns.touch"},
-		"two-line template":   {`words: {templates: {touch: "G30\nM112"}}`, nil, nil, "words.templates.touch"},
-		"template not a text": {`words: {templates: {touch: 30}}`, nil, nil, "words.templates.touch = 30: is a whole number"},
-		"template in caps":    {`words: {templates: {Touch: "G30"}}`, nil, nil, "needs a name of small letters"},
-		"no price":            {"name: 5\nbaud: true", nil, nil, "name = 5: is a whole number; needs text\nconfig"},
-		"a group is a value":  {"survey: 5", nil, nil, "survey = 5: needs keys"},
-		"a value is a group":  {"baud: {a: 5}", nil, nil, "baud = a mapping: is not a single value"},
-		"two screws":          {`desk: {supports: "30,30 205,30"}`, nil, nil, `desk.supports = "30,30 205,30": give x,y in mm of three or more screws`},
-		"no screws":           {`desk: {supports: "30,30 205,30 a,b"}`, nil, nil, `desk.supports = "30,30 205,30 a,b": give x,y in mm of three or more screws`},
-		"screws far away":     {`desk: {supports: "30,30 205,30 117.5,2050"}`, nil, nil, "desk.supports"},
-		"not YAML":            {"a: [", nil, nil, "abbed.yaml: YAML: line 1"},
-		"two documents":       {"baud: 1200\n---\nbaud: 2400", nil, nil, "more than one document"},
-		"a list at the top":   {"- a", nil, nil, "a list of 1: needs keys"},
-		"alias":               {"baud: &b 115200\nclearance: *b", nil, nil, "an alias (*b)"},
-		"merge key":           {"<<: {baud: 1200}", nil, nil, "<<: is not a setting"},
-		"bad listen":          {"listen: 127.0.0.1", nil, nil, "listen"},
-		"listen port":         {"listen: 127.0.0.1:99999", nil, nil, "listen"},
-		"bad tcp":             {"port: tcp://host", nil, nil, "needs tcp://host:port"},
-		"bad scheme":          {"port: http://host:1", nil, nil, "needs a device"},
-		"control character":   {`port: "/dev/x\n"`, nil, nil, "port"},
-		"bad layout":          {"layout: hanging", nil, nil, "needs moving-bed, moving-gantry"},
-		"unknown variable":    {"", []string{"ABBED_SURVEY_COLUMN=5"}, nil, "environment: ABBED_SURVEY_COLUMN: names no setting; unset it, or did you mean ABBED_SURVEY_COLUMNS?"},
-		"variable wrong":      {"", []string{"ABBED_BAUD=fast"}, nil, `environment: ABBED_BAUD = "fast": is not a whole number`},
-		"variable range":      {"", []string{"ABBED_BAUD=5"}, nil, "environment: ABBED_BAUD: baud = 5: needs 1200..4000000"},
-		"variable bool":       {"", []string{"ABBED_ATTENDED_STARTS=1"}, nil, "is neither true nor false"},
-		"variable hex":        {"", []string{"ABBED_CLEARANCE=0x1p3"}, nil, "is not a finite number"},
-		"variable mapping":    {"", []string{"ABBED_WORDS_TEMPLATES=G30"}, nil, "is not a mapping"},
-		"set without value":   {"", nil, []string{"--set", "baud"}, "needs key=value"},
-		"set unknown":         {"", nil, []string{"--set", "bauds=5"}, "did you mean baud?"},
-		"set range":           {"", nil, []string{"--set", "survey.rows=1"}, "flags: --set survey.rows: survey.rows = 1: needs 2..61"},
-		"set and flag":        {"", nil, []string{"--set", "clearance=6", "--clearance=7"}, "is also set by flags: --set clearance; give it once"},
-		"the last one speaks": {"clearance: 0.1", []string{"ABBED_CLEARANCE=0.2"}, []string{"--clearance=0.3"}, "flags: --clearance: clearance = 0.3"},
-		"flag wrong":          {"", nil, []string{"--bed", "1,2,3"}, "has 3 numbers"},
-		"flag range":          {"", nil, []string{"--clearance", "0.2"}, "flags: --clearance: clearance = 0.2: needs 1..50 mm"},
+		"out of range":         {"retention: {days: -2}", nil, nil, "config: read settings: abbed.yaml:1: retention.days = -2: needs 0..36500 days. How long abbed keeps runs"},
+		"unknown key":          {"retension: {days: 5}", nil, nil, "abbed.yaml:1: retension: is not a setting"},
+		"misspelt":             {"\nclearence: 5", nil, nil, "abbed.yaml:2: clearence: is not a setting; did you mean clearance?"},
+		"misspelt below":       {"retention: {dayz: 5}", nil, nil, "retention.dayz: is not a setting; did you mean retention.days?"},
+		"in the wrong place":   {"days: 5", nil, nil, "did you mean retention.days?"},
+		"capitals":             {"Baud: 115200", nil, nil, "did you mean baud?"},
+		"twice":                {"baud: 115200\nbaud: 250000", nil, nil, "abbed.yaml:2: baud: is there twice"},
+		"bool for a number":    {"baud: true", nil, nil, "baud = true: is true or false; needs"},
+		"text for a number":    {`baud: "115200"`, nil, nil, `baud = "115200": is a text`},
+		"point for whole":      {"retention: {days: 7.0}", nil, nil, "retention.days = 7.0: is a number with a point"},
+		"number for bool":      {"attended_starts: 1", nil, nil, "attended_starts = 1: is a whole number"},
+		"yes for bool":         {"attended_starts: yes", nil, nil, `"yes": is a text`},
+		"number for text":      {"port: 5", nil, nil, "port = 5: is a whole number"},
+		"duration no unit":     {"silence: 10", nil, nil, "silence = 10: is a whole number; needs"},
+		"duration text":        {`silence: "10"`, nil, nil, "is not a duration with a unit"},
+		"duration too long":    {"silence: 9999999h", nil, nil, `silence = "9999999h": is longer than any time here; needs 3..120 s`},
+		"whole too large":      {"", []string{"ABBED_RETENTION_DAYS=99999999999999999999"}, nil, `ABBED_RETENTION_DAYS = "99999999999999999999": is larger than any number here; needs`},
+		"a date":               {"retention: {days: 2026-01-01}", nil, nil, "retention.days = 2026-01-01: is a date; needs"},
+		"another tag":          {"retention: {days: !!binary aGk=}", nil, nil, "is of a kind that is not used here (!!binary); needs"},
+		"a bell in a text":     {`state: "a\u0007"`, nil, nil, "needs one line, and no characters that cannot be seen"},
+		"turned text":          {`state: "a\u202eb"`, nil, nil, `state = "a\u202eb": needs one line, and no characters that cannot be seen`},
+		"chosen by abbed now":  {"survey: {columns: 5}", nil, nil, "survey: is no longer a setting: delete it. effort"},
+		"set, chosen by abbed": {"", nil, []string{"--set", "criteria.play=0.1"}, "criteria.play: is no longer a setting: delete it"},
+		"not a number":         {"clearance: .nan", nil, nil, "clearance"},
+		"infinite":             {"clearance: .inf", nil, nil, "clearance"},
+		"too big a number":     {"clearance: 1e999", nil, nil, "clearance"},
+		"octal":                {"baud: 0o17", nil, nil, "baud = 0o17"},
+		"three numbers":        {"bed: 0,0,235", nil, nil, "has 3 numbers, needs 4"},
+		"list with text":       {"bed: [0, 0, 235, x]", nil, nil, "entry 4 is a text"},
+		"list too short":       {"lever: [1]", nil, nil, "is not a list of 2 numbers"},
+		"turned bed":           {"bed: [235, 0, 0, 235]", nil, nil, "X0 < X1"},
+		"map beside the bed":   {"bed: [0, 0, 100, 100]\nmap_area: [200, 0, 300, 90]", nil, nil, "map_area = 200,0,300,90: lies beside the bed 0,0,100,100"},
+		"zero beside the bed":  {"bed: [0, 0, 100, 100]\nzero_at: [200, 0]", nil, nil, "zero_at"},
+		"tip below clearance":  {"trigger: 4.5", nil, nil, "clearance = 5: needs at least trigger + 1 = 5.5 mm"},
+		"too hot":              {"heat: {nozzle: 300}", nil, nil, "heat.nozzle = 300: is above heat.nozzle_max = 260"},
+		"bad pattern":          {"words: {patterns: {touch: '('}}", nil, nil, "words.patterns.touch"},
+		"two-line template":    {`words: {templates: {touch: "G30\nM112"}}`, nil, nil, "words.templates.touch"},
+		"template not a text":  {`words: {templates: {touch: 30}}`, nil, nil, "words.templates.touch = 30: is a whole number"},
+		"template in caps":     {`words: {templates: {Touch: "G30"}}`, nil, nil, "needs a name of small letters"},
+		"no price":             {"name: 5\nbaud: true", nil, nil, "name = 5: is a whole number; needs text. What the page calls this printer"},
+		"a group is a value":   {"retention: 5", nil, nil, "retention = 5: needs keys"},
+		"a value is a group":   {"baud: {a: 5}", nil, nil, "baud = a mapping: is not a single value"},
+		"two screws":           {`desk: {supports: "30,30 205,30"}`, nil, nil, `desk.supports = "30,30 205,30": give x,y in mm of three or more screws`},
+		"no screws":            {`desk: {supports: "30,30 205,30 a,b"}`, nil, nil, `desk.supports = "30,30 205,30 a,b": give x,y in mm of three or more screws`},
+		"screws far away":      {`desk: {supports: "30,30 205,30 117.5,2050"}`, nil, nil, "desk.supports"},
+		"not YAML":             {"a: [", nil, nil, "abbed.yaml: YAML: line 1"},
+		"two documents":        {"baud: 1200\n---\nbaud: 2400", nil, nil, "more than one document"},
+		"a list at the top":    {"- a", nil, nil, "a list of 1: needs keys"},
+		"alias":                {"baud: &b 115200\nclearance: *b", nil, nil, "an alias (*b)"},
+		"merge key":            {"<<: {baud: 1200}", nil, nil, "<<: is not a setting"},
+		"bad listen":           {"listen: 127.0.0.1", nil, nil, "listen"},
+		"listen port":          {"listen: 127.0.0.1:99999", nil, nil, "listen"},
+		"bad tcp":              {"port: tcp://host", nil, nil, "needs tcp://host:port"},
+		"bad scheme":           {"port: http://host:1", nil, nil, "needs a device"},
+		"control character":    {`port: "/dev/x\n"`, nil, nil, "port"},
+		"bad layout":           {"layout: hanging", nil, nil, "needs moving-bed, moving-gantry"},
+		"unknown variable":     {"", []string{"ABBED_RETENTION_DAY=5"}, nil, "environment: ABBED_RETENTION_DAY: names no setting; unset it, or did you mean ABBED_RETENTION_DAYS?"},
+		"variable wrong":       {"", []string{"ABBED_BAUD=fast"}, nil, `environment: ABBED_BAUD = "fast": is not a whole number`},
+		"variable range":       {"", []string{"ABBED_BAUD=5"}, nil, "environment: ABBED_BAUD: baud = 5: needs 1200..4000000"},
+		"variable bool":        {"", []string{"ABBED_ATTENDED_STARTS=1"}, nil, "is neither true nor false"},
+		"variable hex":         {"", []string{"ABBED_CLEARANCE=0x1p3"}, nil, "is not a finite number"},
+		"variable mapping":     {"", []string{"ABBED_WORDS_TEMPLATES=G30"}, nil, "is not a mapping"},
+		"set without value":    {"", nil, []string{"--set", "baud"}, "needs key=value"},
+		"set unknown":          {"", nil, []string{"--set", "bauds=5"}, "did you mean baud?"},
+		"set range":            {"", nil, []string{"--set", "retention.days=-1"}, "flags: --set retention.days: retention.days = -1: needs 0..36500"},
+		"set and flag":         {"", nil, []string{"--set", "clearance=6", "--clearance=7"}, "is also set by flags: --set clearance; give it once"},
+		"the last one speaks":  {"clearance: 0.1", []string{"ABBED_CLEARANCE=0.2"}, []string{"--clearance=0.3"}, "flags: --clearance: clearance = 0.3"},
+		"flag wrong":           {"", nil, []string{"--bed", "1,2,3"}, "has 3 numbers"},
+		"flag range":           {"", nil, []string{"--clearance", "0.2"}, "flags: --clearance: clearance = 0.2: needs 1..50 mm"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			_, err := load(try.file, try.env, try.args...)
@@ -286,7 +285,7 @@ func TestFaults(t *testing.T) {
 
 // All faults of all sources come at once, one line each.
 func TestAllAtOnce(t *testing.T) {
-	_, err := load("baud: 1\nbauds: 2\nlayout: x\n", []string{"ABBED_X=1", "ABBED_CLEARANCE=900"}, "--set", "survey.rows=900")
+	_, err := load("baud: 1\nbauds: 2\nlayout: x\n", []string{"ABBED_X=1", "ABBED_CLEARANCE=900"}, "--set", "retention.days=90000")
 	var e *config.Error
 	if !errors.As(err, &e) {
 		t.Fatalf("%v is no *config.Error", err)

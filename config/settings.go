@@ -8,7 +8,7 @@ import (
 )
 
 // Settings is everything that the owner can set. The table of Fields describes
-// each; deploy/abbed.example.yaml holds them all with their defaults.
+// each; deploy/abbed.example.yaml holds those that an owner chooses.
 type Settings struct {
 	Port string `mapstructure:"port"`
 	Baud int    `mapstructure:"baud"`
@@ -46,10 +46,16 @@ type Settings struct {
 	Trigger   *float64 `mapstructure:"trigger"`
 	Travel    *Rect    `mapstructure:"travel"`
 	Clearance float64  `mapstructure:"clearance"`
-	Layer     float64  `mapstructure:"layer"`
-	// LayerShare is the tolerated gap error as a share of Layer; 0: in mm, by
-	// Criteria.Tolerance.
-	LayerShare float64 `mapstructure:"layer_share"`
+
+	// Effort says how much is measured: size makes Repeat, Gauging and Survey of it.
+	Effort string `mapstructure:"effort"`
+	// Tolerance is the nozzle error that a first layer bears, Largest the largest
+	// correction that is offered, Layer the first layer's height, Gauge the thickness of
+	// the feeler gauge that is offered, mm.
+	Tolerance float64 `mapstructure:"tolerance"`
+	Largest   float64 `mapstructure:"largest"`
+	Layer     float64 `mapstructure:"layer"`
+	Gauge     float64 `mapstructure:"gauge"`
 
 	// AttendedStarts lets a trigger from outside start a run without a new
 	// confirmation.
@@ -62,27 +68,34 @@ type Settings struct {
 
 	Probe     Probe     `mapstructure:"probe"`
 	Feeds     Feeds     `mapstructure:"feeds"`
-	Repeat    Repeat    `mapstructure:"repeat"`
-	Gauging   Gauging   `mapstructure:"gauging"`
-	Survey    Survey    `mapstructure:"survey"`
+	Turns     Turns     `mapstructure:"turns"`
 	Check     Check     `mapstructure:"check"`
-	Criteria  Criteria  `mapstructure:"criteria"`
 	Heat      Heat      `mapstructure:"heat"`
 	Proof     Proof     `mapstructure:"proof"`
-	Carry     Carry     `mapstructure:"carry"`
 	Desk      Desk      `mapstructure:"desk"`
 	Words     Words     `mapstructure:"words"`
 	Retention Retention `mapstructure:"retention"`
+
+	// Repeat, Gauging and Survey are what Effort means: nobody sets them.
+	Repeat  Repeat  `mapstructure:"-"`
+	Gauging Gauging `mapstructure:"-"`
+	Survey  Survey  `mapstructure:"-"`
 
 	// Given says for each key that somebody set where Load read it, such as
 	// "abbed.yaml:12"; a key that is not in it is at its default.
 	Given map[string]string `mapstructure:"-"`
 }
 
+// Words of Access.From.
+const (
+	FromMachine = "machine" // nothing is open beyond this machine
+	FromPhone   = "phone"   // Listen may be an address that other machines reach
+	FromProxy   = "proxy"   // so it may, and Proxies are believed
+)
+
 // Access says what is open beyond this machine. Nothing is, by default.
 type Access struct {
-	// Beyond lets Listen be an address that other machines reach.
-	Beyond bool `mapstructure:"beyond"`
+	From string `mapstructure:"from"`
 	// Hosts are the further names under which the page is asked for.
 	Hosts string `mapstructure:"hosts"`
 	// Certificate and Key are files in PEM; Plain takes the lack of them.
@@ -96,6 +109,12 @@ type Access struct {
 	ScrapeToken string `mapstructure:"scrape_token"`
 }
 
+// Beyond reports whether Listen may be an address that other machines reach.
+func (a Access) Beyond() bool { return a.From == FromPhone || a.From == FromProxy }
+
+// Own reports whether abbed makes the certificate itself.
+func (a Access) Own() bool { return a.From == FromPhone && a.Certificate == "" && !a.Plain }
+
 // List returns the parts of a text with commas between them, without blanks.
 func List(text string) []string {
 	var out []string
@@ -106,6 +125,13 @@ func List(text string) []string {
 	}
 	return out
 }
+
+// Words of Effort.
+const (
+	EffortQuick    = "quick"
+	EffortNormal   = "normal"
+	EffortThorough = "thorough"
+)
 
 // Plans of the gauging.
 const (
@@ -158,41 +184,39 @@ type Feeds struct {
 
 // Repeat is the size of the repeat test.
 type Repeat struct {
-	Rounds int `mapstructure:"rounds"`
+	Rounds int
 	// Move is how far the head moves away between two touches, mm.
-	Move float64 `mapstructure:"move"`
+	Move float64
 	// RowHalf is half the length of the row, RowStep its spacing, mm.
-	RowHalf float64 `mapstructure:"row_half"`
-	RowStep float64 `mapstructure:"row_step"`
-	Passes  int     `mapstructure:"passes"`
+	RowHalf float64
+	RowStep float64
+	Passes  int
 }
 
 // Gauging is the size of the work at the blade.
 type Gauging struct {
 	// Plan is PlanNormal or PlanThorough; Target the largest u95 at which the normal plan
 	// is content, mm.
-	Plan    string  `mapstructure:"plan"`
-	Target  float64 `mapstructure:"target"`
-	Records int     `mapstructure:"records"`
+	Plan    string
+	Target  float64
+	Records int
 	// Columns of the zero place's row (0: by the width) and Rows of the full plan.
-	Columns int `mapstructure:"columns"`
-	Rows    int `mapstructure:"rows"`
-	// Blade is the thickness that is offered, mm.
-	Blade float64 `mapstructure:"blade"`
+	Columns int
+	Rows    int
 	// Idle is how long a person may do nothing.
-	Idle time.Duration `mapstructure:"idle"`
+	Idle time.Duration
 }
 
 // Survey is the size of the dense pattern.
 type Survey struct {
 	// Plan is PlanFull or PlanLean; Target the half width of the profile that the
 	// lean plan aims at, mm.
-	Plan    string  `mapstructure:"plan"`
-	Target  float64 `mapstructure:"target"`
-	Columns int     `mapstructure:"columns"`
-	Rows    int     `mapstructure:"rows"`
+	Plan    string
+	Target  float64
+	Columns int
+	Rows    int
 	// BaseEvery is after how many rows the head returns to the base point.
-	BaseEvery int `mapstructure:"base_every"`
+	BaseEvery int
 }
 
 // Words of Check.Begins.
@@ -212,33 +236,15 @@ type Check struct {
 	// Below is how hot nozzle and bed may be, degrees C; 0: any heat will do.
 	Below float64 `mapstructure:"below"`
 	// Heat has the check heat up first, to Settings.Heat.
-	Heat    bool `mapstructure:"heat"`
-	Columns int  `mapstructure:"columns"`
-	Rows    int  `mapstructure:"rows"`
+	Heat bool `mapstructure:"heat"`
 }
 
-// Criteria are the thresholds by which a run is judged, as people say them:
-// mm, mm per 100 mm, mm per minute.
-type Criteria struct {
-	Tolerance    float64 `mapstructure:"tolerance"`
-	Scatter      float64 `mapstructure:"scatter"`
-	Play         float64 `mapstructure:"play"`
-	Wander       float64 `mapstructure:"wander"`
-	DriftRate    float64 `mapstructure:"drift_rate"`
-	DriftLeft    float64 `mapstructure:"drift_left"`
-	DriftSaid    float64 `mapstructure:"drift_said"`
-	Largest      float64 `mapstructure:"largest"`
-	Steepest     float64 `mapstructure:"steepest"` // mm per 100 mm
-	DoubtShare   float64 `mapstructure:"doubt_share"`
-	GaugeU       float64 `mapstructure:"gauge_u"`
-	GaugeScatter float64 `mapstructure:"gauge_scatter"`
-	GaugedMargin float64 `mapstructure:"gauged_margin"`
-	NodeReach    float64 `mapstructure:"node_reach"`
-	MapDiffers   float64 `mapstructure:"map_differs"`
-	WheelLeast   float64 `mapstructure:"wheel_least"`
-	WheelMost    float64 `mapstructure:"wheel_most"`
-	BeltTurn     float64 `mapstructure:"belt_turn"`
-	ScrewLead    float64 `mapstructure:"screw_lead"`
+// Turns are the ways of one turn of what may leave a wave in the dense row, mm.
+type Turns struct {
+	WheelLeast float64 `mapstructure:"wheel_least"`
+	WheelMost  float64 `mapstructure:"wheel_most"`
+	Belt       float64 `mapstructure:"belt"`
+	Screw      float64 `mapstructure:"screw"`
 }
 
 // Heat is what a run heats, degrees C; 0 heats nothing.
@@ -254,9 +260,9 @@ type Heat struct {
 // Desk is what the repair desk has to know.
 type Desk struct {
 	// Supports are the places of the screws that hold the bed: x,y with blanks
-	// between them. Thread is theirs.
-	Supports string `mapstructure:"supports"`
-	Thread   string `mapstructure:"thread"`
+	// between them; a turn of one moves the bed by Pitch, mm.
+	Supports string  `mapstructure:"supports"`
+	Pitch    float64 `mapstructure:"pitch"`
 }
 
 // Places returns the supports, mm; none if they cannot be read, with the cause.
@@ -271,22 +277,14 @@ func (d Desk) Places() ([]XY, error) {
 
 // Proof says how a proof print is printed: mm, mm/s, degrees C.
 type Proof struct {
-	Size     float64 `mapstructure:"size"`
 	Width    float64 `mapstructure:"width"`
 	Filament float64 `mapstructure:"filament"`
-	Speed    float64 `mapstructure:"speed"`
 	Retract  float64 `mapstructure:"retract"`
 	Nozzle   float64 `mapstructure:"nozzle"`
 	Bed      float64 `mapstructure:"bed"`
 	// Start and End are files of the person's own; empty: ours.
 	Start string `mapstructure:"start"`
 	End   string `mapstructure:"end"`
-}
-
-// Carry says how a correction goes into a print file.
-type Carry struct {
-	// Fade is how fast it ends above the first layers, mm per mm of height.
-	Fade float64 `mapstructure:"fade"`
 }
 
 // Words are the printer's own words where they differ from the usual ones:
@@ -306,40 +304,38 @@ type Retention struct {
 // Default returns the settings that hold when nobody sets anything. State is
 // empty: Load fills it in.
 func Default() Settings {
-	return Settings{
+	s := Settings{
 		Baud: 115200, DTR: DTRLeave, Hold: HoldAuto, CommandLimit: 30 * time.Second, Listen: "127.0.0.1:8077", LogLevel: "info",
-		Layout: MovingBed, Clearance: 5, Layer: 0.2,
+		Access: Access{From: FromMachine},
+		Layout: MovingBed, Clearance: 5,
+		Effort: EffortNormal, Tolerance: 0.030, Largest: 0.5, Layer: 0.2, Gauge: 0.10,
 		Silence: 10 * time.Second, IdleOff: 2 * time.Minute,
-		Probe:   Probe{Style: StyleTouch, AddsOffset: true, Kind: KindUnknown},
-		Feeds:   Feeds{Travel: 100, Z: 8, Probe: 5},
-		Repeat:  Repeat{Rounds: 6, Move: 12, RowHalf: 60, RowStep: 3, Passes: 3},
-		Gauging: Gauging{Plan: PlanNormal, Target: 0.020, Records: 2, Columns: 0, Rows: 3, Blade: 0.10, Idle: 5 * time.Minute},
-		Survey:  Survey{Plan: PlanFull, Target: 0.005, Columns: 25, Rows: 7, BaseEvery: 1},
-		Check:   Check{Begins: CheckAsks, Below: 40, Columns: 5, Rows: 2},
-		Criteria: Criteria{
-			Tolerance: 0.030, Scatter: 0.015, Play: 0.020, Wander: 0.020,
-			DriftRate: 0.010, DriftLeft: 0.010, DriftSaid: 0.010,
-			Largest: 0.5, Steepest: 0.3, DoubtShare: 0.5,
-			GaugeU: 0.003, GaugeScatter: 0.010,
-			GaugedMargin: 15, NodeReach: 60, MapDiffers: 0.030,
-			WheelLeast: 55, WheelMost: 80, BeltTurn: 40, ScrewLead: 8,
-		},
+		Probe:     Probe{Style: StyleTouch, AddsOffset: true, Kind: KindUnknown},
+		Feeds:     Feeds{Travel: 100, Z: 8, Probe: 5},
+		Turns:     Turns{WheelLeast: 55, WheelMost: 80, Belt: 40, Screw: 8},
+		Check:     Check{Begins: CheckAsks, Below: 40},
 		Heat:      Heat{NozzleMax: 260, BedMax: 110, Time: 20 * time.Minute},
-		Proof:     Proof{Size: 20, Width: 0.45, Filament: 1.75, Speed: 20, Retract: 0.8},
-		Carry:     Carry{Fade: 0.02},
-		Desk:      Desk{Thread: "M4"},
+		Proof:     Proof{Width: 0.45, Filament: 1.75, Retract: 0.8},
+		Desk:      Desk{Pitch: 0.7}, // ISO 261: M4 coarse, the usual screw of a bed (common practice, no source)
 		Words:     Words{Templates: map[string]string{}, Patterns: map[string]string{}},
 		Retention: Retention{Days: 730, Megabytes: 500},
 	}
+	s.size()
+	return s
 }
 
-// Judged are the criteria that a run is judged by: with the tolerated gap error
-// as a share of the first layer where the owner set one, mm, never below what
-// criteria.tolerance may be at the least.
-func (s Settings) Judged() Criteria {
-	c := s.Criteria
-	if s.LayerShare > 0 {
-		c.Tolerance = max(0.005, s.LayerShare*s.Layer)
+// size makes of Effort how much is measured. The repeat test judges the machine and is
+// always whole. quick plans the survey for its target by the scatter that the repeat test
+// found (on a bed of 235 mm some 90 touches and not 183); thorough reads every point of a
+// fixed plan twice.
+func (s *Settings) size() {
+	s.Repeat = Repeat{Rounds: 6, Move: 12, RowHalf: 60, RowStep: 3, Passes: 3}
+	s.Gauging = Gauging{Plan: PlanNormal, Target: 0.020, Records: 2, Rows: 3, Idle: 5 * time.Minute}
+	s.Survey = Survey{Plan: PlanFull, Target: 0.005, Columns: 25, Rows: 7, BaseEvery: 1}
+	switch s.Effort {
+	case EffortQuick:
+		s.Survey.Plan = PlanLean
+	case EffortThorough:
+		s.Gauging.Plan = PlanThorough
 	}
-	return c
 }

@@ -23,10 +23,10 @@ func (s Settings) Validate() []Fault {
 		c.field(f, f.value(&s))
 	}
 	c.addresses(s)
-	c.access(s.Access)
+	c.access(s)
 	c.places(s)
 	c.heights(s)
-	c.wheels(s.Criteria)
+	c.wheels(s.Turns)
 	c.calendar(s)
 	if places, err := s.Desk.Places(); s.Desk.Supports != "" && (err != nil || len(places) < 3) {
 		c.fault("desk.supports", s.Desk.Supports, "give x,y in mm of three or more screws, with blanks between them, such as 30,30 205,30 117.5,205")
@@ -163,8 +163,8 @@ func (c *check) words(parent string, m map[string]string) {
 }
 
 // wheels checks that the range of the wheels is one.
-func (c *check) wheels(k Criteria) {
+func (c *check) wheels(k Turns) {
 	if k.WheelLeast > k.WheelMost {
-		c.fault("criteria.wheel_least", k.WheelLeast, "give at most criteria.wheel_most, "+strconv.FormatFloat(k.WheelMost, 'g', -1, 64)+" mm")
+		c.fault("turns.wheel_least", k.WheelLeast, "needs at most turns.wheel_most, "+strconv.FormatFloat(k.WheelMost, 'g', -1, 64)+" mm")
 	}
 }

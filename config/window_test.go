@@ -53,11 +53,10 @@ func TestCalendarHangsTogether(t *testing.T) {
 		"all of it": {func(s *config.Settings) {
 			s.Check.Begins, s.AttendedStarts, s.Check.Window = config.CheckBegins, true, "08:00-18:00"
 		}, ""},
-		"hot":             {func(s *config.Settings) { s.Check.Heat, s.Heat.Bed = true, 60 }, ""},
-		"how hot":         {func(s *config.Settings) { s.Check.Heat = true }, "check.heat"},
-		"no such window":  {func(s *config.Settings) { s.Check.Window = "noon" }, "check.window"},
-		"no such manner":  {func(s *config.Settings) { s.Check.Begins = "perhaps" }, "check.begins"},
-		"too few columns": {func(s *config.Settings) { s.Check.Columns = 1 }, "check.columns"},
+		"hot":            {func(s *config.Settings) { s.Check.Heat, s.Heat.Bed = true, 60 }, ""},
+		"how hot":        {func(s *config.Settings) { s.Check.Heat = true }, "check.heat"},
+		"no such window": {func(s *config.Settings) { s.Check.Window = "noon" }, "check.window"},
+		"no such manner": {func(s *config.Settings) { s.Check.Begins = "perhaps" }, "check.begins"},
 	} {
 		s := config.Default()
 		c.change(&s)

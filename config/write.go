@@ -19,10 +19,10 @@ type Line struct {
 	Doubt bool
 }
 
-// WriteSettings writes a settings file with every key and its description: the
-// lines by their key, and everything else as a comment at its default, so that
-// what nobody chose stays unset. A text by name has the key of its group and its
-// name: words.patterns.lever. It panics on a key that is no setting.
+// WriteSettings writes a settings file: the lines by their key, and what else an owner
+// chooses as a comment at its default, so that what nobody chose stays unset. A text by
+// name has the key of its group and its name: words.patterns.lever. It panics on a key
+// that is no setting.
 func WriteSettings(w io.Writer, head string, lines map[string]Line) error {
 	for key := range lines {
 		if _, ok := find(key); ok {
@@ -33,27 +33,40 @@ func WriteSettings(w io.Writer, head string, lines map[string]Line) error {
 		}
 	}
 	b := bufio.NewWriter(w)
-	for _, l := range wrap([]string{head}, 80) {
-		fmt.Fprintf(b, "# %s\n", l)
-	}
-	def, above := Default(), ""
+	remark(b, "", head)
+	def, above, part := Default(), "", ""
 	for _, f := range table {
+		if f.Part != "" {
+			part = f.Part
+		}
+		if f.More && !written(lines, f.Key) {
+			continue
+		}
+		fmt.Fprintln(b)
+		if part != "" {
+			remark(b, "", "== "+part)
+			fmt.Fprintln(b)
+			part = ""
+		}
 		parent, leaf, nested := cutLast(f.Key)
 		if !nested {
 			leaf = f.Key
-		}
-		fmt.Fprintln(b)
-		if parent != above && nested {
-			if anySet(lines, parent) {
-				fmt.Fprintf(b, "%s:\n", parent)
-			} else {
-				fmt.Fprintf(b, "#%s:\n", parent)
-			}
+		} else if parent != above {
+			fmt.Fprintf(b, "%s%s:\n", off(!anySet(lines, parent)), parent)
 		}
 		above = parent
 		f.writeLines(b, leaf, strings.Repeat("  ", strings.Count(f.Key, ".")), lines, &def)
 	}
 	return b.Flush()
+}
+
+// written reports whether there is a line for a key, or for a text by name below it.
+func written(lines map[string]Line, key string) bool {
+	_, ok := lines[key]
+	for k := range lines {
+		ok = ok || strings.HasPrefix(k, key+".")
+	}
+	return ok
 }
 
 // anySet reports whether something of a group is set.
@@ -68,29 +81,28 @@ func anySet(lines map[string]Line, group string) bool {
 
 // writeLines writes one setting.
 func (f Field) writeLines(b io.Writer, leaf, indent string, lines map[string]Line, def *Settings) {
-	remark(b, indent, f.comment(def))
+	says := f.Says
+	if f.Words != nil && !strings.Contains(says, f.Words[0]+":") {
+		says += " One of " + f.Shape() + "."
+	}
+	remark(b, indent, says)
 	if byName(f.Key) {
 		f.writeNames(b, leaf, indent, lines)
 		return
 	}
 	l, ok := lines[f.Key]
-	switch {
-	case !ok:
-		fmt.Fprintf(b, "%s#%s: %s\n", indent, leaf, yamlValue(f.value(def)))
-		return
-	case l.Why != "":
-		remark(b, indent, []string{"Set because: " + l.Why + "."})
+	if !ok {
+		l = Line{YAML: yamlValue(f.value(def)), Doubt: true}
 	}
-	fmt.Fprintf(b, "%s%s%s: %s\n", indent, off(l), leaf, l.YAML)
+	if l.Why != "" {
+		remark(b, indent, "Set because: "+l.Why+".")
+	}
+	fmt.Fprintf(b, "%s%s%s: %s\n", indent, off(l.Doubt), leaf, l.YAML)
 }
 
 // writeNames writes texts by name.
 func (f Field) writeNames(b io.Writer, leaf, indent string, lines map[string]Line) {
-	if anySet(lines, f.Key) {
-		fmt.Fprintf(b, "%s%s:\n", indent, leaf)
-	} else {
-		fmt.Fprintf(b, "%s#%s:\n", indent, leaf)
-	}
+	fmt.Fprintf(b, "%s%s%s:\n", indent, off(!anySet(lines, f.Key)), leaf)
 	for _, key := range slices.Sorted(maps.Keys(lines)) {
 		name, ours := strings.CutPrefix(key, f.Key+".")
 		if !ours {
@@ -98,22 +110,22 @@ func (f Field) writeNames(b io.Writer, leaf, indent string, lines map[string]Lin
 		}
 		l := lines[key]
 		if l.Why != "" {
-			remark(b, indent+"  ", []string{"Set because: " + l.Why + "."})
+			remark(b, indent+"  ", "Set because: "+l.Why+".")
 		}
-		fmt.Fprintf(b, "%s%s%s: %s\n", indent+"  ", off(l), name, l.YAML)
+		fmt.Fprintf(b, "%s%s%s: %s\n", indent+"  ", off(l.Doubt), name, l.YAML)
 	}
 }
 
 // off marks a line that the owner has to look at first.
-func off(l Line) string {
-	if l.Doubt {
+func off(doubt bool) string {
+	if doubt {
 		return "#"
 	}
 	return ""
 }
 
-func remark(b io.Writer, indent string, paragraphs []string) {
-	for _, line := range wrap(paragraphs, 78-len(indent)) {
+func remark(b io.Writer, indent, text string) {
+	for _, line := range wrap(text, 78-len(indent)) {
 		fmt.Fprintf(b, "%s# %s\n", indent, line)
 	}
 }

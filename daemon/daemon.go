@@ -12,6 +12,7 @@ import (
 	"abbed/config"
 	"abbed/daemon/access"
 	"abbed/daemon/api"
+	"abbed/daemon/correction"
 	"abbed/daemon/known"
 	"abbed/daemon/link"
 	"abbed/daemon/results"
@@ -48,17 +49,18 @@ type Options struct {
 // Daemon keeps a printer within reach and carries out runs, applies and undoes
 // on the word of a person. It implements api.Desk.
 type Daemon struct {
-	*results.Shelf                                 // what each run tells
-	settings       atomic.Pointer[config.Settings] // what the owner set; replaced by Renew
-	store          *store.Store
-	clk            *clock.Clock
-	words          *dialect.Dialect
-	signer         *access.Signer
-	log            *slog.Logger
-	build          status.Build
-	board          *status.Board
-	link           *link.Link
-	notice         string
+	*results.Shelf                                         // what each run tells
+	*correction.Correction                                 // what stands in the bed map
+	settings               atomic.Pointer[config.Settings] // what the owner set; replaced by Renew
+	store                  *store.Store
+	clk                    *clock.Clock
+	words                  *dialect.Dialect
+	signer                 *access.Signer
+	log                    *slog.Logger
+	build                  status.Build
+	board                  *status.Board
+	link                   *link.Link
+	notice                 string
 
 	base  context.Context // of every run; ends with the program
 	abort context.CancelCauseFunc
@@ -73,11 +75,8 @@ type Daemon struct {
 
 	starting sync.Mutex // one start or confirmation at a time
 
-	mu       sync.Mutex
-	active   *active
-	applied  store.Applied
-	progress api.Progress
-	busy     bool // an apply, undo or resolve is going on
+	mu     sync.Mutex
+	active *active
 	// puttingBack: what is owed is being put back. ending: nothing more begins.
 	puttingBack, ending bool
 	owing               []string
@@ -90,8 +89,6 @@ type Daemon struct {
 	share               *float64 // of the host, in the latest run
 	calendar            calendar
 	stops               stops
-	// reapplyRefused counts the refusals of a re-apply by their code.
-	reapplyRefused map[string]uint64
 
 	asking map[string]bool // what a person was last asked to do, by name
 
@@ -123,9 +120,15 @@ func New(ctx context.Context, o Options) (*Daemon, error) {
 	lo.Session.OnUnasked = d.hear
 	d.link = link.New(lo, d.linkChanged)
 	d.Shelf = results.New(o.Store, o.Log, results.Now{Run: d.goingOn, Shown: d.shownNow, Printer: d.here, Owner: d.owner})
+	d.Correction = correction.New(correction.Options{
+		Store: o.Store, Link: d.link, Runs: d.Shelf, Words: words, Clock: o.Clock, Signer: o.Signer, Log: o.Log,
+		Owner: d.owner, Known: d.know, Claim: d.claim, Owed: d.owed, PutBack: d.putBack, Ending: d.base, GivenUp: d.writing, Jobs: &d.jobs,
+		Audit: d.audit, Changed: d.changed, Ended: d.stepEnded,
+	})
 	if err := d.recover(ctx); err != nil {
 		return nil, err
 	}
+	d.keepSettings()
 	d.publish()
 	return d, nil
 }
@@ -211,6 +214,21 @@ func (d *Daemon) closeDown() {
 	d.jobs.Wait()
 }
 
+// claim has nothing else begin until release; whoever waits for a person gives way.
+func (d *Daemon) claim(what string) (release func(), err error) {
+	d.starting.Lock()
+	if d.closing() {
+		err = errEnding
+	} else if d.giveWay(); d.running() {
+		err = api.Errorf(409, "run-active", "finish the run, or stop it", "%s: a run is active", what)
+	}
+	if err != nil {
+		d.starting.Unlock()
+		return nil, err
+	}
+	return d.starting.Unlock, nil
+}
+
 // closing reports whether the program is ending: nothing more begins then.
 func (d *Daemon) closing() bool {
 	d.mu.Lock()
@@ -244,8 +262,8 @@ func (d *Daemon) changed() {
 func (d *Daemon) linkChanged() {
 	if d.link != nil {
 		d.checkOwed()
-		d.checkHeld()
-		d.keepReport()
+		d.CheckHeld()
+		d.KeepReport()
 	}
 	d.changed()
 }
@@ -347,23 +365,14 @@ func (d *Daemon) plan(quick bool) probe.Plan {
 	p.Records, p.Patience = s.Gauging.Records, s.Gauging.Idle
 	p.GaugeColumns, p.GaugeRows = s.Gauging.Columns, s.Gauging.Rows
 	p.Columns, p.Rows, p.BaseEvery = s.Survey.Columns, s.Survey.Rows, s.Survey.BaseEvery
-	p.Chosen, p.ProfileTarget, p.Finest = s.Survey.Plan == config.PlanLean && !quick, s.Survey.Target, s.Criteria.WheelLeast
+	p.Chosen, p.ProfileTarget, p.Finest = s.Survey.Plan == config.PlanLean && !quick, s.Survey.Target, s.Turns.WheelLeast
 	if p.Chosen {
-		leaveOpen(&p, s)
+		p.Columns, p.Rows, p.BaseEvery = 0, 0, 0 // the planner chooses
 	}
 	if quick {
-		p.Columns, p.Rows = s.Check.Columns, s.Check.Rows
+		p.Columns, p.Rows = 5, 2 // five columns show a bend, two rows tell bed from beam a little
 	}
 	return p
-}
-
-// leaveOpen leaves to the planner what nobody set.
-func leaveOpen(p *probe.Plan, s config.Settings) {
-	for key, to := range map[string]*int{"survey.columns": &p.Columns, "survey.rows": &p.Rows, "survey.base_every": &p.BaseEvery} {
-		if s.Given[key] == "" {
-			*to = 0
-		}
-	}
 }
 
 func (d *Daemon) audit(who, what, detail string) {

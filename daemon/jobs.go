@@ -71,7 +71,7 @@ func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
 // attended lets a run begin by the owner's standing word (the setting
 // attended_starts) and that of whoever pressed; the caller holds starting.
 func (d *Daemon) attended(a *active, by string) error {
-	word := record.Confirmed{Person: "attended start, by " + by, Blade: d.owner().Gauging.Blade}
+	word := record.Confirmed{Person: "attended start, by " + by, Blade: d.owner().Gauge}
 	for _, c := range cautions(a.log.Run()) {
 		word.Cautions = append(word.Cautions, c.ID)
 	}
@@ -89,10 +89,10 @@ func (d *Daemon) mayRun() error {
 	if err := d.link.Unready(); err != nil {
 		return err
 	}
-	if d.applying() {
+	if d.Busy() {
 		return api.Errorf(409, "applied-busy", "wait until it has ended", "start a run: the stored map is being written")
 	}
-	if d.unfinished() {
+	if d.Unfinished() {
 		return api.Errorf(409, "owed", "Take the correction back (undo), or finish it (re-apply).",
 			"start a run: a correction is half written, or its end was not seen")
 	}
@@ -143,8 +143,8 @@ func (d *Daemon) begin(a *active, word record.Confirmed) error {
 }
 
 func checkConfirm(c api.Confirm, all []api.Caution) (blade float64, err error) {
-	if m := missing(all, c.Cautions); len(m) > 0 {
-		return 0, cautionsMissing(m)
+	if m := refuse.Unconfirmed(all, c.Cautions); len(m) > 0 {
+		return 0, refuse.CautionsMissing(m)
 	}
 	if c.Person == "" {
 		return 0, api.Errorf(422, "bad-value", "say who confirms: a name, or what you are called here", "confirm: no person is named")
@@ -273,12 +273,7 @@ func (d *Daemon) finish(a *active, why error) {
 		d.log.Error("the gaugings cannot be kept with the earlier run; the next start tries again", "run", run.ID, "earlier", run.For, "err", err)
 	}
 	d.learnRun(d.Judge(a.log.Run()))
-	d.learnMap(a.log.Run())
-	d.learnTwist(a.log.Run())
-	d.learnLater()
-	if state == record.EndDone {
-		d.learnProof(a.log.Run())
-	}
+	d.Correction.Learn(a.log.Run())
 	d.noteSteps(a.log.Run())
 	a.end(api.State(state), shownErr, results.Ending(a.log.Run()))
 	d.log.Info("run ended", "run", run.ID, "state", string(state), "touches", len(run.Touches), "gaugings", len(run.Gaugings))

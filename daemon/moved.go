@@ -23,8 +23,9 @@ type movement struct {
 // showMoved puts on a snapshot whether the head tilts otherwise than in the run
 // before, and than in the run from which the correction in force was made.
 func (d *Daemon) showMoved(s *status.Snapshot) {
+	a := d.Correction.Now()
 	d.mu.Lock()
-	a, t, known := d.applied, d.told.gauged, d.movement
+	t, known := d.told.gauged, d.movement
 	d.mu.Unlock()
 	if t == nil {
 		return

@@ -5,7 +5,6 @@ import (
 	"strings"
 	"time"
 
-	"abbed/config"
 	"abbed/daemon/api"
 	"abbed/daemon/known"
 	"abbed/daemon/link"
@@ -14,7 +13,7 @@ import (
 )
 
 // know is what is known of the printer now.
-func (d *Daemon) know(f *link.Facts) known.Known { return known.Of(d.owner(), f, d.inForce()) }
+func (d *Daemon) know(f *link.Facts) known.Known { return known.Of(d.owner(), f, d.InForce()) }
 
 // Printer says what is known of the printer.
 func (d *Daemon) Printer() api.Printer {
@@ -50,10 +49,9 @@ func (d *Daemon) glance(p api.Printer) status.Snapshot {
 		s.Run = &api.Run{State: a.now()}
 	}
 	d.mu.Lock()
-	a := d.applied
 	s.Check = status.Check{Due: d.due(s.At), Waits: d.calendar.shown.Waits}
 	d.mu.Unlock()
-	s.Expiry = expiryOf(d.expiry(a))
+	s.Expiry = d.Correction.Expiry()
 	return s
 }
 
@@ -77,11 +75,11 @@ func (d *Daemon) publish() {
 	for k, v := range d.last {
 		s.Steps[k] = v
 	}
-	s.HostShare, s.ReapplyRefused = d.share, d.reapplyRefused
+	s.HostShare, s.ReapplyRefused = d.share, d.Refused()
 	s.Check = status.Check{Due: d.due(s.At), Waits: d.calendar.shown.Waits}
 	d.mu.Unlock()
 	s.PortHeld = d.link.Now().Held
-	s.Limits = limits(d.owner().Judged())
+	s.Limits = limits(known.Criteria(d.owner()))
 	d.showTold(&s)
 	d.showInPrint(&s)
 	d.showMoved(&s)
@@ -107,7 +105,7 @@ func (d *Daemon) logTodo(now []api.Todo) {
 	d.asking = is
 }
 
-func limits(c config.Criteria) status.Limits {
+func limits(c record.Criteria) status.Limits {
 	return status.Limits{Tolerance: c.Tolerance, Scatter: c.Scatter, Play: c.Play, Wander: c.Wander, DriftRate: c.DriftRate}
 }
 
@@ -151,6 +149,13 @@ func outcomes(run record.Run) map[string]bool {
 		out[string(run.Step)] = false
 	}
 	return out
+}
+
+// stepEnded keeps how a change of the bed map ended.
+func (d *Daemon) stepEnded(step string, success bool) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.last[step] = lastNow(success)
 }
 
 func lastNow(success bool) status.Last { return status.Last{At: time.Now(), Success: success} }

@@ -23,7 +23,7 @@ import (
 func (d *Daemon) ProofPrint(id, inForce string) (api.ProofPrint, error) {
 	if inForce == "" {
 		inForce = "none"
-		if d.inForce() != nil {
+		if d.InForce() != nil {
 			inForce = "map"
 		}
 	}
@@ -104,8 +104,8 @@ func Patches(s config.Settings, setup record.Setup, area record.Rect, levelling 
 		area = setup.Bed
 	}
 	o := patches.Defaults()
-	o.Size, o.Height, o.Width, o.Filament = s.Proof.Size, s.Layer, s.Proof.Width, s.Proof.Filament
-	o.Speed, o.Travel, o.Lift, o.Clearance, o.Retract = s.Proof.Speed, s.Feeds.Travel, s.Feeds.Z, s.Clearance, s.Proof.Retract
+	o.Height, o.Width, o.Filament = s.Layer, s.Proof.Width, s.Proof.Filament
+	o.Travel, o.Lift, o.Clearance, o.Retract = s.Feeds.Travel, s.Feeds.Z, s.Clearance, s.Proof.Retract
 	o.Nozzle, o.Bed, o.NozzleMax, o.BedMax, o.Levelling = s.Proof.Nozzle, s.Proof.Bed, s.Heat.NozzleMax, s.Heat.BedMax, levelling
 	for _, f := range []struct {
 		name string

@@ -2,13 +2,10 @@ package daemon
 
 import (
 	"context"
-	"time"
 
 	"abbed/daemon/api"
 	"abbed/daemon/refuse"
-	"abbed/daemon/results"
 	"abbed/daemon/store"
-	"abbed/probe"
 	"abbed/probe/record"
 )
 
@@ -21,9 +18,7 @@ func (d *Daemon) Prove(ctx context.Context, by string) (api.Run, error) {
 	if err := d.mayRun(); err != nil {
 		return api.Run{}, err
 	}
-	d.mu.Lock()
-	a := d.applied
-	d.mu.Unlock()
+	a := d.Correction.Now()
 	if a.State != store.Kept {
 		return api.Run{}, api.Errorf(409, "not-applied", "apply a table first", "prove: no table is applied")
 	}
@@ -32,7 +27,7 @@ func (d *Daemon) Prove(ctx context.Context, by string) (api.Run, error) {
 	if k.Missing != "" {
 		return api.Run{}, api.Errorf(409, "cannot", k.Missing, "prove: the machine is not known well enough")
 	}
-	proof, err := d.proofOf(ctx, a)
+	proof, err := d.ProofOf(ctx, a)
 	if err != nil {
 		return api.Run{}, err
 	}
@@ -47,52 +42,4 @@ func (d *Daemon) Prove(ctx context.Context, by string) (api.Run, error) {
 	d.audit(by, "start a proof", a.Digest)
 	d.changed()
 	return run.show(), nil
-}
-
-// proofOf says where to gauge and what is to be found: with a right table in
-// force the nozzle meets the bed everywhere at minus the level of the person's
-// Z offset.
-func (d *Daemon) proofOf(ctx context.Context, a store.Applied) (record.Proof, error) {
-	t, _, err := d.table(ctx, a.Digest)
-	if err != nil {
-		return record.Proof{}, err
-	}
-	n, ok := t.Deepest(a.Add)
-	if !ok {
-		return record.Proof{}, api.Errorf(500, "internal", "see the log", "prove: the table has no nodes")
-	}
-	p := record.Proof{Digest: a.Digest, Place: n.Place, U95: float64(n.U95) / 1000}
-	if j, err := d.Judged(a.Run); err == nil && j.Verdict.Level != nil {
-		p.Predicted, p.PredictedU = -j.Verdict.Level.Value, j.Verdict.Level.U
-		p.U95 += 2 * j.Verdict.Level.U
-	}
-	// The node must be where the nozzle can be.
-	p.Place = d.know(d.link.Now().Facts).Setup.Reach.Nearest(p.Place)
-	return p, nil
-}
-
-// learnProof keeps what a proof showed.
-func (d *Daemon) learnProof(run record.Run) {
-	if run.Proof == nil {
-		return
-	}
-	shown, ok := probe.Proved(run)
-	d.mu.Lock()
-	a := d.applied
-	d.mu.Unlock()
-	if !ok && run.Cut == nil || a.State != store.Kept || a.Digest != run.Proof.Digest {
-		return
-	}
-	a.At, a.Proved = time.Now(), shown.Proved
-	a.Code, a.Text, a.Hint = "", "", ""
-	if !shown.Proved {
-		a.Code = "not-proved"
-		if run.Cut != nil {
-			a.Text, a.Hint = run.Cut.Text, "undo the correction, then measure again"
-		} else {
-			why, text, hint := results.NotProved(run, shown)
-			a.Text, a.Hint = text+": "+why, hint
-		}
-	}
-	d.saveApplied(a)
 }

@@ -34,10 +34,10 @@ func (d *Daemon) recover(ctx context.Context) error {
 		return fmt.Errorf("daemon: read what is owed: %w", err)
 	}
 	d.learnOwed(owed.Switches)
-	if err := d.recoverApplied(ctx); err != nil {
+	if err := d.Correction.Recover(ctx); err != nil {
 		return err
 	}
-	d.learnLater() // of what was joined just now
+	d.LearnLater() // of what was joined just now
 	return nil
 }
 

@@ -1,9 +1,12 @@
 package daemon
 
 import (
+	"context"
+	"encoding/json"
 	"errors"
 	"slices"
 	"strings"
+	"time"
 
 	"abbed/config"
 )
@@ -56,15 +59,30 @@ func (d *Daemon) Renew(s config.Settings) (Renewal, error) {
 		return Renewal{Waiting: r.Waiting}, &config.Error{Faults: faults}
 	}
 	d.settings.Store(&mixed)
+	d.keepSettings()
 	d.changed()
 	return r, nil
 }
 
+// SettingsReport is the report that holds what the owner has set, as JSON of the texts by
+// key: it goes with the data to another machine.
+const SettingsReport = "settings-given"
+
+// keepSettings keeps what the owner has set with the data.
+func (d *Daemon) keepSettings() {
+	ctx := context.Background()
+	b, err := json.Marshal(config.Texts(d.owner()))
+	if was, _, e := d.store.Report(ctx, SettingsReport); err == nil && (e != nil || was != string(b)) {
+		err = d.store.SaveReport(ctx, SettingsReport, string(b), time.Now())
+	}
+	if err != nil {
+		d.log.Error("the settings cannot be kept with the data", "err", err)
+	}
+}
+
 // engaged reports whether a run is not over, or a correction is being written.
 func (d *Daemon) engaged() bool {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	return d.busy || d.active != nil && !d.active.now().Over()
+	return d.Busy() || d.running()
 }
 
 // owner returns what the owner has set, as it is in force now.

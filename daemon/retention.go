@@ -19,6 +19,8 @@ const (
 	warned = 7 * 24 * time.Hour
 	// lookEvery is how often the store is looked through.
 	lookEvery = 24 * time.Hour
+	// measureEvery is how often its size is looked at.
+	measureEvery = 15 * time.Second
 	// early is the part of the size at which a warning comes.
 	early = 0.9
 	// dueReport is the report that holds when each due run was first named.
@@ -30,17 +32,30 @@ const (
 func (d *Daemon) retaining(ctx context.Context) {
 	tick := time.NewTicker(lookEvery)
 	defer tick.Stop()
-	for {
-		if err := d.retain(ctx, time.Now()); err != nil && ctx.Err() == nil {
-			d.log.Error("the store cannot be held to its bounds", "err", err)
+	size := time.NewTicker(measureEvery)
+	defer size.Stop()
+	for look := true; ; {
+		if look {
+			d.look(ctx)
 		}
-		d.changed()
+		d.measureStore(ctx)
 		select {
 		case <-tick.C:
+			look = true
+		case <-size.C:
+			look = false
 		case <-ctx.Done():
 			return
 		}
 	}
+}
+
+// look holds the store to its bounds.
+func (d *Daemon) look(ctx context.Context) {
+	if err := d.retain(ctx, time.Now()); err != nil && ctx.Err() == nil {
+		d.log.Error("the store cannot be held to its bounds", "err", err)
+	}
+	d.changed()
 }
 
 // retain names the runs that are due soon, and drops those that are due and were
@@ -78,12 +93,8 @@ func (d *Daemon) retain(ctx context.Context, now time.Time) error {
 			delete(named, row.ID)
 		}
 	}
-	used, err := d.store.Usage(ctx)
-	if err != nil {
-		return err
-	}
 	d.mu.Lock()
-	d.kept.Bytes, d.kept.Due = used, len(named)
+	d.kept.Due = len(named)
 	d.mu.Unlock()
 	return nil
 }
@@ -143,6 +154,21 @@ func (d *Daemon) keeping() status.Kept {
 	o := d.owner()
 	k.Limit, k.Free = int64(o.Retention.Megabytes)<<20, free(o.State)
 	return k
+}
+
+// measureStore looks how much of the store is in use.
+func (d *Daemon) measureStore(ctx context.Context) {
+	used, err := d.store.Usage(ctx)
+	if err != nil {
+		return // whoever writes next says so
+	}
+	d.mu.Lock()
+	other := d.kept.Bytes != used
+	d.kept.Bytes = used
+	d.mu.Unlock()
+	if other {
+		d.changed()
+	}
 }
 
 // free returns how many bytes the disk under dir has left for this program, or

@@ -30,8 +30,8 @@ func (d *Daemon) going() string {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	switch {
-	case d.busy:
-		return "correction-" + d.applied.Digest
+	case d.Busy():
+		return "correction-" + d.Correction.Now().Digest
 	case d.puttingBack:
 		return "put-back"
 	case slices.Contains(d.owing, string(record.SwitchHeaters)):
@@ -42,7 +42,7 @@ func (d *Daemon) going() string {
 
 // Stop ends what goes on. The request goes out at once, past everything else; a run
 // that has moved nothing yet is withdrawn. Where nothing of ours goes on, or not what
-// the link.Asker saw, nothing is sent: it might end a print that is not ours.
+// the asker saw, nothing is sent: it might end a print that is not ours.
 func (d *Daemon) Stop(ctx context.Context, s api.AskStop, by string) (api.StopAnswer, error) {
 	going := d.going()
 	switch {

@@ -141,8 +141,9 @@ type inPrint struct {
 // showInPrint puts on a snapshot since when the correction in force stands,
 // what it was made from, and what it leaves.
 func (d *Daemon) showInPrint(s *status.Snapshot) {
+	a := d.Correction.Now()
 	d.mu.Lock()
-	a, t, known := d.applied, d.told.gauged, d.inPrint
+	t, known := d.told.gauged, d.inPrint
 	d.mu.Unlock()
 	if a.State != store.Kept {
 		return
@@ -159,7 +160,7 @@ func (d *Daemon) showInPrint(s *status.Snapshot) {
 		d.mu.Unlock()
 	}
 	s.AppliedAt, s.TiltApplied = known.at, known.tilt
-	s.Expiry = expiryOf(d.expiry(a))
+	s.Expiry = d.Correction.Expiry()
 	if s.Expiry == "" || s.Expiry == status.ExpiredTwist {
 		s.GapAfter = known.after // else the map that is there is another
 	}
@@ -167,7 +168,7 @@ func (d *Daemon) showInPrint(s *status.Snapshot) {
 
 // work works out what inPrint holds.
 func (d *Daemon) work(a store.Applied, t *telling) inPrint {
-	out := inPrint{n: a.N, at: d.keptAt(a)}
+	out := inPrint{n: a.N, at: d.KeptAt(a)}
 	if j, err := d.Judged(a.Run); err == nil {
 		out.tilt = j.Verdict.Rates(j.Run.Setup.Lever)
 	}
@@ -177,30 +178,10 @@ func (d *Daemon) work(a store.Applied, t *telling) inPrint {
 	return out
 }
 
-// journalTail is how many entries of the journal are looked through for when a
-// correction was written: each proof or expiry adds one.
-const journalTail = 100
-
-// keptAt returns when the correction was first kept.
-func (d *Daemon) keptAt(a store.Applied) time.Time {
-	at := a.At
-	all, err := d.store.AppliedTail(context.Background(), journalTail)
-	if err != nil {
-		d.log.Error("the journal cannot be read", "err", err)
-	}
-	for _, e := range all {
-		if e.Digest != a.Digest || e.State != store.Kept {
-			break
-		}
-		at = e.At
-	}
-	return at
-}
-
 // leaves returns what a correction leaves of the gap error that a run found: the
 // largest |g + addition| at its nodes in the gauged area.
 func (d *Daemon) leaves(a store.Applied, j analysis.Judged) *status.Bound {
-	t, _, err := d.table(context.Background(), a.Digest)
+	t, _, err := d.Offered(context.Background(), a.Digest)
 	if err != nil || j.Verdict.Gap == nil || t.Printer != j.Run.Setup.Printer.ID {
 		return nil
 	}

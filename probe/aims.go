@@ -2,6 +2,7 @@ package probe
 
 import (
 	"math"
+	"slices"
 
 	"abbed/analysis"
 	"abbed/probe/record"
@@ -24,7 +25,7 @@ func (p Plan) aims(s record.Setup, alone bool) []record.Place {
 	}
 	in := p.inner(s)
 	if p.Lean && !alone {
-		return analysis.Sparse(in, s.Zero, hopMost, s.Criteria.GaugedMargin)
+		return nearFirst(analysis.Sparse(in, s.Zero, hopKnown, s.Criteria.GaugedMargin))
 	}
 	out := []record.Place{s.Zero}
 	right, left := p.sharedOut(in.X1-s.Zero.U, s.Zero.U-in.X0, alone)
@@ -48,18 +49,50 @@ func (p Plan) aims(s record.Setup, alone bool) []record.Place {
 	return out
 }
 
+// nearHop is how far from the zero place the second place lies that is gauged, mm: what is
+// learned there makes every later way down shorter, and it tells the zero place once more.
+const nearHop = 20.0
+
+// nearFirst puts a place near the first one, on the way to the second, before it.
+func nearFirst(out []record.Place) []record.Place {
+	if len(out) < 2 || out[0].Distance(out[1]) < nearHop+leastHop {
+		return out
+	}
+	f := nearHop / out[0].Distance(out[1])
+	near := record.Place{U: out[0].U + f*(out[1].U-out[0].U), V: out[0].V + f*(out[1].V-out[0].V)}
+	return slices.Insert(out, 1, near)
+}
+
 // recordsAt is how many records the place owes that is visited as number spot, from
-// 0, at its first visit: in the five-minute answer two at the zero place, with which
-// all others are compared, and one elsewhere; one in the lean plan, which asks for
-// more where they help most; else the plan's.
+// 0, at its first visit: where few are made two at the zero place, with which all others
+// are compared, and one elsewhere; else the plan's.
 func (p Plan) recordsAt(spot int, alone bool) int {
 	switch {
-	case alone && spot == 0:
+	case !alone && !p.Lean:
+		return p.Records
+	case spot == 0:
 		return 2
-	case alone || p.Lean:
-		return 1
 	}
-	return p.Records
+	return 1
+}
+
+// recordsBack is how many records the return to the zero place at the end owes: none in
+// the five-minute answer.
+func (p Plan) recordsBack(alone bool) int {
+	switch {
+	case alone:
+		return 0
+	case p.Lean:
+		return 2
+	}
+	return 1
+}
+
+// most is how many records the lean plan makes at most.
+func (p Plan) most(s record.Setup) int {
+	r := route{aims: p.aims(s, false), reach: s.Reach}
+	n := r.ahead(nil, NewRoom(record.Run{Setup: s}))
+	return p.recordsOver(0, n, false) + p.recordsBack(false) + p.More
 }
 
 // recordsOver is how many n places owe from number spot on.

@@ -37,7 +37,7 @@ func TestSizeOfGauging(t *testing.T) {
 
 // TestLeanRoute: the lean plan's first places, whatever the printer: five columns
 // or more, three rows where the edges are far from the zero place's own, and never a hop
-// beyond 80 mm.
+// beyond the longest.
 func TestLeanRoute(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		size := rapid.Float64Range(150, 420).Draw(t, "bed")
@@ -57,7 +57,7 @@ func TestLeanRoute(t *testing.T) {
 			for _, o := range places[:i] {
 				near = min(near, q.Distance(o))
 			}
-			if i > 0 && near > 80+1e-9 || !s.Reach.Has(q) {
+			if i > 0 && near > hopMost(i)+1e-9 || !s.Reach.Has(q) {
 				t.Errorf("place %d at %v, %.1f mm from the nearest", i, q, near)
 			}
 		}

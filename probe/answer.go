@@ -132,13 +132,17 @@ func (g *gauging) drags(ctx context.Context) (Phase, error) {
 	if err != nil {
 		return PhaseGauge, err
 	}
+	g.homings = g.head.homings
 	g.view.Forecast = Foresee(g.log.Run(), g.job.plan)
 	if err := g.tooFar(); err != nil {
 		return PhaseNext, cmp.Or(g.up(ctx), err)
 	}
 	if g.wanted = g.records(); g.count() < g.wanted {
-		z := g.d.again()
+		over, z := g.d.again()
 		g.presses = 0
+		if err := g.head.Lower(ctx, over, g.way.floor); err != nil {
+			return PhaseGauge, err
+		}
 		return PhaseGauge, g.head.Lower(ctx, z, g.way.floor)
 	}
 	return PhaseNext, g.up(ctx)

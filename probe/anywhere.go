@@ -20,7 +20,7 @@ func (g *gauging) anywhere(gs []gauged, room Room) []record.Place {
 		for _, u := range spread(in.X0, in.X1, 9) {
 			p := record.Place{U: u, V: v}
 			near := nearest(gs, p).place.Distance(p)
-			if near >= leastHop && near <= hopMost && room.At(p) >= leastRoom && !g.route.passed(p, nil) {
+			if near >= leastHop && near <= hopFrom(len(gs)) && room.At(p) >= leastRoom && !g.route.passed(p, nil) {
 				out = append(out, p)
 			}
 		}

@@ -101,13 +101,14 @@ func contactsAt(at []At) []gauged {
 type Descent struct{ d descent }
 
 func NewDescent(expected, doubt float64, sure bool, z, floor float64) *Descent {
-	return &Descent{descent{expected: expected, doubt: doubt, sure: sure, z: z, floor: floor, tight: math.NaN()}}
+	return &Descent{descent{expected: expected, doubt: doubt, sure: sure, z: z, floor: floor, gauge: 0.1, loose: math.NaN(), tight: math.NaN()}}
 }
 
-func (d *Descent) Z() float64            { return d.d.z }
-func (d *Descent) Down() (float64, bool) { return d.d.down() }
-func (d *Descent) Lowered(z float64)     { d.d.lowered(z) }
-func (d *Descent) Up() float64           { return d.d.up() }
-func (d *Descent) Raised(z float64)      { d.d.raised(z) }
-func (d *Descent) FromAbove() bool       { return d.d.fromAbove() }
-func (d *Descent) Again() float64        { return d.d.again() }
+func (d *Descent) Z() float64               { return d.d.z }
+func (d *Descent) Down() (float64, bool)    { return d.d.down() }
+func (d *Descent) Lowered(z float64)        { d.d.lowered(z) }
+func (d *Descent) Up() float64              { return d.d.up() }
+func (d *Descent) Raised(z float64)         { d.d.raised(z) }
+func (d *Descent) FromAbove() bool          { return d.d.fromAbove() }
+func (d *Descent) Again() (over, z float64) { return d.d.again() }
+func (d *Descent) Step() float64            { return d.d.step }

@@ -126,10 +126,12 @@ func (p Plan) gaugingAhead(run record.Run, each time.Duration) *GaugingAhead {
 			}
 		}
 		if last := len(places) - 1; !alone && last > 0 && places[last].Distance(run.Setup.Zero) >= 1 {
-			places = append(places, run.Setup.Zero)
+			for range p.recordsBack(alone) {
+				places = append(places, run.Setup.Zero)
+			}
 		}
 		if p.Lean && !alone {
-			a.Most = p.Most
+			a.Most = p.most(run.Setup)
 		}
 	}
 	a.Left = len(places) - a.Records

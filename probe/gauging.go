@@ -19,10 +19,13 @@ type gauging struct {
 	place   record.Place // in hand
 	wanted  int
 	visit   int
-	way     approachTo
-	d       descent
-	presses int
-	skip    bool
+	homings int // at the last reading
+	// confirmed says that one more reading was asked for since it is decided what to do.
+	confirmed bool
+	way       approachTo
+	d         descent
+	presses   int
+	skip      bool
 	// short are the points where the gauge was loose at the floor; pending is what
 	// comes next because of one, and detour says that this visit ended so.
 	short, pending []record.Place
@@ -41,7 +44,7 @@ func (j *job) gauge(ctx context.Context) error {
 	}
 	g := j.newGauging(run)
 	places := g.route.ahead(nil, g.head.told.room(run))
-	if err := j.begin(record.StepGauging, g.plan.recordsOver(0, places, g.alone)+g.returns()); err != nil {
+	if err := j.begin(record.StepGauging, g.plan.recordsOver(0, places, g.alone)+g.plan.recordsBack(g.alone)); err != nil {
 		return err
 	}
 	if err := j.awake(ctx); err != nil {
@@ -78,19 +81,23 @@ func (j *job) newGauging(run record.Run) *gauging {
 // off in any step, and no answer tells it.
 func (j *job) awake(ctx context.Context) error { return j.head.Switch(ctx, record.SwitchIdle, false) }
 
-// returns is how many returns to the zero place stand at the end.
-func (g *gauging) returns() int {
-	if g.alone {
-		return 0
-	}
-	return 1
-}
-
 // records is how many records the place in hand owes.
 func (g *gauging) records() int {
-	switch {
-	case g.proof != nil:
+	if g.proof != nil {
 		return proves(g.log.Run(), g.spot)
+	}
+	n := g.owed()
+	if here := g.here(); len(here) > 0 && here[0].Step > roughStep {
+		n++ // the first was a rough one
+	}
+	return n
+}
+
+// owed is how many records the place in hand owes by the plan.
+func (g *gauging) owed() int {
+	switch {
+	case !g.once && g.before() && g.place.Distance(g.setup.Zero) < 1:
+		return max(1, g.plan.recordsBack(g.alone))
 	case g.once || g.before():
 		return 1
 	}

@@ -56,6 +56,8 @@ type Head struct {
 	manner Manner
 
 	homed bool
+	// homings is how often the machine's own zero was found.
+	homings int
 	// away says that nobody was there for long: the machine homes before it moves on.
 	away  bool
 	moved time.Time // when the last motion was answered

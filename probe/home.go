@@ -64,6 +64,7 @@ func (h *Head) home(ctx context.Context) error {
 		}
 	}
 	h.homed = true
+	h.homings++
 	if err := h.raiseSeen(ctx, h.setup.Clearance); err != nil {
 		h.homed = false
 		return err

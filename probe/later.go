@@ -75,13 +75,8 @@ func (p Plan) goesOn(s record.Setup) []record.Place {
 	return out
 }
 
-// most is how many records a later run makes at most.
-func (p Plan) most() int {
-	if p.Most > 0 {
-		return p.Most
-	}
-	return DefaultPlan().Most
-}
+// mostLater is how many records a later run makes at most.
+const mostLater = 16
 
 // oftenEnough is how often one place is gauged in a later run at most: more say nothing
 // that was not open before.
@@ -128,7 +123,7 @@ func (w *wish) next(ctx context.Context) (p record.Place, more bool, err error) 
 	if len(gs) == 0 {
 		return w.setup.Zero, len(w.route.skipped) == 0, nil
 	}
-	for len(run.Gaugings) < w.plan.most() {
+	for len(run.Gaugings) < mostLater {
 		if !w.on {
 			if more, err := w.ask(ctx, run); err != nil || !more {
 				return p, false, err
@@ -198,7 +193,7 @@ func (w *wish) offered(run record.Run) []record.Place {
 // laterAhead completes what is ahead of a later run: how well the earlier run knows
 // by now.
 func (p Plan) laterAhead(a *GaugingAhead, run record.Run) {
-	a.Most, a.Straight, a.Bent = p.most(), nil, nil
+	a.Most, a.Straight, a.Bent = mostLater, nil, nil
 	if w := p.Earlier.Wanted; len(run.Gaugings) < 2 && w.Found {
 		a.First = fmt.Sprintf("the earlier run asks for %s first", w.Place)
 		if w.Told {

@@ -40,23 +40,28 @@ func (g *gauging) pick() (p record.Place, more, cramped bool) {
 // by simulation, no source).
 const surveyed = 0.85
 
-// advised is where the analysis wants one more record.
+// advised is where the analysis wants one more record. Where nothing more is wanted that
+// has to hold after one more record where it tells most: whoever stops as soon as the
+// doubt is small stops where it is small by chance.
 func (g *gauging) advised(run record.Run, gs []gauged, room Room) (record.Place, bool) {
-	if len(run.Gaugings) >= g.plan.Most || len(gs) < 2 {
+	most := g.plan.most(g.setup)
+	if len(run.Gaugings) >= most || len(gs) < 2 {
 		return record.Place{}, false
 	}
-	decided := g.decided(run)
-	if g.owesReturn(gs) && (decided || len(run.Gaugings) == g.plan.Most-1) {
+	last := len(run.Gaugings) >= most-g.plan.recordsBack(false)
+	a := analysis.Advise(run, g.anywhere(gs, room), surveyed*g.plan.Target)
+	settled := a.Why == "" || g.decided(run)
+	if settled && !last && !g.confirmed {
+		g.confirmed = true
+		if more := analysis.Advise(run, g.anywhere(gs, room), 0); more.Found {
+			return more.Place, true
+		}
+	}
+	g.confirmed = g.confirmed && settled
+	if g.owesReturn(gs) && (settled || last) {
 		return g.setup.Zero, true
 	}
-	if decided {
-		return record.Place{}, false
-	}
-	a := analysis.Advise(run, g.anywhere(gs, room), surveyed*g.plan.Target)
-	if a.Enough || a.Why == "" && g.skippedBack {
-		return record.Place{}, false
-	}
-	return a.Place, a.Found
+	return a.Place, a.Found && !settled
 }
 
 // decided reports whether no further reading can change what to do: nothing, since the
@@ -73,7 +78,7 @@ func (g *gauging) offers(gs []gauged, room Room) []record.Place {
 	var out []record.Place
 	add := func(p record.Place) {
 		near := nearest(gs, p).place.Distance(p)
-		if near <= hopMost && room.At(p) >= leastRoom && !g.route.passed(p, nil) && (near < 1 || near >= leastHop) {
+		if near <= hopFrom(len(gs)) && room.At(p) >= leastRoom && !g.route.passed(p, nil) && (near < 1 || near >= leastHop) {
 			out = append(out, p)
 		}
 	}

@@ -28,11 +28,11 @@ type Plan struct {
 	// by Spacing, and three rows.
 	GaugeColumns, GaugeRows int
 	// Lean says that the gauging is planned as it goes: one record a place, few
-	// places, more of them only until the largest u95 is at most Target, mm, and
-	// never more than Most records.
+	// places, More records beyond them at most, only until the largest u95 is at most
+	// Target, mm.
 	Lean   bool
 	Target float64
-	Most   int
+	More   int
 	// Patience is how long the person may do nothing before the nozzle is
 	// raised.
 	Patience time.Duration
@@ -70,7 +70,7 @@ type Plan struct {
 func DefaultPlan() Plan {
 	return Plan{
 		Rounds: 6, Move: runUp, RowHalf: 60, RowStep: 3, Passes: 3,
-		Spacing: 55, Records: 2, Pairs: 2, Target: 0.020, Most: 16, Patience: 5 * time.Minute,
+		Spacing: 55, Records: 2, Pairs: 2, Target: 0.020, More: 5, Patience: 5 * time.Minute,
 		Columns: 25, Rows: 7, BaseEvery: 1, ProfileTarget: 0.005, Finest: 55, Inset: 8,
 		TurnedColumns: 13, TurnedRows: 5, AnglePlaces: 6, CouponU: record.PatchU,
 	}

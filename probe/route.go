@@ -52,15 +52,24 @@ func (r *route) passed(a record.Place, gs []gauged) bool {
 	return false
 }
 
+// hopFrom is how far a place may lie from one already gauged, mm, after so many.
+func hopFrom(gauged int) float64 {
+	if gauged < modelFrom {
+		return hopMost
+	}
+	return hopKnown
+}
+
 // hop returns the aim itself if it may be gauged from here, or a stepping stone
 // on the way from the nearest gauged place.
 func (r *route) hop(a record.Place, gs []gauged, room Room) (p record.Place, ok, tight bool) {
 	from := nearest(gs, a).place
 	far := from.Distance(a)
-	if far <= hopMost && room.At(a) >= leastRoom {
+	most := hopFrom(len(gs))
+	if far <= most && room.At(a) >= leastRoom {
 		return a, true, false
 	}
-	step := far / math.Ceil(far/hopMost)
+	step := far / math.Ceil(far/most)
 	for step > leastHop {
 		f := step / far
 		p := record.Place{U: from.U + f*(a.U-from.U), V: from.V + f*(a.V-from.V)}

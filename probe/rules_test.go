@@ -70,11 +70,11 @@ func TestModelArrival(t *testing.T) {
 func TestReturn(t *testing.T) {
 	const contact, raw, blade, floor = 0.21, 0.30, 0.10, 0.5
 	for _, c := range []struct{ touched, predicted, arrival float64 }{
-		{contact + raw, contact, 0.55},
-		{contact + raw + 0.029, contact, 0.55},
-		{contact + raw - 0.029, contact, 0.55},
-		{contact + raw + 0.04, 0.25, 0.59},
-		{contact + raw - 0.04, 0.17, 0.55},
+		{contact + raw, contact, 0.41},
+		{contact + raw + 0.029, contact, 0.41},
+		{contact + raw - 0.029, contact, 0.41},
+		{contact + raw + 0.04, 0.25, 0.45},
+		{contact + raw - 0.04, 0.17, 0.41},
 	} {
 		w := probe.Back(c.touched, raw, contact, blade, floor)
 		if !near(w.Predicted, c.predicted) || !near(w.Arrival, c.arrival) || !near(w.Floor, c.predicted-floor) {
@@ -127,8 +127,18 @@ func TestRoom(t *testing.T) {
 	}
 }
 
+// hopMost is how far a place may lie from the gauged ones, mm: 80 while fewer than three
+// are, 120 once the model says how well it knows where the gauge drags (the project's
+// safety rule 5).
+func hopMost(gauged int) float64 {
+	if gauged < 3 {
+		return 80
+	}
+	return 120
+}
+
 // TestRoute: whatever the printer, the zero place comes first, each place lies
-// within 80 mm of one gauged before and in the reach, with room under the
+// within the longest hop of one gauged before and in the reach, with room under the
 // nozzle; and if nothing is cramped the gauged area with its margin covers the
 // reach.
 func TestRoute(t *testing.T) {
@@ -151,7 +161,7 @@ func TestRoute(t *testing.T) {
 			for _, q := range places[:i+1] {
 				nearest = min(nearest, p.Distance(q))
 			}
-			if nearest > 80+1e-9 {
+			if nearest > hopMost(i+1)+1e-9 {
 				t.Errorf("place %d at %v is %.1f mm from the nearest gauged", i+1, p, nearest)
 			}
 			if !s.Reach.Has(p) {

@@ -11,10 +11,12 @@ import (
 // Constants of gauging (the project's safety rule 5), mm.
 const (
 	hopMost       = 80.0  // a place lies within this of one already gauged
+	hopKnown      = 120.0 // the same once the model says where the gauge drags, and how well it knows
 	arriveAbove   = 1.0   // above where the gauge is expected to drag, at the zero point
 	arriveEarly   = 0.25  // the same at the two points after it, beyond their doubt
 	arriveLeast   = 0.04  // what the doubt of the model counts at least
 	arriveProbe   = 0.20  // more, for a probe that is wrong at this point only
+	arriveAgain   = 0.10  // at a point that was gauged before: there a reading tells it, and not the probe
 	alongSlope    = 0.003 // more doubt per mm along the line of the gauged points
 	acrossSlope   = 0.010 // the same where nothing was gauged in that direction
 	frameMoved    = 0.03  // between two visits, by the touches: more than these scatter
@@ -44,7 +46,7 @@ type approachTo struct {
 
 // descent is the way down from height z with a gauge of so many mm.
 func (a approachTo) descent(z, blade float64) descent {
-	return descent{expected: a.predicted + blade, doubt: a.doubt, sure: a.sure, floor: a.floor, z: z, tight: math.NaN()}
+	return descent{expected: a.predicted + blade, doubt: a.doubt, sure: a.sure, floor: a.floor, gauge: blade, z: z, loose: math.NaN(), tight: math.NaN()}
 }
 
 // first returns the approach to the zero place, touched at height touched.
@@ -106,6 +108,17 @@ func byModel(touched, raw, u, blade, hop float64) approachTo {
 	}
 }
 
+// beside returns the approach where the readings alone predict the bed contact at contact: a
+// probe that lies more from point to point bends the model with it, and the readings know
+// where the bed is. Where the two are far apart, any height between them may be it.
+func (a approachTo) beside(contact, blade float64) approachTo {
+	a.arrival = max(a.arrival, contact+blade+arriveProbe)
+	if off := contact - a.predicted; off > arriveProbe {
+		a.doubt, a.sure = off, false
+	}
+	return a
+}
+
 // back returns the approach to a place that was gauged before, with contact the bed
 // contact recorded there last: that, unless the touches just made say that the frame has
 // moved since by more than frameMoved; then it is predicted from them, and arrives no
@@ -115,7 +128,7 @@ func back(touched, raw, contact, blade, floor float64) approachTo {
 	if math.Abs(p-contact) <= frameMoved {
 		p = contact
 	}
-	return approachTo{predicted: p, arrival: max(p, contact) + blade + arriveLeast + arriveProbe, floor: p - floor, doubt: lastStep, sure: true}
+	return approachTo{predicted: p, arrival: max(p, contact) + blade + arriveAgain, floor: p - floor, doubt: lastStep, sure: true}
 }
 
 // above returns the approach with no floor, and no arrival, below lowest.

@@ -134,6 +134,11 @@ func (g *gauging) arrive(ctx context.Context) error {
 func (g *gauging) foretell() approachTo {
 	way := g.byTouches()
 	if g.proof == nil {
+		if g.homings != g.head.homings {
+			// A homing may err as its probe does, and no touch tells: as wide as the first.
+			wide := first(g.touched(), g.blade, g.setup.Lever)
+			way.arrival, way.doubt, way.sure = max(way.arrival, wide.arrival), 0, false
+		}
 		way = way.above(lowest(contacts(g.log.Run()), g.place, g.setup.Travel.Z0))
 	}
 	return way
@@ -158,10 +163,7 @@ func (g *gauging) byTouches() approachTo {
 	}
 	if raw, u, ok := g.expected(run, len(gs)); ok {
 		way := byModel(g.touched(), raw, u, g.blade, nearest(gs, g.place).place.Distance(g.place))
-		// A probe that lies more from point to point bends the model with it; the readings
-		// alone know where the bed is.
-		way.arrival = max(way.arrival, expect(contacts(run), g.place)+g.blade+arriveProbe)
-		return way
+		return way.beside(expect(contacts(run), g.place), g.blade)
 	}
 	return early(g.touched(), g.blade, g.place, gs, contacts(run))
 }

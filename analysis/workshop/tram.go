@@ -23,9 +23,10 @@ type Plane struct {
 
 // What bed and beam may bend by over the contacts (the priors of the one model, roughly)
 // and what heights may drift by while they are taken, standard deviations, mm. The order
-// of visits goes along with the bends, so that neither can be left out.
+// of visits goes along with the bends, so that neither can be left out. What bends more
+// than once no screw can level: it is in the scatter.
 const (
-	bow, ess, drifts = 0.10, 0.04, 0.05
+	bow, drifts = 0.10, 0.05
 )
 
 // Level fits a plane to what the nozzle met, with bends and an even drift beside it as
@@ -48,7 +49,7 @@ func Level(contacts []Contact, hand float64) (Plane, error) {
 		p2, q2 := (3*t*t-1)/2, (3*s*s-1)/2
 		plain = append(plain, []float64{1, t, s})
 		// Legendre terms, whose straight part is that of a plane through the surface.
-		rows = append(rows, []float64{1, t, s, bow * p2, bow * q2, bow * t * s, ess * (5*t*t - 3) * t / 2, ess * (5*s*s - 3) * s / 2, ess * p2 * s, ess * t * q2, drifts * time})
+		rows = append(rows, []float64{1, t, s, bow * p2, bow * q2, bow * t * s, drifts * time})
 		z, w = append(z, c.Z), append(w, 1/(hand*hand))
 	}
 	r, err := fit.Least(plain, z, nil)
@@ -71,9 +72,6 @@ func Level(contacts []Contact, hand float64) (Plane, error) {
 	return Plane{A: Value{kx * r.Coef[1], kx * r.U(1, s)}, B: Value{ky * r.Coef[2], ky * r.U(2, s)}, Cov: kx * ky * s * s * r.Unscaled.At(1, 2)}, nil
 }
 
-// Pitches of ISO 261 coarse threads, mm.
-var Pitches = map[string]float64{"M3": 0.5, "M4": 0.7, "M5": 0.8}
-
 // Support is a place where a screw holds the bed.
 type Support struct{ X, Y float64 }
 
@@ -81,14 +79,18 @@ type Support struct{ X, Y float64 }
 type Adjustment struct {
 	Support
 	Up    Value // mm; below zero: down
-	Turns Value // of its thread, as Up
+	Turns Value // of its screw, as Up
+	// Stays says that the others are moved against this one.
+	Stays bool
 	// Eighths of a turn, the nearest; 0 where the movement is less than its doubt.
 	Eighths int
 }
 
 // Tram returns how far each support has to go so that the bed lies level to the nozzle,
-// which sees it as p, the first support staying, in the order in which to turn them:
-// crosswise, so that of four the one across comes first. pitch is the thread's, mm.
+// which sees it as p. pitch is by how much a turn of a screw moves it, mm. One support
+// stays: the one with which all of them together move least. It comes first, and the
+// others in the order in which to turn them: crosswise, so that of four the one across
+// comes next.
 func Tram(p Plane, supports []Support, pitch float64) ([]Adjustment, error) {
 	if len(supports) < 3 {
 		return nil, fmt.Errorf("workshop: %d supports: three or more hold a bed", len(supports))
@@ -96,9 +98,11 @@ func Tram(p Plane, supports []Support, pitch float64) ([]Adjustment, error) {
 	if !(pitch > 0) || math.IsInf(pitch, 0) {
 		return nil, fmt.Errorf("workshop: a thread of pitch %g mm", pitch)
 	}
-	first := supports[0]
-	far := func(s Support) float64 { return math.Hypot(s.X-first.X, s.Y-first.Y) }
 	order := slices.Clone(supports)
+	stays := least(p, order)
+	order[0], order[stays] = order[stays], order[0]
+	first := order[0]
+	far := func(s Support) float64 { return math.Hypot(s.X-first.X, s.Y-first.Y) }
 	if len(supports) > 3 {
 		slices.SortStableFunc(order[1:], func(a, b Support) int { return cmp.Compare(far(b), far(a)) })
 	}
@@ -109,7 +113,7 @@ func Tram(p Plane, supports []Support, pitch float64) ([]Adjustment, error) {
 		wide = wide || math.Abs(dx*(order[1].Y-first.Y)-dy*(order[1].X-first.X)) > 2
 		variance := p.A.U*p.A.U*dx*dx + p.B.U*p.B.U*dy*dy + 2*p.Cov*dx*dy
 		up := Value{-(p.A.Value*dx + p.B.Value*dy), math.Sqrt(max(variance, 0))}
-		out[i] = Adjustment{Support: s, Up: up, Turns: Value{up.Value / pitch, up.U / pitch}}
+		out[i] = Adjustment{Support: s, Stays: i == 0, Up: up, Turns: Value{up.Value / pitch, up.U / pitch}}
 		if math.Abs(up.Value) > up.U95() {
 			out[i].Eighths = int(math.Round(8 * up.Value / pitch))
 		}
@@ -118,4 +122,20 @@ func Tram(p Plane, supports []Support, pitch float64) ([]Adjustment, error) {
 		return nil, errors.New("workshop: the supports lie on one line or on each other: say where each of them is")
 	}
 	return out, nil
+}
+
+// least is the support with which, if it stays, the others move least in all: the one of
+// the middle height. Of several the first.
+func least(p Plane, s []Support) (stays int) {
+	best := math.Inf(1)
+	for i := range s {
+		all := 0.0
+		for _, x := range s {
+			all += math.Abs(p.A.Value*(x.X-s[i].X) + p.B.Value*(x.Y-s[i].Y))
+		}
+		if all < best-1e-9 {
+			stays, best = i, all
+		}
+	}
+	return stays
 }

@@ -10,7 +10,7 @@ import (
 
 	"abbed/analysis"
 	"abbed/config"
-	"abbed/daemon"
+	"abbed/daemon/correction"
 	"abbed/daemon/known"
 	"abbed/daemon/results"
 	"abbed/probe/record"
@@ -53,7 +53,7 @@ fit with --readings and --reference, the gaugings of another run with --with.`,
 		}
 		v := analysis.Judge(run)
 		t, refusedTable := v.Table(run)
-		o := &outcome{analysis: results.Analysis(run, v), table: daemon.Table(run, t, refusedTable)}
+		o := &outcome{analysis: results.Analysis(run, v), table: correction.Table(run, t, refusedTable)}
 		if k.json {
 			return writeJSON(c.OutOrStdout(), map[string]any{"analysis": o.analysis, "table": o.table})
 		}

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -23,9 +22,18 @@ func ask(use, short string, args cobra.PositionalArgs, do verb) *cobra.Command {
 		if err != nil {
 			return err
 		}
-		return coded(do(c, a, k, args))
+		return coded(k.hinted(do(c, a, k, args)))
 	}
 	return c
+}
+
+// hinted says to whom the token belongs where it is what is missing.
+func (k *caller) hinted(err error) error {
+	var e *api.Error
+	if k.locked && errors.As(err, &e) && (e.Code == "unauthorized" || e.Code == "forbidden") {
+		e.Hint = "Use sudo: only root and the service may read the operator's token."
+	}
+	return err
 }
 
 // give gives an answer as JSON to programs, told to people.
@@ -93,9 +101,12 @@ func tellStatus(c *cobra.Command, a *client.Client, k caller, _ []string) error 
 		return writeJSON(c.OutOrStdout(), map[string]any{"printer": p, "runs": runs, "applied": applied, "check": check})
 	}
 	out := c.OutOrStdout()
-	fmt.Fprintf(out, "printer: %s: %s\n", p.Link, p.Sentence)
-	if len(p.Owed) > 0 {
-		fmt.Fprintf(out, "owed to the printer: %s\n", strings.Join(p.Owed, ", "))
+	fmt.Fprintf(out, "printer %s: %s: %s\n", p.Name, p.Link, p.Sentence)
+	for _, t := range p.Todo {
+		fmt.Fprintf(out, "to do: %s %s\n", t.Act, t.Says)
+		for _, line := range t.Commands {
+			fmt.Fprintf(out, "       %s%s\n", line, k.named())
+		}
 	}
 	if len(runs) > 0 {
 		r := runs[0]
@@ -111,6 +122,14 @@ func tellStatus(c *cobra.Command, a *client.Client, k caller, _ []string) error 
 		fmt.Fprintf(out, "calendar: %s\n", check.Sentence)
 	}
 	return nil
+}
+
+// named is how a command names the printer, if it has to.
+func (k caller) named() string {
+	if k.printer == "" || len(k.known()) < 2 {
+		return ""
+	}
+	return " --printer " + k.printer
 }
 
 func tellRoom(c *cobra.Command, a *client.Client, k caller, _ []string) error {
@@ -182,10 +201,13 @@ func measure(c *cobra.Command, a *client.Client, k caller, n api.NewRun) error {
 	return nil
 }
 
-func stop(c *cobra.Command, a *client.Client, _ caller, _ []string) error {
+func stop(c *cobra.Command, a *client.Client, k caller, _ []string) error {
 	said, err := a.Stop(c.Context())
 	if err != nil {
 		return err
+	}
+	if k.printer != "" {
+		fmt.Fprintf(c.ErrOrStderr(), "%s: ", k.printer)
 	}
 	if said.Requested {
 		fmt.Fprint(c.ErrOrStderr(), "The stop request went out. Look at the machine. ")

@@ -6,16 +6,21 @@ import (
 	"crypto/ecdsa"
 	"crypto/elliptic"
 	"crypto/rand"
+	"crypto/sha256"
+	"crypto/tls"
 	"crypto/x509"
 	"crypto/x509/pkix"
 	"encoding/pem"
 	"errors"
+	"fmt"
 	pix "image"
 	"image/color"
 	"image/png"
+	"io"
 	"log/slog"
 	"math/big"
 	"net"
+	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -174,7 +179,7 @@ func TestTLS(t *testing.T) {
 	cert, key := ownCertificate(t)
 	h := livingHouse(t, func(s *config.Settings) {
 		s.Listen = "0.0.0.0:0"
-		s.Access = config.Access{Beyond: true, Hosts: "printer.example", Certificate: cert, Key: key}
+		s.Access = config.Access{From: config.FromPhone, Hosts: "printer.example", Certificate: cert, Key: key}
 	})
 	_, port, _ := net.SplitHostPort(h.listen.Addr().String())
 	url := "https://127.0.0.1:" + port
@@ -190,15 +195,76 @@ func TestTLS(t *testing.T) {
 	}
 }
 
+// TestPhone: with access.from: phone a browser of another machine reaches the page by the
+// link that is drawn: under the address of this machine, with a certificate that holds for
+// it by the authority that anybody may have. Its fingerprint stands beside the link.
+func TestPhone(t *testing.T) {
+	if len(addresses()) == 0 {
+		t.Skip("this machine is on no network")
+	}
+	h := livingHouse(t, func(s *config.Settings) { s.Listen, s.Access.From = "0.0.0.0:0", config.FromPhone })
+	_, port, _ := net.SplitHostPort(h.listen.Addr().String())
+	here := []string{"--url", "https://localhost:" + port, "--ca", h.doors.own.Authority, "--token-file", h.access.TokenFile()}
+	code, out, errs := runOn(t, append([]string{"access", "pair"}, here...)...)
+	link := strings.TrimSpace(out)
+	if at := "https://" + net.JoinHostPort(addresses()[0], port); code != exitDone || !strings.HasPrefix(link, at+"/in/") {
+		t.Fatalf("%d: %s%s, want %s", code, out, errs, at)
+	}
+	page, _, _ := strings.Cut(link, "/in/")
+	for _, want := range []string{h.doors.own.Fingerprint, page + "/in/abbed.crt", "\u2580"} {
+		if !strings.Contains(errs, want) {
+			t.Errorf("beside the link %q is missing:\n%s", want, errs)
+		}
+	}
+	var shown string
+	open := &http.Client{Transport: &http.Transport{TLSClientConfig: &tls.Config{InsecureSkipVerify: true, VerifyPeerCertificate: func(raw [][]byte, _ [][]*x509.Certificate) error {
+		shown = fmt.Sprintf("%X", sha256.Sum256(raw[0]))
+		return nil
+	}}}}
+	r, err := open.Get(page + "/in/abbed.crt")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Body.Close()
+	pem, err := io.ReadAll(r.Body)
+	if err != nil || shown != strings.ReplaceAll(h.doors.own.Fingerprint, ":", "") {
+		t.Errorf("%v: the phone shows %s, told was %s", err, shown, h.doors.own.Fingerprint)
+	}
+	pool := x509.NewCertPool()
+	if !pool.AppendCertsFromPEM(pem) {
+		t.Fatalf("no certificate: %s", pem)
+	}
+	trusting := &http.Client{Transport: &http.Transport{TLSClientConfig: &tls.Config{RootCAs: pool}}}
+	for _, url := range []string{link, "https://localhost:" + port + "/"} {
+		r, err := trusting.Get(url)
+		if err != nil || r.StatusCode != http.StatusOK {
+			t.Errorf("%s: %v %v", url, r, err)
+			continue
+		}
+		r.Body.Close()
+	}
+}
+
+// TestNoQR: no code is drawn that a phone cannot open.
+func TestNoQR(t *testing.T) {
+	for _, page := range []string{"http://127.0.0.1:8077", "http://localhost:1", "https://[::1]:8077"} {
+		var out strings.Builder
+		err := invite(&out, client.Paired{URL: page + "/in/ABCD-EFGH-2345"}, true)
+		if err != nil || strings.Contains(out.String(), "\u2580") || !strings.Contains(out.String(), "A phone cannot open it") {
+			t.Errorf("%s: %v\n%s", page, err, &out)
+		}
+	}
+}
+
 // TestBeyondNeedsSettings: an address that others reach is refused until the
 // owner has opened it, with exit status 2.
 func TestBeyondNeedsSettings(t *testing.T) {
 	t.Setenv("GOMEMLIMIT", "off") // serve leaves the process of the tests alone then
 	for name, args := range map[string][]string{
 		"nothing set":     nil,
-		"no names":        {"--set", "access.beyond=true", "--set", "access.plain=true"},
-		"no certificate":  {"--set", "access.beyond=true", "--set", "access.hosts=printer.example"},
-		"no such files":   {"--set", "access.beyond=true", "--set", "access.hosts=printer.example", "--set", "access.certificate=/none", "--set", "access.key=/none"},
+		"no names":        {"--set", "access.from=proxy", "--set", "access.plain=true"},
+		"no certificate":  {"--set", "access.from=proxy", "--set", "access.proxies=192.0.2.7", "--set", "access.hosts=printer.example"},
+		"no such files":   {"--set", "access.from=phone", "--set", "access.hosts=printer.example", "--set", "access.certificate=/none", "--set", "access.key=/none"},
 		"names alone":     {"--set", "access.hosts=printer.example"},
 		"a bad scraper's": {"--set", "access.scrapers=printer.example"},
 	} {

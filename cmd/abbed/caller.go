@@ -1,11 +1,14 @@
 package main
 
 import (
+	"bytes"
 	"crypto/tls"
 	"crypto/x509"
+	"encoding/pem"
 	"errors"
 	"fmt"
 	"io/fs"
+	"net"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -14,9 +17,11 @@ import (
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
+	"golang.org/x/sys/unix"
 
 	"abbed/config"
 	"abbed/config/outside"
+	"abbed/daemon/access"
 	"abbed/daemon/client"
 )
 
@@ -27,6 +32,8 @@ type caller struct {
 	json           bool
 	flags          *pflag.FlagSet
 	dirs           []string // of settings files; nil: those of this machine
+	pinned         string   // file of the certificate that this machine's daemon must show; "": none
+	locked         bool     // the token is there, and may not be read
 }
 
 // commonHelp is where the common flags are shown.
@@ -131,7 +138,8 @@ func (k *caller) file(name string) string {
 }
 
 // find takes address and token from the settings of the printer. Whoever may not read
-// the token goes by the printer's socket, if there is one that lets him.
+// the token goes by the printer's socket, if there is one that lets him, and looks and
+// stops at the address otherwise. A daemon with a certificate must show that one.
 func (k *caller) find() error {
 	name, err := k.which()
 	if err != nil || name == "" {
@@ -141,14 +149,30 @@ func (k *caller) find() error {
 	if err != nil {
 		return usage(err)
 	}
-	k.url, k.token = "http://"+s.Listen, filepath.Join(s.State, "token")
-	if s.Access.Certificate != "" {
-		k.url = "https://" + s.Listen
+	k.printer = name
+	k.url, k.token = "http://"+atHome(s.Listen), filepath.Join(s.State, "token")
+	cert := s.Access.Certificate
+	if s.Access.Own() {
+		cert = access.OwnFiles(s.State).Certificate
 	}
-	if _, err := readToken(k.token); errors.Is(err, fs.ErrPermission) && s.Socket != "" {
+	if cert != "" {
+		k.url, k.pinned = "https://"+atHome(s.Listen), cert
+	}
+	_, err = readToken(k.token)
+	if k.locked = errors.Is(err, fs.ErrPermission); k.locked && s.Socket != "" && unix.Access(s.Socket, unix.W_OK) == nil {
 		k.url = "unix:" + s.Socket
 	}
 	return nil
+}
+
+// atHome is an address as it is reached on this machine: a daemon that listens everywhere
+// is asked on the loopback.
+func atHome(listen string) string {
+	host, port, err := net.SplitHostPort(listen)
+	if ip := net.ParseIP(host); err == nil && (host == "" || ip != nil && ip.IsUnspecified()) {
+		return net.JoinHostPort("127.0.0.1", port)
+	}
+	return listen
 }
 
 // settings reads the settings of the printer that is named with --printer; alone says
@@ -185,14 +209,17 @@ func (k *caller) dial() (*client.Client, error) {
 		return client.New(k.url, ""), nil
 	}
 	token, err := readToken(k.token)
-	if err != nil && !errors.Is(err, os.ErrNotExist) {
+	if err != nil && !errors.Is(err, os.ErrNotExist) && !k.locked {
 		return nil, err
 	}
 	a := client.New(k.url, token)
+	if k.ca == "" && k.pinned != "" {
+		return k.pin(a)
+	}
 	if k.ca == "" {
 		return a, nil
 	}
-	pem, err := outside.Read(k.ca, 1<<20)
+	given, err := outside.Read(k.ca, 1<<20)
 	if err != nil {
 		return nil, usage(fmt.Errorf("--ca: %w", err))
 	}
@@ -200,10 +227,34 @@ func (k *caller) dial() (*client.Client, error) {
 	if err != nil {
 		pool = x509.NewCertPool()
 	}
-	if !pool.AppendCertsFromPEM(pem) {
+	if !pool.AppendCertsFromPEM(given) {
 		return nil, usage(fmt.Errorf("--ca %s: holds no certificate in PEM", k.ca))
 	}
 	return a.Over(&http.Transport{TLSClientConfig: &tls.Config{RootCAs: pool, MinVersion: tls.VersionTLS12}}), nil
+}
+
+// pin has a client trust the certificate of the printer's settings, and no other: it may be
+// made for other names than that of this machine.
+func (k *caller) pin(a *client.Client) (*client.Client, error) {
+	text, err := outside.Read(k.pinned, 1<<20)
+	if errors.Is(err, fs.ErrPermission) {
+		return a, nil // then the system has to trust it
+	}
+	if err != nil {
+		return nil, fmt.Errorf("read the certificate of %s: %w", k.printer, err)
+	}
+	block, _ := pem.Decode(text)
+	if block == nil {
+		return nil, usage(fmt.Errorf("the certificate of %s, %s, is no PEM", k.printer, k.pinned))
+	}
+	same := func(c tls.ConnectionState) error {
+		if !bytes.Equal(c.PeerCertificates[0].Raw, block.Bytes) {
+			return fmt.Errorf("what listens at %s shows another certificate than %s", k.url, k.pinned)
+		}
+		return nil
+	}
+	// The check by names is replaced by one that is stricter.
+	return a.Over(&http.Transport{TLSClientConfig: &tls.Config{InsecureSkipVerify: true, VerifyConnection: same, MinVersion: tls.VersionTLS12}}), nil
 }
 
 // readToken reads the operator's token, as the daemon keeps it.

@@ -38,13 +38,13 @@ standard output, or to the file of -o, which appears only when it is whole; an o
 file of that name is replaced then.
 
 The correction holds in full over the first two layers of FILE, and ends above them
-at the rate of the setting carry.fade.
+so slowly that no layer becomes 2 % thicker or thinner.
 
 The correction is the table of a run: of a running daemon (--run ID, the latest
 run if none is named), or of a file (--table: table.json of abbed demo --out, the
 answer of GET runs/ID/table, or the record of a run, from which the table and its
 digest are worked out anew). It is carried only if a person has read its cautions
-and says so by its digest (--i-signed-off DIGEST, at least its first 8 letters).
+and says so by its digest (--approve DIGEST, at least its first 8 letters).
 
 The printer's own levelling stays as it was while the run was measured. Never do
 both, apply a table and carry it: it would count twice.`,
@@ -55,10 +55,8 @@ both, apply a table and carry it: it would count twice.`,
 	addSettings(f, "config", "set")
 	f.StringVar(&k.tableFile, "table", "", "take the correction from this file and not from the daemon")
 	f.StringVar(&k.run, "run", "", "the run of the daemon whose table is carried")
-	f.StringVar(&k.signed, "i-signed-off", "", "the digest of the table whose cautions you have read and accept")
+	f.StringVar(&k.signed, "approve", "", "the digest of the table whose cautions you have read and accept")
 	f.StringVarP(&k.out, "out", "o", "", "write to this file")
-	f.Float64Var(&k.o.Full, "full", 0, "up to this height the correction holds in full, mm; 0: over the first two layers, as they are found in FILE")
-	f.Float64Var(&k.o.Tolerance, "tolerance", k.o.Tolerance, "how far the nozzle may be from the correction along a move, mm; less cuts moves finer")
 	f.StringVar(&k.follow, "g91-moves-e", "", "yes or no: whether G90 and G91 change E too on your machine; asked for only where it matters")
 	f.DurationVar(&k.oldest, "oldest", 30*24*time.Hour, "a run older than this is stale: wheels wear, screws loosen")
 	c.RunE = func(c *cobra.Command, args []string) error {
@@ -75,19 +73,14 @@ both, apply a table and carry it: it would count twice.`,
 	return c
 }
 
-// limits are those of the owner's settings here, or, where the table says under
-// which it was offered and nobody set any here, those.
+// limits are those of the owner's settings here, or, where the table says under which it
+// was offered and nobody set any here, those: no table says more than the settings can.
 func (k *carry) limits(s config.Settings, t api.Table) record.Criteria {
 	out := record.DefaultCriteria()
-	of := func(key string, set float64, told func(*api.Limits) float64) float64 {
-		if _, said := s.Given[key]; !said && t.Limits != nil {
-			return min(told(t.Limits), 1) // no table says more than the settings can
-		}
-		return set
+	if _, said := s.Given["largest"]; said || t.Limits == nil {
+		return out.WithLargest(s.Largest)
 	}
-	out.Largest = of("criteria.largest", s.Criteria.Largest, func(l *api.Limits) float64 { return l.Largest })
-	out.Steepest = of("criteria.steepest", s.Criteria.Steepest, func(l *api.Limits) float64 { return l.Steepest }) / 100
-	out.DoubtShare = of("criteria.doubt_share", s.Criteria.DoubtShare, func(l *api.Limits) float64 { return l.DoubtShare })
+	out.Largest, out.Steepest, out.DoubtShare = min(t.Limits.Largest, 1), min(t.Limits.Steepest, 1)/100, min(t.Limits.DoubtShare, 1)
 	return out
 }
 
@@ -113,7 +106,6 @@ func (k *carry) do(c *cobra.Command, name string) error {
 	if err != nil {
 		return err
 	}
-	k.o.Fade = s.Carry.Fade
 	k.o.Note = fmt.Sprintf("table %s of run %s for printer %s", *t.Digest, oneLine(t.Run), oneLine(t.Printer))
 	if err := k.o.Check(g); err != nil {
 		return usage(err)

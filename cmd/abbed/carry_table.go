@@ -14,8 +14,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"abbed/analysis"
-	"abbed/daemon"
 	"abbed/daemon/api"
+	"abbed/daemon/correction"
 	"abbed/gcode/printfile"
 	"abbed/probe/record"
 )
@@ -99,7 +99,7 @@ func readTable(name string, in io.Reader) (t api.Table, err error) {
 			return t, usage(fmt.Errorf("carry: --table %s: %w", name, err))
 		}
 		made, why := analysis.Judge(run).Table(run)
-		return daemon.Table(run, made, why), nil
+		return correction.Table(run, made, why), nil
 	}
 	if err := json.Unmarshal(b, &t); err != nil {
 		return t, damaged(err)
@@ -115,7 +115,7 @@ func (k *carry) admit(t api.Table, limits record.Criteria, now time.Time, w io.W
 	if t.Digest == nil || len(*t.Digest) != 64 || !isHex(*t.Digest) {
 		return nil, refused(errors.New("carry: the table has no digest, so that nobody can have signed it off: take it from the daemon, or give the run's record"))
 	}
-	if sum := daemon.Tabled(t).Sum(); sum != *t.Digest {
+	if sum := correction.Tabled(t).Sum(); sum != *t.Digest {
 		return nil, refused(fmt.Errorf("carry: the table's digest is %.8s, and that of its nodes, printer, lever and area %.8s: it was changed, or an older abbed wrote it: take it from the daemon, or give the run's record", *t.Digest, sum))
 	}
 	g, nodes, err := grid(t)
@@ -135,7 +135,7 @@ func (k *carry) admit(t api.Table, limits record.Criteria, now time.Time, w io.W
 			fmt.Fprintf(w, "  - %s\n", c.Text)
 		}
 		fmt.Fprintln(w, "  - The printer's own levelling stays as it was when the run was measured; the table is not applied to its map as well.")
-		fmt.Fprintf(w, "Then say so with --i-signed-off and the digest: %s\n", *t.Digest)
+		fmt.Fprintf(w, "Then say so with --approve and the digest: %s\n", *t.Digest)
 		if said == "" {
 			return nil, refused(errors.New("carry: the table is not signed off"))
 		}

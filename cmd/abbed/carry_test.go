@@ -14,8 +14,8 @@ import (
 	"testing"
 	"time"
 
-	"abbed/daemon"
 	"abbed/daemon/api"
+	"abbed/daemon/correction"
 	"abbed/gcode/printfile"
 	"abbed/probe/record"
 )
@@ -40,7 +40,7 @@ func twisted(a float64) api.Table {
 
 // sealed gives a table the digest of what it holds.
 func sealed(t api.Table) api.Table {
-	digest := daemon.Tabled(t).Sum()
+	digest := correction.Tabled(t).Sum()
 	t.Digest = &digest
 	return t
 }
@@ -68,7 +68,7 @@ func carried(t *testing.T, table api.Table, args ...string) (code int, out, errs
 
 // TestCarry: a table whose digest the person types goes into the file.
 func TestCarry(t *testing.T) {
-	code, out, errs, _ := carried(t, twisted(0.2), "--i-signed-off", word(twisted(0.2)))
+	code, out, errs, _ := carried(t, twisted(0.2), "--approve", word(twisted(0.2)))
 	if code != exitDone || !strings.Contains(out, "G1 X10 Y10 Z0.4\n") || !strings.Contains(out, "G1 X210 Y10 Z0 E9\n") {
 		t.Fatalf("code %d\n%s\n%s", code, out, errs)
 	}
@@ -86,10 +86,10 @@ type refusal struct {
 }
 
 func (c refusal) word() []string {
-	if c.table.Digest == nil || len(c.args) > 0 && c.args[0] == "--i-signed-off" || c.says == "not signed off" {
+	if c.table.Digest == nil || len(c.args) > 0 && c.args[0] == "--approve" || c.says == "not signed off" {
 		return c.args
 	}
-	return append([]string{"--i-signed-off", *c.table.Digest}, c.args...)
+	return append([]string{"--approve", *c.table.Digest}, c.args...)
 }
 
 // TestCarryRefuses: without the person's word, stale, beyond limits, not whole,
@@ -99,8 +99,8 @@ func TestCarryRefuses(t *testing.T) {
 	edited := func(f func(*api.Table)) api.Table { t := twisted(0.2); f(&t); return t }
 	for name, c := range map[string]refusal{
 		"no word":     {twisted(0.2), nil, "not signed off"},
-		"other word":  {twisted(0.2), []string{"--i-signed-off", "fedcba98"}, "not the digest"},
-		"few letters": {twisted(0.2), []string{"--i-signed-off", word(twisted(0.2))[:3]}, "not the digest"},
+		"other word":  {twisted(0.2), []string{"--approve", "fedcba98"}, "not the digest"},
+		"few letters": {twisted(0.2), []string{"--approve", word(twisted(0.2))[:3]}, "not the digest"},
 		"too large":   {twisted(0.6), nil, "largest correction"},
 		"too steep":   {with(func(t *api.Table) { t.Nodes[7].Add += 0.3 }), nil, "neighbouring"},
 		"unsure":      {with(func(t *api.Table) { t.Nodes[7].U95 = 0.15 }), nil, "doubt"},
@@ -109,7 +109,7 @@ func TestCarryRefuses(t *testing.T) {
 		"edited":      {edited(func(t *api.Table) { t.Nodes[4].Add -= 0.05 }), nil, "was changed"},
 		"other lever": {edited(func(t *api.Table) { t.Lever.Y = 20 }), nil, "was changed"},
 		"its limits":  {with(func(t *api.Table) { t.Limits = &api.Limits{Largest: 0.1, Steepest: 0.3, DoubtShare: 0.5} }), nil, "largest correction"},
-		"the owner's": {twisted(0.2), []string{"--set", "criteria.largest=0.1"}, "largest correction"},
+		"the owner's": {twisted(0.2), []string{"--set", "largest=0.1"}, "largest correction"},
 		"refused":     {edited(func(t *api.Table) { t.Digest, t.Refused = nil, &api.Error{Code: "map-stale", Text: "Old."} }), nil, "map-stale"},
 		"no digest":   {edited(func(t *api.Table) { t.Digest = nil }), nil, "no digest"},
 		"a node lost": {with(func(t *api.Table) { t.Nodes = t.Nodes[:14] }), nil, "not whole"},
@@ -154,11 +154,11 @@ func TestCarryInForce(t *testing.T) {
 func TestCarryToFile(t *testing.T) {
 	dir := t.TempDir()
 	out := filepath.Join(dir, "carried.gcode")
-	code, _, errs, src := carried(t, twisted(0.2), "--i-signed-off", word(twisted(0.2)), "-o", out)
+	code, _, errs, src := carried(t, twisted(0.2), "--approve", word(twisted(0.2)), "-o", out)
 	if b, err := os.ReadFile(out); code != exitDone || err != nil || !bytes.Contains(b, []byte("Z0.4")) {
 		t.Fatalf("code %d, %v, %s", code, err, errs)
 	}
-	args := []string{"correction", "carry", "--table", filepath.Join(src, "table.json"), "--i-signed-off", word(twisted(0.2))}
+	args := []string{"correction", "carry", "--table", filepath.Join(src, "table.json"), "--approve", word(twisted(0.2))}
 	again := filepath.Join(dir, "again.gcode")
 	if code := Main(context.Background(), append(args, out, "-o", again), &bytes.Buffer{}, &bytes.Buffer{}); code != exitRefused {
 		t.Errorf("carried twice: code %d", code)
@@ -177,7 +177,7 @@ func TestCarryToFile(t *testing.T) {
 // TestCarryOwnersLimits: the owner's settings hold, wider ones too.
 func TestCarryOwnersLimits(t *testing.T) {
 	table := twisted(0.6)
-	if code, _, errs, _ := carried(t, table, "--i-signed-off", word(table), "--set", "criteria.largest=0.7", "--set", "criteria.steepest=0.9"); code != exitDone {
+	if code, _, errs, _ := carried(t, table, "--approve", word(table), "--set", "largest=1"); code != exitDone {
 		t.Errorf("code %d: %s", code, errs)
 	}
 }
@@ -208,7 +208,7 @@ func TestCarryOnto(t *testing.T) {
 		if name != "" {
 			out = at(name)
 		}
-		code, _, errs, _ := carried(t, twisted(0.2), "--i-signed-off", word(twisted(0.2)), "-o", out)
+		code, _, errs, _ := carried(t, twisted(0.2), "--approve", word(twisted(0.2)), "-o", out)
 		if code != exitUsage || !strings.Contains(errs, says) {
 			t.Errorf("-o %q: code %d, %s", name, code, errs)
 		}
@@ -225,7 +225,7 @@ func TestCarryOnto(t *testing.T) {
 	if b, err := os.ReadFile(at("file")); string(b) != "keep" {
 		t.Errorf("the file became %q (%v)", b, err)
 	}
-	code, _, errs, _ := carried(t, twisted(0.2), "--i-signed-off", word(twisted(0.2)), "-o", at("file"))
+	code, _, errs, _ := carried(t, twisted(0.2), "--approve", word(twisted(0.2)), "-o", at("file"))
 	i, err := os.Stat(at("file"))
 	if code != exitDone || err != nil || i.Size() < 50 || i.Mode() != 0o600 {
 		t.Errorf("code %d, %v %v: %s", code, i, err, errs)
@@ -254,7 +254,7 @@ func TestCarryDiskFull(t *testing.T) {
 	}
 	var errs bytes.Buffer
 	_, _, _, src := carried(t, twisted(0.2))
-	args := []string{"correction", "carry", filepath.Join(src, "part.gcode"), "--table", filepath.Join(src, "table.json"), "--i-signed-off", word(twisted(0.2))}
+	args := []string{"correction", "carry", filepath.Join(src, "part.gcode"), "--table", filepath.Join(src, "table.json"), "--approve", word(twisted(0.2))}
 	if code := Main(context.Background(), args, full{}, &errs); code != exitCould || !strings.Contains(errs.String(), "the disk is full: make room") || !strings.Contains(errs.String(), "must not be printed") {
 		t.Errorf("code %d: %s", code, errs.String())
 	}
@@ -340,20 +340,11 @@ func processorTime(t *testing.T) time.Duration {
 	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }
 
-// TestCarryFade: the rate at which the correction ends is a setting, and what holds is
-// told.
-func TestCarryFade(t *testing.T) {
-	for _, c := range []struct{ args, says string }{
-		{"", "in full up to Z 0.4 mm and has ended at 10.4 mm"},
-		{"--set carry.fade=0.1", "in full up to Z 0.4 mm and has ended at 2.4 mm"},
-		{"--full 1 --set carry.fade=0.04", "in full up to Z 1 mm and has ended at 6 mm"},
-	} {
-		code, _, errs, _ := carried(t, twisted(0.2), append([]string{"--i-signed-off", word(twisted(0.2))}, strings.Fields(c.args)...)...)
-		if code != exitDone || !strings.Contains(errs, c.says) {
-			t.Errorf("%s: code %d: %s", c.args, code, errs)
-		}
-	}
-	if code, _, errs, _ := carried(t, twisted(0.2), "--set", "carry.fade=0.2"); code != exitUsage || !strings.Contains(errs, "0.001..0.1") {
+// TestCarryEnds: what holds is told: in full over the first two layers, and an end at a
+// rate of 0.02.
+func TestCarryEnds(t *testing.T) {
+	code, _, errs, _ := carried(t, twisted(0.2), "--approve", word(twisted(0.2)))
+	if says := "in full up to Z 0.4 mm and has ended at 10.4 mm"; code != exitDone || !strings.Contains(errs, says) {
 		t.Errorf("code %d: %s", code, errs)
 	}
 }

@@ -20,6 +20,9 @@ func confirmCommand() *cobra.Command {
 		func(c *cobra.Command, a *client.Client, k caller, args []string) error {
 			how.Gauge = &thick
 			id, err := waiting(c, a, args)
+			if err == nil && id == "" {
+				return putBack(c, a, how)
+			}
 			if err != nil {
 				return err
 			}
@@ -37,7 +40,8 @@ of all in the level of the Z offset.`
 	return c
 }
 
-// waiting is the run that is named, or the one that waits for a confirmation.
+// waiting is the run that is named, or the one that waits for a confirmation; "": none
+// does, but what a run switched off has to be put back.
 func waiting(c *cobra.Command, a *client.Client, args []string) (string, error) {
 	if len(args) > 0 {
 		return args[0], nil
@@ -51,7 +55,28 @@ func waiting(c *cobra.Command, a *client.Client, args []string) (string, error) 
 			return r.ID, nil
 		}
 	}
-	return "", errors.New("confirm: no run waits for a confirmation: abbed measure starts one")
+	p, err := a.Printer(c.Context())
+	if err == nil && len(p.Owed) == 0 {
+		err = errors.New("confirm: no run waits for a confirmation: abbed measure starts one")
+	}
+	return "", err
+}
+
+// putBack gives a person's word that the head may home, so that what a run switched off is
+// put back.
+func putBack(c *cobra.Command, a *client.Client, how api.Confirm) error {
+	if !slices.Contains(how.Cautions, "homes") {
+		fmt.Fprintln(c.ErrOrStderr(), "--caution homes\n    The bed is clear, the head moves freely, and I can reach the power switch: the head may home.")
+		return refused(errors.New("confirm: nothing is confirmed yet: look at the machine, then name the caution above with --caution"))
+	}
+	if how.Person == "" {
+		return usage(errors.New("confirm: say who confirms: --person NAME"))
+	}
+	if err := a.Resolve(c.Context(), "finish"); err != nil {
+		return err
+	}
+	fmt.Fprintln(c.ErrOrStderr(), "Confirmed: the head homes now. Stay at the machine.")
+	return nil
 }
 
 func giveWord(c *cobra.Command, a *client.Client, id string, how api.Confirm) error {
@@ -63,6 +88,9 @@ func giveWord(c *cobra.Command, a *client.Client, id string, how api.Confirm) er
 		if !slices.Contains(how.Cautions, x.ID) {
 			fmt.Fprintf(c.ErrOrStderr(), "--caution %s\n    %s\n", x.ID, x.Text)
 		}
+	}
+	for _, w := range api.Warnings {
+		fmt.Fprintln(c.ErrOrStderr(), w)
 	}
 	switch {
 	case len(how.Cautions) == 0:

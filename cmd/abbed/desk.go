@@ -112,7 +112,7 @@ as the tilted probe does.`,
 	f.Float64Var(&d.Height, "height", 0, "other side of the profile's section, mm; 0: as wide")
 	f.Float64Var(&d.Rails, "rails", 0, "distance of two rails that carry the head, mm; 0: there is one beam")
 	f.StringVar(&d.supports, "supports", "", `where the screws are that hold the bed, such as "30,30 205,30 117.5,205", mm`)
-	f.StringVar(&d.Thread, "thread", "", "their thread: M3, M4 or M5")
+	f.Float64Var(&d.Pitch, "pitch", 0, "how far one turn of them moves the bed, mm (default: the setting desk.pitch)")
 	c.RunE = func(c *cobra.Command, args []string) error { return coded(d.do(c, args[0])) }
 	return c
 }

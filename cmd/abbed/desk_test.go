@@ -63,29 +63,28 @@ func TestRepairRefuses(t *testing.T) {
 	if err != nil || len(a.Steps) != 0 || !strings.Contains(a.Why, "Run the step gauging") || !strings.Contains(a.Missing, "desk.supports") || len(a.Cautions) == 0 {
 		t.Errorf("an empty run gave %+v, %v", a, err)
 	}
-	for _, bad := range []api.AskRepair{{Thread: "M6"}, {Mounting: -1}, {Rails: math.Inf(1)}} {
+	for _, bad := range []api.AskRepair{{Pitch: -0.7}, {Mounting: -1}, {Rails: math.Inf(1)}} {
 		if _, err := results.RepairOf(run, analysis.Judge(run), results.Asked(bad, config.Default())); err == nil {
 			t.Errorf("%+v was taken", bad)
 		}
 	}
 }
 
-// TestTramByTheNozzle by hand: the nozzle meets the bed at z = 0.002 x - 0.001 y: it rises
-// by 0.2 mm per 100 mm to the right. Supports at (0,0), (200,0), (100,200): the second
-// goes down by 0.4 mm, 0.4 / 0.7 = 0.571 turns of M4, five eighths; the third by 0.2 - 0.2
-// = 0.
+// TestTramByTheNozzle by hand: the nozzle meets the bed at z = 0.002 x - 0.001 y. At the
+// supports (0,0), (200,0), (100,200) that is 0, 0.4 and 0: the first stays, the second goes
+// down by 0.4 mm, 0.4 / 0.7 = 0.571 turns, five eighths; the third stays as it is.
 func TestTramByTheNozzle(t *testing.T) {
 	run := record.Run{Version: 1}
 	for i, p := range []record.Place{{U: 10, V: 10}, {U: 190, V: 20}, {U: 100, V: 100}, {U: 20, V: 180}, {U: 180, V: 190}, {U: 100, V: 20}, {U: 100, V: 180}} {
 		run.Gaugings = append(run.Gaugings, record.Gauging{Place: p, Z: 0.002*p.U - 0.001*p.V + 0.1, Blade: 0.1, T: float64(i)})
 	}
-	ask := api.AskRepair{Supports: []api.XY{{X: 0, Y: 0}, {X: 200, Y: 0}, {X: 100, Y: 200}}}
+	ask := api.AskRepair{Pitch: 0.7, Supports: []api.XY{{X: 0, Y: 0}, {X: 200, Y: 0}, {X: 100, Y: 200}}}
 	a, err := results.RepairOf(run, analysis.Judge(run), results.Asked(ask, config.Default()))
 	if err != nil || len(a.Steps) < 3 || a.Steps[0].ID != "screws" || a.Steps[1].ID != "z-offset" || a.Steps[2].ID != "measure" {
 		t.Fatalf("%v %+v", err, a)
 	}
 	s := a.Steps[0].Screws
-	if math.Abs(s[1].Up.Value+0.4) > 1e-6 || math.Abs(s[1].Turns.Value+0.4/0.7) > 1e-6 || s[1].Eighths != -5 || s[2].Eighths != 0 || s[1].Says != "X 200, Y 0: lower the bed by 5/8 turn (0.40 mm)." {
+	if len(s) != 3 || s[1].Eighths != -5 || s[2].Eighths != 0 || math.Abs(s[1].Turns.Value+0.4/0.7) > 1e-4 || s[1].Says != "X 200, Y 0: lower the bed by 5/8 turn (0.40 mm)." {
 		t.Errorf("%+v", s)
 	}
 	run.Gaugings = run.Gaugings[:3]
@@ -159,7 +158,7 @@ func TestProofPrintCommand(t *testing.T) {
 		t.Fatal(err)
 	}
 	errs.Reset()
-	if code := Main(context.Background(), []string{"correction", "carry", file, "--table", filepath.Join(dir, "table.json"), "--i-signed-off", word(table), "-o", filepath.Join(dir, "c.gcode")}, &out, &errs); code != exitDone || !strings.Contains(errs.String(), "between -0.2") {
+	if code := Main(context.Background(), []string{"correction", "carry", file, "--table", filepath.Join(dir, "table.json"), "--approve", word(table), "-o", filepath.Join(dir, "c.gcode")}, &out, &errs); code != exitDone || !strings.Contains(errs.String(), "between -0.2") {
 		t.Errorf("code %d: %s", code, errs.String())
 	}
 }

@@ -43,6 +43,7 @@ var floors = map[string][]string{
 	"daemon/apply":      {"gcode", "gcode/dialect", "analysis", "probe/record", "daemon/store"},
 	"daemon/known":      {"config", "daemon/api", "daemon/link", "gcode", "gcode/dialect", "probe/record"},
 	"daemon/results":    {"analysis", "analysis/workshop", "config", "daemon/api", "daemon/refuse", "daemon/store", "probe", "probe/record"},
+	"daemon/correction": {"analysis", "config", "daemon/access", "daemon/api", "daemon/apply", "daemon/known", "daemon/link", "daemon/refuse", "daemon/results", "daemon/status", "daemon/store", "gcode", "gcode/clock", "gcode/dialect", "probe", "probe/record"},
 	"daemon/refuse":     {"daemon/api", "daemon/store", "gcode", "probe"},
 	"daemon/link":       {"daemon/api", "gcode", "gcode/clock", "gcode/dialect", "gcode/port", "probe/record"},
 	"daemon/metrics":    {"daemon/api", "daemon/status", "daemon/access", "analysis", "probe/record"},

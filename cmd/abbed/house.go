@@ -32,7 +32,7 @@ type house struct {
 	store  *store.Store
 	listen net.Listener
 	button net.Listener // the socket; nil: none
-	files  config.Access
+	doors  doors
 	server *http.Server
 	log    *slog.Logger
 	notice string // how the store was opened
@@ -56,10 +56,14 @@ type plan struct {
 // build opens the store, reads what an earlier daemon left, and binds the
 // address; nothing is served and no port is opened before run.
 func build(ctx context.Context, p plan) (*house, error) {
-	if err := access.CheckListen(p.settings.Listen, rules(p.settings)); err != nil {
+	opened, err := openDoors(p.settings)
+	if err != nil {
+		return nil, err
+	}
+	if err := access.CheckListen(p.settings.Listen, opened.rules()); err != nil {
 		return nil, usage(err)
 	}
-	h := &house{log: p.log, files: p.settings.Access, manager: p.manager}
+	h := &house{log: p.log, doors: opened, manager: p.manager}
 	if err := h.keep(ctx, p); err != nil {
 		return nil, err
 	}
@@ -81,7 +85,7 @@ func (h *house) keep(ctx context.Context, p plan) error {
 		p.log.Warn(notice.Text, "hint", notice.Hint, "moved", notice.Moved)
 		h.notice = notice.Text + " " + notice.Hint
 	}
-	if h.access, notices, err = access.Open(access.Options{Dir: p.settings.State, Rules: rules(p.settings), Enter: page.Enter, Refuse: page.Shut}); err != nil {
+	if h.access, notices, err = access.Open(access.Options{Dir: p.settings.State, Rules: h.doors.rules(), Enter: page.Enter, Refuse: page.Shut}); err != nil {
 		return errors.Join(err, h.store.Close())
 	}
 	for _, n := range notices {
@@ -111,14 +115,14 @@ func (h *house) front(ctx context.Context, p plan) error {
 		if err != nil {
 			return fmt.Errorf("listen on %s: %w; is abbed running already? Choose another address with --listen", p.settings.Listen, err)
 		}
-		h.listen = access.NewDoor(l, rules(p.settings))
+		h.listen = access.NewDoor(l, h.doors.rules())
 	}
 	if p.settings.Socket != "" {
 		l, err := access.ListenSocket(p.settings.Socket, p.settings.SocketGroup)
 		if err != nil {
 			return errors.Join(err, h.listen.Close())
 		}
-		h.button = access.NewDoor(l, rules(p.settings))
+		h.button = access.NewDoor(l, h.doors.rules())
 	}
 	site := web.New(h.daemon, web.Options{
 		Metrics: metrics.New(h.daemon.Board()), Version: version, Who: access.Who, Doors: h.access, Log: p.log,
@@ -149,26 +153,15 @@ func oneByOne() *http.Protocols {
 	return p
 }
 
-// rules are what the settings open beyond loopback.
-func rules(s config.Settings) access.Rules {
-	r := access.Rules{
-		Beyond: s.Access.Beyond, Hosts: config.List(s.Access.Hosts), TLS: s.Access.Certificate != "",
-		ScrapeToken: s.Access.ScrapeToken,
-	}
-	r.Proxies, _ = config.Networks(s.Access.Proxies) // Validate has looked
-	r.Scrapers, _ = config.Networks(s.Access.Scrapers)
-	return r
-}
-
 // certify reads certificate and key before anything is bound, so that a wrong
 // file is told at the start; nil where the owner has none. Later files are taken
 // without a restart.
 func (h *house) certify() (*tls.Config, error) {
 	c := &tls.Config{MinVersion: tls.VersionTLS12}
-	if h.files.Certificate == "" {
+	if h.doors.Certificate == "" {
 		return c, nil
 	}
-	cert, err := access.OpenCertificate(h.files.Certificate, h.files.Key, nil, h.log)
+	cert, err := access.OpenCertificate(h.doors.Certificate, h.doors.Key, nil, h.log)
 	if err != nil {
 		return nil, usage(err)
 	}
@@ -188,7 +181,7 @@ func (h *house) close() error {
 // serve serves one address, with TLS where the owner has a certificate; the
 // socket never needs one.
 func (h *house) serve(l net.Listener) error {
-	if l == h.button || h.files.Certificate == "" {
+	if l == h.button || h.doors.Certificate == "" {
 		return h.server.Serve(l)
 	}
 	return h.server.ServeTLS(l, "", "")
@@ -196,7 +189,7 @@ func (h *house) serve(l net.Listener) error {
 
 // url is where the page is on this machine.
 func (h *house) url() string {
-	if h.files.Certificate != "" {
+	if h.doors.Certificate != "" {
 		return "https://" + h.listen.Addr().String()
 	}
 	return "http://" + h.listen.Addr().String()

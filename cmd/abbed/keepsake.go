@@ -1,16 +1,21 @@
 package main
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"abbed/config"
 	"abbed/config/outside"
+	"abbed/daemon"
 	"abbed/daemon/store"
 )
 
@@ -21,7 +26,7 @@ func exportCommand() *cobra.Command {
 		Use: "export FILE", Short: "Copy all data of a printer into one file",
 		Long: `Writes everything that is kept into one file that says what it is: JSON lines
 with a header, and a checksum at the end. A daemon may go on meanwhile. FILE must
-not be there yet; - is the standard output. The token and the sessions of
+not be there yet; - is the standard output. The settings go along; the token and the sessions of
 browsers are not part of it, but names of people and of the printer are.`,
 		Args: cobra.ExactArgs(1),
 	}
@@ -72,7 +77,8 @@ func importCommand() *cobra.Command {
 		Use: "import FILE", Short: "Read an exported file into an empty state directory",
 		Long: `Reads in what abbed data export wrote; - is the standard input. Checksums, versions and
 order are checked first, and nothing that is there is ever overwritten: the state
-directory must hold no store. What the journal says is applied is about the
+directory must hold no store. A printer that is
+not set up here yet may be named with --printer: its settings come along. What the journal says is applied is about the
 printer as it was then: look at its stored map before you go on.
 
 Called by root for the directory of a service, it goes on as the owner of that
@@ -82,7 +88,7 @@ directory, so that the service can open what it made.`,
 	var k kept
 	k.add(c)
 	c.RunE = func(c *cobra.Command, args []string) error {
-		state, err := k.dir()
+		state, err := k.into()
 		if err != nil {
 			return err
 		}
@@ -115,9 +121,60 @@ directory, so that the service can open what it made.`,
 			fmt.Fprintln(c.ErrOrStderr(), says)
 		}
 		noted(c, notice)
-		return nil
+		return bringSettings(c, state)
 	}
 	return c
+}
+
+// into is the state directory that an import makes: of a printer that is not set up here
+// yet, where set-up will have it.
+func (k *kept) into() (string, error) {
+	if k.state != "" || k.printer == "" || slices.Contains(k.known(), k.printer) {
+		return k.dir()
+	}
+	if !instance.MatchString(k.printer) {
+		return "", k.isKnown()
+	}
+	state := stateOf(k.printer, os.Geteuid() == 0)
+	return state, forService(state)
+}
+
+// carriedName is the file beside imported data that holds the settings which came along:
+// set-up takes them over.
+const carriedName = "settings.yaml"
+
+// bringSettings writes down the settings that came with the data.
+func bringSettings(c *cobra.Command, state string) error {
+	s, _, err := store.Open(c.Context(), state)
+	if err != nil {
+		return err
+	}
+	text, _, err := s.Report(c.Context(), daemon.SettingsReport)
+	if err = errors.Join(err, s.Close()); errors.Is(err, store.ErrNone) {
+		return nil // of an earlier version
+	}
+	given := map[string]string{}
+	if err == nil {
+		err = json.Unmarshal([]byte(text), &given)
+	}
+	if err != nil {
+		return fmt.Errorf("import: the settings that came along: %w", err)
+	}
+	lines := map[string]config.Line{}
+	for key, yaml := range given {
+		if key == "state" || key == "port" || key == "listen" || key == "socket" {
+			continue // of the other machine
+		}
+		lines[key] = config.Line{YAML: yaml, Why: "it came with the data"}
+	}
+	file := filepath.Join(state, carriedName)
+	err = becomes(file, func(w io.Writer) error {
+		return config.WriteSettings(w, "Settings that came with the data of a printer; abbed setup takes them over.", lines)
+	})
+	if err == nil {
+		fmt.Fprintf(c.ErrOrStderr(), "Its settings came along, in %s: abbed setup NAME takes them over.\n", file)
+	}
+	return err
 }
 
 // kept is the state directory that a command works on.

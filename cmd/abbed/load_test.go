@@ -29,7 +29,6 @@ var (
 	load        = flag.Bool("load", false, "a survey at real pacing with viewers, a scrape every second and slow clients (two minutes)")
 	loadViewers = flag.Int("load.viewers", 200, "viewers of the page on event streams")
 	loadSlow    = flag.Int("load.slow", 200, "clients that send their request byte by byte")
-	loadColumns = flag.Int("load.columns", 8, "columns of the survey; rows are 4")
 )
 
 // mostMemory is the figure of the design, bytes.
@@ -53,7 +52,10 @@ func TestLoad(t *testing.T) {
 	printer := listenPrinter(t, bench.New(sc, bench.Options{Seed: 1, Speed: 1}), &far)
 	d := serveProcess(t, sc, printer)
 	var run api.Run
-	err = client.Patiently(t.Context(), func() (err error) { run, err = d.api.StartRun(t.Context(), "survey"); return err })
+	err = client.Patiently(t.Context(), func() (err error) {
+		run, err = d.api.Start(t.Context(), api.NewRun{Steps: []string{"survey"}, Quick: true})
+		return err
+	})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -186,8 +188,7 @@ func serveProcess(t *testing.T, sc bench.Scenario, port string) *process {
 	bin, dir := program(t), t.TempDir()
 	s := demoSettings(sc, port, "", dir)
 	cmd := exec.Command(bin, "serve", "--port", port, "--listen", "127.0.0.1:0", "--state", dir,
-		"--bed", s.Bed.String(), "--map-area", s.MapArea.String(), "--layout", s.Layout, "--zero-at", s.ZeroAt.String(),
-		"--set", fmt.Sprintf("survey.columns=%d", *loadColumns), "--set", "survey.rows=4")
+		"--bed", s.Bed.String(), "--map-area", s.MapArea.String(), "--layout", s.Layout, "--zero-at", s.ZeroAt.String())
 	said, err := cmd.StderrPipe()
 	if err != nil {
 		t.Fatal(err)

@@ -52,7 +52,7 @@ func TestTextsFromOutside(t *testing.T) {
 		"an argument too many": {"version", turned},
 		"a value of a flag":    {"serve", "--listen", turned},
 		"a key of --set":       {"serve", "--set", turned + "=1"},
-		"a value of --set":     {"serve", "--set", "survey.rows=" + turned},
+		"a value of --set":     {"serve", "--set", "retention.days=" + turned},
 		"a key of the file":    {"serve", "--port", "x", "--config", file("key.yaml", string(quoted)+": 1\n")},
 		"a value of the file":  {"serve", "--port", "x", "--config", file("value.yaml", "layout: "+string(quoted)+"\n")},
 		"a port of the file":   {"serve", "--config", file("port.yaml", "port: "+string(quoted)+"\n")},

@@ -35,6 +35,26 @@ func becomeOwner(dir string) (owner string, err error) {
 	return owner, nil
 }
 
+// forService makes the state directory of a printer that is not set up yet where the
+// package's service will look for it, and gives it to the service's user.
+func forService(state string) error {
+	u, err := user.Lookup("abbed")
+	if os.Geteuid() != 0 || err != nil {
+		return nil // no package is installed, or this user keeps it
+	}
+	uid, err := strconv.Atoi(u.Uid)
+	gid, err2 := strconv.Atoi(u.Gid)
+	if err = errors.Join(err, err2); err != nil {
+		return err
+	}
+	if err := os.Mkdir(state, 0o700); errors.Is(err, fs.ErrExist) {
+		return nil
+	} else if err != nil {
+		return err
+	}
+	return os.Chown(state, uid, gid)
+}
+
 // ownerOf returns who owns a directory, or the nearest one above it that is there.
 func ownerOf(dir string) (uid, gid int, err error) {
 	dir, err = filepath.Abs(dir)

@@ -3,12 +3,14 @@ package main
 import (
 	"fmt"
 	"io"
+	"net/url"
 	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 	"rsc.io/qr"
 
+	"abbed/config/outside"
 	"abbed/daemon/access"
 	"abbed/daemon/client"
 )
@@ -28,22 +30,43 @@ func pairCommand() *cobra.Command {
 				return writeJSON(c.OutOrStdout(), p)
 			}
 			fmt.Fprintln(c.OutOrStdout(), p.URL)
-			return invite(c.ErrOrStderr(), p.URL, p.Expires, !plain)
+			return invite(c.ErrOrStderr(), p, !plain)
 		})
 	c.Flags().StringVar(&role, "role", role, "what the browser may do: look, operate (also move the machine) or sign (also sign off, apply, undo)")
 	c.Flags().BoolVar(&plain, "no-qr", false, "draw no QR code")
 	return c
 }
 
-// invite says how to use a link, and draws it for a phone's camera.
-func invite(w io.Writer, url string, expires time.Time, draw bool) error {
-	at := strings.LastIndexByte(url, '/') + 1
-	fmt.Fprintf(w, "Open it once, before %s; or open %s and type the code %s.\n", expires.Local().Format("15:04"), strings.TrimSuffix(url[:at], "/"), url[at:])
+// invite says how to use a link, and draws it for a phone's camera where a phone can open
+// it.
+func invite(w io.Writer, p client.Paired, draw bool) error {
+	at := strings.LastIndexByte(p.URL, '/') + 1
+	fmt.Fprintf(w, "Open it once, before %s; or open %s and type the code %s.\n", p.Expires.Local().Format("15:04"), strings.TrimSuffix(p.URL[:at], "/"), p.URL[at:])
+	u, err := url.Parse(p.URL)
+	if err != nil {
+		return err
+	}
+	if outside.Loopback(u.Hostname()) {
+		fmt.Fprintln(w, "A phone cannot open it: the page is for this machine only. abbed setup NAME --replace asks whether you will use a phone.")
+		return nil
+	}
+	if p.Fingerprint != "" {
+		fmt.Fprintf(w, trustText, p.Fingerprint, u.Scheme+"://"+u.Host)
+	}
 	if !draw {
 		return nil
 	}
-	return drawQR(w, url)
+	return drawQR(w, p.URL)
 }
+
+// trustText says what a phone warns of. Its arguments are the fingerprint and the page.
+const trustText = `The phone must be in the same network. It will warn that it does not know the
+certificate: abbed made it itself. Compare the fingerprint in the details of the warning:
+  %s
+If it is the same, go on. If it is not, stop: the phone did not reach this machine.
+To end the warning for good, open %s/in/abbed.crt and install it as a
+certificate authority in the settings of the phone. It is good for this page only.
+`
 
 // drawQR draws text as a QR code (ISO/IEC 18004) with half blocks: light
 // modules are drawn, so that it is right on a dark terminal, and a phone reads

@@ -17,44 +17,32 @@ import (
 // TestPlannedJob does the whole job with a planned survey, over the API: what is ahead is told
 // before the run is confirmed, again from what the repeat test measured, and after
 // each record; the survey is then as it was told, takes a third fewer touches than the
-// full one, and the job ends as with that; what somebody set stands.
+// full one, and the job ends as with that.
 func TestPlannedJob(t *testing.T) {
-	for name, c := range map[string]struct {
-		columns int // 0: nobody set it
-	}{"chosen": {}, "columns set": {21}} {
-		t.Run(name, func(t *testing.T) {
-			dir := memoryDir(t)
-			synctest.Test(t, func(t *testing.T) {
-				j := plannedJob(t, dir, 3, func(s *config.Settings) {
-					s.Survey.Plan, s.Gauging.Plan = config.PlanLean, config.PlanThorough
-					if c.columns > 0 {
-						s.Survey.Columns, s.Given = c.columns, map[string]string{"survey.columns": "a test"}
-					}
-				})
-				told := j.forecast["survey"]
-				if told == nil || told.Survey == nil || !told.Measured || told.Survey.U95 == nil || !told.Survey.Chosen {
-					t.Fatalf("foretold of the survey: %+v", told)
-				}
-				s := told.Survey
-				if n := len(j.run.Of(record.SeriesSurvey)) + len(j.run.Of(record.SeriesBase)); n != s.Touches {
-					t.Errorf("%d touches, foretold were %d", n, s.Touches)
-				}
-				if c.columns == 0 && (3*s.Touches > 2*183 || *s.U95 > s.Target) {
-					t.Errorf("%+v, u95 %.4f", *s, *s.U95)
-				}
-				if c.columns > 0 && s.Columns != c.columns {
-					t.Errorf("%d columns, set were %d", s.Columns, c.columns)
-				}
-				if j.o.table.Digest == nil || j.o.analysis.Findings[0].ID != "beam-twist" {
-					t.Errorf("found %s, table %v", j.o.analysis.Findings[0].ID, j.o.table.Refused)
-				}
-				if rms, _ := remaining(j.o.table, j.printer.Truth()); rms > 0.010 {
-					t.Errorf("%.1f um are left", 1000*rms)
-				}
-				j.foretold(t)
-			})
+	dir := memoryDir(t)
+	synctest.Test(t, func(t *testing.T) {
+		j := plannedJob(t, dir, 3, func(s *config.Settings) {
+			s.Survey.Plan, s.Gauging.Plan = config.PlanLean, config.PlanThorough
 		})
-	}
+		told := j.forecast["survey"]
+		if told == nil || told.Survey == nil || !told.Measured || told.Survey.U95 == nil || !told.Survey.Chosen {
+			t.Fatalf("foretold of the survey: %+v", told)
+		}
+		s := told.Survey
+		if n := len(j.run.Of(record.SeriesSurvey)) + len(j.run.Of(record.SeriesBase)); n != s.Touches {
+			t.Errorf("%d touches, foretold were %d", n, s.Touches)
+		}
+		if 3*s.Touches > 2*183 || *s.U95 > s.Target {
+			t.Errorf("%+v, u95 %.4f", *s, *s.U95)
+		}
+		if j.o.table.Digest == nil || j.o.analysis.Findings[0].ID != "beam-twist" {
+			t.Errorf("found %s, table %v", j.o.analysis.Findings[0].ID, j.o.table.Refused)
+		}
+		if rms, _ := remaining(j.o.table, j.printer.Truth()); rms > 0.010 {
+			t.Errorf("%.1f um are left", 1000*rms)
+		}
+		j.foretold(t)
+	})
 }
 
 // planned is a job that was watched.

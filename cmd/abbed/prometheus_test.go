@@ -67,6 +67,8 @@ func startPrometheus(t *testing.T, targets string, every string, quick bool) *pr
 		}
 		text := regexp.MustCompile(`(scrape_interval|evaluation_interval): \w+`).ReplaceAllString(string(b), "$1: "+every)
 		text = regexp.MustCompile(`(?m)^( +)interval: \w+`).ReplaceAllString(text, "${1}interval: "+every)
+		text = strings.ReplaceAll(text, "/etc/abbed/scrape", dir)
+		text = strings.ReplaceAll(text, "/*.yml", "/left*.yml")
 		if quick {
 			text = regexp.MustCompile(`(?m)^( +)for: \w+`).ReplaceAllString(text, "${1}for: 0s")
 		}
@@ -75,7 +77,7 @@ func startPrometheus(t *testing.T, targets string, every string, quick bool) *pr
 		}
 		put(name, text)
 	}
-	put("targets.yml", targets)
+	put("left.yml", targets)
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)

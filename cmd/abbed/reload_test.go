@@ -62,7 +62,7 @@ func TestReload(t *testing.T) {
 		}
 		wrong = nil
 		next.Layer, next.LogLevel, next.Baud = 0.3, "debug", 250000
-		if s := again(); layer() != 0.3 || level.Level() != slog.LevelDebug || !strings.Contains(s, `changed="log_level layer"`) || !strings.Contains(s, "settings=baud") {
+		if s := again(); layer() != 0.3 || level.Level() != slog.LevelDebug || !strings.Contains(s, `changed="layer log_level"`) || !strings.Contains(s, "settings=baud") {
 			t.Errorf("layer %g, level %v, log:\n%s", layer(), level.Level(), s)
 		}
 		if _, err := w.api.StartRun(t.Context(), "gauging"); err != nil {

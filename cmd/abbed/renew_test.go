@@ -79,7 +79,7 @@ func TestRenewRefuses(t *testing.T) {
 func TestRenewable(t *testing.T) {
 	for key, want := range map[string]bool{
 		"port": false, "access.hosts": false, "words.patterns": false, "probe.style": false,
-		"probe.adds_offset": true, "survey.rows": true, "log_level": true, "portable": true,
+		"probe.adds_offset": true, "effort": true, "log_level": true, "portable": true,
 	} {
 		if got := daemon.Renewable(key); got != want {
 			t.Errorf("Renewable(%q) = %v", key, got)

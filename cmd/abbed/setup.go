@@ -23,6 +23,8 @@ type setup struct {
 	name    string
 	dir     string // of the settings files
 	rules   string // of the udev rules; "": none is written
+	units   string // of systemd; "": nothing is written there
+	phone   bool   // the page is open to the network
 	replace bool
 	untried bool // the printer is not asked
 	allowed bool // nothing prints: the port may be opened
@@ -30,6 +32,7 @@ type setup struct {
 	asks bool
 	in   *bufio.Reader
 	errs io.Writer
+	ends <-chan struct{} // is closed when the program is to end
 
 	flags  *pflag.FlagSet
 	given  config.Settings
@@ -45,6 +48,8 @@ type outline struct {
 	Name     string `json:"name"`
 	File     string `json:"file"`
 	Rule     string `json:"rule,omitempty"`
+	Scrape   string `json:"scrape"` // where Prometheus reads its address
+	Unit     string `json:"unit,omitempty"`
 	Port     string `json:"port"`
 	Listen   string `json:"listen"`
 	Answered bool   `json:"answered"`
@@ -69,8 +74,8 @@ func setupCommand() *cobra.Command {
 		Use:   "setup NAME",
 		Short: "Write the settings of a printer, and say what to do next",
 		Long: `Finds out how a printer is reached and what it says of itself, asks you what no
-printer can say (where the bed is, and the like), and writes a settings file with
-comments. NAME is what you call the printer: small letters, digits and _.
+printer can say (where the bed is, whether you will use a phone, and the like), and
+writes a settings file with comments. NAME is what you call the printer: small letters, digits and _.
 
 It only reads: nothing moves, and nothing is changed in the printer. But opening
 a device may reset its board, which ends a print that runs from the printer's own
@@ -100,6 +105,9 @@ says so.`,
 		if noRule || !s.system {
 			s.rules = ""
 		}
+		if s.system {
+			s.units = "/etc/systemd/system"
+		}
 		if s.dir == "" {
 			s.dir = settingsDir(s.system)
 		}
@@ -111,7 +119,7 @@ says so.`,
 			return writeJSON(c.OutOrStdout(), s.done)
 		}
 		s.tell()
-		return nil
+		return s.begin(c)
 	}
 	return c
 }
@@ -142,19 +150,31 @@ func (s *setup) run(ctx context.Context) error {
 	if !instance.MatchString(s.name) {
 		return usage(fmt.Errorf("setup: the name %q: needs small letters, digits and _, 31 at most, and a letter or digit first", s.name))
 	}
-	given, err := config.Load(config.Options{Flags: s.flags, AlsoEnv: alsoEnv})
+	s.ends = ctx.Done()
+	s.done = outline{Name: s.name, Open: []string{}, Steps: map[string]string{}, File: filepath.Join(s.dir, s.name+".yaml"),
+		Scrape: filepath.Join(s.dir, "scrape", s.name+".yml")}
+	given, err := config.Load(config.Options{Flags: s.flags, AlsoEnv: alsoEnv, File: s.older()})
+	if err != nil && s.older() != "" {
+		fmt.Fprintf(s.errs, "%s cannot be used, and is replaced as a whole: %v\n", s.older(), err)
+		given, err = config.Load(config.Options{Flags: s.flags, AlsoEnv: alsoEnv})
+	}
 	if err != nil {
 		return usage(err)
 	}
 	s.given, s.lines = given, map[string]config.Line{}
-	s.done = outline{Name: s.name, Open: []string{}, Steps: map[string]string{}, File: filepath.Join(s.dir, s.name+".yaml")}
+	if _, err := os.Stat(given.Port); err != nil && !s.flags.Changed("port") && port.Kind(given.Port) == port.Device {
+		s.given.Port = "" // that of another machine, or of another socket
+	}
 	if s.rules != "" {
 		s.done.Rule = filepath.Join(s.rules, "70-abbed-"+s.name+".rules")
+	}
+	if s.units != "" {
+		s.done.Unit = filepath.Join(s.units, "abbed@"+s.name+".service.d", "setup.conf")
 	}
 	if err := s.mayWrite(); err != nil {
 		return err
 	}
-	for _, step := range []func(context.Context) error{s.choosePort, s.chooseListen, s.try, s.askOwner} {
+	for _, step := range []func(context.Context) error{s.choosePort, s.chooseListen, s.try, s.askOwner, s.askPhone} {
 		if err := step(ctx); err != nil {
 			return err
 		}
@@ -162,12 +182,24 @@ func (s *setup) run(ctx context.Context) error {
 	return s.write()
 }
 
+// older is the settings file that is replaced, or that came with imported data: what it
+// says stays, unless it is said otherwise; "": there is none.
+func (s *setup) older() string {
+	carried := filepath.Join(stateOf(s.name, s.system), carriedName)
+	for file, may := range map[string]bool{s.done.File: s.replace, carried: !s.replace} {
+		if _, err := os.Stat(file); err == nil && may {
+			return file
+		}
+	}
+	return ""
+}
+
 // mayWrite looks before anything is asked whether the files may be written.
 func (s *setup) mayWrite() error {
 	if s.replace {
 		return nil
 	}
-	for _, file := range []string{s.done.File, s.done.Rule} {
+	for _, file := range []string{s.done.File, s.done.Rule, s.done.Scrape, s.done.Unit} {
 		if file == "" {
 			continue
 		}

@@ -12,6 +12,7 @@ import (
 )
 
 // ask asks one thing until the answer fits; an empty answer is otherwise.
+// A signal that ends the program ends the question too.
 func (s *setup) ask(question, otherwise string, fits func(string) error) (string, error) {
 	for {
 		fmt.Fprint(s.errs, question)
@@ -19,9 +20,9 @@ func (s *setup) ask(question, otherwise string, fits func(string) error) (string
 			fmt.Fprintf(s.errs, " [%s]", otherwise)
 		}
 		fmt.Fprint(s.errs, " ")
-		text, err := s.in.ReadString('\n')
+		text, err := s.answer()
 		if err != nil && !(errors.Is(err, io.EOF) && text != "") {
-			return "", fmt.Errorf("setup: not done, nothing was written: the answers ended: %w", err)
+			return "", fmt.Errorf("setup: not done, nothing was written: %w", err)
 		}
 		if text = strings.TrimSpace(text); text == "" {
 			text = otherwise
@@ -31,6 +32,27 @@ func (s *setup) ask(question, otherwise string, fits func(string) error) (string
 			continue
 		}
 		return text, nil
+	}
+}
+
+// answer reads one line, or ends with the program. What is still being read then is left behind:
+// the program ends, and nothing else reads.
+func (s *setup) answer() (string, error) {
+	type line struct {
+		text string
+		err  error
+	}
+	read := make(chan line, 1)
+	go func() {
+		text, err := s.in.ReadString('\n')
+		read <- line{text, err}
+	}()
+	select {
+	case l := <-read:
+		return l.text, l.err
+	case <-s.ends:
+		fmt.Fprintln(s.errs)
+		return "", errors.New("the program was told to end")
 	}
 }
 

@@ -22,7 +22,7 @@ func TestOneRequestAConnection(t *testing.T) {
 	cert, key := ownCertificate(t)
 	h := livingHouse(t, func(s *config.Settings) {
 		s.Listen = "0.0.0.0:0"
-		s.Access = config.Access{Beyond: true, Hosts: "printer.example", Certificate: cert, Key: key}
+		s.Access = config.Access{From: config.FromPhone, Hosts: "printer.example", Certificate: cert, Key: key}
 	})
 	pem, err := os.ReadFile(cert)
 	if err != nil {

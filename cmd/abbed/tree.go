@@ -75,6 +75,9 @@ With a printer:             abbed setup NAME`,
 		family("data", "Copy all data into one file, or read such a file in", nil, exportCommand(), importCommand()),
 		versionCommand())
 	add(groupDevelopment, benchCommand())
+	settings := &cobra.Command{Use: "settings", Short: "Every setting, with its default and its range"}
+	settings.SetHelpFunc(func(c *cobra.Command, _ []string) { _ = config.WriteAll(c.OutOrStdout()) })
+	root.AddCommand(settings)
 	for _, more := range extra {
 		root.AddCommand(more())
 	}
@@ -154,6 +157,7 @@ func tellUsage(c *cobra.Command) error {
 	})
 	tellFlags(w, "Flags", own)
 	if !c.HasParent() {
+		fmt.Fprintln(w, "\nabbed help settings lists every setting. abbed COMMAND --help says more of a command.")
 		tellFlags(w, "Common flags of the commands that ask a printer's daemon", new(caller).common())
 	}
 	for _, where := range slices.Sorted(maps.Keys(elsewhere)) {

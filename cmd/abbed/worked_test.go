@@ -17,6 +17,7 @@ import (
 	"abbed/analysis"
 	"abbed/config"
 	"abbed/gcode/patches"
+	"abbed/gcode/printfile"
 	"abbed/probe/record"
 )
 
@@ -159,13 +160,13 @@ func TestWorkedExample(t *testing.T) {
 	w := &worked{t: t, dir: t.TempDir(), run: run}
 	page := template.Must(template.New("").Funcs(template.FuncMap{
 		"abbed": w.abbed, "pick": w.pick, "hand": w.hand, "mapfall": w.mapfall, "level": w.level, "node": w.node, "ends": w.ends,
-		"num":   func(v any) string { return fmt.Sprint(v) },
+		"num": func(v any) string { return fmt.Sprint(v) },
 	}).ParseFiles("testdata/worked-example.md.tmpl"))
 	s := config.Default()
 	var out bytes.Buffer
 	err = page.ExecuteTemplate(&out, "worked-example.md.tmpl", map[string]any{
-		"Bed": run.Setup.Bed.W(), "Lever": run.Setup.Lever.Y, "Letters": fewest, "Fade": s.Carry.Fade,
-		"Patch": patches.Defaults().Size, "PatchU": record.PatchU, "Tolerance": s.Criteria.Tolerance,
+		"Bed": run.Setup.Bed.W(), "Lever": run.Setup.Lever.Y, "Letters": fewest, "Fade": printfile.Defaults().Fade,
+		"Patch": patches.Defaults().Size, "PatchU": record.PatchU, "Tolerance": s.Tolerance,
 	})
 	if err != nil {
 		t.Fatal(err)

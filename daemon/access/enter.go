@@ -30,6 +30,14 @@ func (a *Access) mount(mux *http.ServeMux) {
 		w.Header().Set("Cache-Control", "no-store")
 		a.enter(w, r, Entrance{Action: "/in"})
 	})
+	mux.HandleFunc("GET /in/abbed.crt", func(w http.ResponseWriter, r *http.Request) {
+		if a.rules.Authority == "" {
+			http.NotFound(w, r)
+			return
+		}
+		w.Header().Set("Content-Type", "application/x-x509-ca-cert") // what phones offer to install
+		http.ServeFile(w, r, a.rules.Authority)
+	})
 	mux.HandleFunc("GET /in/{code}", func(w http.ResponseWriter, r *http.Request) {
 		w.Header().Set("Cache-Control", "no-store")
 		a.enter(w, r, Entrance{Action: "/in", Code: r.PathValue("code")})

@@ -5,8 +5,9 @@ import (
 	"fmt"
 	"net"
 	"net/http"
-	"net/netip"
 	"strings"
+
+	"abbed/config/outside"
 )
 
 // CheckListen refuses an address that others than this machine can reach,
@@ -17,22 +18,14 @@ func CheckListen(addr string, rules Rules) error {
 	if err != nil {
 		return fmt.Errorf("access: listen on %q: it %w", addr, errListen)
 	}
-	if loopbackName(host) || rules.Beyond && len(rules.Hosts) > 0 {
+	if outside.Loopback(host) || rules.Beyond && len(rules.Hosts) > 0 {
 		return nil
 	}
 	what := "is reached from other machines"
 	if host == "" {
 		what = "names no host, which means every network of this machine"
 	}
-	return fmt.Errorf("access: listen on %q: it %s, and nothing is open beyond loopback; set access.beyond, access.hosts and a certificate, or use 127.0.0.1 and, from elsewhere, a tunnel such as ssh -L", addr, what)
-}
-
-func loopbackName(host string) bool {
-	if strings.EqualFold(host, "localhost") {
-		return true
-	}
-	ip, err := netip.ParseAddr(host)
-	return err == nil && ip.Unmap().IsLoopback()
+	return fmt.Errorf("access: listen on %q: it %s, and nothing is open beyond loopback; set access.from: phone, or use 127.0.0.1 and, from elsewhere, a tunnel such as ssh -L", addr, what)
 }
 
 // hosts are the names with port that this daemon answers to, in small letters.

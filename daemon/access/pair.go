@@ -18,6 +18,8 @@ type Paired struct {
 	URL     string    `json:"url"`
 	Expires time.Time `json:"expires"`
 	Role    Role      `json:"role"`
+	// Fingerprint is that of the certificate that a browser warns of; "": none of abbed's.
+	Fingerprint string `json:"fingerprint"`
 }
 
 // pair gives the operator a new one-time link.
@@ -30,7 +32,7 @@ func (a *Access) pair(w http.ResponseWriter, r *http.Request) {
 		a.refuse(w, r, e)
 		return
 	}
-	p := Paired{Role: role}
+	p := Paired{Role: role, Fingerprint: a.rules.Fingerprint}
 	p.URL, p.Expires = a.Link(a.base, role)
 	send(w, http.StatusCreated, p)
 }

@@ -27,6 +27,9 @@ type Rules struct {
 	// ScrapeToken is the file of a token that reads metrics and health; "":
 	// none.
 	ScrapeToken string
+	// Fingerprint is that of a certificate of our own, Authority the file of the authority
+	// that signed it, which anybody may have; "": none.
+	Fingerprint, Authority string
 }
 
 // leastScrape is the shortest token that a scraper may have.
@@ -118,7 +121,7 @@ func (a *Access) near(r *http.Request) bool {
 	if err != nil {
 		host = strings.Trim(r.Host, "[]")
 	}
-	return c.addr.IsValid() && c.addr.IsLoopback() && !c.through && loopbackName(host)
+	return c.addr.IsValid() && c.addr.IsLoopback() && !c.through && outside.Loopback(host)
 }
 
 // scraper reports whether the request comes from where metrics may be read.

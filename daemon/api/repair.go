@@ -9,7 +9,7 @@ type AskRepair struct {
 	Height   float64 // other side of the profile's section, mm; 0: as wide
 	Rails    float64 // distance of two rails, mm; 0: one beam
 	Supports []XY    // of the bed, mm; nil: those of the settings
-	Thread   string  // of their screws; "": that of the settings
+	Pitch    float64 // a turn of their screws moves the bed by it, mm; 0: that of the settings
 }
 
 // Repair is what a person can do with tools, one step at a time in the order in which to

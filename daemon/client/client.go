@@ -3,15 +3,18 @@ package client
 import (
 	"bytes"
 	"context"
+	"crypto/tls"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"net"
 	"net/http"
 	"net/url"
 	"strconv"
 	"strings"
+	"syscall"
 	"time"
 
 	"abbed/daemon/api"
@@ -113,13 +116,34 @@ func (c *Client) send(ctx context.Context, method, path string, body any, lastEv
 	}
 	res, err := c.http.Do(req)
 	if err != nil {
-		return nil, fmt.Errorf("client: %s %s: is the daemon running there? %w", method, path, err)
+		var sent *url.Error
+		if errors.As(err, &sent) {
+			err = sent.Err // the rest stands here
+		}
+		return nil, fmt.Errorf("client: %s %s at %s: %w. %s", method, path, c.base, err, whyNot(err))
 	}
 	if res.StatusCode >= 300 {
 		defer res.Body.Close()
 		return nil, refusal(method, path, res)
 	}
 	return res, nil
+}
+
+// whyNot says what to do where no answer came.
+func whyNot(err error) string {
+	var trust *tls.CertificateVerificationError
+	var other tls.RecordHeaderError
+	switch {
+	case errors.As(err, &trust):
+		return "Its certificate is not trusted here: name it with --ca FILE, or the printer with --printer"
+	case errors.As(err, &other), strings.Contains(err.Error(), "HTTP response to HTTPS"):
+		return "It speaks another protocol: is the address http:// or https://?"
+	case errors.Is(err, fs.ErrPermission):
+		return "This user may not use that socket: leave it out to look or to stop, or use sudo"
+	case errors.Is(err, syscall.ECONNREFUSED), errors.Is(err, fs.ErrNotExist):
+		return "Is the daemon running there?"
+	}
+	return "Look at the machine and the network"
 }
 
 // refusal reads the refusal in an answer.

@@ -145,6 +145,8 @@ type Paired struct {
 	URL     string    `json:"url"`
 	Expires time.Time `json:"expires"`
 	Role    string    `json:"role"`
+	// Fingerprint is that of the certificate that abbed made; "": none.
+	Fingerprint string `json:"fingerprint"`
 }
 
 // Pair asks for a one-time link that lets a browser in: to look, operate or

@@ -31,7 +31,7 @@ func Of(s config.Settings, f *link.Facts, applied *record.Applied) Known {
 	}
 	k := Known{Setup: record.Setup{
 		Printer: f.Identity, Layout: record.Layout(s.Layout), Clearance: s.Clearance, Kind: probeKind(s.Probe.Kind),
-		Sources: map[string]record.Source{}, Criteria: Criteria(s.Judged()), Applied: applied,
+		Sources: map[string]record.Source{}, Criteria: Criteria(s), Applied: applied,
 	}}
 	k.layout(s)
 	k.lever(s, f)
@@ -167,16 +167,12 @@ func (k *Known) reach() {
 
 func rect(r config.Rect) record.Rect { return record.Rect{X0: r.X0, Y0: r.Y0, X1: r.X1, Y1: r.Y1} }
 
-// Criteria turns the owner's words (mm per 100 mm) into the run's.
-func Criteria(c config.Criteria) record.Criteria {
-	return record.Criteria{
-		Tolerance: c.Tolerance, Scatter: c.Scatter, Play: c.Play, Wander: c.Wander,
-		DriftRate: c.DriftRate, DriftLeft: c.DriftLeft, DriftSaid: c.DriftSaid,
-		Largest: c.Largest, Steepest: c.Steepest / 100, DoubtShare: c.DoubtShare,
-		GaugeU: c.GaugeU, GaugeScatter: c.GaugeScatter, GaugedMargin: c.GaugedMargin,
-		NodeReach: c.NodeReach, MapDiffers: c.MapDiffers,
-		WheelLeast: c.WheelLeast, WheelMost: c.WheelMost, BeltTurn: c.BeltTurn, ScrewLead: c.ScrewLead,
-	}
+// Criteria are those of the run: what the owner chooses, and the rest as it is.
+func Criteria(s config.Settings) record.Criteria {
+	c := record.DefaultCriteria().WithLargest(s.Largest)
+	c.Tolerance = s.Tolerance
+	c.WheelLeast, c.WheelMost, c.BeltTurn, c.ScrewLead = s.Turns.WheelLeast, s.Turns.WheelMost, s.Turns.Belt, s.Turns.Screw
+	return c
 }
 
 // probeKind is the kind of probe that the settings name; unknown is "".

@@ -5,6 +5,7 @@ package refuse
 import (
 	"context"
 	"errors"
+	"slices"
 
 	"abbed/daemon/api"
 	"abbed/daemon/store"
@@ -63,4 +64,22 @@ func codeOf(err error, otherwise string) string {
 		return code
 	}
 	return otherwise
+}
+
+// Unconfirmed returns the identifiers of the cautions that are not confirmed.
+func Unconfirmed(all []api.Caution, confirmed []string) []string {
+	var out []string
+	for _, c := range all {
+		if !slices.Contains(confirmed, c.ID) {
+			out = append(out, c.ID)
+		}
+	}
+	return out
+}
+
+// CautionsMissing is the refusal where they are not.
+func CautionsMissing(ids []string) *api.Error {
+	e := api.Errorf(422, "cautions-missing", "read each caution and confirm all of them", "not every caution is confirmed: %v", ids)
+	e.Missing = ids
+	return e
 }

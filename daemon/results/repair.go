@@ -31,8 +31,8 @@ func Asked(a api.AskRepair, s config.Settings) api.AskRepair {
 			a.Supports = append(a.Supports, api.XY{X: p.X, Y: p.Y})
 		}
 	}
-	if a.Thread == "" {
-		a.Thread = s.Desk.Thread
+	if a.Pitch == 0 {
+		a.Pitch = s.Desk.Pitch
 	}
 	if a.Spacing == 0 {
 		a.Spacing = 20
@@ -50,11 +50,10 @@ func RepairOf(run record.Run, v analysis.Verdict, a api.AskRepair) (api.Repair, 
 			return api.Repair{}, api.Errorf(422, "bad-value", "give lengths in mm", "repair: %g mm is no length", l)
 		}
 	}
-	pitch, ok := workshop.Pitches[a.Thread]
-	if !ok {
-		return api.Repair{}, api.Errorf(422, "bad-value", "M3, M4 or M5", "repair: the pitch of the thread %q is not known", a.Thread)
+	if !(a.Pitch >= 0.1 && a.Pitch <= 5) {
+		return api.Repair{}, api.Errorf(422, "bad-value", "Give mm in a turn, 0.1 to 5, such as 0.7.", "repair: %g mm is no pitch of a screw.", a.Pitch)
 	}
-	b := bench{run: run, v: v, AskRepair: a, pitch: pitch, ahead: v.Gap.Ahead()}
+	b := bench{run: run, v: v, AskRepair: a, ahead: v.Gap.Ahead()}
 	out := api.Repair{Cautions: workshop.Cautions(), Steps: []api.RepairStep{}}
 	if b.ahead != nil {
 		b.now = b.ahead.Largest(analysis.Slope{})
@@ -80,7 +79,6 @@ type bench struct {
 	run record.Run
 	v   analysis.Verdict
 	api.AskRepair
-	pitch float64 // of the thread of the bed's screws, mm
 	ahead *analysis.Ahead
 	now   analysis.Measured
 }
@@ -313,22 +311,22 @@ func (b bench) screws() (api.RepairStep, bool) {
 	if err != nil {
 		return s, false
 	}
-	moves, err := workshop.Tram(p, at, b.pitch)
+	moves, err := workshop.Tram(p, at, b.Pitch)
 	if err != nil {
 		return s, false
 	}
 	turn := false
-	for i, m := range moves {
+	for _, m := range moves {
 		turn = turn || m.Eighths != 0
 		x := api.Screw{X: m.X, Y: m.Y, Up: *inMM(m.Up), Turns: *inMM(m.Turns), Eighths: m.Eighths, Says: say.At(m.X, m.Y) + ": " + turns(m)}
-		if i == 0 {
+		if m.Stays {
 			x.Says = say.At(m.X, m.Y) + ": leave it, the others follow this one."
 		}
 		x.Turns.Unit = "turns"
 		s.Screws, s.Do = append(s.Screws, x), append(s.Do, x.Says)
 	}
 	s.Title = "Turn the bed's screws, in this order: half of each first, then the other half."
-	s.Do = append(s.Do, fmt.Sprintf("Thread %s, %s mm a turn. With the nut below the bed, clockwise from below lowers it. Try an eighth first, and look which way the bed goes.", b.Thread, say.Short(b.pitch)),
+	s.Do = append(s.Do, fmt.Sprintf("One turn moves the bed by %s. With the nut below the bed, clockwise from below lowers it. Try an eighth first, and look which way the bed goes.", say.MM(b.Pitch)),
 		"This is the bed as the nozzle meets it. The probe sees another tilt.")
 	return s, turn
 }

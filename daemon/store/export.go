@@ -207,6 +207,13 @@ func Import(ctx context.Context, dir string, r io.Reader) (int64, Notice, error)
 }
 
 func importTo(ctx context.Context, dir string, r io.Reader) (n int64, notice Notice, err error) {
+	if _, none := os.Stat(dir); errors.Is(none, os.ErrNotExist) {
+		defer func() {
+			if err != nil { // nothing of it stays
+				err = errors.Join(err, os.RemoveAll(dir))
+			}
+		}()
+	}
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return 0, notice, err
 	}

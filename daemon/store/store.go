@@ -133,6 +133,9 @@ func (s *Store) connect(ctx context.Context) error {
 	if err := check(ctx, s.write); err != nil {
 		return err
 	}
+	if err := s.keepOld(ctx); err != nil {
+		return err
+	}
 	if err := migrate(ctx, s.write); err != nil {
 		return err
 	}
@@ -148,6 +151,27 @@ func (s *Store) connect(ctx context.Context) error {
 	s.read.SetMaxOpenConns(2)
 	s.read.SetMaxIdleConns(2)
 	return s.read.PingContext(ctx)
+}
+
+// keepOld copies the file as it is before its schema is brought up to date: an older program
+// can go on with the copy.
+func (s *Store) keepOld(ctx context.Context) error {
+	have, err := version(ctx, s.write)
+	if err != nil || have == 0 || have >= len(migrations) {
+		return err
+	}
+	to := fmt.Sprintf("%s.schema-%d", s.path(), have)
+	if _, err := os.Stat(to); err == nil {
+		return nil // of an upgrade that was cut off: nothing was changed since
+	}
+	tmp := to + ".new"
+	if err := os.Remove(tmp); err != nil && !errors.Is(err, os.ErrNotExist) {
+		return err
+	}
+	if _, err := s.write.ExecContext(ctx, "VACUUM INTO ?", tmp); err != nil {
+		return fmt.Errorf("keep the store as it was before the upgrade (make room for a second one): %w", err)
+	}
+	return errors.Join(os.Chmod(tmp, 0o600), os.Rename(tmp, to), syncDir(s.dir))
 }
 
 // prepare has SQLite read once what is asked for each event: reading it anew was

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"compress/gzip"
 	"context"
+	"encoding/binary"
 	"errors"
 	"flag"
 	"fmt"
@@ -103,7 +104,11 @@ func TestEachVersion(t *testing.T) {
 	for v, file := range frozen(t, "db.gz") {
 		t.Run(fmt.Sprintf("store %d", v), func(t *testing.T) {
 			dir := unpacked(t, file)
+			before := userVersion(t, filepath.Join(dir, store.FileName))
 			holdsAll(t, open(t, dir))
+			if old := filepath.Join(dir, fmt.Sprintf("%s.schema-%d", store.FileName, v)); v < store.Versions && (before != v || userVersion(t, old) != v) {
+				t.Errorf("no copy of version %d is kept", v)
+			}
 			var b bytes.Buffer
 			if _, _, err := store.Export(t.Context(), dir, &b, time.Now()); err != nil {
 				t.Fatal(err)
@@ -132,6 +137,17 @@ func TestEachVersion(t *testing.T) {
 			}
 		})
 	}
+}
+
+// userVersion is the version of the schema that a file says.
+func userVersion(t *testing.T, file string) (v int) {
+	t.Helper()
+	b, err := os.ReadFile(file)
+	if err != nil {
+		t.Error(err)
+		return -1
+	}
+	return int(binary.BigEndian.Uint32(b[60:])) // SQLite file format 1.3
 }
 
 func freezeNow(t *testing.T) {

@@ -38,11 +38,11 @@ func (s *site) benchRoutes() []route {
 	}
 }
 
-// askRepair reads the query: lengths in mm, a thread, supports as x,y with blanks
+// askRepair reads the query: lengths in mm, supports as x,y with blanks
 // between them.
 func askRepair(q url.Values) (api.AskRepair, error) {
-	a := api.AskRepair{Thread: q.Get("thread")}
-	for name, into := range map[string]*float64{"mounting": &a.Mounting, "spacing": &a.Spacing, "width": &a.Width, "height": &a.Height, "rails": &a.Rails} {
+	var a api.AskRepair
+	for name, into := range map[string]*float64{"mounting": &a.Mounting, "spacing": &a.Spacing, "width": &a.Width, "height": &a.Height, "rails": &a.Rails, "pitch": &a.Pitch} {
 		if text := q.Get(name); text != "" {
 			v, err := strconv.ParseFloat(text, 64)
 			if err != nil || v != 0 && !(v >= 0.01 && v <= 10000) { // 0: not said

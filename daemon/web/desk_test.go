@@ -14,11 +14,11 @@ import (
 // typed; what is no length or place is named, and the rest of the page stands.
 func TestDeskForYourMachine(t *testing.T) {
 	d := webtest.Scene("done")
-	body := get(t, handler(d), "/run/r1/tools?mounting=300&spacing=20,5&supports=30,30+205,30+117.5,205&thread=M5").Body.String()
-	if got := d.Asked(); !slices.Equal(got, []string{`Repair "r1" {"Mounting":300,"Spacing":20.5,"Width":0,"Height":0,"Rails":0,"Supports":[{"x":30,"y":30},{"x":205,"y":30},{"x":117.5,"y":205}],"Thread":"M5"}`}) {
+	body := get(t, handler(d), "/run/r1/tools?mounting=300&spacing=20,5&supports=30,30+205,30+117.5,205&pitch=0,8").Body.String()
+	if got := d.Asked(); !slices.Equal(got, []string{`Repair "r1" {"Mounting":300,"Spacing":20.5,"Width":0,"Height":0,"Rails":0,"Supports":[{"x":30,"y":30},{"x":205,"y":30},{"x":117.5,"y":205}],"Pitch":0.8}`}) {
 		t.Errorf("asked %q", got)
 	}
-	for _, kept := range []string{`name="mounting" inputmode="decimal" value="300"`, `value="30,30 205,30 117.5,205"`, `<option selected>M5</option>`} {
+	for _, kept := range []string{`name="mounting" inputmode="decimal" value="300"`, `value="30,30 205,30 117.5,205"`, `name="pitch" inputmode="decimal" value="0,8"`} {
 		if !strings.Contains(body, kept) {
 			t.Errorf("%s is not kept", kept)
 		}

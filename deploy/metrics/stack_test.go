@@ -180,22 +180,10 @@ func TestDashboard(t *testing.T) {
 	}
 }
 
-// TestRoom: the example of a room names fifty printers, each once.
-func TestRoom(t *testing.T) {
-	var room []struct {
-		Targets []string
-		Labels  map[string]string
-	}
-	if err := yaml.Unmarshal([]byte(read(t, "targets-room.yml")), &room); err != nil {
-		t.Fatal(err)
-	}
-	seen := map[string]bool{}
-	for _, p := range room {
-		for _, target := range p.Targets {
-			seen[target], seen[p.Labels["printer"]] = true, true
-		}
-	}
-	if len(room) != 50 || len(seen) != 100 {
-		t.Errorf("%d entries, %d names", len(room), len(seen))
+// TestOneJob: scrape.yml holds the job of prometheus.yml, and nothing else.
+func TestOneJob(t *testing.T) {
+	_, job, _ := strings.Cut(read(t, "scrape.yml"), "\n")
+	if !strings.Contains(read(t, "prometheus.yml"), job) {
+		t.Error("the job in scrape.yml is not that of prometheus.yml")
 	}
 }

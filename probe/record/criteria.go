@@ -70,6 +70,14 @@ func DefaultCriteria() Criteria {
 	}
 }
 
+// WithLargest returns the criteria for another largest correction; a larger one may be
+// as much steeper.
+func (c Criteria) WithLargest(mm float64) Criteria {
+	c.Steepest *= max(1, mm/c.Largest)
+	c.Largest = mm
+	return c
+}
+
 // Paper instead of a blade. PaperU is what all gaugings with one sheet and one hand
 // share: office paper of 75 to 90 g/m2 is 0.10 to 0.115 mm (75 g/m2: 51.5 mm per 500
 // sheets, read), and nobody knows which lies there: +-0.010 mm as a rectangle, 0.006

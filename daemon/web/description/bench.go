@@ -10,7 +10,7 @@ func benchPaths() m {
 	repair["parameters"] = l{
 		in("mounting", "length between the brackets of the beam, mm; without it no shim has a thickness", "number"), in("spacing", "of a bracket's fasteners across the beam, mm; 20", "number"),
 		in("width", "of the profile, mm; 20", "number"), in("height", "other side of its section, mm; as wide", "number"), in("rails", "distance of two rails, mm; 0: one beam", "number"),
-		in("supports", "x,y of the bed's supports, mm, with blanks between them; those of the settings", "string"), in("thread", "M3, M4 or M5; that of the settings", "string"),
+		in("supports", "x,y of the bed's supports, mm, with blanks between them; those of the settings", "string"), in("pitch", "by how much a turn of their screws moves the bed, mm; that of the settings", "number"),
 	}
 	print := verb{id: "proofPrint", summary: "The file of a proof print, with its worksheet.", free: true,
 		about:  "Single-layer patches by the owner's settings (proof.*), over what the run has gauged, or over the reach. Nothing is sent to the printer.",

@@ -7,7 +7,7 @@ func servicePaths() m {
 		"/api/v1/pair": m{"post": with(verb{
 			id: "pair", summary: "A one-time link that lets a browser operate the printer.",
 			body:   closed(object(m{"role": oneOf("", "", "look", "operate", "sign")})),
-			status: 201, says: "The link; it is good once, and not for long.", shape: all(m{"url": text(""), "expires": moment(""), "role": text("what the session may do: look, operate, sign")}),
+			status: 201, says: "The link; it is good once, and not for long.", shape: all(m{"url": text(""), "expires": moment(""), "role": text("what the session may do: look, operate, sign"), "fingerprint": text("SHA-256 of the certificate that abbed made, of which a browser warns; empty: none")}),
 		}.operation(), "description", pairing)},
 		"/api/v1/sessions": path("", "", m{"get": verb{
 			id: "sessions", summary: "The browsers that are let in.", about: "Needs every role.", refusals: []int{401, 403},
@@ -24,6 +24,10 @@ func servicePaths() m {
 				"responses":   m{"303": m{"description": "To the overview, with the cookie."}, "401": html("Wrong, used or too old."), "429": html("Too many wrong tries.")},
 			},
 		},
+		"/in/abbed.crt": m{"get": m{
+			"operationId": "authority", "summary": "The authority that signed the certificate of this page, for a phone to trust; 404 where abbed did not make it.", "security": l{},
+			"responses": m{"200": m{"description": "A certificate (PEM).", "content": m{"application/x-x509-ca-cert": m{"schema": m{"type": "string"}}}}, "404": html("None.")},
+		}},
 		"/in/{code}": path("code", "of the link", m{"get": m{
 			"operationId": "enterByLink", "summary": "The screen of a one-time link; only its button uses the link up.", "security": l{},
 			"responses": m{"200": html("A form.")},

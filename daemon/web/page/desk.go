@@ -10,17 +10,16 @@ import (
 // measures is what a person has measured of the machine, as typed; the desk works
 // out shim, rail and turns by it.
 type measures struct {
-	Mounting, Spacing, Width, Height, Rails, Supports, Thread string
+	Mounting, Spacing, Width, Height, Rails, Supports, Pitch string
 }
 
 // measuresOf reads the form of the desk.
 func measuresOf(q url.Values) (m measures, a api.AskRepair, bad *api.Error) {
-	m = measures{q.Get("mounting"), q.Get("spacing"), q.Get("width"), q.Get("height"), q.Get("rails"), strings.TrimSpace(q.Get("supports")), q.Get("thread")}
-	a.Thread = m.Thread
+	m = measures{q.Get("mounting"), q.Get("spacing"), q.Get("width"), q.Get("height"), q.Get("rails"), strings.TrimSpace(q.Get("supports")), q.Get("pitch")}
 	for _, l := range []struct {
 		text string
 		into *float64
-	}{{m.Mounting, &a.Mounting}, {m.Spacing, &a.Spacing}, {m.Width, &a.Width}, {m.Height, &a.Height}, {m.Rails, &a.Rails}} {
+	}{{m.Mounting, &a.Mounting}, {m.Spacing, &a.Spacing}, {m.Width, &a.Width}, {m.Height, &a.Height}, {m.Rails, &a.Rails}, {m.Pitch, &a.Pitch}} {
 		v, err := decimal(l.text)
 		if err != nil {
 			return m, api.AskRepair{}, err
@@ -34,9 +33,6 @@ func measuresOf(q url.Values) (m measures, a api.AskRepair, bad *api.Error) {
 	}
 	return m, a, nil
 }
-
-// Threads lists those whose pitch is known (ISO 261, coarse).
-func (m measures) Threads() []string { return []string{"M3", "M4", "M5"} }
 
 // mended is what a run says after one with which it can be compared.
 type mended struct {

@@ -1,42 +1,142 @@
-package daemon
+package correction
 
 import (
 	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"log/slog"
 	"math"
+	"sync"
 	"time"
 
 	"abbed/analysis"
+	"abbed/config"
+	"abbed/config/say"
+	"abbed/daemon/access"
 	"abbed/daemon/api"
 	"abbed/daemon/apply"
 	"abbed/daemon/known"
 	"abbed/daemon/link"
 	"abbed/daemon/refuse"
+	"abbed/daemon/results"
 	"abbed/daemon/store"
 	"abbed/gcode"
+	"abbed/gcode/clock"
+	"abbed/gcode/dialect"
 	"abbed/probe"
 	"abbed/probe/record"
 )
 
+// Options are what a Correction needs of the house.
+type Options struct {
+	Store  *store.Store
+	Link   *link.Link
+	Runs   *results.Shelf
+	Words  *dialect.Dialect
+	Clock  *clock.Clock
+	Signer *access.Signer
+	Log    *slog.Logger
+	// Owner are the settings as they are in force, Known what is known of the printer.
+	Owner func() config.Settings
+	Known func(*link.Facts) known.Known
+	// Claim has nothing else begin until release; it refuses while a run goes on, and at
+	// the end of the program.
+	Claim func(what string) (release func(), err error)
+	// Owed is what a run switched off, PutBack switches it on again.
+	Owed    func() []string
+	PutBack func(by string) error
+	// Ending ends with the program, GivenUp when nothing more may be waited for; Jobs is
+	// what the end of the program waits for.
+	Ending, GivenUp context.Context
+	Jobs            *sync.WaitGroup
+	Audit           func(who, what, detail string)
+	Changed         func()
+	// Ended is told how a step ended: apply, undo or reapply.
+	Ended func(step string, success bool)
+}
+
+// Correction is what stands in the printer's bed map, and the one that changes it.
+type Correction struct {
+	store         *store.Store
+	link          *link.Link
+	runs          *results.Shelf
+	words         *dialect.Dialect
+	clk           *clock.Clock
+	signer        *access.Signer
+	log           *slog.Logger
+	owner         func() config.Settings
+	know          func(*link.Facts) known.Known
+	claim         func(string) (func(), error)
+	owed          func() []string
+	putBack       func(string) error
+	base, writing context.Context
+	jobs          *sync.WaitGroup
+	audit         func(who, what, detail string)
+	changed       func()
+	ended         func(string, bool)
+
+	mu       sync.Mutex
+	applied  store.Applied
+	progress api.Progress
+	busy     bool // an apply, undo or resolve is going on
+	// refused counts the refusals of a re-apply by their code.
+	refused map[string]uint64
+}
+
+// New returns a Correction that knows nothing until Recover.
+func New(o Options) *Correction {
+	return &Correction{
+		store: o.Store, link: o.Link, runs: o.Runs, words: o.Words, clk: o.Clock, signer: o.Signer, log: o.Log,
+		owner: o.Owner, know: o.Known, claim: o.Claim, owed: o.Owed, putBack: o.PutBack, base: o.Ending, writing: o.GivenUp, jobs: o.Jobs,
+		audit: o.Audit, changed: o.Changed, ended: o.Ended,
+	}
+}
+
+// Now is the last entry of the journal.
+func (d *Correction) Now() store.Applied {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.applied
+}
+
+// Refused counts the refusals of a re-apply by their code; nobody changes it.
+func (d *Correction) Refused() map[string]uint64 {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.refused
+}
+
+// Learn takes what a run that has ended says of the correction.
+func (d *Correction) Learn(run record.Run) {
+	d.learnMap(run)
+	d.learnTwist(run)
+	d.LearnLater()
+	if run.Ended != nil && run.Ended.State == record.EndDone {
+		d.learnProof(run)
+	}
+}
+
+// Expiry is the short name of why the correction no longer holds, "" if it does.
+func (d *Correction) Expiry() string { return expiryOf(d.expiry(d.Now())) }
+
 // SignOff takes a person's confirmation of each caution for one exact table and
 // returns a token for it. The printer is asked anew what it would keep: where
 // that is not what was shown, the caution about it is another, and is missing.
-func (d *Daemon) SignOff(ctx context.Context, digest string, s api.SignOff) (api.SignedOff, error) {
-	t, run, err := d.table(ctx, digest)
+func (d *Correction) SignOff(ctx context.Context, digest string, s api.SignOff) (api.SignedOff, error) {
+	t, run, err := d.Offered(ctx, digest)
 	if err != nil {
 		return api.SignedOff{}, err
 	}
 	if s.Person == "" {
 		return api.SignedOff{}, api.Errorf(422, "bad-value", "say who signs off", "sign off: no person is named")
 	}
-	j, err := d.Judged(run)
+	j, err := d.runs.Judged(run)
 	if err != nil {
 		return api.SignedOff{}, err
 	}
-	if m := missing(tableCautions(t, d.keeps(j.Run)), s.Cautions); len(m) > 0 {
-		return api.SignedOff{}, cautionsMissing(m)
+	if m := refuse.Unconfirmed(tableCautions(t, d.keeps(j.Run)), s.Cautions); len(m) > 0 {
+		return api.SignedOff{}, refuse.CautionsMissing(m)
 	}
 	if err := d.stillGood(t, run); err != nil {
 		return api.SignedOff{}, err
@@ -44,7 +144,7 @@ func (d *Daemon) SignOff(ctx context.Context, digest string, s api.SignOff) (api
 	if err := d.askKeeps(ctx); err != nil {
 		return api.SignedOff{}, err
 	}
-	if m := missing(tableCautions(t, d.keeps(j.Run)), s.Cautions); len(m) > 0 {
+	if m := refuse.Unconfirmed(tableCautions(t, d.keeps(j.Run)), s.Cautions); len(m) > 0 {
 		return api.SignedOff{}, keepsOther(m)
 	}
 	token, expires := d.signer.Issue(digest, s.Person)
@@ -53,8 +153,8 @@ func (d *Daemon) SignOff(ctx context.Context, digest string, s api.SignOff) (api
 }
 
 // Table returns the correction of a run, or why there is none.
-func (d *Daemon) Table(id string) (api.Table, error) {
-	j, err := d.Judged(id)
+func (d *Correction) Table(id string) (api.Table, error) {
+	j, err := d.runs.Judged(id)
 	if err != nil {
 		return api.Table{}, err
 	}
@@ -74,7 +174,7 @@ func (d *Daemon) Table(id string) (api.Table, error) {
 
 // keepTable keeps a table that is offered, so that it can be signed off by its
 // digest.
-func (d *Daemon) keepTable(t analysis.Table, run string) error {
+func (d *Correction) keepTable(t analysis.Table, run string) error {
 	b, err := json.Marshal(t)
 	if err == nil {
 		err = d.store.SaveTable(context.Background(), t.Digest, run, b)
@@ -85,8 +185,8 @@ func (d *Daemon) keepTable(t analysis.Table, run string) error {
 	return nil
 }
 
-// table returns a table that was offered.
-func (d *Daemon) table(ctx context.Context, digest string) (analysis.Table, string, error) {
+// Offered returns a table that was offered.
+func (d *Correction) Offered(ctx context.Context, digest string) (analysis.Table, string, error) {
 	var t analysis.Table
 	run, b, err := d.store.Table(ctx, digest)
 	if errors.Is(err, store.ErrNone) {
@@ -103,8 +203,8 @@ func (d *Daemon) table(ctx context.Context, digest string) (analysis.Table, stri
 
 // stillGood returns why a table that was offered is offered no more: its run no
 // longer supports it, or the printer or its lever is another.
-func (d *Daemon) stillGood(t analysis.Table, run string) error {
-	j, err := d.Judged(run)
+func (d *Correction) stillGood(t analysis.Table, run string) error {
+	j, err := d.runs.Judged(run)
 	if err != nil {
 		return err
 	}
@@ -124,8 +224,8 @@ func (d *Daemon) stillGood(t analysis.Table, run string) error {
 
 // Apply writes a signed-off table into the printer. It returns once the intent
 // is kept; the rest goes on.
-func (d *Daemon) Apply(ctx context.Context, digest string, a api.Apply, _ string) error {
-	t, run, err := d.table(ctx, digest)
+func (d *Correction) Apply(ctx context.Context, digest string, a api.Apply, _ string) error {
+	t, run, err := d.Offered(ctx, digest)
 	if err != nil {
 		return err
 	}
@@ -136,10 +236,10 @@ func (d *Daemon) Apply(ctx context.Context, digest string, a api.Apply, _ string
 	if err := d.stillGood(t, run); err != nil {
 		return err
 	}
-	if d.unfinished() {
+	if d.Unfinished() {
 		return api.Errorf(409, "owed", "Take it back (undo), or finish it (re-apply).", "apply: an earlier apply is unfinished")
 	}
-	j, err := d.Judged(run)
+	j, err := d.runs.Judged(run)
 	if err != nil {
 		return err
 	}
@@ -152,14 +252,12 @@ func (d *Daemon) Apply(ctx context.Context, digest string, a api.Apply, _ string
 
 // Undo takes the correction out of the map: one that is in force, or where a write
 // failed half way.
-func (d *Daemon) Undo(ctx context.Context, by string) error {
-	d.mu.Lock()
-	a := d.applied
-	d.mu.Unlock()
+func (d *Correction) Undo(ctx context.Context, by string) error {
+	a := d.Now()
 	if d.foreign(a) && (a.State == store.Kept || a.Half()) {
 		return d.closed(a, by)
 	}
-	if d.unfinished() || d.failedHalf() {
+	if d.Unfinished() || d.failedHalf() {
 		return d.resolve(ctx, apply.TakeBack, by, "undo")
 	}
 	if a.Code == store.Damaged {
@@ -173,21 +271,19 @@ func (d *Daemon) Undo(ctx context.Context, by string) error {
 
 // Resolve finishes or takes back what was left unfinished, takes back what failed half
 // way, and puts back what a run switched off.
-func (d *Daemon) Resolve(ctx context.Context, r api.Resolve, by string) error {
+func (d *Correction) Resolve(ctx context.Context, r api.Resolve, by string) error {
 	c := apply.Choice(r.Choice)
 	if c != apply.Finish && c != apply.TakeBack {
 		return api.Errorf(422, "bad-value", `"finish" or "take-back"`, "resolve: no choice %q", r.Choice)
 	}
-	d.mu.Lock()
-	a := d.applied
-	d.mu.Unlock()
+	a := d.Now()
 	if d.foreign(a) && a.Half() {
 		if c == apply.TakeBack {
 			return d.closed(a, by)
 		}
 		return api.Errorf(409, "printer-changed", "Take it back, which closes it, or connect its own printer.", "resolve: %s", printerOther)
 	}
-	if d.unfinished() || d.failedHalf() && c == apply.TakeBack {
+	if d.Unfinished() || d.failedHalf() && c == apply.TakeBack {
 		return d.resolve(ctx, c, by, "resolve: "+r.Choice)
 	}
 	if len(d.owed()) > 0 {
@@ -199,10 +295,8 @@ func (d *Daemon) Resolve(ctx context.Context, r api.Resolve, by string) error {
 	return api.Errorf(409, "wrong-state", "Nothing is to be done.", "resolve: nothing is unfinished or owed")
 }
 
-func (d *Daemon) resolve(ctx context.Context, c apply.Choice, by, what string) error {
-	d.mu.Lock()
-	a := d.applied
-	d.mu.Unlock()
+func (d *Correction) resolve(ctx context.Context, c apply.Choice, by, what string) error {
+	a := d.Now()
 	return d.write(ctx, a, by, what, func(w apply.Desk, ctx context.Context, a store.Applied) (store.Applied, error) {
 		return w.Resolve(ctx, a, c)
 	})
@@ -215,7 +309,7 @@ type way func(apply.Desk, context.Context, store.Applied) (store.Applied, error)
 // one, and carries the change through. It returns once the intent is kept, or
 // with why it could not be: then nothing was written. The rest goes on in the
 // background.
-func (d *Daemon) write(_ context.Context, a store.Applied, by, what string, do way) error {
+func (d *Correction) write(_ context.Context, a store.Applied, by, what string, do way) error {
 	loan, was, err := d.takeToWrite(&a, what)
 	if err != nil {
 		return err
@@ -240,16 +334,12 @@ const answersWithin = 2500 * time.Millisecond
 
 // takeToWrite promises the printer to one change of its map, and says that it goes on; was
 // is what stood before.
-func (d *Daemon) takeToWrite(a *store.Applied, what string) (loan *link.Loan, was store.Applied, err error) {
-	d.starting.Lock()
-	defer d.starting.Unlock()
-	if d.closing() {
-		return nil, was, errEnding
+func (d *Correction) takeToWrite(a *store.Applied, what string) (loan *link.Loan, was store.Applied, err error) {
+	release, err := d.claim(what)
+	if err != nil {
+		return nil, was, err
 	}
-	d.giveWay()
-	if d.running() {
-		return nil, was, api.Errorf(409, "run-active", "finish the run, or stop it", "%s: a run is active", what)
-	}
+	defer release()
 	if loan, err = d.link.Lend(); err != nil {
 		return nil, was, err
 	}
@@ -263,7 +353,7 @@ func (d *Daemon) takeToWrite(a *store.Applied, what string) (loan *link.Loan, wa
 
 // looked opens the printer, looks whether its map may be written now, and carries the
 // change through. Where it may not, all is as it was, and says why.
-func (d *Daemon) looked(a, was store.Applied, what string, do way, loan *link.Loan, begun chan error) {
+func (d *Correction) looked(a, was store.Applied, what string, do way, loan *link.Loan, begun chan error) {
 	sess, _, err := loan.Open(d.base)
 	var w apply.Desk
 	if err == nil {
@@ -295,7 +385,7 @@ func (d *Daemon) looked(a, was store.Applied, what string, do way, loan *link.Lo
 }
 
 // mayWrite returns why the stored map must not be written now.
-func (d *Daemon) mayWrite(ctx context.Context, w apply.Desk, sess *gcode.Session, a store.Applied, what string) error {
+func (d *Correction) mayWrite(ctx context.Context, w apply.Desk, sess *gcode.Session, a store.Applied, what string) error {
 	if err := probe.ForeignUse(ctx, sess, d.words, d.clk, false); err != nil {
 		return refuse.Of(err)
 	}
@@ -308,7 +398,7 @@ func (d *Daemon) mayWrite(ctx context.Context, w apply.Desk, sess *gcode.Session
 	return nil
 }
 
-func (d *Daemon) desk(sess *gcode.Session) apply.Desk {
+func (d *Correction) desk(sess *gcode.Session) apply.Desk {
 	return apply.Desk{
 		Journal: d.store, Now: time.Now, Largest: d.largest(), Earlier: d.earlier,
 		Writer: apply.Writer{Line: sess, Words: d.words, Turn: func() bool { return d.base.Err() != nil }, Show: func(done, of int) {
@@ -328,13 +418,13 @@ func (d *Daemon) desk(sess *gcode.Session) apply.Desk {
 
 // largest is by how much undo, finish and take-back may change a node, um: by the default
 // limit at least, so that a limit that was lowered since leaves a correction its way out.
-func (d *Daemon) largest() int64 {
-	return 1 + int64(math.Round(1000*max(record.DefaultCriteria().Largest, known.Criteria(d.owner().Judged()).Largest)))
+func (d *Correction) largest() int64 {
+	return 1 + int64(math.Round(1000*max(record.DefaultCriteria().Largest, known.Criteria(d.owner()).Largest)))
 }
 
 // written carries the change through and learns the map that then stands. If not
 // even the intent could be kept, all is as it was, and begun is told why.
-func (d *Daemon) written(w apply.Desk, sess *gcode.Session, a, was store.Applied, what string, do way, loan *link.Loan, begun chan<- error) {
+func (d *Correction) written(w apply.Desk, sess *gcode.Session, a, was store.Applied, what string, do way, loan *link.Loan, begun chan<- error) {
 	homed := d.link.Now().Homed
 	after, err := do(w, d.writing, a)
 	if err != nil {
@@ -350,9 +440,9 @@ func (d *Daemon) written(w apply.Desk, sess *gcode.Session, a, was store.Applied
 		after = was
 	}
 	after = standing(after, err)
+	d.ended(stepOf(what), err == nil)
 	d.mu.Lock()
 	d.busy, d.applied = false, after
-	d.last[stepOf(what)] = lastNow(err == nil)
 	d.mu.Unlock()
 	d.changed()
 	if err != nil {
@@ -399,13 +489,13 @@ func applyRefusal(what string, err error) *api.Error {
 	return refuse.Of(fmt.Errorf("%s: %w", what, err))
 }
 
-func (d *Daemon) applying() bool {
+func (d *Correction) Busy() bool {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	return d.busy
 }
 
-func (d *Daemon) unfinished() bool {
+func (d *Correction) Unfinished() bool {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	return !d.busy && d.applied.State.Open()
@@ -413,17 +503,15 @@ func (d *Daemon) unfinished() bool {
 
 // failedHalf reports whether a write failed half way, so that the old map can still be
 // written back.
-func (d *Daemon) failedHalf() bool {
+func (d *Correction) failedHalf() bool {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	return !d.busy && d.applied.State == store.Failed && d.applied.Half()
 }
 
-// inForce is the correction of ours that stands in the printer's map, or nil.
-func (d *Daemon) inForce() *record.Applied {
-	d.mu.Lock()
-	a := d.applied
-	d.mu.Unlock()
+// InForce is the correction of ours that stands in the printer's map, or nil.
+func (d *Correction) InForce() *record.Applied {
+	a := d.Now()
 	if a.State != store.Kept || d.foreign(a) {
 		return nil
 	}
@@ -432,11 +520,11 @@ func (d *Daemon) inForce() *record.Applied {
 }
 
 // Applied says what stands in the printer.
-func (d *Daemon) Applied() api.Applied {
+func (d *Correction) Applied() api.Applied {
 	d.mu.Lock()
 	a, busy, progress := d.applied, d.busy, d.progress
 	d.mu.Unlock()
-	out := api.Applied{State: api.NoneApplied, Sentence: "No correction is applied."}
+	out := api.Applied{State: api.NoneApplied, Sentence: "No correction is in force."}
 	if a.Digest == "" {
 		return out
 	}
@@ -457,23 +545,23 @@ func (d *Daemon) Applied() api.Applied {
 		out.State, out.Sentence = api.Unfinished, appliedSays[store.Unfinished]
 	}
 	if a.Undo && busy {
-		out.Sentence = "The old map is being written back."
+		out.Sentence = "abbed writes the old bed map back."
 	}
 	if a.State == store.Failed && a.Half() && !busy {
 		out.Half = true
-		out.Sentence = "The stored map is in doubt: the printer took neither the new nodes nor all of the old ones. Look at the printer, then take it back; if that fails too, have it measure its map anew. Do not print before."
+		out.Sentence = "Look at the printer, then undo the correction. It is half written. If that fails too, measure the bed map again with the printer."
 	}
 	if why := d.expiry(a); why != "" {
 		out.Expired, out.MeasureAgain = &why, why == printerOther || d.worn(a) != ""
 	}
 	if out.Expired != nil && a.State == store.Kept {
-		out.Sentence = "A correction was kept, but it no longer holds: " + *out.Expired + "."
+		out.Sentence = "The correction no longer holds. " + say.Sentence(*out.Expired)
 	}
 	if a.Says != "" && !a.State.Open() && !busy && out.Expired == nil {
 		out.Sentence = a.Says
 	}
 	if a.State == store.Kept && a.Proved && out.Expired == nil {
-		out.Sentence = "The correction is in force, kept, and proved at the nozzle."
+		out.Sentence = "The correction is in force and verified."
 	}
 	if a.Code != "" {
 		out.Error = &api.Error{Code: a.Code, Text: a.Text, Hint: a.Hint}
@@ -482,11 +570,11 @@ func (d *Daemon) Applied() api.Applied {
 }
 
 var appliedSays = map[store.State]string{
-	store.Writing:    "The correction is being written into the printer's map.",
-	store.Verifying:  "The map is being read back and compared.",
-	store.Kept:       "The correction is in force and kept. It is unproved until the nozzle has been gauged with it: watch the next first layer.",
-	store.PutBack:    "The correction did not hold, or was taken back; the old map was written back and checked.",
-	store.Undone:     "The correction was undone; the old map is back, and checked.",
-	store.Failed:     "The stored map is in doubt: it could not be brought to a known state. Do not print before the bed has been measured again.",
-	store.Unfinished: "The stored map may be half written. Decide: finish it, or take it back. Do not print before.",
+	store.Writing:    "abbed writes the correction.",
+	store.Verifying:  "abbed reads the bed map back and compares.",
+	store.Kept:       "The correction is in force, and not verified. Watch the next first layer.",
+	store.PutBack:    "The correction is not in force. abbed wrote the old bed map back and checked it.",
+	store.Undone:     "The correction is undone. The old bed map is in force again.",
+	store.Failed:     "Do not print. The bed map is unknown: measure it again with the printer.",
+	store.Unfinished: "Finish the correction or undo it. It may be half written.",
 }

@@ -1,12 +1,12 @@
-package daemon
+package correction
 
 import (
 	"abbed/daemon/api"
 )
 
-// checkHeld looks, when the printer has been identified anew, whether its map is the one
+// CheckHeld looks, when the printer has been identified anew, whether its map is the one
 // that the journal says it kept.
-func (d *Daemon) checkHeld() {
+func (d *Correction) CheckHeld() {
 	l := d.link.Now()
 	if l.Link != api.Ready || l.Facts == nil || !l.Facts.MapAsked {
 		return

@@ -1,4 +1,4 @@
-package daemon
+package correction
 
 import (
 	"fmt"
@@ -56,7 +56,7 @@ func expiryOf(why string) string {
 // another, or a newer run says that the head's tilt moved beyond its doubt, or a later
 // run contradicts the one that it was made from, or it is not in the printer's map as it
 // was last read.
-func (d *Daemon) expiry(a store.Applied) string {
+func (d *Correction) expiry(a store.Applied) string {
 	if a.State != store.Kept && !a.State.Open() {
 		return ""
 	}
@@ -76,10 +76,8 @@ func (d *Daemon) expiry(a store.Applied) string {
 }
 
 // learnMap keeps what a run's map says of the correction.
-func (d *Daemon) learnMap(run record.Run) {
-	d.mu.Lock()
-	a := d.applied
-	d.mu.Unlock()
+func (d *Correction) learnMap(run record.Run) {
+	a := d.Now()
 	if run.Map == nil || a.State != store.Kept || d.foreign(a) {
 		return
 	}
@@ -92,13 +90,13 @@ func (d *Daemon) learnMap(run record.Run) {
 
 // foreign reports whether the printer that answers is another than the one that holds
 // the correction: then nothing of it is read from, or written to, what answers.
-func (d *Daemon) foreign(a store.Applied) bool {
+func (d *Correction) foreign(a store.Applied) bool {
 	f := d.link.Now().Facts
 	return f != nil && a.Printer != "" && f.Identity.ID != a.Printer
 }
 
 // closed closes the correction of a printer that is not there any more.
-func (d *Daemon) closed(a store.Applied, by string) error {
+func (d *Correction) closed(a store.Applied, by string) error {
 	a.State, a.Undo, a.Proved, a.Expired, a.Code, a.Text, a.Hint = store.Undone, true, false, "", "", "", ""
 	a.At = time.Now()
 	a.Says = "The correction of another printer was closed. Nothing was written. Where that printer is used again, have it measure its bed map again first."
@@ -111,7 +109,7 @@ func (d *Daemon) closed(a store.Applied, by string) error {
 // worn returns why the correction itself no longer holds, whatever stands in the
 // map: the head is another than the one that it was made for. A re-apply is
 // refused then.
-func (d *Daemon) worn(a store.Applied) string {
+func (d *Correction) worn(a store.Applied) string {
 	if a.Expired != "" && !ofMap(a.Expired) {
 		return a.Expired
 	}
@@ -127,18 +125,16 @@ func (d *Daemon) worn(a store.Applied) string {
 
 // learnTwist keeps that a newer run found another gap error than the run from
 // which the correction in force was made.
-func (d *Daemon) learnTwist(run record.Run) {
-	d.mu.Lock()
-	a := d.applied
-	d.mu.Unlock()
+func (d *Correction) learnTwist(run record.Run) {
+	a := d.Now()
 	if a.State != store.Kept || a.Expired != "" && !ofMap(a.Expired) || run.ID == a.Run || run.Ended == nil || run.Ended.State != record.EndDone {
 		return
 	}
-	was, err := d.Judged(a.Run)
+	was, err := d.runs.Judged(a.Run)
 	if err != nil || run.Setup.Printer.ID != was.Run.Setup.Printer.ID {
 		return
 	}
-	why := moved(was, d.Judge(run))
+	why := moved(was, d.runs.Judge(run))
 	if why == "" {
 		return
 	}
@@ -146,21 +142,19 @@ func (d *Daemon) learnTwist(run record.Run) {
 	d.saveApplied(a)
 }
 
-// learnLater keeps that a later run contradicts the one from which the correction in
+// LearnLater keeps that a later run contradicts the one from which the correction in
 // force was made, or met what calls for a repair: too little for a gap error of its own
 // may be enough for that.
-func (d *Daemon) learnLater() {
-	d.mu.Lock()
-	a := d.applied
-	d.mu.Unlock()
+func (d *Correction) LearnLater() {
+	a := d.Now()
 	if a.State != store.Kept || a.Expired != "" && !ofMap(a.Expired) {
 		return
 	}
-	was, err := d.Load(a.Run)
+	was, err := d.runs.Load(a.Run)
 	if err != nil || len(was.Joined) == 0 {
 		return
 	}
-	why := d.Judge(was).Verdict.Outdated(was)
+	why := d.runs.Judge(was).Verdict.Outdated(was)
 	if why == "" {
 		return
 	}

@@ -1,4 +1,4 @@
-package daemon
+package correction
 
 import (
 	"context"
@@ -13,12 +13,12 @@ import (
 	"abbed/probe/record"
 )
 
-// recoverApplied reads the journal; what was in the middle is unfinished, and an entry
+// Recover reads the journal; what was in the middle is unfinished, and an entry
 // whose nodes are not those of its digest is not acted on.
-func (d *Daemon) recoverApplied(ctx context.Context) error {
+func (d *Correction) Recover(ctx context.Context) error {
 	a, ok, err := d.store.Applied(ctx)
 	if err != nil {
-		return fmt.Errorf("daemon: read what is applied: %w", err)
+		return fmt.Errorf("correction: read what is applied: %w", err)
 	}
 	if !ok {
 		return nil
@@ -37,7 +37,7 @@ func (d *Daemon) recoverApplied(ctx context.Context) error {
 		a.Hint = "finish it or take it back"
 		n, err := d.store.SaveApplied(ctx, a)
 		if err != nil && !errors.Is(err, store.ErrOrder) {
-			return fmt.Errorf("daemon: keep what is unfinished: %w", err)
+			return fmt.Errorf("correction: keep what is unfinished: %w", err)
 		}
 		a.N = n
 		d.applied = a
@@ -50,8 +50,8 @@ func (d *Daemon) recoverApplied(ctx context.Context) error {
 // with it: so what was in the map already (Under) and the map that was first measured
 // (Origin) follow from the tables that this one stands on, and are compared like the rest;
 // they are believed, within the limits of a correction, where a parent was dropped.
-func (d *Daemon) sound(ctx context.Context, a store.Applied) (store.Applied, error) {
-	t, _, err := d.table(ctx, a.Digest)
+func (d *Correction) sound(ctx context.Context, a store.Applied) (store.Applied, error) {
+	t, _, err := d.Offered(ctx, a.Digest)
 	switch {
 	case err != nil:
 		return a, fmt.Errorf("its table cannot be read: %w", err)
@@ -83,12 +83,12 @@ func (d *Daemon) sound(ctx context.Context, a store.Applied) (store.Applied, err
 // lineage is the entry with which a table's apply began, by the tables that it stands on:
 // one that adds what its parent adds in all was re-applied, another was made for the map
 // with its parent in it. It is not whole where a parent is not there any more.
-func (d *Daemon) lineage(ctx context.Context, t analysis.Table) (a store.Applied, whole bool) {
+func (d *Correction) lineage(ctx context.Context, t analysis.Table) (a store.Applied, whole bool) {
 	a = apply.Intent(t, "", "", nil)
 	if t.Parent == "" {
 		return a, true
 	}
-	p, _, err := d.table(ctx, t.Parent)
+	p, _, err := d.Offered(ctx, t.Parent)
 	if err != nil || p.Sum() != t.Parent || !record.SameSize(p.Befores(), a.Before) {
 		return a, false
 	}
@@ -103,7 +103,7 @@ func (d *Daemon) lineage(ctx context.Context, t analysis.Table) (a store.Applied
 func sameNodes(a, b [][]int64) bool { return slices.EqualFunc(a, b, slices.Equal) }
 
 // earlier returns the correction that was kept last, as it was then.
-func (d *Daemon) earlier() (store.Applied, bool) {
+func (d *Correction) earlier() (store.Applied, bool) {
 	all, err := d.store.AppliedTail(context.Background(), journalTail)
 	for _, a := range all {
 		if a.State == store.Kept {
@@ -118,7 +118,7 @@ func (d *Daemon) earlier() (store.Applied, bool) {
 }
 
 // saveApplied keeps a new entry of the journal, and learns it.
-func (d *Daemon) saveApplied(a store.Applied) {
+func (d *Correction) saveApplied(a store.Applied) {
 	n, err := d.store.SaveApplied(context.Background(), a)
 	if err != nil {
 		d.log.Error("what is applied cannot be kept", "err", err)
@@ -128,4 +128,24 @@ func (d *Daemon) saveApplied(a store.Applied) {
 	d.mu.Lock()
 	d.applied = a
 	d.mu.Unlock()
+}
+
+// journalTail is how many entries of the journal are looked through for when a
+// correction was written: each proof or expiry adds one.
+const journalTail = 100
+
+// KeptAt returns when the correction was first kept.
+func (d *Correction) KeptAt(a store.Applied) time.Time {
+	at := a.At
+	all, err := d.store.AppliedTail(context.Background(), journalTail)
+	if err != nil {
+		d.log.Error("the journal cannot be read", "err", err)
+	}
+	for _, e := range all {
+		if e.Digest != a.Digest || e.State != store.Kept {
+			break
+		}
+		at = e.At
+	}
+	return at
 }

@@ -1,4 +1,4 @@
-package daemon
+package correction
 
 import (
 	"context"
@@ -21,8 +21,8 @@ import (
 // after its last restart that was seen: what it had kept.
 func atRestart(printer string) string { return "settings-at-restart/" + printer }
 
-// keepReport keeps the settings that the printer printed right after a restart.
-func (d *Daemon) keepReport() {
+// KeepReport keeps the settings that the printer printed right after a restart.
+func (d *Correction) KeepReport() {
 	l := d.link.Now()
 	if l.Link != api.Ready || l.Facts == nil || !l.Facts.Fresh || l.Facts.Settings == "" {
 		return
@@ -37,7 +37,7 @@ func (d *Daemon) keepReport() {
 // keeps says what keeping would store beside the map: the settings as they were
 // printed last, by the run or since, against those of the last restart that was
 // seen. Lines that change by themselves are no settings.
-func (d *Daemon) keeps(run record.Run) *api.Keeps {
+func (d *Correction) keeps(run record.Run) *api.Keeps {
 	now, restless := run.Settings, map[string]bool(nil)
 	if f := d.link.Now().Facts; f != nil && f.Identity.ID == run.Setup.Printer.ID && f.SettingsAt.After(run.Began) {
 		now, restless = f.Settings, f.Restless
@@ -64,7 +64,7 @@ func (d *Daemon) keeps(run record.Run) *api.Keeps {
 
 // askKeeps has the printer print its settings now: what it would keep at this
 // moment is shown to whoever signs off, and not what a run once read.
-func (d *Daemon) askKeeps(ctx context.Context) error {
+func (d *Correction) askKeeps(ctx context.Context) error {
 	loan, err := d.link.Lend()
 	if err != nil {
 		return err
@@ -161,16 +161,16 @@ func keepsID(k *api.Keeps) string {
 
 // keepsAll is the caution about keeping, with what is known.
 func keepsAll(k *api.Keeps) string {
-	text := "Keeping stores everything that is in force in the printer, not only the map. I have looked at its settings; the idle switch-off of the motors is among them, and abbed has put it back to its own setting if the printer did not say what it was."
+	text := "I looked at the printer's settings. Saving the bed map saves all that is in force, its idle switch-off too."
 	switch {
 	case k == nil:
-		return text + " The printer prints no settings, so abbed cannot show them."
+		return text + " This printer does not show its settings."
 	case k.AtRestart == nil:
-		return text + " No restart of the printer was seen yet, so abbed cannot show what was changed since."
+		return text + " abbed saw no restart yet, so it cannot show what changed."
 	case len(k.Changed) == 0:
-		return text + " Its settings are the same as at the last restart that was seen."
+		return text + " Nothing changed since the last restart."
 	}
-	return text + fmt.Sprintf(" Since the last restart that was seen %d lines of them changed, and they will be kept: %s.", len(k.Changed), few(k.Changed))
+	return text + fmt.Sprintf(" Since the last restart %d lines changed: %s.", len(k.Changed), few(k.Changed))
 }
 
 func few(lines []string) string {

@@ -1,4 +1,4 @@
-package daemon
+package correction
 
 import (
 	"context"
@@ -19,37 +19,35 @@ import (
 // somebody else uses the printer. The re-applied table has a digest of its own and names
 // its parent. A refusal is said, written to the log and counted by its code: often
 // nobody looks when a print start asks.
-func (d *Daemon) Reapply(ctx context.Context, by string) error {
+func (d *Correction) Reapply(ctx context.Context, by string) error {
 	err := d.reapply(ctx, by)
 	if err == nil {
 		return nil
 	}
 	code := refuse.Of(err).Code
+	d.ended("reapply", false)
 	d.mu.Lock()
-	d.last["reapply"] = lastNow(false)
-	refused := maps.Clone(d.reapplyRefused) // a snapshot may hold the old one
+	refused := maps.Clone(d.refused) // a snapshot may hold the old one
 	if refused == nil {
 		refused = map[string]uint64{}
 	}
 	refused[code]++
-	d.reapplyRefused = refused
+	d.refused = refused
 	d.mu.Unlock()
 	d.log.Warn("the correction was not put back on", "who", by, "code", code, "err", err)
 	d.changed()
 	return err
 }
 
-func (d *Daemon) reapply(ctx context.Context, by string) error {
-	d.mu.Lock()
-	a := d.applied
-	d.mu.Unlock()
+func (d *Correction) reapply(ctx context.Context, by string) error {
+	a := d.Now()
 	if a.Code == store.Damaged {
 		return api.Errorf(409, a.Code, a.Hint, "re-apply: %s", a.Text)
 	}
 	if d.foreign(a) {
 		return api.Errorf(409, "printer-changed", "Connect its own printer; undo closes the correction.", "re-apply: %s", printerOther)
 	}
-	if d.unfinished() {
+	if d.Unfinished() {
 		return d.resolve(ctx, apply.Finish, by, "resolve: finish")
 	}
 	if a.State != store.Kept {
@@ -62,11 +60,11 @@ func (d *Daemon) reapply(ctx context.Context, by string) error {
 	if err != nil {
 		return err
 	}
-	t, _, err := d.table(ctx, a.Digest)
+	t, _, err := d.Offered(ctx, a.Digest)
 	if err != nil {
 		return err
 	}
-	t, next, err := apply.Again(a, t, now, known.Criteria(d.owner().Judged()))
+	t, next, err := apply.Again(a, t, now, known.Criteria(d.owner()))
 	if err != nil {
 		d.link.Learn(func(f *link.Facts) { f.Map, f.MapAsked = now, true })
 		return applyRefusal("re-apply", err)
@@ -78,7 +76,7 @@ func (d *Daemon) reapply(ctx context.Context, by string) error {
 }
 
 // readMap reads the printer's stored map now.
-func (d *Daemon) readMap(ctx context.Context) ([][]int64, error) {
+func (d *Correction) readMap(ctx context.Context) ([][]int64, error) {
 	loan, err := d.link.Lend()
 	if err != nil {
 		return nil, err

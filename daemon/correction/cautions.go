@@ -1,0 +1,32 @@
+package correction
+
+import (
+	"fmt"
+
+	"abbed/analysis"
+	"abbed/config/say"
+	"abbed/daemon/api"
+)
+
+// tableCautions are confirmed before a correction is written.
+func tableCautions(t analysis.Table, k *api.Keeps) []api.Caution {
+	lowest := 0.0
+	if n, ok := t.Deepest(t.Adds()); ok {
+		lowest = float64(n.Add) / 1000
+	}
+	return []api.Caution{
+		{ID: "nozzle-crash", Text: fmt.Sprintf("I looked at the maps. The nozzle goes at most %s lower; a wrong correction drives it into the bed.", say.MM(max(0, -lowest)))},
+		{ID: keepsID(k), Text: keepsAll(k)},
+		{ID: "watch-first-layer", Text: "I will watch the next first layer from its start, with the power switch in reach."},
+		{ID: "undo", Text: "Undo writes the old bed map back, and leaves the printer's other settings alone."},
+	}
+}
+
+// keepsOther is cautionsMissing where the printer's settings have changed since
+// they were shown.
+func keepsOther(ids []string) *api.Error {
+	e := api.Errorf(422, "cautions-missing", "look at the correction again, then approve it",
+		"the printer's settings changed since they were shown. Not confirmed: %v", ids)
+	e.Missing = ids
+	return e
+}
