@@ -259,7 +259,7 @@ func TestRunbook(t *testing.T) {
 	fires(right, "AbbedLinkLost")
 	repaired := sc
 	repaired.Name = loose.Name
-	right.wire.printer = bench.New(repaired, bench.Options{Seed: 3, Speed: shopSpeed})
+	right.wire.printer = bench.New(repaired, bench.Options{Seed: 2, Speed: shopSpeed})
 	right.wire.pull(false)
 	clears(right, "AbbedLinkLost", lines["AbbedLinkLost"]...)
 	clears(right, "AbbedUnsteady", lines["AbbedUnsteady"]...)
