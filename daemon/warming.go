@@ -3,6 +3,7 @@ package daemon
 import (
 	"fmt"
 
+	"abbed/config/say"
 	"abbed/daemon/api"
 	"abbed/probe"
 	"abbed/probe/record"
@@ -44,7 +45,7 @@ func cautions(run record.Run) []api.Caution {
 	}
 	h := run.Heat
 	return append(runCautions[:len(runCautions):len(runCautions)], api.Caution{ID: "heats", Text: fmt.Sprintf(
-		"abbed will heat: nozzle %s, bed %s. Hot metal burns the skin within a second; I keep hands off, stay with the machine while it is hot, and know that a stop request may leave heat on. The heaters are switched off when the run ends.",
+		"abbed heats: nozzle %s, bed %s. Hot metal burns the skin at once. I keep my hands off and stay with the printer. A stop request may leave the heat on.",
 		celsius(h.Nozzle), celsius(h.Bed))})
 }
 
@@ -52,7 +53,7 @@ func celsius(c float64) string {
 	if c <= 0 {
 		return "not heated"
 	}
-	return fmt.Sprintf("to %.0f °C", c)
+	return "to " + say.Temp(c)
 }
 
 // heatLimits bounds what a run may heat.
