@@ -255,7 +255,7 @@ func (e evidence) trueShape(good bool) (Finding, bool) {
 		Next:     "Nothing, as long as the stored map is used. Whether bed or rail is bent a map cannot say; for the first layer it does not matter.",
 	}
 	if e.Share != nil {
-		f.Evidence += fmt.Sprintf(" Of it %.0f %% (%.0f to %.0f %%) is lever error.", 100*e.Share.Value, 100*e.Share.Lo95, 100*e.Share.Hi95)
+		f.Evidence += fmt.Sprintf(" Of it %.0f %% (%.0f to %.0f %%) is lever error.", 100*inShare(e.Share.Value), 100*inShare(e.Share.Lo95), 100*inShare(e.Share.Hi95))
 	}
 	return f, true
 }
@@ -312,3 +312,6 @@ func (e evidence) gapDrifts() (Finding, bool) {
 }
 
 var kindSays = map[string]string{level: "no drift", slope: "a steady slope", settling: "settling", irregular: "irregular"}
+
+// inShare is a share as it is said: its interval may reach beyond what a share can be.
+func inShare(v float64) float64 { return min(1, max(0, v)) }
