@@ -256,7 +256,7 @@ func (e evidence) trueShape(good bool) (Finding, bool) {
 		Next:     "Keep the bed map in use.",
 	}
 	if e.Share != nil {
-		f.Evidence += fmt.Sprintf(" Of it %.0f %% (%.0f to %.0f %%) is nozzle error.", 100*e.Share.Value, 100*e.Share.Lo95, 100*e.Share.Hi95)
+		f.Evidence += fmt.Sprintf(" Of it %.0f %% (%.0f to %.0f %%) is nozzle error.", 100*inShare(e.Share.Value), 100*inShare(e.Share.Lo95), 100*inShare(e.Share.Hi95))
 	}
 	return f, true
 }
@@ -313,3 +313,6 @@ func (e evidence) gapDrifts() (Finding, bool) {
 }
 
 var kindSays = map[string]string{level: "no drift", slope: "a steady slope", settling: "settling", irregular: "irregular"}
+
+// inShare is a share as it is said: its interval may reach beyond what a share can be.
+func inShare(v float64) float64 { return min(1, max(0, v)) }

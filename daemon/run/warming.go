@@ -1,4 +1,4 @@
-package daemon
+package run
 
 import (
 	"fmt"
@@ -11,7 +11,7 @@ import (
 
 // heatOf returns what a run shall heat: what was asked, and for what was left out
 // the owner's settings. nil heats nothing.
-func (d *Daemon) heatOf(asked *api.Heat) (*record.Heat, error) {
+func (d *Runner) heatOf(asked *api.Heat) (*record.Heat, error) {
 	if asked == nil {
 		return nil, nil
 	}
@@ -57,7 +57,7 @@ func celsius(c float64) string {
 }
 
 // heatLimits bounds what a run may heat.
-func (d *Daemon) heatLimits() probe.HeatLimits {
+func (d *Runner) heatLimits() probe.HeatLimits {
 	s := d.owner().Heat
 	return probe.HeatLimits{Nozzle: s.NozzleMax, Bed: s.BedMax, Time: s.Time}
 }
