@@ -8,9 +8,9 @@ func benchPaths() m {
 		return m{"name": name, "in": "query", "required": false, "description": what, "schema": m{"type": kind}}
 	}
 	repair := verb{id: "repair", summary: "What a person can do with tools: shim, rails, screws of the bed, what to look for by hand.", free: true,
-		about: "Each part is null with its why where the run does not tell it.", status: 200, says: "The repair desk.", shape: shape[api.Repair](), refusals: []int{404, 409, 422}}.operation()
+		about: "One step at a time, in the order in which to do them, each with what to measure after it. An act stands there only where it is known to help.", status: 200, says: "The repair desk.", shape: shape[api.Repair](), refusals: []int{404, 409, 422}}.operation()
 	repair["parameters"] = l{
-		in("mounting", "length between the brackets of the beam, mm; 0: the gauged width", "number"), in("spacing", "of a bracket's fasteners across the beam, mm; 20", "number"),
+		in("mounting", "length between the brackets of the beam, mm; without it no shim has a thickness", "number"), in("spacing", "of a bracket's fasteners across the beam, mm; 20", "number"),
 		in("width", "of the profile, mm; 20", "number"), in("height", "other side of its section, mm; as wide", "number"), in("rails", "distance of two rails, mm; 0: one beam", "number"),
 		in("supports", "x,y of the bed's supports, mm, with blanks between them; those of the settings", "string"), in("pitch", "by how much a turn of their screws moves the bed, mm; that of the settings", "number"),
 	}
