@@ -37,7 +37,7 @@ than 15 mm leaves no room for a probe (common practice, no source). A nozzle tha
 the probe has no lever: that is another kind of probe (setting probe.kind).`
 	f := c.Flags()
 	f.StringArrayVar(&levers, "lever", nil, "Another lever, x,y from nozzle to probe, mm; once for each.")
-	f.StringVar(&within, "within", "", "X0,y0,x1,y1: where the probe could be mounted, mm from the nozzle; the best place in it is looked for.")
+	f.StringVar(&within, "within", "", "Area x0,y0,x1,y1 in which the probe can be, mm from the nozzle: abbed looks for the best place.")
 	return c
 }
 
@@ -59,10 +59,10 @@ func tellLevers(w io.Writer, x api.Levers) {
 			fmt.Fprintf(w, "lever x=%.1f y=%.1f: %s\n", l.Lever.X, l.Lever.Y, l.Note)
 		}
 		if r := l.Refused; r != nil {
-			fmt.Fprintf(w, "lever x=%.1f y=%.1f: not foretold (%s): %s\n    %s\n", l.Lever.X, l.Lever.Y, r.Code, r.Text, r.Hint)
+			fmt.Fprintf(w, "lever x=%.1f y=%.1f: not known (%s): %s\n    %s\n", l.Lever.X, l.Lever.Y, r.Code, r.Text, r.Hint)
 			continue
 		}
 		fmt.Fprintf(w, "lever x=%.1f y=%.1f: up to %.3f ±%.3f mm, at x=%.0f y=%.0f\n", l.Lever.X, l.Lever.Y, math.Abs(l.Largest.Gap), l.Largest.U95, l.Largest.U, l.Largest.V)
 	}
-	fmt.Fprintln(w, "Against the zero place, inside the gauged area, 95 %. It is foretold, not measured: gauge again once the probe is there.")
+	fmt.Fprintln(w, "Against the zero place, inside the gauged area, 95 %. It is predicted, not measured: measure again once the probe is there.")
 }

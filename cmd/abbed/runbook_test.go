@@ -259,7 +259,7 @@ func TestRunbook(t *testing.T) {
 	fires(right, "AbbedLinkLost")
 	repaired := sc
 	repaired.Name = loose.Name
-	right.wire.printer = bench.New(repaired, bench.Options{Seed: 3, Speed: shopSpeed})
+	right.wire.printer = bench.New(repaired, bench.Options{Seed: 2, Speed: shopSpeed})
 	right.wire.pull(false)
 	clears(right, "AbbedLinkLost", lines["AbbedLinkLost"]...)
 	clears(right, "AbbedUnsteady", lines["AbbedUnsteady"]...)
@@ -319,5 +319,56 @@ func half(t *testing.T, s *standing) {
 	}
 	if err := errors.Join(err, st.Close()); err != nil {
 		t.Fatal(err)
+	}
+}
+
+// TestApplyAgain: a correction that was undone is put back in two acts: one shows what is to
+// be approved, one approves.
+func TestApplyAgain(t *testing.T) {
+	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
+	sc := lookup(t, "twist-level")
+	sc.Chatter, sc.Waits = 0, 0
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := &standing{t: t, name: "left", wire: &cable{printer: bench.New(sc, bench.Options{Seed: 2, Speed: shopSpeed})}, set: demoSettings(sc, "bench", l.Addr().String(), image(t, measured(t, sc, 2)))}
+	_ = l.Close()
+	text := fmt.Sprintf("listen: %s\nstate: %s\n", s.set.Listen, s.set.State)
+	if err := errors.Join(os.MkdirAll(settingsDir(false), 0o755), os.WriteFile(filepath.Join(settingsDir(false), "left.yaml"), []byte(text), 0o644)); err != nil {
+		t.Fatal(err)
+	}
+	s.start()
+	defer s.stop()
+	if err := client.Patiently(t.Context(), func() error {
+		p, err := s.person().api.Printer(t.Context())
+		if err == nil && p.Link != api.Ready {
+			err = &api.Error{Code: "connecting", RetryAfter: 1}
+		}
+		return err
+	}); err != nil {
+		t.Fatal(err)
+	}
+	before := s.wire.printer.Nodes()
+	s.applies()
+	applied := s.wire.printer.Nodes()
+	s.types([]string{"correction", "undo"})
+	if err := s.person().settled(t.Context(), api.Undone); err != nil || !equalNodes(before, s.wire.printer.Nodes()) {
+		t.Fatalf("%v", err)
+	}
+	code, _, errs := runOn(t, "correction", "reapply")
+	again := []string{"correction", "reapply", "--person", "a person"}
+	for _, m := range regexp.MustCompile(`--caution (\S+)`).FindAllStringSubmatch(errs, -1) {
+		again = append(again, "--caution", m[1])
+	}
+	if code != exitRefused || len(again) < 7 {
+		t.Fatalf("exit %d: %s", code, errs)
+	}
+	if code, _, errs := runOn(t, again[:6]...); code != exitRefused {
+		t.Errorf("with one caution: exit %d: %s", code, errs)
+	}
+	s.types(again)
+	if err := s.person().settled(t.Context(), api.Kept); err != nil || !equalNodes(applied, s.wire.printer.Nodes()) {
+		t.Errorf("the correction is not back: %v", err)
 	}
 }

@@ -6,11 +6,11 @@ import "fmt"
 type Error struct {
 	// Status is the status code of the answer; it is not part of the body.
 	Status int    `json:"-"`
-	Code   string `json:"code"`
-	Text   string `json:"text"`
-	Hint   string `json:"hint"`
+	Code   string `json:"code" about:"for programs to branch on"`
+	Text   string `json:"text" about:"the act and the cause"`
+	Hint   string `json:"hint" about:"what to do"`
 	// Missing names what was missing: the cautions that were not confirmed.
-	Missing []string `json:"missing,omitempty"`
+	Missing []string `json:"missing,omitempty" about:"what was missing"`
 	// RetryAfter is in seconds; 0 if trying again does not help by itself.
 	RetryAfter int `json:"-"`
 }
@@ -96,7 +96,7 @@ var Codes = map[string]string{
 	"other-place":       "the printer reported a touch of another place",
 	"out-of-travel":     "outside the nozzle's travel",
 	"off-bed":           "not on the bed",
-	"store":             "the disk took nothing more, or gave nothing",
+	"store":             "the store cannot be written or read",
 	"store-damaged":     "something in the store is not what was written",
 	"given-up":          "the question was given up before it was answered",
 	"interrupted":       "the program ended in the middle of the run",

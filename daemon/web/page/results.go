@@ -146,7 +146,13 @@ func stats(a api.Analysis) []stat {
 	add("wandering between passes (standard deviation)", s.Wander)
 	add("share of lever error in the map's shape", a.Share)
 	add("largest nozzle error", a.Largest)
-	add("Z offset too high by", a.Level)
+	if l := a.Level; l != nil && l.Value < 0 {
+		low := *l
+		low.Value, low.Lo95, low.Hi95 = -l.Value, -l.Hi95, -l.Lo95
+		add("Z offset too low by", &low)
+	} else {
+		add("Z offset too high by", l)
+	}
 	if a.Model != nil {
 		add("scatter of the readings (standard deviation)", a.Model.Scatter)
 		for _, t := range a.Model.Terms {
