@@ -3,7 +3,7 @@ package api
 // AskRepair is what the repair desk has to be told; the zero value takes what the
 // settings and the run say.
 type AskRepair struct {
-	Mounting float64 // length between the brackets of the beam, mm; 0: the gauged width
+	Mounting float64 // length between the brackets of the beam, mm; 0: not known
 	Spacing  float64 // of a bracket's fasteners across the beam, mm; 0: 20
 	Width    float64 // of the profile, mm; 0: 20
 	Height   float64 // other side of the profile's section, mm; 0: as wide
@@ -12,72 +12,44 @@ type AskRepair struct {
 	Pitch    float64 // a turn of their screws moves the bed by it, mm; 0: that of the settings
 }
 
-// Repair is what a person can do with tools. Each part is nil with its Why where
-// the run does not tell it.
+// Repair is what a person can do with tools, one step at a time in the order in which to
+// do them.
 type Repair struct {
-	Cautions []string     `json:"cautions"`
-	Twist    *Twist       `json:"twist"`
-	TwistWhy string       `json:"twist_why"`
-	Tram     *Tram        `json:"tram"`
-	TramWhy  string       `json:"tram_why"`
-	Advice   []HandAdvice `json:"advice"`
+	Cautions []string `json:"cautions"`
+	// Largest is the largest nozzle error over the gauged area now, its size; nil where it
+	// is not known.
+	Largest *Measured    `json:"largest"`
+	Steps   []RepairStep `json:"steps"`
+	// Why says why there is no step, Missing what to say to get more of them; or "".
+	Why     string `json:"why"`
+	Missing string `json:"missing"`
 }
 
-// Twist is the roll of the head along the beam, and what undoes it.
-type Twist struct {
-	From float64  `json:"from"`
-	To   float64  `json:"to"`
-	Roll Measured `json:"roll"`
-	// High is the side, back or front, that is too high at the right end; neither:
-	// within its doubt, and there is nothing to shim.
-	High     string  `json:"high_at_right"`
-	Mounting float64 `json:"mounting"`
-	// Rocking is the gap under a bare profile's fourth corner on a flat reference;
-	// BladeIn should go under it, BladeOut should not; 0: no blade of a usual set.
-	Rocking    Measured `json:"rocking"`
-	BladeIn    float64  `json:"blade_in"`
-	BladeOut   float64  `json:"blade_out"`
-	AllowedDeg float64  `json:"allowed_deg"`
-	TwistDeg   Measured `json:"twist_deg"`
-	Shim       Measured `json:"shim"`
-	Under      string   `json:"under_at_right"`
-	// Rail is by how much RailSide has to be raised at its right end; nil: one beam.
-	Rail     *Measured `json:"rail"`
-	RailSide string    `json:"rail_side"`
-	// Costs is the change of the gap error now, After what is predicted once a shim
-	// of that thickness, to 0.01 mm, is in place.
-	Costs Measured `json:"costs"`
-	After Measured `json:"after"`
-	Says  string   `json:"says"`
-}
-
-// Tram is how the bed's supports have to be moved, as the nozzle sees the bed.
-type Tram struct {
-	// SlopeX and SlopeY of the bed, mm per 100 mm: + rises to the right and back.
-	SlopeX Measured `json:"slope_x"`
-	SlopeY Measured `json:"slope_y"`
-	// Drift is by how much all heights moved while the places were gauged, mm, taken
-	// out of the slopes; nil where the places cannot tell it.
-	Drift    *Measured     `json:"drift"`
-	Off      float64       `json:"off_plane"`
-	Pitch    float64       `json:"pitch"`
-	Supports []TramSupport `json:"supports"`
-	Says     string        `json:"says"`
-}
-
-// TramSupport is one support: + is up.
-type TramSupport struct {
-	X       float64  `json:"x"`
-	Y       float64  `json:"y"`
-	Up      Measured `json:"up"`
-	Turns   Measured `json:"turns"`
-	Sure    bool     `json:"sure"`
-	Follows bool     `json:"follows"`
-	Says    string   `json:"says"`
-}
-
-// HandAdvice is what to look for by hand.
-type HandAdvice struct {
+// RepairStep is one act with tools, and what to measure after it.
+type RepairStep struct {
+	// ID is wheels, play, other, y-axis, undo, brackets, profile, shim, beam, pitch,
+	// angles, measure, screws, z-offset or correct.
+	ID string `json:"id"`
+	// Title is the act, Do how to do it, Then what has to come of it.
 	Title string   `json:"title"`
-	Steps []string `json:"steps"`
+	Do    []string `json:"do"`
+	Then  string   `json:"then"`
+	// Amount is the thickness of a shim, the gap that a profile rocks by, or how far the
+	// Z offset moves, mm; nil for none.
+	Amount *Measured `json:"amount"`
+	// Left is the largest nozzle error that is predicted after it; nil: not predicted.
+	Left *Measured `json:"left"`
+	// Screws are those of the bed, in the order in which to turn them.
+	Screws []Screw `json:"screws,omitempty"`
+}
+
+// Screw is one support of the bed: + is up.
+type Screw struct {
+	X     float64  `json:"x"`
+	Y     float64  `json:"y"`
+	Up    Measured `json:"up"`
+	Turns Measured `json:"turns"`
+	// Eighths of a turn; 0: leave it.
+	Eighths int    `json:"eighths"`
+	Says    string `json:"says"`
 }

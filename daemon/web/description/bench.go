@@ -6,9 +6,9 @@ func benchPaths() m {
 		return m{"name": name, "in": "query", "required": false, "description": what, "schema": m{"type": kind}}
 	}
 	repair := verb{id: "repair", summary: "What a person can do with tools: shim, rails, screws of the bed, what to look for by hand.", free: true,
-		about: "Each part is null with its why where the run does not tell it.", status: 200, says: "The repair desk.", shape: ref("Repair"), refusals: []int{404, 409, 422}}.operation()
+		about: "One step at a time, in the order in which to do them, each with what to measure after it. An act stands there only where it is known to help.", status: 200, says: "The repair desk.", shape: ref("Repair"), refusals: []int{404, 409, 422}}.operation()
 	repair["parameters"] = l{
-		in("mounting", "length between the brackets of the beam, mm; 0: the gauged width", "number"), in("spacing", "of a bracket's fasteners across the beam, mm; 20", "number"),
+		in("mounting", "length between the brackets of the beam, mm; without it no shim has a thickness", "number"), in("spacing", "of a bracket's fasteners across the beam, mm; 20", "number"),
 		in("width", "of the profile, mm; 20", "number"), in("height", "other side of its section, mm; as wide", "number"), in("rails", "distance of two rails, mm; 0: one beam", "number"),
 		in("supports", "x,y of the bed's supports, mm, with blanks between them; those of the settings", "string"), in("pitch", "by how much a turn of their screws moves the bed, mm; that of the settings", "number"),
 	}
@@ -55,20 +55,16 @@ func benchShapes() m {
 			"tells": list(m{"type": "string"}, "which earlier readings no longer count; what can be told now, and by what")}),
 		"Repair": all(m{
 			"cautions": list(m{"type": "string"}, "before anything is done with tools"),
-			"twist":    orNull(ref("Twist")), "twist_why": text("why there is none"), "tram": orNull(ref("Tram")), "tram_why": text("why there is none"),
-			"advice": list(all(m{"title": text(""), "steps": list(m{"type": "string"}, "")}), "what to look for by hand"),
+			"largest":  describe("the largest nozzle error over the gauged area now, its size; null where it is not known", orNull(d)),
+			"steps":    list(ref("RepairStep"), "one act at a time, in the order in which to do them"),
+			"why":      text("why there is no step; empty where there is one"), "missing": text("what to say to get more steps; empty for nothing"),
 		}),
-		"Twist": all(m{
-			"from": number("along X, mm"), "to": number("mm"), "roll": d, "high_at_right": oneOf("the side that is too high at the right end", "back", "front", "neither"),
-			"mounting": number("mm"), "rocking": d, "blade_in": number("goes under the free corner, mm; 0: none"), "blade_out": number("does not, mm; 0: none"),
-			"allowed_deg": number("ANSI H35.2, over the mounting length"), "twist_deg": d, "shim": d, "under_at_right": text("the side to shim"),
-			"rail": orNull(d), "rail_side": text("the rail to raise at its right end"), "costs": d, "after": d, "says": text("for people"),
-		}),
-		"Tram": all(m{
-			"slope_x": d, "slope_y": d, "drift": orNull(d), "off_plane": number("standard deviation of the nozzle's contacts about the plane, mm"),
-			"pitch": number("mm"), "says": text("for people"),
-			"supports": list(all(m{"x": number(""), "y": number(""), "up": d, "turns": d, "sure": boolean("more than its doubt"), "follows": boolean("three carry the plane; this one follows"), "says": text("")}), ""),
-		}),
+		"RepairStep": object(m{
+			"id":    oneOf("", "wheels", "play", "other", "y-axis", "undo", "brackets", "profile", "shim", "beam", "pitch", "angles", "measure", "screws", "z-offset", "correct"),
+			"title": text("the act"), "do": list(m{"type": "string"}, "how to do it"), "then": text("what has to come of it"),
+			"amount": describe("thickness of a shim, gap that a profile rocks by, or how far the Z offset moves, mm", orNull(d)), "left": describe("largest nozzle error that is predicted after it", orNull(d)),
+			"screws": list(all(m{"x": number("mm"), "y": number("mm"), "up": d, "turns": d, "eighths": m{"type": "integer", "description": "of a turn, below zero: the bed goes down; 0: leave it"}, "says": text("")}), "of the bed, in the order in which to turn them"),
+		}, "id", "title", "do", "then", "amount", "left"),
 		"ProofPrint": all(m{
 			"plan": text("names the layout"), "size": number("mm"), "height": number("of the layer, mm"), "area": number("of a patch, mm2"),
 			"patches":  list(all(m{"n": count("from 1"), "u": number("mm"), "v": number("mm"), "zero": boolean("stands at the zero place")}), ""),
