@@ -52,7 +52,7 @@ func finding(f Finding) *Refusal {
 func (v Verdict) unready(run record.Run) *Refusal {
 	switch {
 	case v.GapWhy != nil && v.GapWhy.Code == "no-gauging":
-		return &Refusal{NoGauging, "No place was gauged: a map alone cannot tell the bed from the beam.", "Run the step gauging."}
+		return &Refusal{NoGauging, "No point was gauged: a bed map alone cannot tell the bed from the beam.", "Run the gauging, or print patches over the whole bed and give their thickness."}
 	case v.facts == nil:
 		return &Refusal{NoGauging, "This verdict was read back without its fit.", "Judge the run again."}
 	case v.facts.survey == nil:

@@ -49,7 +49,7 @@ func gauge(run record.Run, s steadiness, sv *survey, prof *Profile, w ways) gaug
 	g.model.Outliers = odd
 	g.pairs = keep(all, func(p Paired) bool { return p.Touches > 0 })
 	if len(g.pairs) == 0 && len(g.printed()) == 0 {
-		g.why = &Reason{"no-gauging", "nothing was gauged, and a map alone cannot tell bed from beam", "run the step gauging: the nozzle on a feeler gauge at the places that the program names"}
+		g.why = &Reason{"no-gauging", "nothing was gauged, and a map alone cannot tell bed from beam", "run the gauging, or print patches over the whole bed and give their thickness"}
 		return g
 	}
 	g.machine = g.machineOf()

@@ -43,12 +43,30 @@ func (d *Daemon) ProofPrint(id, inForce string) (api.ProofPrint, error) {
 	return Printed(p, verdict, inForce)
 }
 
-// leastGap is the gap under the nozzle, its doubt taken off, at which a patch may still
-// be printed, mm (the project's design).
-const leastGap = 0.05
+// What may be printed, mm (the project's design): leastGap is the gap under the nozzle, its
+// doubt taken off, at which a patch still may, and tooLow by how much the nozzle may be too
+// low where that is not known. flatTop is how thick a layer may be, in widths of its line
+// (common practice, no source).
+const (
+	leastGap = 0.05
+	tooLow   = 0.20
+	flatTop  = 0.75
+)
+
+// thick makes a print thick enough for a nozzle whose error is not known. It is refused
+// where lines of this width cannot be as thick.
+func thick(p *patches.Print) error {
+	p.Settings.Height = max(p.Settings.Height, tooLow+leastGap)
+	if least := p.Settings.Height / flatTop; p.Settings.Width < least-1e-9 {
+		return api.Errorf(409, "digs-in", fmt.Sprintf("Set proof.width to %.2f mm or more, with a nozzle for it; or gauge a few points, and no patch has to be as thick.", least),
+			"make the proof print: while the nozzle error is not known the patches have to be %.2f mm thick, and lines %.2f mm wide cannot be", p.Settings.Height, p.Settings.Width)
+	}
+	return nil
+}
 
 // clear leaves out of a print without a correction in force the patches where the nozzle
-// would come too near the bed; what is nearest is printed last. It is refused where too
+// would come too near the bed; what is nearest is printed last. Where the nozzle error is
+// not known all are thick enough. It is refused where too
 // few are left to tell anything.
 func clear(p *patches.Print, v analysis.Verdict) error {
 	gap, all := v.Gap, len(p.Patches)
@@ -56,7 +74,7 @@ func clear(p *patches.Print, v analysis.Verdict) error {
 		return digsIn("make the proof print: the head needs repair, and where the nozzle is too low is not known")
 	}
 	if gap == nil {
-		return nil
+		return thick(p)
 	}
 	under := func(q patches.Patch) float64 {
 		g, u95, _ := gap.Beyond(record.Place{U: q.U, V: q.V})
@@ -82,9 +100,10 @@ func (d *Daemon) patches(setup record.Setup, area record.Rect) (patches.Print, e
 	return p, nil
 }
 
-// GaugedArea is where a run tells the gap error, or its reach.
+// GaugedArea is where a run was gauged, or its reach: patches alone are planned over that,
+// also when their readings come once more.
 func GaugedArea(run record.Run, v analysis.Verdict) record.Rect {
-	if v.Gap == nil {
+	if v.Gap == nil || len(run.Gaugings) == 0 {
 		return run.Setup.Reach
 	}
 	return v.Gap.Area
@@ -194,12 +213,15 @@ func (d *Daemon) Thickness(ctx context.Context, id string, t api.Thickness, by s
 // Case is what the patches of a run are judged against; plan is what was to be printed,
 // without patches where that is not known.
 func Case(run record.Run, v analysis.Verdict, corrected bool, plan patches.Print) proof.Case {
+	if v.Gap == nil && !corrected {
+		_ = thick(&plan) // as it was printed, if it was
+	}
 	c := proof.Case{ZeroU: run.Setup.Zero.U, ZeroV: run.Setup.Zero.V, Tolerance: run.Setup.Criteria.Tolerance, Corrected: corrected,
 		Area: GaugedArea(run, v), Layer: plan.Settings.Height}
 	for _, q := range plan.Patches {
 		c.Planned = append(c.Planned, record.Place{U: q.U, V: q.V})
 	}
-	if v.Gap != nil {
+	if v.Gap != nil && (corrected || len(run.Gaugings) > 0) {
 		c.Predicted = func(u, w float64) (float64, float64, bool) {
 			g, u95, reason := v.Gap.At(record.Place{U: u, V: w})
 			return g, u95, reason == nil && !math.IsNaN(g)
