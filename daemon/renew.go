@@ -40,8 +40,7 @@ type Renewal struct {
 // while a run or a correction is going on, and a *config.Error if what may
 // change and what has to wait do not go together: then nothing is taken.
 func (d *Daemon) Renew(s config.Settings) (Renewal, error) {
-	d.starting.Lock()
-	defer d.starting.Unlock()
+	defer d.Hold()()
 	if d.engaged() {
 		return Renewal{}, ErrRunning
 	}
@@ -82,7 +81,7 @@ func (d *Daemon) keepSettings() {
 
 // engaged reports whether a run is not over, or a correction is being written.
 func (d *Daemon) engaged() bool {
-	return d.Busy() || d.running()
+	return d.Busy() || d.Running()
 }
 
 // owner returns what the owner has set, as it is in force now.

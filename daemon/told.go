@@ -48,6 +48,13 @@ func (d *Daemon) learnRun(j analysis.Judged) {
 	}
 }
 
+// forget has what was worked out from runs worked out anew.
+func (d *Daemon) forget() {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.inPrint, d.movement = inPrint{}, movement{}
+}
+
 // recalled is how many runs are looked through at the start, at most.
 const recalled = 50
 
@@ -78,24 +85,12 @@ func (d *Daemon) recall(ctx context.Context) {
 func (d *Daemon) complete() bool {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	for _, s := range wholeJob {
-		if _, ok := d.last[string(s)]; !ok {
-			return false
-		}
-	}
-	return !d.calendar.checked.IsZero() && d.told.latest != nil && d.told.steady != nil && d.told.gauged != nil
+	return d.Recalled() && d.told.latest != nil && d.told.steady != nil && d.told.gauged != nil
 }
 
 func (d *Daemon) recallRun(row store.RunRow, run record.Run) {
+	d.Recall(row, run)
 	d.mu.Lock()
-	for step, success := range outcomes(run) {
-		if _, known := d.last[step]; !known {
-			d.last[step] = status.Last{At: row.Ended, Success: success}
-		}
-	}
-	if d.calendar.checked.IsZero() && run.Did(record.StepRepeat) {
-		d.calendar.checked = row.Ended
-	}
 	need := d.told.latest == nil || d.told.steady == nil && run.Did(record.StepRepeat) || d.told.gauged == nil && len(run.Gaugings) > 0
 	d.mu.Unlock()
 	if need {

@@ -234,14 +234,6 @@ func prove(c *cobra.Command, a *client.Client, k caller, _ []string) error {
 	return nil
 }
 
-func reapply(c *cobra.Command, a *client.Client, _ caller, _ []string) error {
-	if err := a.Reapply(c.Context()); err != nil {
-		return err
-	}
-	fmt.Fprintln(c.ErrOrStderr(), "The correction is being written onto the new map; abbed status says when it is done.")
-	return nil
-}
-
 // chosen is the run that is named, or the latest that tells of the machine: a proof
 // tells of the correction alone.
 func chosen(c *cobra.Command, a *client.Client, args []string) (string, error) {

@@ -18,29 +18,48 @@ import (
 // benchPrinter is a virtual printer alone, for trying a daemon that was installed.
 type benchPrinter struct {
 	demo
+	dir     string // of its port and its socket
 	operate string // name of the printer whose daemon the played person uses; "": nobody plays
 	dirs    []string
 }
 
 func benchCommand() *cobra.Command {
 	b := &benchPrinter{dirs: []string{settingsDir(true), settingsDir(false)}}
-	name := ""
+	name, dir, feel := "", "", false
 	c := &cobra.Command{
-		Use:   "bench",
-		Short: "Put a virtual printer at a pseudo-terminal",
+		Use:   "bench [--feel [WORD]]",
+		Short: "Put a virtual printer at a pseudo-terminal, and feel it",
 		Long: `Puts a virtual printer at the far end of a pseudo-terminal, prints the name of the
 near end and, in a second line, the flags for what its owner would know, and
-waits. Set it up with abbed setup NAME --port that name, and serve it. With --operate NAME a played person waits until the daemon of the printer
+waits. Set it up with abbed setup NAME --port that name, and serve it.
+
+In a second terminal, abbed bench --feel is the hand at this printer: Enter tells what
+the feeler gauge feels (loose, drags or tight); reset, unplug, plug, and measure (its bed
+map again) are words to type, there or in place of WORD.
+
+With --operate NAME a played person waits until the daemon of the printer
 NAME is ready, does the whole job there, and the command ends: with exit 0 only
 if everything worked. Only a daemon whose printer is this one must be named.
 
 The virtual printers are those of abbed demo --help.`,
-		Args: cobra.NoArgs,
-		RunE: func(c *cobra.Command, _ []string) error {
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
 			sc, err := bench.Lookup(name)
 			if err != nil {
 				return usage(err)
 			}
+			if dir == "" {
+				if dir, err = bayDir(name); err != nil {
+					return err
+				}
+			}
+			if feel {
+				return feelBay(dir, strings.Join(args, ""), c.InOrStdin(), c.OutOrStdout())
+			}
+			if len(args) > 0 {
+				return usage(fmt.Errorf("bench %s: a word is for --feel", args[0]))
+			}
+			b.dir = dir
 			if !(b.speed > 0 && b.speed <= 1e4) {
 				return usage(fmt.Errorf("bench: --speed %v: give a number above 0, at most 10000", b.speed))
 			}
@@ -52,6 +71,8 @@ The virtual printers are those of abbed demo --help.`,
 	f.StringVar(&name, "bench", "beam-twist", "which virtual printer")
 	f.Uint64Var(&b.seed, "seed", 1, "of its noise and its wording")
 	f.Float64Var(&b.speed, "speed", 1, "how much faster than real time the printer is; the daemon stays in real time")
+	f.BoolVar(&feel, "feel", false, "be the hand at the virtual printer that another terminal has started")
+	f.StringVar(&dir, "dir", "", "where port and socket of the virtual printer are; by default a directory of its name in the user's cache")
 	f.StringVar(&b.operate, "operate", "", "have a played person do the job with the daemon of this printer")
 	return c
 }
@@ -59,11 +80,16 @@ The virtual printers are those of abbed demo --help.`,
 // run offers the printer until the context or the job ends.
 func (b *benchPrinter) run(ctx context.Context) error {
 	printer := bench.New(b.scenario, bench.Options{Seed: b.seed, Speed: b.speed})
-	path, unplug, err := bench.Pty(printer)
+	at := &bay{dir: b.dir, printer: printer}
+	open, end := context.WithCancel(ctx)
+	wait, err := at.open(open)
 	if err != nil {
-		return fmt.Errorf("bench: make a pseudo-terminal: %w", err)
+		end()
+		return err
 	}
-	defer unplug()
+	defer wait()
+	defer end()
+	path := at.port()
 	fmt.Fprintln(b.out, path)
 	fmt.Fprintln(b.out, b.owners(path))
 	if b.operate == "" {

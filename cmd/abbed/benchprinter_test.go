@@ -39,11 +39,71 @@ func TestBenchPlaysOnlyBesideItself(t *testing.T) {
 		t.Fatal(err)
 	}
 	var out bytes.Buffer
-	b := &benchPrinter{operate: "left", dirs: []string{dir}, demo: demo{scenario: sc, speed: 60, out: &out, errs: &out}}
+	b := &benchPrinter{dir: t.TempDir(), operate: "left", dirs: []string{dir}, demo: demo{scenario: sc, speed: 60, out: &out, errs: &out}}
 	late, stop := context.WithTimeout(t.Context(), 30*time.Second)
 	defer stop()
 	var e *exit
 	if err := b.run(late); !errors.As(err, &e) || e.code != exitRefused || !strings.Contains(err.Error(), "nobody is played") {
 		t.Errorf("beside another printer: %v", err)
+	}
+}
+
+// TestBenchFelt: a second terminal is the hand at a virtual printer that has started in the
+// first: it feels, resets, pulls the cable and puts it back under the same name, and has the
+// printer measure its map.
+func TestBenchFelt(t *testing.T) {
+	sc, err := bench.Lookup("twist-level")
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := &bay{dir: t.TempDir(), printer: bench.New(sc, bench.Options{Seed: 1, Speed: 100})}
+	ctx, end := context.WithCancel(t.Context())
+	wait, err := b.open(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	was := b.printer.Nodes()
+	say := func(word string) string {
+		t.Helper()
+		code, out, errs := runOn(t, "bench", "--feel", "--dir", b.dir, word)
+		if code != exitDone {
+			t.Fatalf("%s: exit %d: %s", word, code, errs)
+		}
+		return strings.TrimSpace(out)
+	}
+	for at, want := range map[string]string{"feel": "loose", "0,10": "loose", "9.99": "loose", "what": "Say one of: " + bayWords + ".", "0": "Say one of: " + bayWords + "."} {
+		if at == "9.99" && b.printer.Blade(9.99) < 0 {
+			want = "tight"
+		}
+		if got := say(at); got != want {
+			t.Errorf("%s: %q, want %q", at, got, want)
+		}
+	}
+	if felt(-0.01, 0) != "drags" || felt(-0.03, 0) != "tight" || felt(0.001, 0) != "loose" {
+		t.Error("loose, drags and tight")
+	}
+	say("measure")
+	if equalNodes(was, b.printer.Nodes()) {
+		t.Error("the map is the old one")
+	}
+	say("unplug")
+	if _, err := os.Stat(b.port()); err == nil {
+		t.Error("the port is there without its cable")
+	}
+	say("plug")
+	say("reset")
+	if f, err := os.OpenFile(b.port(), os.O_RDWR, 0); err != nil {
+		t.Errorf("plugged in again: %v", err)
+	} else {
+		_ = f.Close()
+	}
+	other := &bay{dir: b.dir, printer: b.printer}
+	if _, err := other.open(ctx); err == nil || !strings.Contains(err.Error(), "already") {
+		t.Errorf("a second one in its place: %v", err)
+	}
+	end()
+	wait()
+	if code, _, errs := runOn(t, "bench", "--feel", "--dir", b.dir, "feel"); code == exitDone || !strings.Contains(errs, "abbed bench") {
+		t.Errorf("after its end: exit %d, %s", code, errs)
 	}
 }

@@ -89,6 +89,9 @@ func giveWord(c *cobra.Command, a *client.Client, id string, how api.Confirm) er
 			fmt.Fprintf(c.ErrOrStderr(), "--caution %s\n    %s\n", x.ID, x.Text)
 		}
 	}
+	for _, w := range api.Warnings {
+		fmt.Fprintln(c.ErrOrStderr(), w)
+	}
 	switch {
 	case len(how.Cautions) == 0:
 		return refused(errors.New("confirm: nothing is confirmed yet: look at the machine, then name each caution above with --caution"))

@@ -42,8 +42,9 @@ var floors = map[string][]string{
 	"daemon/access":     {"daemon/api", "analysis", "probe/record", "config/outside"},
 	"daemon/apply":      {"gcode", "gcode/dialect", "analysis", "probe/record", "daemon/store"},
 	"daemon/known":      {"config", "daemon/api", "daemon/link", "gcode", "gcode/dialect", "probe/record"},
-	"daemon/results":    {"analysis", "analysis/workshop", "config", "daemon/api", "daemon/refuse", "daemon/store", "probe", "probe/record"},
+	"daemon/results":    {"analysis/proof", "config/outside", "gcode/patches", "analysis", "analysis/workshop", "config", "daemon/api", "daemon/refuse", "daemon/store", "probe", "probe/record"},
 	"daemon/correction": {"analysis", "config", "daemon/access", "daemon/api", "daemon/apply", "daemon/known", "daemon/link", "daemon/refuse", "daemon/results", "daemon/status", "daemon/store", "gcode", "gcode/clock", "gcode/dialect", "probe", "probe/record"},
+	"daemon/run":        {"!gcode/bench", "!gcode/gcodetest", "!cmd", "!daemon/web", "!daemon/metrics", "!daemon/client", "!daemon/room", "!daemon/apply"},
 	"daemon/refuse":     {"daemon/api", "daemon/store", "gcode", "probe"},
 	"daemon/link":       {"daemon/api", "gcode", "gcode/clock", "gcode/dialect", "gcode/port", "probe/record"},
 	"daemon/metrics":    {"daemon/api", "daemon/status", "daemon/access", "analysis", "probe/record"},
@@ -115,7 +116,7 @@ func may(name, other string, allowed []string) bool {
 func TestOneSender(t *testing.T) {
 	root := "../.."
 	only := map[string][]string{
-		".Move(ctx":                     {"probe/head.go", "gcode/session.go", "probe/dialogue.go", "daemon/share.go" /* times what Head sends, and sends nothing of its own */},
+		".Move(ctx":                     {"probe/head.go", "gcode/session.go", "probe/dialogue.go", "daemon/run/share.go" /* times what Head sends, and sends nothing of its own */},
 		"gcode.NewMotion(":              {"gcode/command.go", "gcode/dialect/build.go"},
 		`"github.com/prometheus/client`: {"daemon/metrics/"},
 		"gcode.NewSession(":             {"daemon/link/keep.go", "cmd/abbed/doctor.go"},

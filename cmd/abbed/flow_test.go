@@ -124,7 +124,7 @@ func (s *shop) start(w *window) {
 	w.until(`document.querySelector('form[action="/do/run"] button.main:not(:disabled)') !== null`)
 	w.see("overview")
 	w.press(`form[action="/do/run"] button.main`)
-	w.reads("Before anything moves")
+	w.reads("Go to the printer and look")
 	w.see("confirm")
 	w.tickAll()
 	w.write(`input[name=person]`, "Ida")
@@ -204,7 +204,7 @@ func brisk(c *config.Settings) {
 func (s *shop) measure(w *window) {
 	s.enter(w)
 	s.start(w)
-	w.reads("So far")
+	w.reads("again and again")
 	w.see("steady")
 	w.until(`!!document.querySelector('button[value=drags]:not(:disabled)')`)
 	s.gauge(w)
@@ -213,7 +213,7 @@ func (s *shop) measure(w *window) {
 	w.see("over")
 	w.press(`.card a.main`)
 	w.arrives("/results")
-	w.reads("Decide")
+	w.reads("What to do")
 	w.see("results")
 }
 
@@ -222,18 +222,18 @@ func (s *shop) correct(w *window) {
 	before := s.printer.Nodes()
 	w.press(`#decide a.main`)
 	w.arrives("/review")
-	w.reads("Review the correction")
+	w.reads("The nozzle goes")
 	w.see("review")
 	w.tickAll()
 	w.write(`input[name=person]`, "Ida")
 	w.see("review-ticked")
 	w.press(`form[action$="/signoff"] button.main`)
-	w.reads("Signed off by Ida")
+	w.reads("Approved by Ida")
 	w.see("signed")
 	w.press(`form[action^="/do/apply"] button.main`)
 	w.arrives("/applied")
 	w.see("writing")
-	w.reads("Unproved")
+	w.reads("Verify it at the feeler gauge")
 	w.see("kept")
 	if reflect.DeepEqual(before, s.printer.Nodes()) {
 		w.t.Error("the printer's map is as it was")
@@ -242,17 +242,16 @@ func (s *shop) correct(w *window) {
 
 // undo writes the old map back.
 func (s *shop) undo(w *window) {
-	w.press(`label:has(input[name=sure]):not(form[action="/do/reapply"] *)`)
 	w.press(`form[action="/do/undo"] button`)
 	w.until(`location.pathname === '/applied' && !document.querySelector('form[action="/do/undo"]')`)
-	w.reads("old map")
+	w.reads("Measure again")
 	w.see("undone")
 }
 
 // prove has the correction proved at the feeler gauge.
 func (s *shop) prove(w *window) {
 	w.press(`form[action="/do/prove"] button`)
-	w.reads("Before anything moves")
+	w.reads("Go to the printer and look")
 	w.see("prove-confirm")
 	w.tickAll()
 	w.write(`input[name=person]`, "Ida")
@@ -263,7 +262,7 @@ func (s *shop) prove(w *window) {
 	w.see("prove-over")
 	w.press(`nav a[href="/applied"]`)
 	w.arrives("/applied")
-	w.reads("Proved")
+	w.reads("erified")
 	w.see("proved")
 }
 
@@ -285,14 +284,11 @@ func TestFlowDesktop(t *testing.T) {
 	s.undo(w)
 	w.press(`nav a[href="/printer"]`)
 	w.arrives("/printer")
-	w.reads("What can be done")
-	w.see("printer")
-	w.press(`main a[href="/devices"]`)
-	w.arrives("/devices")
 	w.reads("this device")
-	w.press(`form[action="/do/pair"] button.main`)
+	w.see("printer")
+	w.press(`form[action="/do/pair"] button`)
 	w.arrives("/do/pair")
-	w.reads("Let the other device in")
+	w.reads("with the other device")
 	w.see("devices")
 }
 
@@ -372,13 +368,9 @@ func TestFlowRefusal(t *testing.T) {
 	w.see("over")
 	w.press(`.card a.main`)
 	w.arrives("/results")
-	w.reads("Not offered")
+	w.reads("Not possible")
 	w.see("results")
 	if w.has(`#decide a.main`) {
 		t.Error("a review is offered all the same")
 	}
-	w.press(`.stages li:nth-child(7) a`)
-	w.arrives("/review")
-	w.reads("No correction is offered")
-	w.see("review")
 }

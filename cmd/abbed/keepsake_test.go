@@ -1,11 +1,8 @@
 package main
 
 import (
-	"abbed/config"
-	"abbed/gcode/port"
 	"bufio"
 	"bytes"
-	"github.com/spf13/pflag"
 	"os"
 	"path/filepath"
 	"slices"
@@ -13,7 +10,11 @@ import (
 	"testing"
 	"time"
 
+	"github.com/spf13/pflag"
+
+	"abbed/config"
 	"abbed/daemon/store"
+	"abbed/gcode/port"
 	"abbed/probe/record"
 )
 

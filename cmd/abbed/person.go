@@ -143,17 +143,24 @@ func (p *person) reply(ctx context.Context, run api.Run) error {
 // blade of spring steel under a nozzle (common practice, no source).
 const dragBand = 0.02
 
+// felt is what a hand feels with so much room above the gauge, mm, that lets it drag from
+// call on.
+func felt(gap, call float64) string {
+	switch {
+	case gap > call:
+		return "loose"
+	case gap >= call-dragBand:
+		return "drags"
+	}
+	return "tight"
+}
+
 // bringDown says what the hand feels until the nozzle is up. It feels where the gauge
 // begins to drag a little differently for each reading, and knows of no height.
 func (p *person) bringDown(ctx context.Context, run api.Run) error {
 	call := p.rnd.NormFloat64() * handScatter
 	for run.State == api.AwaitingGauge && run.Place != nil {
-		answer, had := "tight", run.Gaugings
-		if gap := p.feel(run.Place.Gauge); gap > call {
-			answer = "loose"
-		} else if gap >= call-dragBand {
-			answer = "drags"
-		}
+		answer, had := felt(p.feel(run.Place.Gauge), call), run.Gaugings
 		r, err := p.press(ctx, run.ID, api.GaugeAction{Action: answer})
 		var e *api.Error
 		if errors.As(err, &e) && e.Code == "past-floor" {

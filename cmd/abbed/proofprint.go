@@ -11,9 +11,9 @@ import (
 	"abbed/analysis"
 	"abbed/analysis/proof"
 	"abbed/config"
-	"abbed/daemon"
 	"abbed/daemon/api"
 	"abbed/daemon/known"
+	"abbed/daemon/results"
 	"abbed/gcode/patches"
 	"abbed/probe/record"
 )
@@ -54,7 +54,7 @@ heat). The file goes to standard output, or to that of -o; nothing is sent to a 
 		if err != nil {
 			return usage(err)
 		}
-		a, err := daemon.Printed(p, v, inForce)
+		a, err := results.Printed(p, v, inForce)
 		if err != nil {
 			return coded(err)
 		}
@@ -170,14 +170,14 @@ func (d *desk) proved(c *cobra.Command, name string, t api.Thickness) (api.Proof
 		if planned != nil {
 			return api.Proof{}, usage(planned)
 		}
-		if readings, err = daemon.Numbered(p, t.Plan, readings); err != nil {
+		if readings, err = results.Numbered(p, t.Plan, readings); err != nil {
 			return api.Proof{}, err
 		}
 		break
 	}
 	corrected, _ := api.Corrected(t.InForce)
-	r, err := proof.Judge(readings, daemon.Case(run, v, corrected, p))
-	return daemon.Proved(r), err
+	r, err := proof.Judge(readings, results.Case(run, v, corrected, p))
+	return results.Proved(r), err
 }
 
 // proofPlan plans the patches over what a run has gauged.
@@ -186,7 +186,7 @@ func proofPlan(s config.Settings, run record.Run, v analysis.Verdict) (patches.P
 	if err != nil {
 		return patches.Print{}, err
 	}
-	p, err := daemon.Patches(s, run.Setup, daemon.GaugedArea(run, v), strings.TrimSpace(words.Levelling(true).Text()))
+	p, err := results.Patches(s, run.Setup, results.GaugedArea(run, v), strings.TrimSpace(words.Levelling(true).Text()))
 	if err != nil {
 		return p, fmt.Errorf("patches: %w", err)
 	}

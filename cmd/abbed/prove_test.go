@@ -27,7 +27,7 @@ func TestProve(t *testing.T) {
 		proved bool
 		says   string
 		most   int // records
-	}{"a right table": {0, true, "", 3}, "a map that was moved": {0.08, false, "at the zero place, where it moves nothing", 2}} {
+	}{"a right table": {0, true, "", 3}, "a map that was moved": {0.08, false, "at the zero point", 2}} {
 		t.Run(name, func(t *testing.T) {
 			dir := memoryDir(t)
 			synctest.Test(t, func(t *testing.T) {
@@ -49,10 +49,10 @@ func TestProve(t *testing.T) {
 				if run, err = p.carry(t.Context(), run); err != nil || run.State != api.Done {
 					t.Fatalf("the proof: %s, %v", run.State, err)
 				}
-				if says := map[bool]string{true: "Proved: ", false: "Not proved: "}[c.proved]; !strings.HasPrefix(run.Sentence, says) || !strings.Contains(run.Sentence, c.says) {
+				if says := map[bool]string{true: "Verified. ", false: "Not verified. "}[c.proved]; !strings.HasPrefix(run.Sentence, says) || !strings.Contains(run.Sentence, c.says) {
 					t.Errorf("it ended with %q", run.Sentence)
 				}
-				if a, err := w.api.Analysis(t.Context(), run.ID); err != nil || len(a.Findings) != 1 || a.Findings[0].ID != "undetermined" || !strings.Contains(a.Findings[0].Sentence, "nothing of the machine") {
+				if a, err := w.api.Analysis(t.Context(), run.ID); err != nil || len(a.Findings) != 1 || a.Findings[0].ID != "undetermined" || !strings.Contains(a.Findings[0].Sentence, "nothing else of the printer") {
 					t.Errorf("its findings: %+v, %v", a.Findings, err)
 				}
 				asked := &cobra.Command{}

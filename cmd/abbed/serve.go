@@ -13,6 +13,7 @@ import (
 
 	"abbed/config"
 	"abbed/daemon/access"
+	"abbed/daemon/client"
 	"abbed/gcode/clock"
 )
 
@@ -99,12 +100,15 @@ func (v service) welcome(h *house, log *slog.Logger) {
 			"hint", "abbed access pair prints a link for a browser")
 		return
 	}
-	link, _ := h.access.Link(h.access.Base(), access.Everything)
+	link, expires := h.access.Link(h.access.Base(), access.Everything)
 	fmt.Fprintf(v.errs, "abbed listens on %s\nOpen this link once, in the browser that is to operate the printer:\n  %s\nPrograms read the token in %s\n", h.url(), link, h.access.TokenFile())
 	if beyond {
-		fmt.Fprintln(v.errs, "It is open beyond this machine: there, everything needs a session (abbed access pair) or the token.")
+		fmt.Fprintln(v.errs, "The page is open beyond this machine, to devices that you let in: abbed access pair lets in another one.")
 		if plain {
-			fmt.Fprintln(v.errs, "Without TLS, whoever is on that network can read along and take a session over.")
+			fmt.Fprintln(v.errs, "Without TLS, whoever is on that network can read along and take over.")
+		}
+		if err := invite(v.errs, client.Paired{URL: link, Expires: expires, Fingerprint: h.doors.own.Fingerprint}, true); err != nil {
+			log.Warn("the code for a phone cannot be drawn", "err", err)
 		}
 	}
 }

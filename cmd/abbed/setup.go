@@ -23,6 +23,8 @@ type setup struct {
 	name    string
 	dir     string // of the settings files
 	rules   string // of the udev rules; "": none is written
+	units   string // of systemd; "": nothing is written there
+	phone   bool   // the page is open to the network
 	replace bool
 	untried bool // the printer is not asked
 	allowed bool // nothing prints: the port may be opened
@@ -47,6 +49,7 @@ type outline struct {
 	File     string `json:"file"`
 	Rule     string `json:"rule,omitempty"`
 	Scrape   string `json:"scrape"` // where Prometheus reads its address
+	Unit     string `json:"unit,omitempty"`
 	Port     string `json:"port"`
 	Listen   string `json:"listen"`
 	Answered bool   `json:"answered"`
@@ -71,8 +74,8 @@ func setupCommand() *cobra.Command {
 		Use:   "setup NAME",
 		Short: "Write the settings of a printer, and say what to do next",
 		Long: `Finds out how a printer is reached and what it says of itself, asks you what no
-printer can say (where the bed is, and the like), and writes a settings file with
-comments. NAME is what you call the printer: small letters, digits and _.
+printer can say (where the bed is, whether you will use a phone, and the like), and
+writes a settings file with comments. NAME is what you call the printer: small letters, digits and _.
 
 It only reads: nothing moves, and nothing is changed in the printer. But opening
 a device may reset its board, which ends a print that runs from the printer's own
@@ -102,6 +105,9 @@ says so.`,
 		if noRule || !s.system {
 			s.rules = ""
 		}
+		if s.system {
+			s.units = "/etc/systemd/system"
+		}
 		if s.dir == "" {
 			s.dir = settingsDir(s.system)
 		}
@@ -113,7 +119,7 @@ says so.`,
 			return writeJSON(c.OutOrStdout(), s.done)
 		}
 		s.tell()
-		return nil
+		return s.begin(c)
 	}
 	return c
 }
@@ -162,10 +168,13 @@ func (s *setup) run(ctx context.Context) error {
 	if s.rules != "" {
 		s.done.Rule = filepath.Join(s.rules, "70-abbed-"+s.name+".rules")
 	}
+	if s.units != "" {
+		s.done.Unit = filepath.Join(s.units, "abbed@"+s.name+".service.d", "setup.conf")
+	}
 	if err := s.mayWrite(); err != nil {
 		return err
 	}
-	for _, step := range []func(context.Context) error{s.choosePort, s.chooseListen, s.try, s.askOwner} {
+	for _, step := range []func(context.Context) error{s.choosePort, s.chooseListen, s.try, s.askOwner, s.askPhone} {
 		if err := step(ctx); err != nil {
 			return err
 		}
@@ -190,7 +199,7 @@ func (s *setup) mayWrite() error {
 	if s.replace {
 		return nil
 	}
-	for _, file := range []string{s.done.File, s.done.Rule, s.done.Scrape} {
+	for _, file := range []string{s.done.File, s.done.Rule, s.done.Scrape, s.done.Unit} {
 		if file == "" {
 			continue
 		}

@@ -4,21 +4,28 @@ import (
 	"bufio"
 	"bytes"
 	"context"
+	"crypto/sha256"
+	"crypto/tls"
+	"crypto/x509"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"net/http"
 	"os"
 	"path/filepath"
+	"regexp"
 	"runtime"
 	"slices"
 	"strings"
 	"testing"
 	"time"
 
+	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
 	"abbed/config"
+	"abbed/daemon/access"
 	"abbed/gcode/bench"
 	"abbed/gcode/port"
 )
@@ -68,7 +75,7 @@ func loaded(t *testing.T, file string) config.Settings {
 func TestSetupAsks(t *testing.T) {
 	path, printer := plugged(t, "healthy")
 	var out bytes.Buffer
-	s := asking(t, "left", "0,0,235\n0,0,235,235\n30,30,205,205\n\n1\n", &out, "--port", path)
+	s := asking(t, "left", "0,0,235\n0,0,235,235\n30,30,205,205\n\n1\nno\n", &out, "--port", path)
 	if err := s.run(t.Context()); err != nil {
 		t.Fatalf("%v\n%s", err, &out)
 	}
@@ -186,7 +193,7 @@ func TestSetupRefuses(t *testing.T) {
 		"the printer prints":    {name: "left", plugs: one, asks: true, answers: "no\n", code: exitRefused, says: "come back"},
 		"the answers end":       {name: "left", plugs: two, asks: true, answers: "2\n", code: exitCould, says: "nothing was written"},
 		"nobody answers":        {name: "left", flags: []string{"--port", "tcp://127.0.0.1:1"}, code: exitCould, says: "--untried"},
-		"what does not fit":     {name: "left", untried: true, asks: true, answers: "0,0,200,200\n300,300,400,400\n\n1\n", flags: []string{"--port", path}, code: exitUsage, says: "nothing was written"},
+		"what does not fit":     {name: "left", untried: true, asks: true, answers: "0,0,200,200\n300,300,400,400\n\n1\n\n", flags: []string{"--port", path}, code: exitUsage, says: "nothing was written"},
 		"another one's address": {name: "left", untried: true, flags: []string{"--port", path, "--listen", "127.0.0.1:8099"}, code: exitUsage, says: "right"},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -219,8 +226,8 @@ func TestSetupRefuses(t *testing.T) {
 // and socket, and a rule for its adapter; what is to be done next says so.
 func TestSetupForTheSystem(t *testing.T) {
 	var out bytes.Buffer
-	s := asking(t, "right", "0,0,235,235\n\n\n2\n", &out)
-	s.system, s.untried, s.rules = true, true, t.TempDir()
+	s := asking(t, "right", "0,0,235,235\n\n\n2\nyes\n", &out)
+	s.system, s.untried, s.rules, s.units = true, true, t.TempDir(), t.TempDir()
 	s.plugs = func() []port.Adapter {
 		return []port.Adapter{{Device: "/dev/ttyUSB9", ByPath: "/dev/serial/by-path/platform-usb-0:1.2:1.0-port0"}}
 	}
@@ -235,15 +242,18 @@ func TestSetupForTheSystem(t *testing.T) {
 	}
 	s.tell()
 	got := loaded(t, s.done.File)
-	if got.Port != "/dev/abbed/right" || got.Listen == config.Default().Listen || got.State != "/var/lib/abbed/right" || got.Socket != "/run/abbed/right/socket" || got.Layout != config.MovingGantry {
+	if got.Port != "/dev/abbed/right" || !strings.HasPrefix(got.Listen, "0.0.0.0:") || portOf(got.Listen) == portOf(config.Default().Listen) || got.Access.From != config.FromPhone || got.State != "/var/lib/abbed/right" || got.Socket != "/run/abbed/right/socket" || got.Layout != config.MovingGantry {
 		t.Errorf("%+v", got)
 	}
-	if text, err := os.ReadFile(s.done.Scrape); err != nil || got.Name != "right" || !strings.Contains(string(text), fmt.Sprintf("[%q]\n  labels: {printer: right}", got.Listen)) {
+	if text, err := os.ReadFile(s.done.Scrape); err != nil || got.Name != "right" || !strings.Contains(string(text), fmt.Sprintf("[%q]\n  labels: {printer: right, __scheme__: https}", atHome(got.Listen))) {
 		t.Errorf("Prometheus reads %q, %v", text, err)
 	}
 	got.Listen, got.Access.Certificate = "0.0.0.0:8078", "c.pem"
 	if text := scrape(got); !strings.Contains(text, `["127.0.0.1:8078"]`) || !strings.Contains(text, "__scheme__: https") {
 		t.Errorf("with a certificate, open to the network: %s", text)
+	}
+	if text, err := os.ReadFile(s.done.Unit); err != nil || !strings.Contains(string(text), "IPAddressAllow=10.0.0.0/8 ") {
+		t.Errorf("the service lets no phone in: %q, %v", text, err)
 	}
 	text, err := os.ReadFile(s.done.Rule)
 	if err != nil {
@@ -252,7 +262,7 @@ func TestSetupForTheSystem(t *testing.T) {
 	if !strings.Contains(string(text), `SYMLINK=="serial/by-path/platform-usb-0:1.2:1.0-port0", SYMLINK+="abbed/right"`) {
 		t.Errorf("the rule:\n%s", text)
 	}
-	for _, want := range []string{"udevadm control --reload", "systemctl enable --now abbed@right", "abbed access pair --printer right", "bed is clear"} {
+	for _, want := range []string{"udevadm control --reload", "systemctl daemon-reload", "systemctl enable --now abbed@right", "abbed access pair --printer right", "bed is clear"} {
 		if !strings.Contains(out.String(), want) {
 			t.Errorf("%q is not said:\n%s", want, &out)
 		}
@@ -287,7 +297,7 @@ func TestSetupForPrograms(t *testing.T) {
 func TestSetupOfATightLippedPrinter(t *testing.T) {
 	path, _ := plugged(t, "tight-lipped")
 	var out bytes.Buffer
-	answers := map[string]string{"how far the probe is": "-40,-10", "how high the nozzle": "1.2", "how far the nozzle can go": "", "edges of the bed": "0,0,235,235", "stored map": "", "Z offset": "100,110", "front to back": "2"}
+	answers := map[string]string{"how far the probe is": "-40,-10", "how high the nozzle": "1.2", "how far the nozzle can go": "", "edges of the bed": "0,0,235,235", "stored map": "", "Z offset": "100,110", "front to back": "2", "use a phone": "no"}
 	s := asking(t, "left", "", &out, "--port", path)
 	asked := []string{}
 	s.in = bufio.NewReader(readerFunc(func(b []byte) (int, error) {
@@ -319,3 +329,53 @@ func TestSetupOfATightLippedPrinter(t *testing.T) {
 type readerFunc func([]byte) (int, error)
 
 func (f readerFunc) Read(b []byte) (int, error) { return f(b) }
+
+// TestSetupPhone: one yes to the phone and one to the start are all that it takes: the page
+// answers at the address that is drawn, with the certificate whose fingerprint is told.
+func TestSetupPhone(t *testing.T) {
+	t.Setenv("GOMEMLIMIT", "off") // serve leaves the process of the tests alone then
+	if len(addresses()) == 0 {
+		t.Skip("this machine is on no network")
+	}
+	path, _ := plugged(t, "healthy")
+	var out heard
+	s := asking(t, "left", "0,0,235,235\n30,30,205,205\n\n1\nyes\nyes\n", &bytes.Buffer{}, "--port", path)
+	s.errs = &out
+	if err := s.run(t.Context()); err != nil {
+		t.Fatalf("%v\n%s", err, &out)
+	}
+	s.tell()
+	ctx, end := context.WithCancel(t.Context())
+	c := &cobra.Command{}
+	c.SetContext(ctx)
+	done := make(chan error, 1)
+	go func() { done <- s.begin(c) }()
+	for !strings.Contains(out.String(), "\u2588\n") {
+		select {
+		case err := <-done:
+			t.Fatalf("%v\n%s", err, &out)
+		default:
+			runtime.Gosched()
+		}
+	}
+	pem, err := os.ReadFile(access.OwnFiles(loaded(t, s.done.File).State).Authority)
+	if err != nil {
+		t.Fatal(err)
+	}
+	pool := x509.NewCertPool()
+	pool.AppendCertsFromPEM(pem)
+	link := regexp.MustCompile(`https://\S+/in/[A-Z2-7-]+`).FindString(out.String())
+	phone := &http.Client{Transport: &http.Transport{TLSClientConfig: &tls.Config{RootCAs: pool}, DisableKeepAlives: true}}
+	r, err := phone.Get(link)
+	if err != nil || r.StatusCode != http.StatusOK || !strings.HasPrefix(link, s.pageAt()) {
+		t.Fatalf("%s: %v %v\n%s", link, r, err, &out)
+	}
+	r.Body.Close()
+	if mark := fmt.Sprintf("%X", sha256.Sum256(r.TLS.PeerCertificates[0].Raw)); !strings.Contains(strings.ReplaceAll(out.String(), ":", ""), mark) {
+		t.Errorf("the phone shows %s\n%s", mark, &out)
+	}
+	end()
+	if err := <-done; err != nil {
+		t.Error(err)
+	}
+}

@@ -23,7 +23,7 @@ import (
 func (s *setup) chooseListen(context.Context) error {
 	taken := s.othersListen()
 	if s.given.Given["listen"] != "" {
-		if other := taken[s.given.Listen]; other != "" {
+		if other := taken[portOf(s.given.Listen)]; other != "" {
 			return usage(fmt.Errorf("setup: %s is where %s listens; choose another --listen", s.given.Listen, other))
 		}
 	}
@@ -59,8 +59,7 @@ func stateOf(name string, system bool) string {
 	return filepath.Join(config.StateDir(os.Environ()), name)
 }
 
-// othersListen returns which address each other settings file of the directory
-// takes; one that cannot be read takes none.
+// othersListen returns which TCP port each other settings file of the directory takes; one that cannot be read takes none.
 func (s *setup) othersListen() map[string]string {
 	out := map[string]string{}
 	files, _ := filepath.Glob(filepath.Join(s.dir, "*.yaml"))
@@ -73,7 +72,7 @@ func (s *setup) othersListen() map[string]string {
 			fmt.Fprintf(s.errs, "%s cannot be read, so its address is not known: %v\n", file, err)
 			continue
 		}
-		out[other.Listen] = strings.TrimSuffix(filepath.Base(file), ".yaml")
+		out[portOf(other.Listen)] = strings.TrimSuffix(filepath.Base(file), ".yaml")
 	}
 	return out
 }
@@ -94,11 +93,17 @@ func freeAddress(first string, taken map[string]string, can func(string) bool) (
 	}
 	for i := low; i < min(low+mostPrinters, 65536); i++ {
 		a := net.JoinHostPort(host, fmt.Sprint(i))
-		if taken[a] == "" && can(a) {
+		if taken[fmt.Sprint(i)] == "" && can(a) {
 			return a, nil
 		}
 	}
 	return "", fmt.Errorf("setup: no address from %s on is free; choose one with --listen", first)
+}
+
+// portOf is the port of an address: no two printers of a machine have the same.
+func portOf(address string) string {
+	_, port, _ := net.SplitHostPort(address)
+	return port
 }
 
 func canBind(address string) bool {
@@ -138,6 +143,16 @@ func (s *setup) write() error {
 			return err
 		}
 	}
+	if text := s.unit(); text == "" {
+		s.done.Unit = ""
+	} else if s.done.Unit != "" {
+		if err := os.MkdirAll(filepath.Dir(s.done.Unit), 0o755); err != nil {
+			return fmt.Errorf("setup: %w", err)
+		}
+		if err := s.put(s.done.Unit, []byte(text)); err != nil {
+			return err
+		}
+	}
 	s.done.Next = s.next()
 	return nil
 }
@@ -145,7 +160,7 @@ func (s *setup) write() error {
 // scrape is the file by which Prometheus finds a printer (file_sd_configs).
 func scrape(s config.Settings) string {
 	labels := "printer: " + s.Name
-	if s.Access.Certificate != "" {
+	if s.Access.Certificate != "" || s.Access.Own() {
 		labels += ", __scheme__: https"
 	}
 	return fmt.Sprintf("# Written by abbed setup; Prometheus reads it by itself.\n- targets: [%q]\n  labels: {%s}\n", atHome(s.Listen), labels)
@@ -187,13 +202,26 @@ func (s *setup) next() []string {
 	if !s.system {
 		return append(out, "abbed serve --config "+s.done.File)
 	}
-	if s.otherDevice() {
-		out = append(out, "# the service may use USB serial adapters only: allow "+s.given.Port+" in a drop-in, see install.md")
-	}
-	if s.beyond() {
-		out = append(out, "# the service lets only this machine in and out: allow the addresses in a drop-in, see install.md")
+	if s.done.Unit != "" {
+		out = append(out, "systemctl daemon-reload")
 	}
 	return append(out, "systemctl enable --now abbed@"+s.name, "abbed access pair --printer "+s.name)
+}
+
+// unit is what the service needs beyond its unit, as a drop-in of systemd; "": nothing.
+func (s *setup) unit() string {
+	text := ""
+	if s.otherDevice() {
+		text += "DeviceAllow=" + s.given.Port + " rw\n"
+	}
+	if s.beyond() {
+		// RFC 1918, 3927, 4193, 4291; AF_NETLINK, since the addresses of this machine are asked of the system.
+		text += "IPAddressAllow=10.0.0.0/8 172.16.0.0/12 192.168.0.0/16 169.254.0.0/16 fc00::/7 fe80::/10\nRestrictAddressFamilies=AF_NETLINK\n"
+	}
+	if text == "" {
+		return ""
+	}
+	return "# Written by abbed setup: what the printer " + s.name + " needs beyond the unit.\n[Service]\n" + text
 }
 
 // otherDevice reports whether the port is a device that the service's unit does
@@ -210,12 +238,20 @@ func (s *setup) otherDevice() bool {
 // beyond reports whether the printer or the page is beyond this machine.
 func (s *setup) beyond() bool {
 	addr, network := strings.CutPrefix(s.given.Port, "tcp://")
-	return s.given.Access.Beyond() || network && !strings.HasPrefix(addr, "127.") && !strings.HasPrefix(addr, "localhost:") && !strings.HasPrefix(addr, "[::1]")
+	return s.phone || s.given.Access.Beyond() || network && !strings.HasPrefix(addr, "127.") && !strings.HasPrefix(addr, "localhost:") && !strings.HasPrefix(addr, "[::1]")
+}
+
+// pageAt is where the page will be.
+func (s *setup) pageAt() string {
+	if !s.phone {
+		return "http://" + atHome(s.done.Listen)
+	}
+	return "https://" + net.JoinHostPort(machineNames(s.done.Listen)[0], portOf(s.done.Listen))
 }
 
 // tell says for a person what was done.
 func (s *setup) tell() {
-	fmt.Fprintf(s.errs, "\nThe settings of %s are in %s.\nIts page will be at http://%s.\n", s.name, s.done.File, s.done.Listen)
+	fmt.Fprintf(s.errs, "\nThe settings of %s are in %s.\nIts page will be at %s.\n", s.name, s.done.File, s.pageAt())
 	if s.done.Rule != "" {
 		fmt.Fprintf(s.errs, "The rule for its adapter is in %s.\n", s.done.Rule)
 	}

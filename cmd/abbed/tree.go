@@ -65,7 +65,7 @@ With a printer:             abbed setup NAME`,
 	add(groupCorrection, family("correction", "Show, verify, undo or carry a correction",
 		ask("show [RUN]", "Print the correction of a run as CSV", cobra.MaximumNArgs(1), table),
 		ask("verify", "Start a run that verifies the correction at the nozzle", cobra.NoArgs, prove),
-		ask("reapply", "Add the approved correction to a bed map measured again", cobra.NoArgs, reapply),
+		reapplyCommand(),
 		ask("undo", "Write the old bed map back", cobra.NoArgs, undo),
 		carryCommand()))
 	add(groupWorkshop, family("workshop", "Repair with tools, print patches, find a place for the probe", nil,

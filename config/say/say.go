@@ -11,6 +11,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 )
 
 // MM writes a length that matters at the nozzle: to 0.01 mm, and to 0.005 mm below 0.02 mm.
@@ -88,6 +90,20 @@ func Unit(v float64, unit string) string {
 		return Fixed(v, 4) + " " + unit
 	}
 	return Fixed(v, 2) + " " + strings.Replace(unit, "deg", "°", 1)
+}
+
+// Sentence begins a text with a capital and ends it with a full stop.
+func Sentence(text string) string {
+	text = strings.TrimSpace(text)
+	if text == "" {
+		return ""
+	}
+	first, n := utf8.DecodeRuneInString(text)
+	text = string(unicode.ToUpper(first)) + text[n:]
+	if !strings.ContainsAny(text[len(text)-1:], ".?!") {
+		text += "."
+	}
+	return text
 }
 
 // Fixed writes v with so many decimals.

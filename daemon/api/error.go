@@ -96,7 +96,7 @@ var Codes = map[string]string{
 	"other-place":       "the printer reported a touch of another place",
 	"out-of-travel":     "outside the nozzle's travel",
 	"off-bed":           "not on the bed",
-	"store":             "the disk took nothing more, or gave nothing",
+	"store":             "the store cannot be written or read",
 	"store-damaged":     "something in the store is not what was written",
 	"given-up":          "the question was given up before it was answered",
 	"interrupted":       "the program ended in the middle of the run",

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"abbed/analysis"
+	"abbed/config/say"
 	"abbed/daemon/api"
 )
 
@@ -14,18 +15,18 @@ func tableCautions(t analysis.Table, k *api.Keeps) []api.Caution {
 		lowest = float64(n.Add) / 1000
 	}
 	return []api.Caution{
-		{ID: "nozzle-crash", Text: fmt.Sprintf("A wrong correction drives the nozzle into the bed. I have looked at the table: it takes the nozzle down by as much as %.3f mm where it is most negative, and its largest doubt is %.3f mm.", max(0, -lowest), t.LargestU95)},
+		{ID: "nozzle-crash", Text: fmt.Sprintf("I looked at the maps. The nozzle goes at most %s lower; a wrong correction drives it into the bed.", say.MM(max(0, -lowest)))},
 		{ID: keepsID(k), Text: keepsAll(k)},
-		{ID: "watch-first-layer", Text: "I will watch the next first layer from its beginning, with the power switch within reach: until the nozzle has been gauged with the table in force, the table is unproved."},
-		{ID: "undo", Text: "Undo writes the old map back, as it was printed before. It does not recall the printer's other settings."},
+		{ID: "watch-first-layer", Text: "I will watch the next first layer from its start, with the power switch in reach."},
+		{ID: "undo", Text: "Undo writes the old bed map back, and leaves the printer's other settings alone."},
 	}
 }
 
 // keepsOther is cautionsMissing where the printer's settings have changed since
 // they were shown.
 func keepsOther(ids []string) *api.Error {
-	e := api.Errorf(422, "cautions-missing", "look at the table again: it shows what would be kept now; then sign off",
-		"the printer's settings are not those that were shown: keeping would store others. Not confirmed: %v", ids)
+	e := api.Errorf(422, "cautions-missing", "look at the correction again, then approve it",
+		"the printer's settings changed since they were shown. Not confirmed: %v", ids)
 	e.Missing = ids
 	return e
 }

@@ -12,6 +12,7 @@ import (
 
 	"abbed/analysis"
 	"abbed/config"
+	"abbed/config/say"
 	"abbed/daemon/access"
 	"abbed/daemon/api"
 	"abbed/daemon/apply"
@@ -523,7 +524,7 @@ func (d *Correction) Applied() api.Applied {
 	d.mu.Lock()
 	a, busy, progress := d.applied, d.busy, d.progress
 	d.mu.Unlock()
-	out := api.Applied{State: api.NoneApplied, Sentence: "No correction is applied."}
+	out := api.Applied{State: api.NoneApplied, Sentence: "No correction is in force."}
 	if a.Digest == "" {
 		return out
 	}
@@ -544,23 +545,23 @@ func (d *Correction) Applied() api.Applied {
 		out.State, out.Sentence = api.Unfinished, appliedSays[store.Unfinished]
 	}
 	if a.Undo && busy {
-		out.Sentence = "The old map is being written back."
+		out.Sentence = "abbed writes the old bed map back."
 	}
 	if a.State == store.Failed && a.Half() && !busy {
 		out.Half = true
-		out.Sentence = "The stored map is in doubt: the printer took neither the new nodes nor all of the old ones. Look at the printer, then take it back; if that fails too, have it measure its map anew. Do not print before."
+		out.Sentence = "Look at the printer, then undo the correction. It is half written. If that fails too, measure the bed map again with the printer."
 	}
 	if why := d.expiry(a); why != "" {
 		out.Expired, out.MeasureAgain = &why, why == printerOther || d.worn(a) != ""
 	}
 	if out.Expired != nil && a.State == store.Kept {
-		out.Sentence = "A correction was kept, but it no longer holds: " + *out.Expired + "."
+		out.Sentence = "The correction no longer holds. " + say.Sentence(*out.Expired)
 	}
 	if a.Says != "" && !a.State.Open() && !busy && out.Expired == nil {
 		out.Sentence = a.Says
 	}
 	if a.State == store.Kept && a.Proved && out.Expired == nil {
-		out.Sentence = "The correction is in force, kept, and proved at the nozzle."
+		out.Sentence = "The correction is in force and verified."
 	}
 	if a.Code != "" {
 		out.Error = &api.Error{Code: a.Code, Text: a.Text, Hint: a.Hint}
@@ -569,11 +570,11 @@ func (d *Correction) Applied() api.Applied {
 }
 
 var appliedSays = map[store.State]string{
-	store.Writing:    "The correction is being written into the printer's map.",
-	store.Verifying:  "The map is being read back and compared.",
-	store.Kept:       "The correction is in force and kept. It is unproved until the nozzle has been gauged with it: watch the next first layer.",
-	store.PutBack:    "The correction did not hold, or was taken back; the old map was written back and checked.",
-	store.Undone:     "The correction was undone; the old map is back, and checked.",
-	store.Failed:     "The stored map is in doubt: it could not be brought to a known state. Do not print before the bed has been measured again.",
-	store.Unfinished: "The stored map may be half written. Decide: finish it, or take it back. Do not print before.",
+	store.Writing:    "abbed writes the correction.",
+	store.Verifying:  "abbed reads the bed map back and compares.",
+	store.Kept:       "The correction is in force, and not verified. Watch the next first layer.",
+	store.PutBack:    "The correction is not in force. abbed wrote the old bed map back and checked it.",
+	store.Undone:     "The correction is undone. The old bed map is in force again.",
+	store.Failed:     "Do not print. The bed map is unknown: measure it again with the printer.",
+	store.Unfinished: "Finish the correction or undo it. It may be half written.",
 }

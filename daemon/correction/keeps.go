@@ -161,16 +161,16 @@ func keepsID(k *api.Keeps) string {
 
 // keepsAll is the caution about keeping, with what is known.
 func keepsAll(k *api.Keeps) string {
-	text := "Keeping stores everything that is in force in the printer, not only the map. I have looked at its settings; the idle switch-off of the motors is among them, and abbed has put it back to its own setting if the printer did not say what it was."
+	text := "I looked at the printer's settings. Saving the bed map saves all that is in force, its idle switch-off too."
 	switch {
 	case k == nil:
-		return text + " The printer prints no settings, so abbed cannot show them."
+		return text + " This printer does not show its settings."
 	case k.AtRestart == nil:
-		return text + " No restart of the printer was seen yet, so abbed cannot show what was changed since."
+		return text + " abbed saw no restart yet, so it cannot show what changed."
 	case len(k.Changed) == 0:
-		return text + " Its settings are the same as at the last restart that was seen."
+		return text + " Nothing changed since the last restart."
 	}
-	return text + fmt.Sprintf(" Since the last restart that was seen %d lines of them changed, and they will be kept: %s.", len(k.Changed), few(k.Changed))
+	return text + fmt.Sprintf(" Since the last restart %d lines changed: %s.", len(k.Changed), few(k.Changed))
 }
 
 func few(lines []string) string {

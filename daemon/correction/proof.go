@@ -4,6 +4,7 @@ import (
 	"context"
 	"time"
 
+	"abbed/config/say"
 	"abbed/daemon/api"
 	"abbed/daemon/results"
 	"abbed/daemon/store"
@@ -57,7 +58,7 @@ func (d *Correction) learnProof(run record.Run) {
 			a.Text, a.Hint = run.Cut.Text, "undo the correction, then measure again"
 		} else {
 			why, text, hint := results.NotProved(run, shown)
-			a.Text, a.Hint = text+": "+why, hint
+			a.Text, a.Hint = say.Sentence(why)+" "+text, hint
 		}
 	}
 	d.saveApplied(a)

@@ -79,7 +79,7 @@ func Unconfirmed(all []api.Caution, confirmed []string) []string {
 
 // CautionsMissing is the refusal where they are not.
 func CautionsMissing(ids []string) *api.Error {
-	e := api.Errorf(422, "cautions-missing", "read each and confirm it: send all their ids", "not every caution was confirmed: %v", ids)
+	e := api.Errorf(422, "cautions-missing", "read each caution and confirm all of them", "not every caution is confirmed: %v", ids)
 	e.Missing = ids
 	return e
 }

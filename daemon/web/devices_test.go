@@ -78,14 +78,14 @@ func TestDevices(t *testing.T) {
 		head []string
 		want int
 	}{"nobody": {nil, 401}, "a looker": {[]string{"Cookie", looker}, 403}, "a signer": {[]string{"Cookie", signer}, 200}, "the token": {[]string{"Authorization", token}, 200}} {
-		if got, _, _ := send("GET", "/devices", nil, c.head...); got != c.want {
-			t.Errorf("%s: %d, want %d", name, got, c.want)
+		if got, html, _ := send("GET", "/printer", nil, c.head...); strings.Contains(html, "<h2>Devices</h2>") != (c.want == 200) {
+			t.Errorf("%s: %d, the devices are shown: %v", name, got, c.want != 200)
 		}
 		if got, _, _ := send("POST", "/do/pair", url.Values{"role": {"none"}}, c.head...); c.want == 200 && got != 422 || c.want != 200 && got != c.want {
 			t.Errorf("%s, a link of no role: %d", name, got)
 		}
 	}
-	_, html, _ := send("GET", "/devices", nil, "Cookie", signer)
+	_, html, _ := send("GET", "/printer", nil, "Cookie", signer)
 	if strings.Count(html, "(this device)") != 1 || !strings.Contains(html, "may look") {
 		t.Errorf("the devices: %.600s", html)
 	}
@@ -94,8 +94,8 @@ func TestDevices(t *testing.T) {
 			t.Errorf("put out %s: %d", x.ID, status)
 		}
 	}
-	if got, _, _ := send("GET", "/devices", nil, "Cookie", signer); got != 401 {
-		t.Errorf("put out, and still let in: %d", got)
+	if got, html, _ := send("GET", "/printer", nil, "Cookie", signer); strings.Contains(html, "<h2>Devices</h2>") {
+		t.Errorf("signed out, and still let in: %d", got)
 	}
 	if status, _, _ := send("POST", "/do/device", url.Values{"id": {"none"}}, "Authorization", token); status != 404 {
 		t.Errorf("put out nobody: %d", status)

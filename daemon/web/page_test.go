@@ -165,8 +165,7 @@ func TestForms(t *testing.T) {
 			`SignOff "` + webtest.Digest + `" {"cautions":["unproved"],"person":"Ida"}`},
 		{"sign off without a name", "done", "/do/run/r1/signoff", url.Values{"digest": {webtest.Digest}}, 422, "", ""},
 		{"apply", "done", "/do/apply/" + webtest.Digest, url.Values{"token": {"T"}, "person": {"Ida"}}, 303, "/applied", `Apply "` + webtest.Digest + `" {"token":"T"} "Ida"`},
-		{"undo", "kept", "/do/undo", url.Values{"sure": {"yes"}}, 303, "/applied", `Undo "page"`},
-		{"undo by accident", "kept", "/do/undo", url.Values{}, 422, "", ""},
+		{"undo", "kept", "/do/undo", url.Values{}, 303, "/applied", `Undo "page"`},
 		{"take back", "unfinished", "/do/resolve", url.Values{"choice": {"take-back"}}, 303, "/applied", `Resolve {"choice":"take-back"} "page"`},
 		{"put back", "owed", "/do/resolve", url.Values{"choice": {"finish"}, "clear": {"yes"}}, 303, "/applied", `Resolve {"choice":"finish"} "page"`},
 		{"put back by accident", "owed", "/do/resolve", url.Values{"choice": {"finish"}}, 422, "", ""},
@@ -194,7 +193,7 @@ func TestForms(t *testing.T) {
 func TestProofOver(t *testing.T) {
 	h := handler(webtest.Scene("proof-over"))
 	html := get(t, h, "/run/p1").Body.String()
-	if !strings.Contains(html, "<h1>Not proved: the level has changed, not the tilt.</h1>") || !strings.Contains(html, `href="/applied">To the correction`) || strings.Contains(html, "See the findings") {
+	if !strings.Contains(html, "<h1>Not verified: the level changed, not the tilt.</h1>") || !strings.Contains(html, `href="/applied">Show the correction`) || strings.Contains(html, "See the findings") {
 		t.Errorf("%.3000s", html)
 	}
 	if w := get(t, h, "/run/p1/results"); w.Code != http.StatusSeeOther || w.Header().Get("Location") != "/run/p1" {
@@ -205,10 +204,10 @@ func TestProofOver(t *testing.T) {
 // What is offered for a correction that was kept is what would not be refused.
 func TestWhatIsLeftToDo(t *testing.T) {
 	for scene, offers := range map[string]map[string]bool{
-		"kept":            {"/do/prove": true, "/do/reapply": true, "/do/undo": true, "<h2>Measure again": false},
-		"proved":          {"/do/prove": false, "/do/reapply": true, "/do/undo": true, "<h2>Measure again": false},
-		"expired":         {"/do/prove": false, "/do/reapply": true, "/do/undo": true, "<h2>Measure again": false},
-		"tilts-otherwise": {"/do/prove": false, "/do/reapply": false, "/do/undo": true, "<h2>Measure again": true},
+		"kept":            {"/do/prove": true, "/do/reapply": true, "/do/undo": true, "Measure again": false},
+		"proved":          {"/do/prove": false, "/do/reapply": true, "/do/undo": true, "Measure again": false},
+		"expired":         {"/do/prove": false, "/do/reapply": true, "/do/undo": true, "Measure again": false},
+		"tilts-otherwise": {"/do/prove": false, "/do/reapply": false, "/do/undo": true, "Measure again": true},
 	} {
 		html := get(t, handler(webtest.Scene(scene)), "/applied").Body.String()
 		for what, offered := range offers {
@@ -247,7 +246,7 @@ func TestRefusalIsShown(t *testing.T) {
 		s.Refuse = map[string]error{"Gauge": api.Errorf(422, "too-high", "Skip this point.", "tight at 2.000 mm: higher than where the nozzle arrived")}
 	})
 	w := send(handler(d), "/do/run/r1/gauge", url.Values{"press": {"tight"}})
-	for _, want := range []string{"tight at 2.000 mm: higher than where the nozzle arrived", "Skip this point.", `value="drags"`} {
+	for _, want := range []string{"Tight at 2.000\u00a0mm: higher than where the nozzle arrived.", "Skip this point.", `value="drags"`} {
 		if !strings.Contains(w.Body.String(), want) {
 			t.Errorf("%q is missing", want)
 		}
@@ -292,14 +291,14 @@ func TestNoNumberTellsTheHand(t *testing.T) {
 // What goes on is said with how far it is, and who is not needed may go.
 func TestGoing(t *testing.T) {
 	for scene, wants := range map[string][]string{
-		"homing":  {"then homing.", `<progress aria-label="Getting ready"></progress>`, "Nozzle 25 °C"},
-		"warming": {"Nozzle: 84 of 150 °C", `<progress max="150" value="84">`, "Bed: 41 of 60 °C", "data-awake"},
+		"homing":  {"then homing.", `<progress aria-label="Getting ready"></progress>`, "Nozzle 25\u00a0°C"},
+		"warming": {"Nozzle: 84 of 150\u00a0°C", `<progress max="150" value="84">`, "Bed: 41 of 60\u00a0°C", "data-awake"},
 		"repeat":  {"<b>38</b> of 160", "<h1>Touching the same point again and again: is the machine steady?</h1><p>Stay near, the feeler gauge comes next.</p>", "data-awake"},
-		"rows":    {"<h1>You can go now.</h1><p>Touching one row three times: do the wheels run true? <b>About ", `<li class="done"><a href="/run/r1">gauge</a>`, `<li class="now" aria-current="step"><a href="/run/r1">survey</a>`},
+		"rows":    {"<h1>You can go now.</h1><p>Touching one row three times: do the wheels run true? <b>About ", `<li class="now" aria-current="step"><a href="/run/r1">measure</a>`},
 		"moving":  {`value="loose" disabled`, "data-awake", "at-gauge"},
 		"survey":  {"<h1>You can go now.</h1><p>Touching the bed all over. <b>About 12\u00a0min left.</b></p>", "<b>74</b> of 175"},
-		"done":    {"A correction takes the nozzle error from up to 0.139\u00a0mm to within \u00b10.011\u00a0mm."},
-		"healthy": {"The nozzle error is known now: at worst 0.012\u00a0mm, \u00b10.008\u00a0mm."},
+		"done":    {"A correction takes the nozzle error from 0.14\u00a0mm to within \u00b10.01\u00a0mm."},
+		"healthy": {"The nozzle error is at most 0.01\u00a0mm, known to \u00b10.01\u00a0mm."},
 	} {
 		html := get(t, handler(webtest.Scene(scene)), "/run/r1").Body.String()
 		for _, want := range wants {
@@ -316,14 +315,14 @@ func TestGoing(t *testing.T) {
 func TestNumbersOnThePage(t *testing.T) {
 	d := webtest.Scene("done")
 	for path, wants := range map[string][]string{
-		"/run/r1/results": {"At worst the nozzle is 0.139\u00a0mm, \u00b10.012\u00a0mm (", "Your Z offset is 0.041\u00a0mm too high", "beam-twist", "aria-label=\"Gap error from \u2212", "mm/min"},
-		"/run/r1/review":  {"0.117\u00a0mm", "All 25 nodes", "\u00b10.011\u00a0mm"},
-		"/printer":        {"x\u00a0\u221242\u00a0mm, y\u00a0\u22129\u00a0mm", "asked", "default"},
+		"/run/r1/results": {"At worst the nozzle is 0.14\u00a0mm too high, known to \u00b10.01\u00a0mm. The first layer does not stick there.", "Set the Z offset 0.04\u00a0mm lower first (known to \u00b1", "beam-twist", "aria-label=\"The nozzle is between 0.11 mm too low and 0.13 mm too high", "mm/min"},
+		"/run/r1/review":  {"The nozzle goes 0.12\u00a0mm lower at the right and 0.10\u00a0mm higher at the left.", "0.117\u00a0mm", "\u00b10.01\u00a0mm"},
+		"/printer":        {"X \u221242, Y \u22129", "asked", "default"},
 	} {
 		html := get(t, handler(d), path).Body.String()
 		for _, want := range wants {
 			if !strings.Contains(html, want) {
-				t.Errorf("%s: %q is missing", path, want)
+				t.Errorf("%s: %q is missing: %s", path, want, regexp.MustCompile(`<h1>.*</h1>`).FindString(html))
 			}
 		}
 		if strings.Contains(html, "NaN") || strings.Contains(html, "Inf") {
@@ -341,7 +340,7 @@ func TestStagesOfACutRun(t *testing.T) {
 		s.Records["r1"] = r
 	})
 	html := get(t, handler(d), "/run/r1/results").Body.String()
-	for label, state := range map[string]string{"check": "done", "steady?": "done", "gauge": "cut", "survey": "cut", "findings": "now"} {
+	for label, state := range map[string]string{"prepare": "done", "measure": "cut", "decide": "now"} {
 		if !regexp.MustCompile(`<li class="` + state + `"[^>]*><a href="[^"]*">` + regexp.QuoteMeta(label) + `</a>`).MatchString(html) {
 			t.Errorf("%s is not %s", label, state)
 		}
@@ -383,12 +382,12 @@ func TestLooks(t *testing.T) {
 	d := webtest.Scene("done")
 	h := handler(d)
 	for path, wants := range map[string][]string{
-		"/history":                     {"Last changed with the run", "since the run before", "0.29 ±0.11", "<svg", "/run/r0/since/r2"},
-		"/run/r1/since/r0":             {"changed beyond its doubt", "Cold against hot", "beam-twist", "cannot be compared", "1.07 times"},
-		"/run/r1/elsewhere?x=0&y=40":   {"cannot be foretold", "read the roll at the head", "not measured", "So near to the nozzle no probe can be mounted"},
+		"/runs":                        {"Last changed with the run", "since the run before", "0.29 ±0.11", "<svg", "/run/r0/since/r2"},
+		"/run/r1/since/r0":             {"changed", "Cold against hot", "beam-twist", "cannot be compared", "1.07 times"},
+		"/run/r1/elsewhere?x=0&y=40":   {"Read the roll at the head", "Measure again once the probe is there", "So near to the nozzle no probe can be mounted"},
 		"/run/r1/elsewhere?x=0&y=much": {"much"},
-		"/run/r1/elsewhere?x=0":        {"a lever is two lengths"},
-		"/run/r1/results":              {"/run/r1/elsewhere", "/history"},
+		"/run/r1/elsewhere?x=0":        {"A probe offset is two lengths."},
+		"/run/r1/results":              {"/run/r1/elsewhere"},
 	} {
 		w := ask(t, h, "GET", path, "")
 		for _, want := range wants {
@@ -419,14 +418,14 @@ func TestLooks(t *testing.T) {
 func TestGaugedLater(t *testing.T) {
 	h := handler(webtest.Scene("later"))
 	for path, c := range map[string]struct{ has, not []string }{
-		"/run/r1/results": {has: []string{`name="for" value="r1"`, "Gauge it now", "4 readings, about ", `href="/run/r2/results"`, "<b>contradicts this one</b>", "<b>was a slip</b>", "5 gaugings of the later run", "gauged later, x", `href="/run/r4"`, "Waiting for a person&#39;s word."}, not: []string{`href="/run/gone`, "This run gauged more for"}},
-		"/run/r2/results": {has: []string{"This run gauged more for", `href="/run/r1/results"`}, not: []string{`name="for"`}},
+		"/run/r1/results": {has: []string{`name="for" value="r1"`, "Take more readings", "4 readings, about ", `href="/run/r2/results"`, "<b>contradicts this one</b>", "<b>was a slip</b>", "The 5 readings of the run of", "gauged later, X", `href="/run/r4"`, "The run waits for you to start it."}, not: []string{`href="/run/gone`, "The readings of this run count in"}},
+		"/run/r2/results": {has: []string{"The readings of this run count in", `href="/run/r1/results"`}, not: []string{`name="for"`}},
 		"/run/r3/results": {has: []string{"an earlier run, which is not kept any more"}, not: []string{"/run/dropped"}},
-		"/run/r2":         {has: []string{"See the findings of the earlier run", `href="/run/r1/results"`}},
-		"/runs": {has: []string{`Gone on with later: <a href="/run/r2/results">run of `, `</time></a> (done), <a href="/run/r4">run of `, "</time></a> (waits for your word)",
-			`Goes on with the <a href="/run/r1/results">run of `, "Goes on with an earlier run, which is not kept any more"}, not: []string{"/run/dropped"}},
-		"/":       {has: []string{`Goes on with the <a href="/run/r1/results">run of `, "Goes on with an earlier run, which is not kept any more"}},
-		"/run/r4": {has: []string{"This run gauges more for", "the zero point, then what that one asks for"}},
+		"/run/r2":         {has: []string{"See this run alone", `href="/run/r1/results"`}},
+		"/runs": {has: []string{`More readings in the <a href="/run/r2/results">run of `, `</time></a> (done), <a href="/run/r4">run of `, "</time></a> (waits for you to start it)",
+			`More readings for the <a href="/run/r1/results">run of `, "More readings for an earlier run, which is not kept any more"}, not: []string{"/run/dropped"}},
+		"/":       {has: []string{`More readings for the <a href="/run/r1/results">run of `, "More readings for an earlier run, which is not kept any more"}},
+		"/run/r4": {has: []string{"This run adds readings to"}},
 	} {
 		html := get(t, h, path).Body.String()
 		for _, s := range c.has {
@@ -444,10 +443,10 @@ func TestGaugedLater(t *testing.T) {
 	d.Change(func(s *webtest.Show) {
 		s.Past.Runs = []api.Entry{{Run: "r1", Began: s.Runs[0].Began, Later: []string{"r2"}}}
 	})
-	if html := get(t, handler(d), "/history").Body.String(); !strings.Contains(html, `Gone on with later: <a href="/run/r2/results">run of `) {
+	if html := get(t, handler(d), "/runs").Body.String(); !strings.Contains(html, `More readings in the <a href="/run/r2/results">run of `) {
 		t.Error("the history does not say that a run was gone on with")
 	}
-	if html := get(t, handler(webtest.Scene("done")), "/run/r1/results").Body.String(); strings.Contains(html, "Gauge it now") {
+	if html := get(t, handler(webtest.Scene("done")), "/run/r1/results").Body.String(); strings.Contains(html, "Take more readings") {
 		t.Error("a run to which nothing is open asks for more")
 	}
 }

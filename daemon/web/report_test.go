@@ -47,7 +47,7 @@ func TestReportStandsAlone(t *testing.T) {
 		}
 	}
 	html := get(t, handler(webtest.Scene("done")), "/run/r1/report").Body.String()
-	for _, want := range []string{"the beam is twisted", "How sure:", "Why the map cannot show it", "What would remain", "70\u00a0% of a first layer", webtest.Digest, "95 % interval", "Before you take a tool in hand", "under the front fasteners", "bring it up last", "turns with a light drag"} {
+	for _, want := range []string{"the beam is twisted", "Why the bed map cannot show it", "With the correction", "The first layer does not stick there.", webtest.Digest, "95 % interval", "Before you take a tool in hand", "under the front fasteners", "bring it up last", "turns with a light drag"} {
 		if !strings.Contains(html, want) {
 			t.Errorf("%q is missing", want)
 		}
@@ -112,7 +112,7 @@ func TestNoTiltThatIsNotTold(t *testing.T) {
 	} {
 		d := webtest.Scene("done")
 		d.Change(how)
-		if strings.Contains(get(t, handler(d), "/run/r1/results").Body.String(), "Why the map cannot show it") {
+		if strings.Contains(get(t, handler(d), "/run/r1/results").Body.String(), "Why the bed map cannot show it") {
 			t.Errorf("%s: drawn all the same", name)
 		}
 	}

@@ -50,11 +50,11 @@ var shots = []shot{
 	{scene: "done", path: "/run/r1/tools"}, {scene: "worn", path: "/run/r1/tools"}, {scene: "no-analysis", path: "/run/r1/tools"},
 	{scene: "done", path: "/run/r1/thickness", form: url.Values{"a1": {"0.204"}, "b1": {"0.206"}, "a2": {"0.299"}, "gaps3": {"yes"}, "plan": {"0badcafe"}, "in_force": {"none"}, "person": {"Ida"}}},
 	{scene: "done", path: "/run/r1/report"}, {scene: "worn", path: "/run/r1/report"},
-	{scene: "done", path: "/runs"}, {scene: "ready", path: "/runs"}, {scene: "done", path: "/history"}, {scene: "done", path: "/run/r1/since/r0"},
+	{scene: "done", path: "/runs"}, {scene: "ready", path: "/runs"}, {scene: "done", path: "/run/r1/since/r0"},
 	{scene: "done", path: "/run/r1/elsewhere?x=0&y=40"}, {scene: "done", path: "/run/r1/elsewhere?x=0"},
 	{scene: "ready", path: "/printer"}, {scene: "ready", path: "/room"}, {scene: "room", path: "/room"},
 	{scene: "ready", path: "/stop", form: url.Values{}}, {scene: "ready", path: "/nothing"},
-	{scene: "ready", path: "/devices"}, {scene: "ready", path: "/pair", form: url.Values{"role": {"sign"}}}, {scene: "door", path: "/in"}, {scene: "door", path: "/in/CODE"}, {scene: "door", path: "/shut"},
+	{scene: "ready", path: "/printer"}, {scene: "ready", path: "/pair", form: url.Values{"role": {"sign"}}}, {scene: "door", path: "/in"}, {scene: "door", path: "/in/CODE"}, {scene: "door", path: "/shut"},
 }
 
 // serve serves a shot at its path, with all that it needs.
@@ -74,7 +74,7 @@ func (s shot) handler(t *testing.T) http.Handler {
 		return door()
 	}
 	h := handler(webtest.Scene(s.scene))
-	if strings.HasPrefix(s.path, "/devices") || strings.HasPrefix(s.path, "/pair") {
+	if s.path == "/printer" || strings.HasPrefix(s.path, "/pair") {
 		h = letIn(t, s.scene)
 	}
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -95,7 +95,7 @@ func door() http.Handler {
 		page.Enter(w, r, access.Entrance{Action: "/in", Code: "CODE"})
 	})
 	mux.HandleFunc("/shut", func(w http.ResponseWriter, r *http.Request) {
-		page.Shut(w, r, api.Errorf(http.StatusUnauthorized, "unauthorized", "type the code that abbed access pair shows", "this browser was not let in"))
+		page.Shut(w, r, api.Errorf(http.StatusUnauthorized, "unauthorized", "type the code that abbed access pair shows", "this browser is not signed in"))
 	})
 	return mux
 }

@@ -57,7 +57,7 @@ func TestFirstView(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, shot := range []struct{ scene, path string }{{"ready", "/"}, {"gauge", "/run/r1"}, {"survey", "/run/r1"}, {"done", "/run/r1/results"},
-		{"done", "/run/r1/review"}, {"kept", "/applied"}, {"done", "/run/r1/tools"}, {"done", "/history"}, {"done", "/run/r1/report"}} {
+		{"done", "/run/r1/review"}, {"kept", "/applied"}, {"done", "/run/r1/tools"}, {"done", "/runs"}, {"done", "/run/r1/report"}} {
 		n := &tally{}
 		h := handler(webtest.Scene(shot.scene))
 		s := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {

@@ -26,8 +26,6 @@ type Doors interface {
 type devicesView struct {
 	Devices []device
 	New     *newDevice
-	// Alone: no other device can reach this daemon.
-	Alone bool
 }
 
 // device is a browser that was let in.
@@ -41,14 +39,16 @@ type device struct {
 type newDevice struct {
 	URL, Code, Page, May string
 	Until                time.Time
-	Picture              svg
+	// Alone: no other device can reach this daemon.
+	Alone   bool
+	Picture svg
 }
 
 // may says what a role is for.
 func may(r access.Role) string {
 	switch {
 	case r.Can(access.Everything):
-		return "may measure, sign off, apply and undo"
+		return "may measure, approve, apply and undo"
 	case r.Can(access.Operate):
 		return "may measure"
 	case r.Can(access.Look):
@@ -71,22 +71,14 @@ func (p *page) master(w http.ResponseWriter, r *http.Request) bool {
 	return false
 }
 
-func (p *page) devices(w http.ResponseWriter, r *http.Request) {
-	if p.master(w, r) {
-		p.showDevices(w, r, nil, nil)
-	}
-}
-
-func (p *page) showDevices(w http.ResponseWriter, r *http.Request, notice *api.Error, made *newDevice) {
-	s := p.begin(r, "Devices")
-	s.Here, s.Notice = "/devices", notice
-	v := devicesView{New: made, Alone: alone(p.opts.Doors.Base())}
+// devices lists the browsers that are let in, and the link that was just made.
+func (p *page) devices(r *http.Request, made *newDevice) *devicesView {
+	v := &devicesView{New: made}
 	own := access.From(r.Context()).Session
 	for _, x := range p.opts.Doors.Sessions() {
 		v.Devices = append(v.Devices, device{x, may(x.Role), own != "" && x.ID == own})
 	}
-	s.View = v
-	p.show(w, r, "devices", s)
+	return v
 }
 
 // doDevice puts a browser out.
@@ -96,11 +88,11 @@ func (p *page) doDevice(w http.ResponseWriter, r *http.Request) {
 	}
 	switch ok, err := p.opts.Doors.Revoke(r.PostFormValue("id")); {
 	case err != nil:
-		p.showDevices(w, r, api.Errorf(http.StatusInternalServerError, "internal", "see that the state directory can be written, and put it out again", "the device is out, but could be back after a restart"), nil)
+		p.showPrinter(w, r, api.Errorf(http.StatusInternalServerError, "internal", "make the state directory writable, and sign the device out again", "the device is signed out, but may return after a restart"), nil)
 	case !ok:
-		p.showDevices(w, r, api.Errorf(http.StatusNotFound, "not-found", "it may be out already", "there is no such device"), nil)
+		p.showPrinter(w, r, api.Errorf(http.StatusNotFound, "not-found", "look at the list again", "this device is not signed in"), nil)
 	default:
-		leads(w, r, "/devices")
+		leads(w, r, "/printer")
 	}
 }
 
@@ -112,10 +104,10 @@ func (p *page) doPair(w http.ResponseWriter, r *http.Request) {
 	}
 	role, ok := access.Grant(r.PostFormValue("role"))
 	if !ok {
-		p.showDevices(w, r, api.Errorf(http.StatusUnprocessableEntity, "bad-value", "choose what it may do", "there is no role %q", r.PostFormValue("role")), nil)
+		p.showPrinter(w, r, api.Errorf(http.StatusUnprocessableEntity, "bad-value", "choose what it may do", "there is no role %q", r.PostFormValue("role")), nil)
 		return
 	}
-	n := &newDevice{May: may(role)}
+	n := &newDevice{May: may(role), Alone: alone(p.opts.Doors.Base())}
 	n.URL, n.Until = p.opts.Doors.Link(p.opts.Doors.Base(), role)
 	at := strings.LastIndexByte(n.URL, '/')
 	n.Page, n.Code = n.URL[:at], n.URL[at+1:]
@@ -124,7 +116,7 @@ func (p *page) doPair(w http.ResponseWriter, r *http.Request) {
 		p.opts.Log.Warn("page: draw a link", "cause", err) // it can be typed
 	}
 	n.Picture = drawn
-	p.showDevices(w, r, nil, n)
+	p.showPrinter(w, r, nil, n)
 }
 
 // alone reports whether a page is for this machine only.

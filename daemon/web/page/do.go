@@ -19,7 +19,7 @@ const maxForm = 64 << 10
 func (p *page) form(w http.ResponseWriter, r *http.Request) bool {
 	r.Body = http.MaxBytesReader(w, r.Body, maxForm)
 	if err := r.ParseForm(); err != nil {
-		p.refused(w, r, api.Errorf(http.StatusBadRequest, "bad-value", "go back and try again", "the form did not arrive whole"))
+		p.refused(w, r, api.Errorf(http.StatusBadRequest, "bad-value", "go back and try again", "the form did not arrive complete"))
 		return false
 	}
 	if name := r.PostForm.Get("person"); strings.TrimSpace(name) != "" {
@@ -79,7 +79,7 @@ func (p *page) doOpen(w http.ResponseWriter, r *http.Request) {
 }
 
 func nameless() *api.Error {
-	return api.Errorf(http.StatusUnprocessableEntity, "bad-value", "write your name beside your word", "the name is missing")
+	return api.Errorf(http.StatusUnprocessableEntity, "bad-value", "write your name", "the name is missing")
 }
 
 func (p *page) doRun(w http.ResponseWriter, r *http.Request) {
@@ -100,7 +100,7 @@ func (p *page) doRun(w http.ResponseWriter, r *http.Request) {
 		n.Heat = &api.Heat{Nozzle: nozzle, Bed: bed}
 	}
 	if len(n.Steps) == 0 {
-		p.showOverview(w, r, api.Errorf(http.StatusUnprocessableEntity, "bad-value", "tick what the run shall do", "no step was chosen"))
+		p.showOverview(w, r, api.Errorf(http.StatusUnprocessableEntity, "bad-value", "choose what to measure", "nothing is chosen"))
 		return
 	}
 	run, err := p.desk.StartRun(r.Context(), n, p.who(r))
@@ -232,21 +232,16 @@ func (p *page) doReapply(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if r.PostFormValue("sure") != "yes" {
-		p.appliedDone(w, r, api.Errorf(http.StatusUnprocessableEntity, "cautions-missing", "tick that nothing was worked on, or measure again", "re-applying was not confirmed"))
+		p.appliedDone(w, r, api.Errorf(http.StatusUnprocessableEntity, "cautions-missing", "tick the box, or measure again", "the box is not ticked"))
 		return
 	}
 	p.appliedDone(w, r, p.desk.Reapply(context.WithoutCancel(r.Context()), p.who(r)))
 }
 
 func (p *page) doUndo(w http.ResponseWriter, r *http.Request) {
-	if !p.form(w, r) {
-		return
+	if p.form(w, r) {
+		p.appliedDone(w, r, p.desk.Undo(context.WithoutCancel(r.Context()), p.who(r)))
 	}
-	if r.PostFormValue("sure") != "yes" {
-		p.appliedDone(w, r, api.Errorf(http.StatusUnprocessableEntity, "cautions-missing", "tick that you want the old map back", "undo was not confirmed"))
-		return
-	}
-	p.appliedDone(w, r, p.desk.Undo(context.WithoutCancel(r.Context()), p.who(r)))
 }
 
 // doResolve decides what a power cut left of an apply; or, where nothing of one
@@ -257,7 +252,7 @@ func (p *page) doResolve(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if p.desk.Applied().State != api.Unfinished && r.PostFormValue("clear") != "yes" {
-		p.appliedDone(w, r, api.Errorf(http.StatusUnprocessableEntity, "cautions-missing", "look, and tick that the machine may home", "putting back was not confirmed"))
+		p.appliedDone(w, r, api.Errorf(http.StatusUnprocessableEntity, "cautions-missing", "look at the printer, then tick the box", "the box is not ticked"))
 		return
 	}
 	p.appliedDone(w, r, p.desk.Resolve(context.WithoutCancel(r.Context()), api.Resolve{Choice: r.PostFormValue("choice")}, p.who(r)))
@@ -273,7 +268,7 @@ func (p *page) doStop(w http.ResponseWriter, r *http.Request) {
 		}
 	}
 	said, err := p.desk.Stop(context.WithoutCancel(r.Context()), api.StopOf(r.URL.Query()), by)
-	s := p.begin(r, "Stop was asked for")
+	s := p.begin(r, "Stop")
 	s.View = said
 	if err != nil {
 		s.Notice = p.refusal(r, err)

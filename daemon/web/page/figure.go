@@ -62,7 +62,7 @@ func repeatFigure(rec record.Run) []figure {
 	if len(touches) == 0 {
 		return nil
 	}
-	d := picture.Dots{Alt: fmt.Sprintf("%d touches of one place, by the side from which the head came; they span %s.", len(touches), mm(reach(touches)))}
+	d := picture.Dots{Alt: fmt.Sprintf("%d touches of one point span %s. The columns are the sides from which the head came.", len(touches), mm(reach(touches)))}
 	column := map[record.Side]int{}
 	for _, t := range touches {
 		k, known := column[t.Side]
@@ -73,7 +73,7 @@ func repeatFigure(rec record.Run) []figure {
 		}
 		d.Series[k].Z = append(d.Series[k].Z, t.Z)
 	}
-	return []figure{{Title: titleRepeat, Says: d.Alt + " Bars are means: where they differ, the contact depends on the side.", SVG: d.SVG()}}
+	return []figure{{Title: titleRepeat, Says: d.Alt + " Bars are means. Where they differ, the head has play.", SVG: d.SVG()}}
 }
 
 func rowFigure(rec record.Run) []figure {
@@ -87,13 +87,13 @@ func rowFigure(rec record.Run) []figure {
 			passes[t.Pass].x, passes[t.Pass].z = append(passes[t.Pass].x, t.Place.U), append(passes[t.Pass].z, t.Z)
 		}
 	}
-	l := picture.Passes{Alt: fmt.Sprintf("%d touches along one row in passes; heights span %s.", len(touches), mm(reach(touches)))}
+	l := picture.Passes{Alt: fmt.Sprintf("%d touches along one row span %s.", len(touches), mm(reach(touches)))}
 	for _, p := range passes {
 		if len(p.x) > 0 {
 			l.X, l.Z = append(l.X, p.x), append(l.Z, p.z)
 		}
 	}
-	return []figure{{Title: titleRows, Says: l.Alt + " Lines that lie on each other mean that the carriage runs the same way each time.", SVG: l.SVG()}}
+	return []figure{{Title: titleRows, Says: l.Alt + " Lines on top of each other: the carriage runs the same way each time.", SVG: l.SVG()}}
 }
 
 func mapFigure(rec record.Run) []figure {
@@ -109,8 +109,8 @@ func mapFigure(rec record.Run) []figure {
 		pts = append(pts, picture.Point{U: t.Place.U, V: t.Place.V, Z: t.Z})
 	}
 	b := picture.Bed{Bed: bedOf(rec), Field: picture.Gather(pts), Unit: "mm", Low: "low", High: "high"}
-	b.Alt = fmt.Sprintf("The bed as the probe sees it, %d touches, heights span %s.", len(touches), mm(reach(touches)))
-	return []figure{{Title: titleMap, Says: b.Alt + " This is bed, beam and lever together; alone it cannot tell them apart." + beyondSays(b), SVG: b.SVG()}}
+	b.Alt = fmt.Sprintf("%d touches of the bed span %s.", len(touches), mm(reach(touches)))
+	return []figure{{Title: titleMap, Says: b.Alt + " They show bed and beam together." + beyondSays(b), SVG: b.SVG()}}
 }
 
 func baseFigure(rec record.Run) []figure {
@@ -118,7 +118,7 @@ func baseFigure(rec record.Run) []figure {
 	if len(touches) < 2 {
 		return nil
 	}
-	t := picture.Timeline{Alt: fmt.Sprintf("%d returns to the base point; heights span %s.", len(touches), mm(reach(touches)))}
+	t := picture.Timeline{Alt: fmt.Sprintf("%d touches of the same point span %s.", len(touches), mm(reach(touches)))}
 	for _, x := range touches {
 		t.T, t.Z = append(t.T, x.T), append(t.Z, x.Z)
 	}
@@ -135,7 +135,7 @@ func profileFigure(a api.Analysis) []figure {
 		lo, hi = min(lo, v), max(hi, v)
 	}
 	p := picture.Profile{X: pr.X, Effect: pr.Effect, U: pr.U, Front: pr.Front, Back: pr.Back}
-	p.Alt = fmt.Sprintf("Left-to-right shape of the map: from %s to %s; %s of the shape repeats from front to back.", mm(lo), mm(hi), say.Percent(pr.Repeats))
+	p.Alt = fmt.Sprintf("From left to right the bed map goes from %s to %s. The same shape shows from front to back (%s).", mm(lo), mm(hi), say.Percent(pr.Repeats))
 	return []figure{{Title: titleProfile, Says: p.Alt, SVG: p.SVG()}}
 }
 

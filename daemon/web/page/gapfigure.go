@@ -43,8 +43,22 @@ func (p *page) gapFigure(id string, rec record.Run, t *api.Table) []figure {
 		return nil
 	}
 	b := picture.Bed{Bed: bed, Field: f, Signed: true, Reach: 0.03, Marks: gauged(rec), Unit: "mm", Low: "digs in", High: "too high"}
-	b.Alt = fmt.Sprintf("Gap error from %s to %s over the gauged area, doubt up to %s.", say.Too(lo), say.Too(hi), say.PM(doubt))
-	return append([]figure{{Title: titleGap, Says: b.Alt + " + means that the nozzle is higher above the bed than the map says. Rings are gauged places, the cross is where the Z offset was set.", SVG: b.SVG()}}, remains(b, t, doubt)...)
+	b.Alt = fmt.Sprintf("The nozzle is %s, known to %s.", heights(lo, hi), say.PM(doubt))
+	return append([]figure{{Title: titleGap, Says: b.Alt + " Rings are readings; at the cross you set the Z offset.", SVG: b.SVG()}}, remains(b, t, doubt)...)
+}
+
+// heights says between which errors the nozzle is.
+func heights(lo, hi float64) string {
+	switch a, b, right := say.Too(lo), say.Too(hi), say.Too(0); {
+	case a == b:
+		return a
+	case a == right:
+		return "up to " + b
+	case b == right:
+		return "up to " + a
+	default:
+		return "between " + a + " and " + b
+	}
 }
 
 // gridOn is an empty field over the bed, and the question for its points.
@@ -92,7 +106,7 @@ func gauged(rec record.Run) []picture.Mark {
 		at[g.Spot] = g.Place
 	}
 	for _, spot := range order {
-		tip := fmt.Sprintf("place %d, %s:", spot+1, say.At(at[spot].U, at[spot].V))
+		tip := fmt.Sprintf("point %d, %s:", spot+1, say.At(at[spot].U, at[spot].V))
 		for _, z := range seen[spot] {
 			tip += " " + say.Fine(z)
 		}
@@ -144,12 +158,12 @@ func remains(before picture.Bed, t *api.Table, doubt float64) []figure {
 	}
 	wasLo, wasHi, _ := before.Field.Range()
 	after.Reach = max(before.Reach, -wasLo, wasHi)
-	after.Alt = fmt.Sprintf("What the correction would leave of it, from %s to %s within the stored map's area; the doubt of up to %s stays.", say.Too(lo), say.Too(hi), say.PM(doubt))
+	after.Alt = fmt.Sprintf("With the correction the nozzle should be %s, known to %s.", heights(lo, hi), say.PM(doubt))
 	pale := ""
 	if max(-lo, hi) < 0.0015 {
-		pale = " Pale all over: nothing is foretold to be left."
+		pale = " Pale all over: no error should be left."
 	}
-	return []figure{{Title: "What would remain", Says: after.Alt + pale + " Same colours as before. It is foretold, not measured: the proof at the nozzle measures it.", SVG: after.SVG()}}
+	return []figure{{Title: "With the correction", Says: after.Alt + pale + " The colours are the same. Verify it at the feeler gauge.", SVG: after.SVG()}}
 }
 
 // beyondSays says how many values a picture's scale leaves out.

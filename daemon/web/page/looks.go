@@ -10,23 +10,29 @@ import (
 	"abbed/daemon/web/picture"
 )
 
-// history is the screen of what the runs of the printer tell of its head.
-func (p *page) history(w http.ResponseWriter, r *http.Request) {
+// runs is the screen of all runs, and of what they tell of the head over time.
+func (p *page) runs(w http.ResponseWriter, r *http.Request) {
+	runs, err := p.desk.Runs()
+	if err != nil {
+		p.refused(w, r, err)
+		return
+	}
 	h, err := p.desk.History()
 	if err != nil {
 		p.refused(w, r, err)
 		return
 	}
-	s := p.begin(r, "History")
-	v := historyView{Figures: courses(h), Sentence: h.Sentence}
+	s := p.begin(r, "Runs")
+	v := runsView{Runs: p.listed(runs), Figures: courses(h), Sentence: h.Sentence}
 	for _, e := range slices.Backward(h.Runs) {
 		v.Newest = append(v.Newest, entry{e, p.others(e.Later)})
 	}
 	s.View = v
-	p.show(w, r, "history", s)
+	p.show(w, r, "runs", s)
 }
 
-type historyView struct {
+type runsView struct {
+	Runs     []listed
 	Sentence string
 	// Newest are the runs, the newest first.
 	Newest  []entry
@@ -46,10 +52,10 @@ func courses(h api.History) []figure {
 		title, name string
 		of          func(api.Entry) *api.Measured
 	}{
-		{"The twist, run after run", "twist", func(e api.Entry) *api.Measured { return e.Twist }},
-		{"The pitch, run after run", "pitch", func(e api.Entry) *api.Measured { return e.Pitch }},
+		{"The twist over time", "twist", func(e api.Entry) *api.Measured { return e.Twist }},
+		{"The pitch over time", "pitch", func(e api.Entry) *api.Measured { return e.Pitch }},
 	} {
-		c := picture.Course{Quantity: q.name + ", deg per m"}
+		c := picture.Course{Quantity: q.name + ", ° per m"}
 		moved := 0
 		for _, e := range h.Runs {
 			m := q.of(e)
@@ -60,14 +66,14 @@ func courses(h api.History) []figure {
 			if is {
 				moved++
 			}
-			c.Name, c.Value = append(c.Name, e.Began.Local().Format("2 Jan 15:04")), append(c.Value, m.Value)
+			c.Name, c.Value = append(c.Name, say.Moment(e.Began)), append(c.Value, m.Value)
 			c.Half, c.Moved = append(c.Half, (m.Hi95-m.Lo95)/2), append(c.Moved, is)
 		}
 		if len(c.Name) < 2 {
 			continue
 		}
 		last := len(c.Name) - 1
-		c.Alt = fmt.Sprintf("The %s in %d runs; in the latest %s ±%s °/m. It changed beyond the doubt %d times.", q.name, len(c.Name), say.Fixed(c.Value[last], 2), say.Fixed(c.Half[last], 2), moved)
+		c.Alt = fmt.Sprintf("The %s in %d runs; in the latest %s ±%s °/m. It changed %d times.", q.name, len(c.Name), say.Fixed(c.Value[last], 2), say.Fixed(c.Half[last], 2), moved)
 		out = append(out, figure{Title: q.title, SVG: c.SVG(), Says: c.Alt + " Bars are 95 % intervals."})
 	}
 	return out
@@ -100,7 +106,7 @@ type sinceView struct {
 	Was, Is api.Run
 }
 
-// elsewhere is the screen that foretells the gap error with another lever.
+// elsewhere is the screen that predicts the nozzle error with another lever.
 func (p *page) elsewhere(w http.ResponseWriter, r *http.Request) {
 	id := r.PathValue("id")
 	run, err := p.desk.Run(id)
@@ -108,7 +114,7 @@ func (p *page) elsewhere(w http.ResponseWriter, r *http.Request) {
 		p.refused(w, r, err)
 		return
 	}
-	s := p.begin(r, "Another place for the probe")
+	s := p.begin(r, "Another position of the probe")
 	v := elsewhereView{Run: run, X: r.URL.Query().Get("x"), Y: r.URL.Query().Get("y")}
 	ask := api.AskLevers{}
 	if v.X != "" || v.Y != "" {
@@ -120,7 +126,7 @@ func (p *page) elsewhere(w http.ResponseWriter, r *http.Request) {
 		case badY != nil:
 			s.Notice = badY
 		case x == nil || y == nil:
-			s.Notice = api.Errorf(http.StatusUnprocessableEntity, "bad-value", "give both, mm from the nozzle", "a lever is two lengths")
+			s.Notice = api.Errorf(http.StatusUnprocessableEntity, "bad-value", "give X and Y, in mm from the nozzle", "a probe offset is two lengths")
 		default:
 			ask.Levers = []api.XY{{X: *x, Y: *y}}
 		}

@@ -1,10 +1,13 @@
 package page
 
 import (
+	"maps"
 	"net/http"
 	"slices"
+	"strings"
 
 	"abbed/config/say"
+	"abbed/daemon/access"
 	"abbed/daemon/api"
 	"abbed/daemon/status"
 )
@@ -75,13 +78,13 @@ func (p *page) showOverview(w http.ResponseWriter, r *http.Request, notice *api.
 // whether they can be done.
 func choices(printer api.Printer) []choice {
 	all := []choice{
-		{Name: "repeat", Label: "Steady?", What: "touch near the middle again and again"},
-		{Name: "gauging", Label: "Gauge", What: "the feeler gauge under the nozzle, with you there"},
-		{Name: "survey", Label: "Survey", What: "probe the whole bed"},
-		{Name: "plate-turn", Label: "Turn the plate", More: true, What: "after the survey: you turn the removable plate, and it is probed again; tells plate from machine in part"},
-		{Name: "coupons", Label: "Printed patches", More: true, What: "beside the gauging: you enter the thickness of single-layer patches by micrometer"},
-		{Name: "angles", Label: "Angles at the head", More: true, What: "beside the gauging: you read an inclinometer on the head; tells the beam from the Y axis"},
-		{Name: "reference", Label: "Straight reference", More: true, What: "you lay a ground bar or glass along X, and it is probed; tells the machine from the bed"},
+		{Name: "repeat", Label: "Steady?", What: "The probe touches one point again and again."},
+		{Name: "gauging", Label: "Gauge", What: "You gauge the nozzle at a few points."},
+		{Name: "survey", Label: "Survey", What: "The probe touches the whole bed."},
+		{Name: "plate-turn", Label: "Turn the plate", More: true, What: "You turn the plate, and the probe touches it again."},
+		{Name: "coupons", Label: "Printed patches", More: true, What: "You enter the thickness of printed patches."},
+		{Name: "angles", Label: "Angles at the head", More: true, What: "You read an inclinometer on the head."},
+		{Name: "reference", Label: "Straight reference", More: true, What: "You lay a straight bar along X for the probe."},
 	}
 	for i := range all {
 		can := printer.Steps[all[i].Name]
@@ -90,48 +93,73 @@ func choices(printer api.Printer) []choice {
 	return all
 }
 
-func (p *page) runs(w http.ResponseWriter, r *http.Request) {
-	s := p.begin(r, "All runs")
-	runs, err := p.desk.Runs()
-	if err != nil {
-		p.refused(w, r, err)
-		return
-	}
-	s.View = p.listed(runs)
-	p.show(w, r, "runs", s)
-}
-
 // fact is something known of the printer, with where it came from.
 type fact struct{ Name, Value, Source string }
 
-func (p *page) printer(w http.ResponseWriter, r *http.Request) {
+// printerView is what is known of the printer, and who may use it.
+type printerView struct {
+	Printer  api.Printer
+	Facts    []fact
+	Identity []fact
+	Cannot   []choice
+	// Devices is nil for whoever may not do everything.
+	Devices *devicesView
+}
+
+func (p *page) printer(w http.ResponseWriter, r *http.Request) { p.showPrinter(w, r, nil, nil) }
+
+// showPrinter shows the printer, perhaps with a link that was just made.
+func (p *page) showPrinter(w http.ResponseWriter, r *http.Request, notice *api.Error, made *newDevice) {
 	s := p.begin(r, "The printer")
+	s.Here = "/printer"
+	if notice != nil {
+		s.Notice = notice
+	}
 	pr := p.desk.Printer()
-	s.View = struct {
-		Printer api.Printer
-		Facts   []fact
-		Devices bool
-	}{pr, facts(pr), p.opts.Doors != nil}
+	v := printerView{Printer: pr, Facts: facts(pr), Identity: identity(pr.Identity)}
+	for _, c := range choices(pr) {
+		if !c.Can {
+			v.Cannot = append(v.Cannot, c)
+		}
+	}
+	if p.opts.Doors != nil && access.From(r.Context()).Role.Can(access.Everything) {
+		v.Devices = p.devices(r, made)
+	}
+	s.View = v
 	p.show(w, r, "printer", s)
+}
+
+// identity is what the printer says of itself, by names that people use.
+func identity(says map[string]string) (out []fact) {
+	for _, k := range slices.Sorted(maps.Keys(says)) {
+		name := strings.ToLower(strings.ReplaceAll(k, "_", " "))
+		for _, known := range []string{"firmware", "machine"} {
+			if strings.HasPrefix(name, known) {
+				name = known
+			}
+		}
+		out = append(out, fact{Name: name, Value: says[k]})
+	}
+	return out
 }
 
 func facts(p api.Printer) []fact {
 	return []fact{
-		{"Lever, nozzle to probe", known(p.Lever, func(v api.XY) string { return say.At(v.X, v.Y) }), p.Lever.Source},
+		{"Probe offset", known(p.Lever, func(v api.XY) string { return say.At(v.X, v.Y) }), p.Lever.Source},
 		{"Nozzle height at a touch", known(p.Trigger, mm), p.Trigger.Source},
 		{"Bed", known(p.Bed, area), p.Bed.Source},
 		{"Nozzle travel", known(p.Travel, func(b api.Box) string { return area(api.Rect{X0: b.X0, Y0: b.Y0, X1: b.X1, Y1: b.Y1}) }), p.Travel.Source},
 		{"Y axis", known(p.Layout, func(s string) string {
 			return map[string]string{"moving-bed": "the bed travels", "moving-gantry": "the beam travels"}[s]
 		}), p.Layout.Source},
-		{"Stored map lies on", known(p.MapArea, area), p.MapArea.Source},
-		{"Stored map has", known(p.MapSize, func(s api.Size) string { return num(s.Columns) + " columns, " + num(s.Rows) + " rows" }), p.MapSize.Source},
+		{"Bed map covers", known(p.MapArea, area), p.MapArea.Source},
+		{"Bed map has", known(p.MapSize, func(s api.Size) string { return num(s.Columns) + " columns, " + num(s.Rows) + " rows" }), p.MapSize.Source},
 		{"Z offset was set at", known(p.Zero, func(v api.XY) string { return say.At(v.X, v.Y) }), p.Zero.Source},
-		{"Stored levelling", known(p.Levelling, func(on bool) string {
+		{"Bed map in use", known(p.Levelling, func(on bool) string {
 			if on {
-				return "on"
+				return "yes"
 			}
-			return "off"
+			return "no"
 		}), p.Levelling.Source},
 	}
 }

@@ -35,13 +35,12 @@ func Mount(mux *http.ServeMux, desk api.Desk, opts Options) (forget func()) {
 	p := &page{desk: desk, opts: opts}
 	s := &shared{desk: desk}
 	mux.HandleFunc("GET /{$}", s.screen(p.overview))
-	mux.HandleFunc("GET /printer", s.screen(p.printer))
+	mux.HandleFunc("GET /printer", p.printer)
 	mux.HandleFunc("GET /room", s.screen(p.room))
 	mux.HandleFunc("GET /runs", s.screen(p.runs))
 	mux.HandleFunc("GET /run/{id}", s.screen(p.run))
 	mux.HandleFunc("GET /run/{id}/results", s.screen(p.results))
 	mux.HandleFunc("GET /run/{id}/review", p.review)
-	mux.HandleFunc("GET /history", s.screen(p.history))
 	mux.HandleFunc("GET /run/{id}/since/{earlier}", p.since)
 	mux.HandleFunc("GET /run/{id}/elsewhere", p.elsewhere)
 	mux.HandleFunc("GET /run/{id}/report", p.report)
@@ -53,7 +52,6 @@ func Mount(mux *http.ServeMux, desk api.Desk, opts Options) (forget func()) {
 	mux.HandleFunc("GET /run/{id}/gaugings.csv", p.gaugingsCSV)
 	mux.HandleFunc("GET /applied", p.applied)
 	if opts.Doors != nil {
-		mux.HandleFunc("GET /devices", p.devices)
 		mux.HandleFunc("POST /do/device", p.doDevice)
 		mux.HandleFunc("POST /do/pair", p.doPair)
 	}
@@ -139,7 +137,7 @@ func (p *page) show(w http.ResponseWriter, r *http.Request, name string, s scree
 	}
 	if err := write(w, name, status, s); err != nil {
 		p.opts.Log.Error("page: "+name, "path", r.URL.Path, "cause", err)
-		http.Error(w, "This screen could not be made; the daemon's log says more. To stop the printer, use its power switch.", http.StatusInternalServerError)
+		http.Error(w, "abbed could not make this screen; its log says why. To stop the printer, use its power switch.", http.StatusInternalServerError)
 	}
 }
 
@@ -161,7 +159,7 @@ func write(w http.ResponseWriter, name string, status int, s screen) error {
 func Enter(w http.ResponseWriter, r *http.Request, e access.Entrance) {
 	s := screen{Title: "Let this browser in", Here: "/", Stop: api.StopSentence, View: e}
 	if err := write(w, "enter", http.StatusOK, s); err != nil {
-		http.Error(w, "This screen could not be made.", http.StatusInternalServerError)
+		http.Error(w, "abbed could not make this screen.", http.StatusInternalServerError)
 	}
 }
 
@@ -181,7 +179,7 @@ func (p *page) refusal(r *http.Request, err error) *api.Error {
 		return e
 	}
 	p.opts.Log.Error("page: the desk failed", "path", r.URL.Path, "cause", err)
-	return api.Errorf(http.StatusInternalServerError, "internal", "read the daemon's log, and tell who looks after it", "a fault of this program")
+	return api.Errorf(http.StatusInternalServerError, "internal", "read abbed's log, and report the fault", "abbed made a mistake of its own")
 }
 
 // refused shows nothing but a refusal.
@@ -198,7 +196,7 @@ func (p *page) nothing(w http.ResponseWriter, r *http.Request) {
 		p.refused(w, r, api.Errorf(http.StatusMethodNotAllowed, "not-allowed", "go back and use the buttons", "%s takes no %s", r.URL.Path, r.Method))
 		return
 	}
-	p.refused(w, r, api.Errorf(http.StatusNotFound, "not-found", "begin at the overview", "there is no screen %s", r.URL.Path))
+	p.refused(w, r, api.Errorf(http.StatusNotFound, "not-found", "open the overview", "there is no screen %s", r.URL.Path))
 }
 
 // template.HTML is what pictures are; the alias keeps views short.

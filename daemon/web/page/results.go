@@ -21,13 +21,12 @@ type resultsView struct {
 	Table   *api.Table
 	NoTable *api.Error
 	// Fine: there is nothing to decide.
-	Fine    bool
+	Fine bool
+	// Worst says what the nozzle error is where it is largest.
+	Worst   string
 	Cards   []card
 	Figures []figure
 	Stats   []stat
-	// Layer and After say what it costs at the first layer, now and corrected.
-	// Now the same as Layer in a few words.
-	Layer, After, Now string
 	// Earlier are runs to compare this one with.
 	Earlier []api.Run
 	// For is the run that this one gauged more for, nil for a run of its own; Later
@@ -84,8 +83,33 @@ func (p *page) resultsOf(r *http.Request, run api.Run) resultsView {
 	v.Level = levelSentence(a.Level, rec.Setup.Criteria.Tolerance)
 	v.Fine = len(a.Findings) > 0 && a.Findings[0].ID == "healthy"
 	v.Cards, v.Figures = cards(a.Findings, v.Figures)
-	v.Layer, v.Now, v.After = layerSentences(p.desk.Printer().Layer, v.Analysis, v.Table, rec.Setup.Criteria.Tolerance)
+	if a.Largest != nil && !v.Fine {
+		v.Worst = worst(*a.Largest, rec.Setup.Criteria.Tolerance)
+	}
 	return v
+}
+
+// First is the verdict, nil without findings; Others are the further findings.
+func (v resultsView) First() *card {
+	if len(v.Cards) == 0 {
+		return nil
+	}
+	return &v.Cards[0]
+}
+
+func (v resultsView) Others() []card { return v.Cards[min(1, len(v.Cards)):] }
+
+// worst says what the largest nozzle error is, and what a first layer makes of it that
+// tolerates so much, mm; 0: not known.
+func worst(m api.Measured, tolerance float64) string {
+	does := " The first layer does not stick there."
+	if m.Value < 0 {
+		does = " It digs in there."
+	}
+	if math.Abs(m.Value) <= max(half(m), tolerance) {
+		does = ""
+	}
+	return tight(fmt.Sprintf("At worst the nozzle is %s, known to %s.", say.Too(m.Value), say.PM(half(m)))) + does
 }
 
 // levelSentence says what the Z offset is worth, and whether that is worth
@@ -94,15 +118,14 @@ func levelSentence(m *api.Measured, tolerance float64) string {
 	if m == nil {
 		return ""
 	}
-	doubt := half(*m)
-	if math.Abs(m.Value) <= doubt {
-		return fmt.Sprintf("Your Z offset is right, known to %s.", pm(doubt))
+	if math.Abs(m.Value) <= max(half(*m), tolerance-half(*m)) {
+		return "Your Z offset is right."
 	}
-	says := fmt.Sprintf("Your Z offset is %s, known to %s.", tight(say.Too(m.Value)), pm(doubt))
-	if math.Abs(m.Value)+doubt <= tolerance {
-		return says + " A first layer bears that: leave it."
+	way := "lower"
+	if m.Value < 0 {
+		way = "higher"
 	}
-	return says + " Set it first; the correction does not change it."
+	return tight(fmt.Sprintf("Set the Z offset %s %s first (known to %s).", say.MM(math.Abs(m.Value)), way, say.PM(half(*m))))
 }
 
 // stats lists the measured values of an analysis; what was not measured is not
@@ -122,10 +145,16 @@ func stats(a api.Analysis) []stat {
 	add("play along Y (by side of approach)", s.PlayY)
 	add("wandering between passes (standard deviation)", s.Wander)
 	add("share of lever error in the map's shape", a.Share)
-	add("largest gap error", a.Largest)
-	add("Z offset too high by", a.Level)
+	add("largest nozzle error", a.Largest)
+	if l := a.Level; l != nil && l.Value < 0 {
+		low := *l
+		low.Value, low.Lo95, low.Hi95 = -l.Value, -l.Hi95, -l.Lo95
+		add("Z offset too low by", &low)
+	} else {
+		add("Z offset too high by", l)
+	}
 	if a.Model != nil {
-		add("scatter of the gauging (standard deviation)", a.Model.Scatter)
+		add("scatter of the readings (standard deviation)", a.Model.Scatter)
 		for _, t := range a.Model.Terms {
 			add(t.Name+", where it makes most", &t.At)
 		}
@@ -133,23 +162,28 @@ func stats(a api.Analysis) []stat {
 	return out
 }
 
-// reviewView is a table before its sign-off.
-type reviewView struct {
-	Run     api.Run
-	Stages  []stage
-	Table   api.Table
+// correctionView is a correction before its approval, approved, or as it is in the printer.
+type correctionView struct {
+	Run    api.Run
+	Stages []stage
+	// Table is set until it is approved; Goes says what it does to the nozzle.
+	Table   *api.Table
+	Goes    string
 	Figures []figure
+	// Signed is set once it was approved, by Person.
+	Signed  *api.SignedOff
+	Person  string
 	Applied api.Applied
-	// Signed is set once it was signed off, by Person.
-	Signed *api.SignedOff
-	Person string
+	Busy    bool
+	// Offered is the latest run whose correction can be reviewed.
+	Offered string
 }
 
 func (p *page) review(w http.ResponseWriter, r *http.Request) {
 	p.showReview(w, r, r.PathValue("id"), nil, nil, "")
 }
 
-// showReview shows the table of a run, perhaps with its sign-off.
+// showReview shows the correction of a run, perhaps with its approval.
 func (p *page) showReview(w http.ResponseWriter, r *http.Request, id string, notice *api.Error, signed *api.SignedOff, person string) {
 	run, err := p.desk.Run(id)
 	if err != nil {
@@ -161,58 +195,30 @@ func (p *page) showReview(w http.ResponseWriter, r *http.Request, id string, not
 		p.refused(w, r, err)
 		return
 	}
-	s := p.begin(r, "Review the correction")
+	s := p.begin(r, "The correction")
 	s.Here, s.Notice = "/run/"+id+"/review", notice
-	v := reviewView{Run: run, Stages: p.stages(&run), Table: t, Applied: p.desk.Applied(), Signed: signed, Person: person}
-	here := decide
-	if signed != nil {
-		here = apply
-	}
-	v.Stages = reached(v.Stages, here)
 	rec, _ := p.record(id)
-	v.Figures = tableFigure(t, rec)
-	s.View = v
-	p.show(w, r, "review", s)
-}
-
-// reached moves the stage in hand on to here, if it was before it.
-func reached(all []stage, here int) []stage {
-	for i := range all {
-		switch {
-		case i < here && (all[i].State == "now" || i > findings && all[i].State == "todo"):
-			all[i].State = "done"
-		case i == here && all[i].State == "todo":
-			all[i].State = "now"
-		}
-	}
-	return all
-}
-
-// appliedView is what stands in the printer.
-type appliedView struct {
-	Applied api.Applied
-	// Stages are those of the run that the correction came from; nil if it is
-	// not known any more.
-	Stages []stage
-	Busy   bool
+	s.View = correctionView{Run: run, Stages: p.stages(&run), Table: &t, Goes: goes(t), Figures: tableFigure(t, rec), Signed: signed, Person: person}
+	p.show(w, r, "correction", s)
 }
 
 func (p *page) applied(w http.ResponseWriter, r *http.Request) { p.showApplied(w, r, nil) }
 
 func (p *page) showApplied(w http.ResponseWriter, r *http.Request, notice *api.Error) {
-	s := p.begin(r, "What stands in the printer")
+	s := p.begin(r, "The correction")
 	s.Here, s.Notice = "/applied", notice
-	v := appliedView{Applied: p.desk.Applied()}
+	v := correctionView{Applied: p.desk.Applied()}
 	if run, err := p.desk.Run(v.Applied.Run); v.Applied.Run != "" && err == nil {
-		v.Stages = p.stages(&run)
-		if v.Applied.State != api.Kept {
-			v.Stages = reached(v.Stages, apply)
-		}
+		v.Run, v.Stages = run, p.stages(&run)
 	}
-	v.Busy = v.Applied.State == api.Writing || v.Applied.State == api.Verifying
-	if v.Busy {
+	if v.Busy = v.Applied.State == api.Writing || v.Applied.State == api.Verifying; v.Busy {
 		s.Poll, s.Again = 1, 3
 	}
+	if runs, err := p.desk.Runs(); v.Applied.State == api.NoneApplied && err == nil && len(runs) > 0 {
+		if t, err := p.desk.Table(runs[0].ID); err == nil && t.Digest != nil {
+			v.Offered = runs[0].ID
+		}
+	}
 	s.View = v
-	p.show(w, r, "applied", s)
+	p.show(w, r, "correction", s)
 }

@@ -15,9 +15,11 @@ import (
 type runView struct {
 	Run    api.Run
 	Stages []stage
-	Now    stage
-	// Gauges asks for the gauge's thickness when the run is confirmed.
-	Gauges bool
+	// Gauges asks for the gauge's thickness when the run is confirmed; Thickness and
+	// Paper are those of the run before.
+	Gauges    bool
+	Thickness string
+	Paper     bool
 	// Waits: for the person. AtGauge: the run is at the feeler gauge, or between two points.
 	Waits, AtGauge bool
 	// Number of the point in hand, and of the reading that comes next there.
@@ -29,9 +31,8 @@ type runView struct {
 	Goes string
 	// Gained is what the run is worth; "" if nothing is known by it.
 	Gained string
-	// Told is what a run that is over found first, Then what its own sentence adds
-	// to that; "" if nothing.
-	Told, Then string
+	// Told is what a run that is over found first.
+	Told string
 	// Heat is the temperatures as last heard, nil if never.
 	Heat *api.Temperatures
 	// Pictures of what came in so far.
@@ -59,15 +60,12 @@ func (p *page) showRun(w http.ResponseWriter, r *http.Request, id string, notice
 	}
 	rec, has := p.record(id)
 	v := runView{Run: run, Stages: p.stages(&run), Gauges: slices.Contains(run.Steps, "gauging") || run.Proves(), Heat: p.desk.Printer().Temperatures}
-	for _, st := range v.Stages {
-		if st.State == "now" {
-			v.Now = st
-		}
+	if v.Gauges && run.State == api.AwaitingConfirmation {
+		v.Thickness, v.Paper = p.gauge()
 	}
 	v.For = p.earlierOf(run)
 	if a, err := p.desk.Analysis(id); v.For == nil && !run.Proves() && run.State == api.Done && err == nil && len(a.Findings) > 0 {
 		v.Told = tight(a.Findings[0].Sentence)
-		v.Then = strings.TrimSpace(strings.TrimPrefix(tight(run.Sentence), v.Told))
 		t, _ := p.desk.Table(id)
 		v.Gained = gained(a, t)
 	}
@@ -128,13 +126,30 @@ func warming(t *api.Temperatures) (out []warm) {
 	return out
 }
 
+// Warnings stand beside the cautions.
+func (runView) Warnings() []string { return api.Warnings }
+
 // gained says in one sentence what a run is worth.
 func gained(a api.Analysis, t api.Table) string {
 	switch {
 	case a.Largest == nil:
 		return ""
 	case t.Digest != nil:
-		return "A correction takes the nozzle error from up to " + mm(math.Abs(a.Largest.Value)) + " to within " + pm(t.LargestU95) + "."
+		return "A correction takes the nozzle error from " + mm(math.Abs(a.Largest.Value)) + " to within " + pm(t.LargestU95) + "."
 	}
-	return "The nozzle error is known now: at worst " + mm(math.Abs(a.Largest.Value)) + ", " + pm(half(*a.Largest)) + "."
+	return "The nozzle error is at most " + mm(math.Abs(a.Largest.Value)) + ", known to " + pm(half(*a.Largest)) + "."
+}
+
+// gauge is the gauge of the run before: its thickness, mm, and whether it was paper.
+func (p *page) gauge() (thickness string, paper bool) {
+	runs, _ := p.desk.Runs()
+	for _, r := range runs {
+		if r.Gaugings == 0 {
+			continue
+		}
+		if rec, ok := p.record(r.ID); ok && rec.Confirmed != nil && rec.Confirmed.Blade > 0 {
+			return say.Fixed(rec.Confirmed.Blade, 2), rec.Confirmed.Paper
+		}
+	}
+	return "0.10", false
 }

@@ -25,10 +25,10 @@ func (p *page) whyFigure(id string, rec record.Run, a api.Analysis) []figure {
 		return nil
 	}
 	t.Heads = []picture.Head{{Name: "left, X " + say.Short(lo), Gap: *gaps[0].Gap}, {Name: "zero point, X " + say.Short(rec.Setup.Zero.U)}, {Name: "right, X " + say.Short(hi), Gap: *gaps[1].Gap}}
-	plain := fmt.Sprintf("The bed map shows where the probe touches. The head tilts on its way, or the bed does, and the nozzle beside the probe is %s at the left and %s at the right. The bed map cannot show that.", off(t.Heads[0].Gap), off(t.Heads[2].Gap))
-	t.Alt = "The head at three places along its beam, " + seen + ". " + plain
+	plain := fmt.Sprintf("The bed map shows where the probe touches. Head or bed tilts on its way, so the nozzle beside the probe is elsewhere. It is %s at the left and %s at the right.", off(t.Heads[0].Gap), off(t.Heads[2].Gap))
+	t.Alt = "The head at three points along its beam, seen " + seen + ". " + plain
 	return []figure{{Title: titleWhy, SVG: t.SVG(),
-		Says: plain + fmt.Sprintf(" The head is %s; probe and nozzle are %s apart in this view; the angles are drawn %.0f times too large.", seen, say.Far(math.Abs(t.Lever)), t.Factor())}}
+		Says: plain + fmt.Sprintf(" You see the head %s. The angles are drawn %.0f times too large.", seen, t.Factor())}}
 }
 
 // off says how far the nozzle is from where the map has it.
@@ -52,7 +52,7 @@ func tiltOf(rec record.Run, a api.Analysis) (picture.Tilt, string) {
 	if !twist {
 		return picture.Tilt{}, ""
 	}
-	return picture.Tilt{Lever: rec.Setup.Lever.Y}, "seen from the right end of the beam, the back on the right"
+	return picture.Tilt{Lever: rec.Setup.Lever.Y}, "from the right end of the beam"
 }
 
 // ends are the leftmost and the rightmost gauged place, mm.

@@ -20,8 +20,8 @@ var words = template.FuncMap{
 	"linkword": func(l api.Link) string { return linkWords[l] }, "appliedword": func(a api.AppliedState) string { return appliedWords[a] },
 	"zone":     func() string { return time.Now().Format("UTC-07:00") },
 	"clock":    say.Clock,
-	"measured": measured, "lead": lead, "rest": rest, "within": func(part, whole string) bool { return strings.Contains(whole, part) },
-	"fix": func(v any, n int) string { return say.Fixed(value(v), n) }, "step": stepWords, "owed": status.Owed, "um": tight, "sign": sign, "sum": func(a, b float64) float64 { return a + b },
+	"measured": measured, "lead": lead, "rest": rest, "whole": func(s string) string { return tight(say.Sentence(s)) }, "within": func(part, whole string) bool { return strings.Contains(whole, part) },
+	"fix": func(v any, n int) string { return say.Fixed(value(v), n) }, "owed": status.Owed, "um": tight, "sign": sign, "sum": func(a, b float64) float64 { return a + b },
 }
 
 // sentence is the first one of several, which end with a full stop or a question mark.
@@ -86,11 +86,11 @@ func dof(v *float64) string {
 func stateWords(s api.State) string {
 	switch s {
 	case api.AwaitingConfirmation:
-		return "waits for your word"
+		return "waits for you to start it"
 	case api.Running:
-		return "goes on"
+		return "is running"
 	case api.AwaitingPerson:
-		return "asks you something"
+		return "asks you a question"
 	case api.AwaitingGauge:
 		return "waits at the feeler gauge"
 	case api.AwaitingNext:
@@ -102,17 +102,4 @@ func stateWords(s api.State) string {
 	default:
 		return "failed"
 	}
-}
-
-// stepWords names a step as the overview does.
-func stepWords(name string) string {
-	for _, c := range choices(api.Printer{}) {
-		if c.Name == name {
-			return c.Label
-		}
-	}
-	if name == "prove" {
-		return "Prove"
-	}
-	return name
 }

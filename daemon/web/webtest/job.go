@@ -166,7 +166,7 @@ func whole() api.Analysis {
 			Outliers: []api.Outlier{{Event: 402, U: 75, V: 20, Off: 0.021, Weight: 0.4}}},
 		Level: mm(0.041, 0.005), Largest: mm(0.139, 0.006),
 		Findings: []api.Finding{
-			{ID: "beam-twist", Sentence: "The head rolls along X: the beam is twisted. At the right edge the nozzle is 0.113 mm too high.", Evidence: "The gap error rises by 0.230 mm from left to right, with a curve; the same in front and back", Doubt: "0.139 mm largest, 0.127 to 0.151 mm", Next: "Replace or realign the beam, or correct the map."},
+			{ID: "beam-twist", Sentence: "The head rolls along X: the beam is twisted. At the right edge the nozzle is 0.11 mm too high.", Evidence: "The nozzle error rises by 0.230 mm from left to right, with a curve; the same in front and back", Doubt: "0.139 mm largest, 0.127 to 0.151 mm", Next: "Replace or realign the beam, or correct the map."},
 			{ID: "drift", Sentence: "Heights moved by 0.002 mm over the run; this was removed.", Evidence: "seven returns to the base point", Doubt: "below 0.002 mm", Next: "Nothing."},
 		},
 	}

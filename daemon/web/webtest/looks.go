@@ -12,7 +12,7 @@ func degrees(v, u float64) *api.Measured {
 
 // past is a printer whose beam was realigned between the second and the third run.
 func past() api.History {
-	h := api.History{Printer: "5be1", Sentence: "Last changed with the run of 18 November 2026, 09:30. The twist of the beam: changed beyond its doubt."}
+	h := api.History{Printer: "5be1", Sentence: "Last changed with the run of 18 Nov 2026, 09:30. The twist of the beam: changed."}
 	before := ""
 	for i, twist := range []float64{1.21, 1.26, 0.34, 0.29} {
 		e := api.Entry{Run: []string{"r3", "r2", "r0", "r1"}[i], Began: began.Add(time.Duration(7*(i-3)) * 24 * time.Hour), Lever: api.XY{X: -42, Y: -9},
@@ -34,16 +34,16 @@ func past() api.History {
 // compared is what changed between the second and the third of them.
 func compared() api.Comparison {
 	p := api.PlaceChange{U: 190, V: 117.5, Before: 0.113, U95Before: 0.012, After: 0.031, U95After: 0.011, By: -0.082, U95: 0.016, Beyond: true}
-	return api.Comparison{Before: "r2", After: "r0", Sentence: "The twist of the beam: changed beyond its doubt, from 1.26 ±0.11 to 0.34 ±0.11 deg per m: by -0.92 ±0.15 deg per m.",
+	return api.Comparison{Before: "r2", After: "r0", Sentence: "The twist of the beam: changed, from 1.26 ±0.11 °/m to 0.34 ±0.11 °/m: by −0.92 ±0.15 °/m.",
 		Changes: []api.Change{
-			{What: "twist", Says: "the twist of the beam", Before: *degrees(1.26, 0.05), After: *degrees(0.34, 0.05), By: *degrees(-0.92, 0.07), Beyond: true, Sentence: "The twist of the beam: changed beyond its doubt."},
+			{What: "twist", Says: "the twist of the beam", Before: *degrees(1.26, 0.05), After: *degrees(0.34, 0.05), By: *degrees(-0.92, 0.07), Beyond: true, Sentence: "The twist of the beam: changed."},
 			{What: "scatter", Says: "the scatter of the probe", Before: *mm(0.0042, 0.0004), After: *mm(0.0045, 0.0004), By: api.Measured{Value: 1.07, U: 0.2, Lo95: 0.7, Hi95: 1.6, DoF: ptr(20.0)}, Ratio: true, Sentence: "The scatter of the probe: no change is seen."},
 		},
-		Not:    []string{"The level of the Z offset cannot be compared: the zero place is not gauged in both runs."},
+		Not:    []string{"The level of the Z offset cannot be compared: the zero point is not gauged in both runs."},
 		Places: []api.PlaceChange{{U: 10, V: 117.5, Before: -0.09, U95Before: 0.011, After: -0.02, U95After: 0.01, By: 0.07, U95: 0.015, Beyond: true}, p}, Most: &p,
 		LargestBefore: &api.PlaceGap{U: 190, V: 20, Gap: 0.118, U95: 0.014}, LargestAfter: &api.PlaceGap{U: 190, V: 20, Gap: 0.033, U95: 0.013},
 		Gone: []string{"beam-twist"}, Stay: []string{}, Come: []string{"undetermined"},
-		Heat: &api.HeatChange{NozzleBefore: 22, NozzleAfter: 150, BedBefore: 21, BedAfter: 60, NozzleBy: 128, BedBy: 39, Apart: true, Text: "Bed 21 C, then 60 C (+39 K); nozzle 22 C, then 150 C (+128 K)."},
+		Heat: &api.HeatChange{NozzleBefore: 22, NozzleAfter: 150, BedBefore: 21, BedAfter: 60, NozzleBy: 128, BedBy: 39, Apart: true, Text: "Bed 21 °C, then 60 °C. Nozzle 22 °C, then 150 °C."},
 	}
 }
 
@@ -52,7 +52,7 @@ func levers() api.Levers {
 	here := api.Lever{Lever: api.XY{X: -42, Y: -9}, Largest: &api.PlaceGap{U: 190, V: 20, Gap: 0.139, U95: 0.012}, Covers: &api.Rect{X0: 20, Y0: 20, X1: 190, Y1: 190}}
 	near := api.Lever{Lever: api.XY{X: -8, Y: -2}, Largest: &api.PlaceGap{U: 190, V: 20, Gap: 0.026, U95: 0.003}, Note: "So near to the nozzle no probe can be mounted: its body needs about 15 mm beside it."}
 	half := api.Lever{Lever: api.XY{X: -21, Y: -4.5}, Largest: &api.PlaceGap{U: 190, V: 20, Gap: 0.069, U95: 0.006}}
-	return api.Levers{Now: here, Best: &half, Longest: ptr(8.5), Sentence: "With the present lever the nozzle is off by up to 139 ±12 um.",
+	return api.Levers{Now: here, Best: &half, Longest: ptr(8.5), Sentence: "With the probe where it is, the nozzle error is up to 0.14 ±0.01 mm.",
 		Least:  15,
-		Levers: []api.Lever{half, near, {Lever: api.XY{Y: 40}, Refused: api.Errorf(0, "lever-off-line", "read the roll at the head (step angles), or gauge once the probe is there", "a probe off the line along X would also feel the roll of the head, of which a lever along X tells nothing")}}}
+		Levers: []api.Lever{half, near, {Lever: api.XY{Y: 40}, Refused: api.Errorf(0, "lever-off-line", "read the roll at the head (step angles), or gauge once the probe is there", "a probe there also feels the roll of the head, not seen in this run")}}}
 }

@@ -12,14 +12,14 @@ import (
 // RunCautions and TableCautions stand for those of the daemon.
 var (
 	RunCautions = []api.Caution{
-		{ID: "bed-clear", Text: "The bed is clear: no print, no tool, no clip stands on it."},
-		{ID: "head-free", Text: "The head moves freely over the whole bed; cables and tubes do not catch."},
-		{ID: "power-switch", Text: "I can reach the power switch. Nozzle and bed may burn; the printer maker's own instructions come first."},
+		{ID: "bed-clear", Text: "The bed is clear: no print, no tool, no clip."},
+		{ID: "head-free", Text: "The head and the bed move freely, and hands stay out."},
+		{ID: "power-switch", Text: "I can reach the printer's power switch."},
 	}
 	TableCautions = []api.Caution{
-		{ID: "nozzle-crash", Text: "A wrong correction can drive the nozzle into the bed. I stay beside the printer at the first layer after it."},
-		{ID: "keeps-all", Text: "Keeping stores everything that is in force in the printer, not only the map."},
-		{ID: "unproved", Text: "The correction is unproved until the nozzle has been gauged with it in force."},
+		{ID: "nozzle-crash", Text: "I looked at the maps. The nozzle goes at most 0.12 mm lower; a wrong correction drives it into the bed."},
+		{ID: "keeps-all", Text: "I looked at the printer's settings. Saving the bed map saves all that is in force, its idle switch-off too."},
+		{ID: "undo", Text: "Undo writes the old bed map back, and leaves the printer's other settings alone."},
 	}
 )
 
@@ -39,7 +39,7 @@ func Scene(name string) *Desk {
 // scenes are the states of a job that a front must be able to show.
 var scenes = map[string]func(*Show){
 	"unopened": func(s *Show) {
-		s.Printer = api.Printer{Link: api.Unopened, Port: "/dev/ttyUSB0", Sentence: "The port has not been opened yet. Opening it may reset the board, and kill a print that runs from the printer's own storage."}
+		s.Printer = api.Printer{Link: api.Unopened, Port: "/dev/ttyUSB0", Sentence: "The port has not been opened yet. Opening it may reset the printer and end a print from its own storage."}
 		s.Printer.Steps = noStep("the printer was not asked yet")
 	},
 	"connecting": func(s *Show) {
@@ -50,7 +50,7 @@ var scenes = map[string]func(*Show){
 	"ready": func(*Show) {},
 	"room": func(s *Show) {
 		due, last := began.Add(time.Hour), began.Add(-time.Hour)
-		s.Check = api.Check{Every: 604800, Last: &last, Due: &due, Waits: "it waits until the printer is cold", Sentence: "A quick check is due: it waits until the printer is cold."}
+		s.Check = api.Check{Every: 604800, Last: &last, Due: &due, Waits: "it waits until the printer is cold", Sentence: "A check is due. It waits until the printer is cold."}
 		s.Room = []api.Neighbour{
 			{Name: "left", URL: "http://127.0.0.1:8077", Port: "/dev/left", Link: api.Ready, Run: api.Done, Applied: api.Kept, Todo: []api.Todo{}, At: began},
 			{Name: "right", Port: Hostile, Link: api.Lost, Applied: api.Unfinished, Todo: []api.Todo{{Act: "Take the correction back, or finish it.", Says: Hostile, Commands: []string{}}}, At: began, Silent: true},
@@ -66,7 +66,7 @@ var scenes = map[string]func(*Show){
 	},
 	"confirm": func(s *Show) {
 		s.Runs = []api.Run{{ID: "r1", State: api.AwaitingConfirmation, Steps: threeSteps, Began: began, Cautions: RunCautions, Number: 1, Forecast: ahead(0),
-			Sentence: "Waiting for a person's word."}}
+			Sentence: "The run waits for you to start it."}}
 	},
 	"repeat": func(s *Show) {
 		s.Runs = []api.Run{{ID: "r1", State: api.Running, Step: "repeat", Steps: threeSteps, Began: began, Touches: 38, Number: 61,
@@ -79,7 +79,7 @@ var scenes = map[string]func(*Show){
 	"next":  func(s *Show) { s.Runs = []api.Run{gauging(api.AwaitingNext)}; s.Records = gaugedSoFar() },
 	"prompt": func(s *Show) {
 		r := gauging(api.AwaitingPerson)
-		r.Place, r.Prompt = nil, &api.Prompt{ID: "more-places", Text: "Two more places at the right edge would halve the doubt there. Gauge them too?"}
+		r.Place, r.Prompt = nil, &api.Prompt{ID: "more-places", Text: "Two more points at the right edge help. Gauge them too?"}
 		s.Runs, s.Records = []api.Run{r}, gaugedSoFar()
 	},
 	"survey": func(s *Show) {
@@ -106,7 +106,7 @@ var scenes = map[string]func(*Show){
 	"unfinished": func(s *Show) {
 		finished(s)
 		s.Applied = api.Applied{State: api.Unfinished, Digest: ptr(Digest), Progress: api.Progress{Done: 9, Of: 25}, Run: "r1", Person: "Ida",
-			Sentence: "A power cut came while the table was written: 9 of 25 nodes are new, the others old.", Error: api.Errorf(0, "cut-off", "finish it, or take it back", "the write was cut off")}
+			Sentence: "A power cut came while the table was written: 9 of 25 nodes are new, the others old.", Error: api.Errorf(0, "cut-off", "finish it, or undo it", "the write was cut off")}
 	},
 	"worn": func(s *Show) {
 		finished(s)
@@ -114,8 +114,8 @@ var scenes = map[string]func(*Show){
 		a.Stability.Steady, a.Stability.Failed, a.Stability.Wander = false, "worn-wheels", mm(0.031, 0.004)
 		a.Profile, a.Share, a.Model, a.Level, a.Largest = nil, nil, nil, nil, nil
 		a.ShareWhy = "a gate failed before it"
-		a.Findings = []api.Finding{{ID: "worn-wheels", Sentence: "Passes over the same row wander by 0.031 mm: the wheels or their path are not the same twice.",
-			Evidence: "wandering 0.031 mm between three passes, where scatter explains 0.006 mm", Doubt: "0.023 to 0.039 mm", Next: "Clean and check the wheels for flats, adjust their preload, and run the repeat test again."}}
+		a.Findings = []api.Finding{{ID: "worn-wheels", Sentence: "Passes over the same row wander by 0.03 mm: wheels or rails do not run true.",
+			Evidence: "wandering 0.031 mm between three passes, where scatter explains 0.006 mm", Doubt: "0.023 to 0.039 mm", Next: "Clean the wheels and check them for flats. Adjust their preload, then measure again."}}
 		s.Analyses["r1"] = a
 		s.Tables["r1"] = api.Table{Run: "r1", Refused: api.Errorf(0, "finding-worn-wheels", "repair first, then measure again", "no table: what is not stable cannot be corrected")}
 		r := s.Records["r1"]
@@ -167,7 +167,7 @@ func base() Show {
 			Temperatures: &api.Temperatures{Nozzle: 24.6, Bed: 59.8, BedTarget: 60},
 			Steps:        steps,
 		},
-		Applied: api.Applied{State: api.NoneApplied, Sentence: "No correction of ours stands in the printer."},
+		Applied: api.Applied{State: api.NoneApplied, Sentence: "No correction is in force."},
 		Past:    past(), Compared: compared(), Levers: levers(), Repair: nothingToShim(), Print: print(), Proof: proof(),
 	}
 }

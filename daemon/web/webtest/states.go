@@ -19,7 +19,7 @@ var states = map[string]func(*Show){
 	},
 	"warming": func(s *Show) {
 		s.Runs = []api.Run{{ID: "r1", State: api.Running, Step: "prepare", Steps: threeSteps, Began: began, Number: 4, Heat: &api.Heat{Nozzle: ptr(150.0), Bed: ptr(60.0)},
-			Sentence: "Heating: nozzle to 150 C, bed to 60 C. Nozzle and bed burn."}}
+			Sentence: "Heating: nozzle to 150 °C, bed to 60 °C. Nozzle and bed burn."}}
 		s.Printer.Temperatures = &api.Temperatures{Nozzle: 84, NozzleTarget: 150, Bed: 41, BedTarget: 60, Heard: ptr(began.Add(time.Minute))}
 	},
 	"homing": func(s *Show) {
@@ -60,18 +60,18 @@ var states = map[string]func(*Show){
 	},
 	"proving": func(s *Show) {
 		kept(s)
-		s.Runs = append([]api.Run{{ID: "p1", State: api.AwaitingConfirmation, Steps: []string{"prove"}, Began: began.Add(2 * time.Hour), Cautions: RunCautions, Number: 1, Sentence: "Waiting for a person's word."}}, s.Runs...)
+		s.Runs = append([]api.Run{{ID: "p1", State: api.AwaitingConfirmation, Steps: []string{"prove"}, Began: began.Add(2 * time.Hour), Cautions: RunCautions, Number: 1, Sentence: "The run waits for you to start it."}}, s.Runs...)
 	},
 	"proof-over": func(s *Show) {
 		kept(s)
-		text, hint := "with the correction in force the nozzle is 0.050 mm ±0.021 mm too high at x=195.0 y=24.0, and 0.047 mm ±0.021 mm too high at the zero place, where it moves nothing", "let the printer warm up, set its Z offset lower (by 0.047 ±0.021 mm), and prove it again"
+		text, hint := "The nozzle is 0.05 mm too high at X 195, Y 24 and at the zero point", "Set the Z offset 0.05 mm lower, and verify again"
 		s.Applied.Error = api.Errorf(0, "not-proved", hint, "%s: the level has changed, not the tilt", text)
 		s.Runs = append([]api.Run{{ID: "p1", State: api.Done, Steps: []string{"prove"}, Step: "prove", Began: began.Add(2 * time.Hour), Gaugings: 2, Number: 9,
-			Sentence: "Not proved: the level has changed, not the tilt. Gauged: " + text + ". Next: " + hint + "."}}, s.Runs...)
+			Sentence: "Not verified: the level changed, not the tilt. Gauged: " + text + ". Next: " + hint + "."}}, s.Runs...)
 	},
 	"proved": func(s *Show) {
 		kept(s)
-		s.Applied.Proved, s.Applied.Sentence = true, "The correction is in force, kept, and proved at the nozzle."
+		s.Applied.Proved, s.Applied.Sentence = true, "The correction is in force and verified."
 	},
 	"expired": func(s *Show) {
 		kept(s)
@@ -86,13 +86,13 @@ var states = map[string]func(*Show){
 	"put-back": func(s *Show) {
 		kept(s)
 		s.Applied.State, s.Applied.Sentence = api.PutBack, "The old map was put back."
-		s.Applied.Error = api.Errorf(0, "read-back", "look at the map that the printer has, and measure again", "node 2, 3 read back as -0.041 mm, and was written as -0.014 mm")
+		s.Applied.Error = api.Errorf(0, "read-back", "look at the map that the printer has, and measure again", "the printer read back other values than abbed wrote")
 	},
 	"healthy": func(s *Show) {
 		finished(s)
 		a := s.Analyses["r1"]
 		a.Largest, a.Level = mm(0.012, 0.004), mm(0.002, 0.005)
-		a.Findings = []api.Finding{{ID: "healthy", Sentence: "Healthy: everywhere that was gauged the nozzle is within 0.030 mm of where the map says.", Evidence: "largest gap error 0.012 mm at ten gauged places", Doubt: "0.004 to 0.020 mm", Next: "Nothing to mend. Measure again when something was worked on."}}
+		a.Findings = []api.Finding{{ID: "healthy", Sentence: "The bed map is right: the nozzle is within 0.03 mm of it everywhere gauged.", Evidence: "largest nozzle error 0.012 mm at ten gauged points", Doubt: "0.004 to 0.020 mm", Next: "Nothing to mend. Measure again when something was worked on."}}
 		s.Analyses["r1"] = a
 		s.Tables["r1"] = api.Table{Run: "r1", Refused: api.Errorf(0, "not-needed", "leave it as it is", "no table: there is nothing to correct")}
 		s.Gap, s.Repair = func(u, v float64) api.Gap { return api.Gap{Gap: ptr(gapAt(u, v) / 12), U95: ptr(0.008)} }, nothingToShim()
@@ -112,8 +112,8 @@ var states = map[string]func(*Show){
 		scenes["undetermined"](s)
 		a := s.Analyses["r1"]
 		a.Later = []api.Later{
-			{Run: "r2", Began: began.Add(48 * time.Hour), Records: 4, Contradicts: true, Text: "The 4 gaugings of the later run of 27 November 2026, 09:30 contradict this run's (chi-square 31 on 3 degrees of freedom), and were left out of the fit: the head tilts otherwise than then, the blade was drawn in another way, or one of the records is a slip."},
-			{Run: "gone", Began: began.Add(72 * time.Hour), Records: 5, Used: true, Text: "5 gaugings of the later run of 28 November 2026, 09:30 are in it, with a constant of their own; they hold as long as nothing was worked on between."},
+			{Run: "r2", Began: began.Add(48 * time.Hour), Records: 4, Contradicts: true, Text: "The 4 readings of the run of 27 Nov 2026, 09:30 contradict this run, and are left out: the head tilts in another way, the gauge was drawn in another way, or one of the records is a slip."},
+			{Run: "gone", Began: began.Add(72 * time.Hour), Records: 5, Used: true, Text: "The 5 readings of the run of 28 Nov 2026, 09:30 count here."},
 		}
 		a.Later = append(a.Later, api.Later{Run: "slip", Began: began.Add(24 * time.Hour), Records: 3, Contradicts: true, Lifted: true, Text: "What was gauged after it does not show it again: its records were a slip."})
 		s.Analyses["r1"] = a
@@ -121,13 +121,13 @@ var states = map[string]func(*Show){
 		r.Joined = []record.Joined{{Run: "r2", Gaps: []record.GapReading{{Event: 40, Place: record.Place{U: 60, V: 200}, U: 0.01}, {Event: 44, Place: record.Place{U: 60, V: 200}, U: 0.01}}}}
 		s.Records["r1"] = r
 		later := api.Run{ID: "r2", State: api.Done, Step: "analysis", Steps: []string{"gauging"}, Began: began.Add(48 * time.Hour), Touches: 14, Gaugings: 4, Number: 80, For: "r1",
-			Sentence: "Done: what was gauged counts in the earlier run that it was made for; see the findings there."}
+			Sentence: "Done. The readings count in the earlier run."}
 		orphan := later
 		orphan.ID, orphan.For = "r3", "dropped"
 		s.Runs = append([]api.Run{orphan, later}, s.Runs...)
 		s.Analyses["r2"], s.Records["r2"] = s.Analyses["r1"], s.Records["r1"]
 		waits := later
-		waits.ID, waits.State, waits.Step, waits.Cautions, waits.Sentence = "r4", api.AwaitingConfirmation, "prepare", RunCautions, "Waiting for a person's word."
+		waits.ID, waits.State, waits.Step, waits.Cautions, waits.Sentence = "r4", api.AwaitingConfirmation, "prepare", RunCautions, "The run waits for you to start it."
 		waits.Forecast = ahead(18)
 		s.Runs = append([]api.Run{waits}, s.Runs...)
 		for i := range s.Runs {
@@ -154,7 +154,7 @@ func ahead(records int) *api.Forecast {
 	f := &api.Forecast{Measured: records > 0, Scatter: 0.004, Touch: 4, Record: 45, Left: float64(700 + 45*left),
 		Gauging: &api.GaugeForecast{Records: records, Left: left, Time: float64(45 * left), Straight: ptr(0.007), Bent: ptr(0.012), Target: 0.012},
 		Survey:  &api.SurveyForecast{Columns: 25, Rows: 7, Repeats: 1, BaseEvery: 25, Touches: 182, Time: 700, U95: ptr(0.004), Target: 0.006, Chosen: true},
-		Says: "Gauging: 20 records at the blade, about 15 min; with the survey \u00b10.007 mm is to be expected of a plain slope, \u00b10.012 mm where it bends. Survey: 25 columns and 7 rows, about 12 min. " +
+		Says: "Gauge: 20 readings, about 15 min. Survey: 25 columns and 7 rows, about 12 min. " +
 			"The probe's scatter and the times are what is usual until the repeat test has measured them."}
 	if records == 0 {
 		f.Repeat = &api.RepeatForecast{Touches: 160, Time: 640}

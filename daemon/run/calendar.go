@@ -1,4 +1,4 @@
-package daemon
+package run
 
 import (
 	"context"
@@ -42,9 +42,9 @@ var quickCheck = []record.Step{record.StepRepeat, record.StepSurvey}
 // errGaveWay is why the calendar's waiting run ends when a person wants another.
 var errGaveWay = fmt.Errorf("%w: another run was asked for", link.ErrStop)
 
-// keepCalendar asks for a quick check whenever one is due, until the context
+// KeepCalendar asks for a quick check whenever one is due, until the context
 // ends.
-func (d *Daemon) keepCalendar(ctx context.Context) {
+func (d *Runner) KeepCalendar(ctx context.Context) {
 	tick := time.NewTicker(lookAgain)
 	defer tick.Stop()
 	for ctx.Err() == nil {
@@ -58,7 +58,7 @@ func (d *Daemon) keepCalendar(ctx context.Context) {
 
 // lookUp looks whether a check is due now, asks for it if it may, and shows why
 // it waits if not.
-func (d *Daemon) lookUp(ctx context.Context, now time.Time) {
+func (d *Runner) lookUp(ctx context.Context, now time.Time) {
 	d.mu.Lock()
 	was := d.calendar.shown
 	c := status.Check{Due: d.due(now)}
@@ -81,7 +81,7 @@ func (d *Daemon) lookUp(ctx context.Context, now time.Time) {
 
 // due says when the next check is due: so long after the last, or now if there
 // was none; zero without a calendar. The caller holds mu.
-func (d *Daemon) due(now time.Time) time.Time {
+func (d *Runner) due(now time.Time) time.Time {
 	every, was := d.owner().Check.Every, d.calendar.shown.Due
 	switch {
 	case every == 0:
@@ -106,7 +106,7 @@ func whyOf(err error) string {
 // askForCheck makes a run for the check that is due, or returns why it has to
 // wait. It moves nothing: the run waits for a person, unless the owner's
 // settings let it begin within the window while this program holds the port.
-func (d *Daemon) askForCheck(ctx context.Context, now time.Time) error {
+func (d *Runner) askForCheck(ctx context.Context, now time.Time) error {
 	d.starting.Lock()
 	defer d.starting.Unlock()
 	s := d.owner()
@@ -144,14 +144,14 @@ func (d *Daemon) askForCheck(ctx context.Context, now time.Time) error {
 }
 
 // waitsForPerson reports whether the calendar's run waits for its confirmation.
-func (d *Daemon) waitsForPerson() bool {
+func (d *Runner) waitsForPerson() bool {
 	a := d.current()
 	return a != nil && a.now() == api.AwaitingConfirmation && a.log.Run().By == fromCalendar
 }
 
 // giveWay ends the calendar's run if it still waits: whoever wants something
 // else goes first. The caller holds starting.
-func (d *Daemon) giveWay() {
+func (d *Runner) giveWay() {
 	if d.waitsForPerson() {
 		d.finish(d.current(), errGaveWay)
 	}
@@ -162,7 +162,7 @@ var errWithdrawn = fmt.Errorf("%w: the run was withdrawn before it began", link.
 
 // Withdraw ends a run that nobody has confirmed. Unlike a stop request it sends
 // nothing to the printer.
-func (d *Daemon) Withdraw(_ context.Context, id, by string) error {
+func (d *Runner) Withdraw(_ context.Context, id, by string) error {
 	if a := d.current(); a != nil && a.log.ID() == id && a.now() != api.AwaitingConfirmation {
 		return api.Errorf(409, "wrong-state", "a run that has begun ends by the stop request", "withdraw: the run is %s", a.now())
 	}
@@ -184,7 +184,7 @@ func (d *Daemon) Withdraw(_ context.Context, id, by string) error {
 // that this program has the port, and has looked at the printer itself; a port
 // that was given back is not opened for it, since that may reset the board and
 // end a print.
-func (d *Daemon) idle(ctx context.Context, below float64) (held bool, err error) {
+func (d *Runner) idle(ctx context.Context, below float64) (held bool, err error) {
 	if d.link.Now().Link != api.Ready {
 		for _, h := range port.Holders(d.owner().Port) {
 			return false, fmt.Errorf("%s has the port", h)
@@ -215,7 +215,7 @@ func (d *Daemon) idle(ctx context.Context, below float64) (held bool, err error)
 }
 
 // Check says when the next quick check is due.
-func (d *Daemon) Check() api.Check {
+func (d *Runner) Check() api.Check {
 	now := time.Now()
 	d.mu.Lock()
 	c := d.calendar

@@ -1,9 +1,8 @@
-package daemon
+package results
 
 import (
 	"bytes"
 	"cmp"
-	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -19,30 +18,6 @@ import (
 )
 
 // ProofPrint makes the file of a proof print over the area that a run has gauged,
-// or over the reach for "". inForce is none, map or file, "": what is known.
-func (d *Daemon) ProofPrint(id, inForce string) (api.ProofPrint, error) {
-	if inForce == "" {
-		inForce = "none"
-		if d.InForce() != nil {
-			inForce = "map"
-		}
-	}
-	setup, verdict := d.know(d.link.Now().Facts).Setup, analysis.Verdict{}
-	area := setup.Reach
-	if id != "" {
-		j, err := d.Judged(id)
-		if err != nil {
-			return api.ProofPrint{}, err
-		}
-		setup, verdict, area = j.Run.Setup, j.Verdict, GaugedArea(j.Run, j.Verdict)
-	}
-	p, err := d.patches(setup, area)
-	if err != nil {
-		return api.ProofPrint{}, err
-	}
-	return Printed(p, verdict, inForce)
-}
-
 // What may be printed, mm (the project's design): leastGap is the gap under the nozzle, its
 // doubt taken off, at which a patch still may, and tooLow by how much the nozzle may be too
 // low where that is not known. flatTop is how thick a layer may be, in widths of its line
@@ -90,14 +65,6 @@ func clear(p *patches.Print, v analysis.Verdict) error {
 
 func digsIn(text string) error {
 	return api.Errorf(409, "digs-in", "Repair first, or apply a correction; a thicker first layer (setting layer) may do as well.", "%s", text)
-}
-
-func (d *Daemon) patches(setup record.Setup, area record.Rect) (patches.Print, error) {
-	p, err := Patches(d.owner(), setup, area, strings.TrimSpace(d.words.Levelling(true).Text()))
-	if err != nil {
-		return p, api.Errorf(422, "no-proof-print", "change the settings that it names, then ask again", "make the proof print: %v", err)
-	}
-	return p, nil
 }
 
 // GaugedArea is where a run was gauged, or its reach: patches alone are planned over that,
@@ -176,40 +143,6 @@ func Printed(p patches.Print, v analysis.Verdict, inForce string) (api.ProofPrin
 }
 
 // Thickness takes the readings of a proof print, keeps them with the run, and says
-// what they prove. Without a correction in force they join the run's fit.
-func (d *Daemon) Thickness(ctx context.Context, id string, t api.Thickness, by string) (api.Proof, error) {
-	corrected, ok := api.Corrected(t.InForce)
-	if !ok {
-		return api.Proof{}, api.Errorf(422, "bad-value", "none, map or file", "thickness: \"in_force\" %q: whether a correction was in force has to be said", t.InForce)
-	}
-	if t.Person != "" {
-		var err error
-		if t.Person, err = api.CheckPerson(t.Person); err != nil {
-			return api.Proof{}, err
-		}
-	}
-	j, err := d.Judged(id)
-	if err != nil {
-		return api.Proof{}, err
-	}
-	if j.Run.Ended == nil {
-		return api.Proof{}, api.Errorf(409, "wrong-state", "wait until the run has ended", "thickness: run %s goes on", id)
-	}
-	readings, err := d.placed(j, t)
-	if err != nil {
-		return api.Proof{}, err
-	}
-	plan, _ := d.patches(j.Run.Setup, GaugedArea(j.Run, j.Verdict)) // none is judged by its area
-	r, err := proof.Judge(readings, Case(j.Run, j.Verdict, corrected, plan))
-	if err != nil {
-		return api.Proof{}, api.Errorf(422, "bad-value", "look at the readings", "%v", err)
-	}
-	if err := d.keepThickness(ctx, id, readings, corrected, t, by); err != nil {
-		return api.Proof{}, err
-	}
-	return Proved(r), nil
-}
-
 // Case is what the patches of a run are judged against; plan is what was to be printed,
 // without patches where that is not known.
 func Case(run record.Run, v analysis.Verdict, corrected bool, plan patches.Print) proof.Case {
@@ -228,49 +161,6 @@ func Case(run record.Run, v analysis.Verdict, corrected bool, plan patches.Print
 		}
 	}
 	return c
-}
-
-// placed gives each reading its place.
-func (d *Daemon) placed(j analysis.Judged, t api.Thickness) ([]proof.Reading, error) {
-	var out []proof.Reading
-	if t.CSV != "" {
-		r, err := proof.ReadCSV(strings.NewReader(t.CSV))
-		if err != nil {
-			return nil, api.Errorf(422, "bad-value", "a header patch,thickness or u,v,thickness, and a line for each reading", "%v", err)
-		}
-		out = r
-	}
-	for i, r := range t.Readings {
-		if (r.U == nil) != (r.V == nil) || (r.U == nil) == (r.Patch == 0) {
-			return nil, api.Errorf(422, "bad-value", "give patch, or u and v", "thickness: reading %d names no patch and no place, or both", i+1)
-		}
-		p := proof.Reading{Patch: r.Patch, MM: r.Thickness, Gaps: r.Gaps}
-		if r.U != nil {
-			p.U, p.V = *r.U, *r.V
-		}
-		out = append(out, p)
-	}
-	if len(out) == 0 {
-		return nil, api.Errorf(422, "bad-value", "give readings, or csv", "thickness: there is no reading")
-	}
-	numbered := false
-	for _, r := range out {
-		if err := proof.Check(r); err != nil {
-			return nil, api.Errorf(422, "bad-value", "look at that reading", "thickness: %v", err)
-		}
-		numbered = numbered || r.Patch != 0
-		if r.Patch == 0 && !j.Run.Setup.Bed.Has(record.Place{U: r.U, V: r.V}) {
-			return nil, api.Errorf(422, "bad-value", "u and v are mm on the bed", "thickness: (%.1f, %.1f) is not on the bed", r.U, r.V)
-		}
-	}
-	if !numbered {
-		return out, nil
-	}
-	p, err := d.patches(j.Run.Setup, GaugedArea(j.Run, j.Verdict))
-	if err != nil {
-		return nil, err
-	}
-	return Numbered(p, t.Plan, out)
 }
 
 // Numbered turns the numbers of patches into places. The plan has to be the one
@@ -293,35 +183,6 @@ func Numbered(p patches.Print, plan string, in []proof.Reading) ([]proof.Reading
 }
 
 // keepThickness adds the readings to the run: each as it was read in a note, the
-// mean of each patch as a reading of the gap.
-func (d *Daemon) keepThickness(ctx context.Context, id string, readings []proof.Reading, corrected bool, t api.Thickness, by string) error {
-	return d.keepBeside(ctx, id, by, "thickness of a proof print", func(run record.Run) ([]record.Event, string) {
-		number := 1
-		for _, r := range run.Readings {
-			number = max(number, r.Print+1)
-		}
-		var raw strings.Builder
-		fmt.Fprintf(&raw, "proof print %d read by %s, in force: %s; u,v,thickness:", number, t.Person, t.InForce)
-		for _, r := range readings {
-			if r.Gaps {
-				fmt.Fprintf(&raw, " %.2f,%.2f,gaps", r.U, r.V)
-				continue
-			}
-			fmt.Fprintf(&raw, " %.2f,%.2f,%.4f", r.U, r.V, r.MM)
-		}
-		events := []record.Event{{Note: &record.Note{Text: raw.String()}}}
-		ps, _, _ := proof.Patches(readings)
-		for _, p := range ps {
-			if p.N == 0 {
-				continue // gaps: in the note, and no height
-			}
-			events = append(events, record.Event{Reading: &record.Reading{Quantity: record.QuantityCoupon, Place: record.Place{U: p.U, V: p.V},
-				Value: p.MM, U: p.Doubt, Print: number, Corrected: corrected}})
-		}
-		return events, fmt.Sprintf("run %s, %d readings of %d patches, in force: %s, person %s", id, len(readings), len(ps), t.InForce, t.Person)
-	})
-}
-
 // Proved turns a result into the API's words.
 func Proved(r proof.Result) api.Proof {
 	out := api.Proof{Verdict: string(r.Verdict), Sentence: r.Sentence, Doubt: r.Doubt, Next: r.Next, Patches: []api.LeftOver{}, Gaps: []api.XY{}, Missing: []api.XY{}}

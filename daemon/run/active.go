@@ -1,4 +1,4 @@
-package daemon
+package run
 
 import (
 	"context"
@@ -37,7 +37,7 @@ func newActive(log *store.Log, changed func()) *active {
 	return &active{
 		log: log, acts: make(chan probe.Action, 1), replies: make(chan probe.Reply, 1), over: make(chan struct{}), changed: changed,
 		cancel: func(error) {}, state: api.AwaitingConfirmation,
-		view: probe.View{Step: record.StepPrepare, Sentence: "Waiting for a person to confirm the cautions."},
+		view: probe.View{Step: record.StepPrepare, Sentence: "The run waits for you to start it."},
 	}
 }
 

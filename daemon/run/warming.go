@@ -1,8 +1,9 @@
-package daemon
+package run
 
 import (
 	"fmt"
 
+	"abbed/config/say"
 	"abbed/daemon/api"
 	"abbed/probe"
 	"abbed/probe/record"
@@ -10,7 +11,7 @@ import (
 
 // heatOf returns what a run shall heat: what was asked, and for what was left out
 // the owner's settings. nil heats nothing.
-func (d *Daemon) heatOf(asked *api.Heat) (*record.Heat, error) {
+func (d *Runner) heatOf(asked *api.Heat) (*record.Heat, error) {
 	if asked == nil {
 		return nil, nil
 	}
@@ -44,7 +45,7 @@ func cautions(run record.Run) []api.Caution {
 	}
 	h := run.Heat
 	return append(runCautions[:len(runCautions):len(runCautions)], api.Caution{ID: "heats", Text: fmt.Sprintf(
-		"abbed will heat: nozzle %s, bed %s. Hot metal burns the skin within a second; I keep hands off, stay with the machine while it is hot, and know that a stop request may leave heat on. The heaters are switched off when the run ends.",
+		"abbed heats: nozzle %s, bed %s. Hot metal burns the skin at once. I keep my hands off and stay with the printer. A stop request may leave the heat on.",
 		celsius(h.Nozzle), celsius(h.Bed))})
 }
 
@@ -52,11 +53,11 @@ func celsius(c float64) string {
 	if c <= 0 {
 		return "not heated"
 	}
-	return fmt.Sprintf("to %.0f °C", c)
+	return "to " + say.Temp(c)
 }
 
 // heatLimits bounds what a run may heat.
-func (d *Daemon) heatLimits() probe.HeatLimits {
+func (d *Runner) heatLimits() probe.HeatLimits {
 	s := d.owner().Heat
 	return probe.HeatLimits{Nozzle: s.NozzleMax, Bed: s.BedMax, Time: s.Time}
 }

@@ -1,4 +1,4 @@
-package daemon
+package run
 
 import (
 	"context"
@@ -13,8 +13,8 @@ import (
 // Readings takes what a person read from instruments of their own, after the run:
 // printed patches, the tilt of the head, touches along a straight reference. They
 // are kept with the run and join its fit.
-func (d *Daemon) Readings(ctx context.Context, id string, r api.Readings, by string) (api.ReadingsKept, error) {
-	run, err := d.Load(id)
+func (d *Runner) Readings(ctx context.Context, id string, r api.Readings, by string) (api.ReadingsKept, error) {
+	run, err := d.shelf.Load(id)
 	if err != nil {
 		return api.ReadingsKept{}, err
 	}
@@ -34,7 +34,7 @@ func (d *Daemon) Readings(ctx context.Context, id string, r api.Readings, by str
 	if err := d.keepReadings(ctx, id, b, corrected, r.Person, by); err != nil {
 		return api.ReadingsKept{}, err
 	}
-	j, err := d.Judged(id)
+	j, err := d.shelf.Judged(id)
 	if err != nil {
 		return api.ReadingsKept{}, err
 	}
@@ -98,7 +98,7 @@ func counted(b analysis.Beside) api.ReadingsKept {
 }
 
 // keepReadings adds the readings to the log of the run, with a note of who read.
-func (d *Daemon) keepReadings(ctx context.Context, id string, b analysis.Beside, corrected bool, person, by string) error {
+func (d *Runner) keepReadings(ctx context.Context, id string, b analysis.Beside, corrected bool, person, by string) error {
 	return d.keepBeside(ctx, id, by, "readings of instruments", func(run record.Run) ([]record.Event, string) {
 		note := fmt.Sprintf("%d readings and %d touches of a reference entered after the run by %s", len(b.Readings), len(b.Touches), person)
 		return append(b.Events(run, corrected), record.Event{Note: &record.Note{Text: note}}),

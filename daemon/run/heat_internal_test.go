@@ -1,4 +1,4 @@
-package daemon
+package run
 
 import (
 	"testing"
@@ -18,25 +18,25 @@ func TestTemperaturesThatComeByThemselves(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	d := &Daemon{words: words}
-	if got := d.temperatures(&link.Facts{}); got != nil {
+	d := &Runner{words: words}
+	if got := d.Temperatures(&link.Facts{}); got != nil {
 		t.Fatalf("never heard, but shown: %+v", got)
 	}
 	asked := &link.Facts{Temps: &dialect.Temps{Nozzle: 21, Bed: 22}, TempsAt: time.Now()}
-	if got := d.temperatures(asked); got.Nozzle != 21 || !got.Heard.Equal(asked.TempsAt) {
+	if got := d.Temperatures(asked); got.Nozzle != 21 || !got.Heard.Equal(asked.TempsAt) {
 		t.Errorf("asked: %+v", got)
 	}
 	d.feel(gcode.ParseLine([]byte(" T:48.5 /200.0 B:40.1 /60.0")))
-	if got := d.temperatures(asked); got.Nozzle != 48.5 || got.NozzleTarget != 200 || got.BedTarget != 60 || got.Heard.Before(asked.TempsAt) {
+	if got := d.Temperatures(asked); got.Nozzle != 48.5 || got.NozzleTarget != 200 || got.BedTarget != 60 || got.Heard.Before(asked.TempsAt) {
 		t.Errorf("heard: %+v", got)
 	}
 	d.feel(gcode.ParseLine([]byte("T:4")))
 	d.feel(gcode.ParseLine([]byte("echo:T:99.0 /0.0")))
-	if got := d.temperatures(asked); got.Nozzle == 99 {
+	if got := d.Temperatures(asked); got.Nozzle == 99 {
 		t.Errorf("what was no report is shown: %+v", got)
 	}
 	asked.TempsAt = time.Now().Add(time.Second)
-	if got := d.temperatures(asked); got.Nozzle != 21 {
+	if got := d.Temperatures(asked); got.Nozzle != 21 {
 		t.Errorf("asked anew: %+v", got)
 	}
 }

@@ -1,4 +1,4 @@
-package daemon
+package run
 
 import (
 	"context"
@@ -11,15 +11,15 @@ import (
 	"abbed/probe/record"
 )
 
-// recover reads what an earlier daemon left: runs that it did not end, what is
-// owed to the printer, what is applied or half applied.
-func (d *Daemon) recover(ctx context.Context) error {
+// Recover reads what an earlier daemon left: runs that it did not end, what is
+// Owed to the printer, what is applied or half applied.
+func (d *Runner) Recover(ctx context.Context) error {
 	rows, err := d.store.Runs(ctx)
 	if err != nil {
-		return fmt.Errorf("daemon: read the runs: %w", err)
+		return fmt.Errorf("run: read the runs: %w", err)
 	}
 	for _, row := range slices.Backward(rows) { // the earliest first
-		d.NoteFor(row.ID, row.For)
+		d.shelf.NoteFor(row.ID, row.For)
 	}
 	for _, row := range rows {
 		if row.State == "" {
@@ -31,20 +31,20 @@ func (d *Daemon) recover(ctx context.Context) error {
 	d.joinLeft(ctx, rows)
 	owed, err := d.store.Owed(ctx)
 	if err != nil {
-		return fmt.Errorf("daemon: read what is owed: %w", err)
+		return fmt.Errorf("run: read what is owed: %w", err)
 	}
 	d.learnOwed(owed.Switches)
-	if err := d.Correction.Recover(ctx); err != nil {
+	if err := d.corr.Recover(ctx); err != nil {
 		return err
 	}
-	d.LearnLater() // of what was joined just now
+	d.corr.LearnLater() // of what was joined just now
 	return nil
 }
 
 // bury ends a run whose program was killed, and keeps what it owed. Where one of
 // its events is not what was written, it cannot be told what was switched off:
 // all of it is then taken to be.
-func (d *Daemon) bury(ctx context.Context, row store.RunRow) error {
+func (d *Runner) bury(ctx context.Context, row store.RunRow) error {
 	events, err := d.store.Events(ctx, row.ID, 0)
 	if err != nil && !errors.Is(err, store.ErrDamaged) {
 		return err

@@ -1,4 +1,4 @@
-package daemon
+package run
 
 import (
 	"context"
@@ -15,11 +15,11 @@ import (
 
 // earlierOf returns the run that a new one gauges more for, on the machine as it is
 // now; or why it cannot.
-func (d *Daemon) earlierOf(id string, steps []record.Step, now record.Setup, p probe.Plan) (*probe.Earlier, error) {
+func (d *Runner) earlierOf(id string, steps []record.Step, now record.Setup, p probe.Plan) (*probe.Earlier, error) {
 	if !slices.Equal(steps, []record.Step{record.StepGauging}) && !slices.Equal(steps, []record.Step{record.StepRepeat, record.StepGauging}) {
 		return nil, api.Errorf(422, "other-steps", `{"steps":["gauging"]}, or repeat and gauging; a survey belongs to a run of its own`, "start a run: for an earlier run only gauging, or repeat and gauging, can be done")
 	}
-	run, err := d.Load(id)
+	run, err := d.shelf.Load(id)
 	if err != nil {
 		return nil, err
 	}
@@ -34,7 +34,7 @@ func (d *Daemon) earlierOf(id string, steps []record.Step, now record.Setup, p p
 	if why := analysis.Joinable(run, now); why != nil {
 		return nil, api.Errorf(409, why.Code, why.Hint, "start a run: %s", why.Text)
 	}
-	if f, failed := d.Judge(run).Verdict.Stability.Failed(); failed {
+	if f, failed := d.shelf.Judge(run).Verdict.Stability.Failed(); failed {
 		return nil, api.Errorf(409, "nothing-known", f.Next, "start a run: of its gap error run %s tells nothing: %s", id, f.Sentence)
 	}
 	if analysis.Places(analysis.Joining(run).Gaps) < 2 {
@@ -44,7 +44,7 @@ func (d *Daemon) earlierOf(id string, steps []record.Step, now record.Setup, p p
 }
 
 // planOf is how much the run measures.
-func (d *Daemon) planOf(a *active) probe.Plan {
+func (d *Runner) planOf(a *active) probe.Plan {
 	p := d.plan(a.quick)
 	p.Earlier = a.earlier
 	return p
@@ -57,7 +57,7 @@ const joinTries = 5
 // joinEarlier keeps the gaugings of a run that has ended with the run that it was made
 // for, once. A run that failed in a way that puts its records in doubt, or gauged fewer
 // than two places, tells it nothing, unless it met what calls for a repair.
-func (d *Daemon) joinEarlier(ctx context.Context, run record.Run) error {
+func (d *Runner) joinEarlier(ctx context.Context, run record.Run) error {
 	if run.For == "" || analysis.Unsound(run) != nil {
 		return nil
 	}
@@ -77,7 +77,7 @@ func (d *Daemon) joinEarlier(ctx context.Context, run record.Run) error {
 	return err
 }
 
-func (d *Daemon) keepJoined(ctx context.Context, id string, j record.Joined) error {
+func (d *Runner) keepJoined(ctx context.Context, id string, j record.Joined) error {
 	earlier, err := d.store.Load(ctx, id)
 	if err != nil || earlier.Has(j.Run) {
 		return err
@@ -89,7 +89,7 @@ func (d *Daemon) keepJoined(ctx context.Context, id string, j record.Joined) err
 
 // joinLeft joins what an earlier daemon did not come to join: it was killed in the
 // middle of a later run, or between its end and that.
-func (d *Daemon) joinLeft(ctx context.Context, rows []store.RunRow) {
+func (d *Runner) joinLeft(ctx context.Context, rows []store.RunRow) {
 	for _, row := range rows {
 		if row.For == "" {
 			continue

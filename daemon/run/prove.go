@@ -1,4 +1,4 @@
-package daemon
+package run
 
 import (
 	"context"
@@ -11,14 +11,14 @@ import (
 
 // Prove opens a run that gauges the nozzle with the correction in force, at the
 // node with the most negative addition. It waits for a person's confirmation.
-func (d *Daemon) Prove(ctx context.Context, by string) (api.Run, error) {
+func (d *Runner) Prove(ctx context.Context, by string) (api.Run, error) {
 	d.starting.Lock()
 	defer d.starting.Unlock()
 	d.giveWay()
 	if err := d.mayRun(); err != nil {
 		return api.Run{}, err
 	}
-	a := d.Correction.Now()
+	a := d.corr.Now()
 	if a.State != store.Kept {
 		return api.Run{}, api.Errorf(409, "not-applied", "apply a table first", "prove: no table is applied")
 	}
@@ -27,7 +27,7 @@ func (d *Daemon) Prove(ctx context.Context, by string) (api.Run, error) {
 	if k.Missing != "" {
 		return api.Run{}, api.Errorf(409, "cannot", k.Missing, "prove: the machine is not known well enough")
 	}
-	proof, err := d.ProofOf(ctx, a)
+	proof, err := d.corr.ProofOf(ctx, a)
 	if err != nil {
 		return api.Run{}, err
 	}

@@ -1,4 +1,4 @@
-package daemon
+package run
 
 import (
 	"context"
@@ -11,14 +11,14 @@ import (
 	"abbed/probe/record"
 )
 
-// owed returns what an earlier run switched off and could not put back.
-func (d *Daemon) owed() []string {
+// Owed returns what an earlier run switched off and could not put back.
+func (d *Runner) Owed() []string {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	return slices.Clone(d.owing)
 }
 
-func (d *Daemon) learnOwed(s []record.Switch) {
+func (d *Runner) learnOwed(s []record.Switch) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	d.owing = nil
@@ -27,12 +27,12 @@ func (d *Daemon) learnOwed(s []record.Switch) {
 	}
 }
 
-// checkOwed strikes out what the printer itself says is as it was, and puts the idle
+// CheckOwed strikes out what the printer itself says is as it was, and puts the idle
 // switch-off back, which moves nothing, as soon as the printer answers.
-func (d *Daemon) checkOwed() {
+func (d *Runner) CheckOwed() {
 	l := d.link.Now()
-	owed := d.owed()
-	if l.Link != api.Ready || l.Facts == nil || len(owed) == 0 || d.running() {
+	owed := d.Owed()
+	if l.Link != api.Ready || l.Facts == nil || len(owed) == 0 || d.Running() {
 		return
 	}
 	f := l.Facts
@@ -56,7 +56,7 @@ func (d *Daemon) checkOwed() {
 }
 
 // setOwed keeps what is owed, and learns it.
-func (d *Daemon) setOwed(still []record.Switch, why string) {
+func (d *Runner) setOwed(still []record.Switch, why string) {
 	if err := d.store.SetOwed(context.Background(), still, why); err != nil {
 		d.log.Error("owed cannot be kept", "err", err)
 		return
@@ -66,7 +66,7 @@ func (d *Daemon) setOwed(still []record.Switch, why string) {
 }
 
 // putIdleBack gives the printer its idle switch-off back, if no job has the printer.
-func (d *Daemon) putIdleBack() {
+func (d *Runner) putIdleBack() {
 	loan, err := d.link.Lend()
 	if err != nil || d.closing() {
 		if err == nil {
@@ -89,7 +89,7 @@ func (d *Daemon) putIdleBack() {
 			return // with the next link
 		}
 		var still []record.Switch
-		for _, w := range d.owed() {
+		for _, w := range d.Owed() {
 			if w := record.Switch(w); w != record.SwitchIdle {
 				still = append(still, w)
 			}
@@ -98,14 +98,14 @@ func (d *Daemon) putIdleBack() {
 	})
 }
 
-func (d *Daemon) running() bool {
+func (d *Runner) Running() bool {
 	a := d.current()
 	return a != nil && !a.now().Over()
 }
 
 // putBack has the printer home and switch on again what is owed, on the
 // person's word.
-func (d *Daemon) putBack(by string) error {
+func (d *Runner) putBack(by string) error {
 	if d.closing() {
 		return errEnding
 	}
@@ -133,16 +133,16 @@ func (d *Daemon) putBack(by string) error {
 }
 
 // puts says whether what is owed is being put back.
-func (d *Daemon) puts(now bool) {
+func (d *Runner) puts(now bool) {
 	d.mu.Lock()
 	d.puttingBack = now
 	d.mu.Unlock()
 	d.changed()
 }
 
-func (d *Daemon) noteOwed(err error) {
+func (d *Runner) noteOwed(err error) {
 	var s []record.Switch
-	for _, w := range d.owed() {
+	for _, w := range d.Owed() {
 		s = append(s, record.Switch(w))
 	}
 	if e := d.store.SetOwed(context.Background(), s, err.Error()); e != nil {
@@ -150,14 +150,14 @@ func (d *Daemon) noteOwed(err error) {
 	}
 }
 
-func (d *Daemon) putBackNow(sess *gcode.Session) (homed bool, err error) {
+func (d *Runner) putBackNow(sess *gcode.Session) (homed bool, err error) {
 	// Heat that a run of ours left on goes off first; a print is not disturbed.
-	hot := slices.Contains(d.owed(), string(record.SwitchHeaters))
+	hot := slices.Contains(d.Owed(), string(record.SwitchHeaters))
 	if err := probe.ForeignUse(d.base, sess, d.words, d.clk, hot); err != nil {
 		return false, err
 	}
 	log := &owedLog{run: record.Run{Setup: d.know(d.link.Now().Facts).Setup}}
-	for _, w := range d.owed() {
+	for _, w := range d.Owed() {
 		log.run.Off = append(log.run.Off, record.Switch(w))
 	}
 	log.run.Setup.Levelling = !slices.Contains(log.run.Off, record.SwitchUnlevelled) &&

@@ -1,4 +1,4 @@
-package daemon
+package run
 
 import (
 	"context"
@@ -19,7 +19,7 @@ import (
 )
 
 // StartRun opens a run that waits for a person's confirmation.
-func (d *Daemon) StartRun(_ context.Context, n api.NewRun, by string) (api.Run, error) {
+func (d *Runner) StartRun(_ context.Context, n api.NewRun, by string) (api.Run, error) {
 	d.starting.Lock()
 	defer d.starting.Unlock()
 	d.giveWay()
@@ -27,7 +27,7 @@ func (d *Daemon) StartRun(_ context.Context, n api.NewRun, by string) (api.Run, 
 }
 
 // start is StartRun; the caller holds starting.
-func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
+func (d *Runner) start(n api.NewRun, by string) (api.Run, error) {
 	if err := d.mayRun(); err != nil {
 		return api.Run{}, err
 	}
@@ -57,7 +57,7 @@ func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
 	d.mu.Lock()
 	d.active = a
 	d.mu.Unlock()
-	d.NoteFor(log.ID(), n.For)
+	d.shelf.NoteFor(log.ID(), n.For)
 	d.audit(by, "start a run", fmt.Sprint(asked))
 	d.changed()
 	if n.Attended && d.owner().AttendedStarts {
@@ -70,7 +70,7 @@ func (d *Daemon) start(n api.NewRun, by string) (api.Run, error) {
 
 // attended lets a run begin by the owner's standing word (the setting
 // attended_starts) and that of whoever pressed; the caller holds starting.
-func (d *Daemon) attended(a *active, by string) error {
+func (d *Runner) attended(a *active, by string) error {
 	word := record.Confirmed{Person: "attended start, by " + by, Blade: d.owner().Gauge}
 	for _, c := range cautions(a.log.Run()) {
 		word.Cautions = append(word.Cautions, c.ID)
@@ -79,7 +79,7 @@ func (d *Daemon) attended(a *active, by string) error {
 }
 
 // mayRun returns why no run can begin now, or nil.
-func (d *Daemon) mayRun() error {
+func (d *Runner) mayRun() error {
 	if d.closing() {
 		return errEnding
 	}
@@ -89,14 +89,14 @@ func (d *Daemon) mayRun() error {
 	if err := d.link.Unready(); err != nil {
 		return err
 	}
-	if d.Busy() {
+	if d.corr.Busy() {
 		return api.Errorf(409, "applied-busy", "wait until it has ended", "start a run: the stored map is being written")
 	}
-	if d.Unfinished() {
+	if d.corr.Unfinished() {
 		return api.Errorf(409, "owed", "Take the correction back (undo), or finish it (re-apply).",
 			"start a run: a correction is half written, or its end was not seen")
 	}
-	if owed := d.owed(); len(owed) > 0 {
+	if owed := d.Owed(); len(owed) > 0 {
 		return api.Errorf(409, "owed", "Have it put back first, on your word; the head homes.",
 			"start a run: an earlier run switched off %s and could not put it back", status.Owed(owed))
 	}
@@ -104,7 +104,7 @@ func (d *Daemon) mayRun() error {
 }
 
 // Confirm takes the person's word and lets the run begin.
-func (d *Daemon) Confirm(ctx context.Context, id string, c api.Confirm) error {
+func (d *Runner) Confirm(ctx context.Context, id string, c api.Confirm) error {
 	d.starting.Lock()
 	defer d.starting.Unlock()
 	a := d.current()
@@ -122,7 +122,7 @@ func (d *Daemon) Confirm(ctx context.Context, id string, c api.Confirm) error {
 }
 
 // begin lets a run that waited begin; the caller holds starting.
-func (d *Daemon) begin(a *active, word record.Confirmed) error {
+func (d *Runner) begin(a *active, word record.Confirmed) error {
 	loan, err := d.link.Lend()
 	if err != nil {
 		return err
@@ -160,7 +160,7 @@ func checkConfirm(c api.Confirm, all []api.Caution) (blade float64, err error) {
 }
 
 // carry carries a run from its confirmation to its end.
-func (d *Daemon) carry(ctx context.Context, a *active, loan *link.Loan) {
+func (d *Runner) carry(ctx context.Context, a *active, loan *link.Loan) {
 	homed := false
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
@@ -189,7 +189,7 @@ func (d *Daemon) carry(ctx context.Context, a *active, loan *link.Loan) {
 
 // openFor opens the printer for a run, and makes sure that it is still the one
 // for which the run was made.
-func (d *Daemon) openFor(ctx context.Context, a *active, loan *link.Loan) (*gcode.Session, error) {
+func (d *Runner) openFor(ctx context.Context, a *active, loan *link.Loan) (*gcode.Session, error) {
 	sess, facts, err := loan.Open(ctx)
 	if cause := context.Cause(ctx); cause != nil {
 		return nil, cause
@@ -232,7 +232,7 @@ func causeOf(ctx context.Context, sess *gcode.Session, err error) error {
 }
 
 // settle keeps what the run could not put back as owed.
-func (d *Daemon) settle(a *active, why error) {
+func (d *Runner) settle(a *active, why error) {
 	off := a.log.Run().Off
 	if len(off) == 0 {
 		return
@@ -249,7 +249,7 @@ func (d *Daemon) settle(a *active, why error) {
 
 // finish has the last events of a run kept, its analysis made, and its end
 // shown.
-func (d *Daemon) finish(a *active, why error) {
+func (d *Runner) finish(a *active, why error) {
 	why = a.decide(why)
 	run := a.log.Run()
 	state, shownErr := record.EndDone, (*api.Error)(nil)
@@ -272,8 +272,8 @@ func (d *Daemon) finish(a *active, why error) {
 	if err := d.joinEarlier(context.Background(), a.log.Run()); err != nil {
 		d.log.Error("the gaugings cannot be kept with the earlier run; the next start tries again", "run", run.ID, "earlier", run.For, "err", err)
 	}
-	d.learnRun(d.Judge(a.log.Run()))
-	d.Correction.Learn(a.log.Run())
+	d.learned(d.shelf.Judge(a.log.Run()))
+	d.corr.Learn(a.log.Run())
 	d.noteSteps(a.log.Run())
 	a.end(api.State(state), shownErr, results.Ending(a.log.Run()))
 	d.log.Info("run ended", "run", run.ID, "state", string(state), "touches", len(run.Touches), "gaugings", len(run.Gaugings))
@@ -282,12 +282,12 @@ func (d *Daemon) finish(a *active, why error) {
 // failure is why a run failed, for people.
 func failure(why error) *api.Error {
 	if errors.Is(why, link.ErrClosing) {
-		return api.Errorf(503, "interrupted", "start abbed again; what was measured is kept", "the program was ended in the middle of the run")
+		return api.Errorf(503, "interrupted", "Start a new run; what was measured is kept.", "the program was ended in the middle of the run")
 	}
 	return refuse.Of(why)
 }
 
-func (d *Daemon) append(a *active, e record.Event) {
+func (d *Runner) append(a *active, e record.Event) {
 	if _, err := a.log.Append(e); err != nil {
 		d.log.Error("an event cannot be kept", "run", a.log.ID(), "err", err)
 	}
@@ -295,7 +295,7 @@ func (d *Daemon) append(a *active, e record.Event) {
 
 // Gauge carries out an action at the blade and returns when its move has ended; next
 // is answered at once.
-func (d *Daemon) Gauge(_ context.Context, id string, g api.GaugeAction) (api.Run, error) {
+func (d *Runner) Gauge(_ context.Context, id string, g api.GaugeAction) (api.Run, error) {
 	a := d.current()
 	if a == nil || a.log.ID() != id {
 		return api.Run{}, d.notActive(id, "gauge")
@@ -307,7 +307,7 @@ func (d *Daemon) Gauge(_ context.Context, id string, g api.GaugeAction) (api.Run
 }
 
 // Answer answers the prompt of the active run.
-func (d *Daemon) Answer(_ context.Context, id string, p api.AnswerPrompt, by string) error {
+func (d *Runner) Answer(_ context.Context, id string, p api.AnswerPrompt, by string) error {
 	a := d.current()
 	if a == nil || a.log.ID() != id || a.now().Over() {
 		return d.notActive(id, "answer")
@@ -320,8 +320,8 @@ func (d *Daemon) Answer(_ context.Context, id string, p api.AnswerPrompt, by str
 }
 
 // notActive says why nothing can be done with a run: it is over, or not there.
-func (d *Daemon) notActive(id, act string) error {
-	if _, err := d.Load(id); err != nil {
+func (d *Runner) notActive(id, act string) error {
+	if _, err := d.shelf.Load(id); err != nil {
 		return err
 	}
 	return api.Errorf(409, "wrong-state", "start a new run", "%s: the run %s is over", act, id)

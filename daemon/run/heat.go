@@ -1,4 +1,4 @@
-package daemon
+package run
 
 import (
 	"time"
@@ -18,7 +18,7 @@ type heat struct {
 // feel keeps the temperatures of a line that came by itself. It is called by the
 // session's reader, and does not wait. Nothing is drawn anew for it: the next
 // look shows it.
-func (d *Daemon) feel(l gcode.Line) {
+func (d *Runner) feel(l gcode.Line) {
 	if l.Kind != gcode.Temperatures || l.Damaged {
 		return
 	}
@@ -27,10 +27,10 @@ func (d *Daemon) feel(l gcode.Line) {
 	}
 }
 
-// temperatures are the latest of those that were asked at the identification
+// Temperatures are the latest of those that were asked at the identification
 // and those that came by themselves; nil if there are none. They are for people
 // to read: what guards a motion asks the printer anew.
-func (d *Daemon) temperatures(f *link.Facts) *api.Temperatures {
+func (d *Runner) Temperatures(f *link.Facts) *api.Temperatures {
 	var t dialect.Temps
 	var at time.Time
 	if f.Temps != nil {

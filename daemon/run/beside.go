@@ -1,4 +1,4 @@
-package daemon
+package run
 
 import (
 	"context"
@@ -12,10 +12,10 @@ import (
 // keepBeside adds to the log of a run that has ended what somebody brought after it;
 // make says, of the run as it stands, which events those are, and what the audit is
 // told of them (what, and by whom).
-func (d *Daemon) keepBeside(ctx context.Context, id, by, what string, make func(record.Run) (events []record.Event, detail string)) error {
+func (d *Runner) keepBeside(ctx context.Context, id, by, what string, make func(record.Run) (events []record.Event, detail string)) error {
 	d.starting.Lock()
 	defer d.starting.Unlock()
-	run, err := d.Load(id)
+	run, err := d.shelf.Load(id)
 	if err != nil {
 		return err
 	}
@@ -30,7 +30,7 @@ func (d *Daemon) keepBeside(ctx context.Context, id, by, what string, make func(
 // addBehind adds events behind the end of a run, as it was read, numbers them, tells
 // the audit, and works anew what was worked out from the run before. It wraps
 // store.ErrOrder where something else was added since the run was read.
-func (d *Daemon) addBehind(ctx context.Context, run record.Run, by, what string, events []record.Event, detail string) error {
+func (d *Runner) addBehind(ctx context.Context, run record.Run, by, what string, events []record.Event, detail string) error {
 	for i := range events {
 		events[i].N, events[i].Wall = run.Last+int64(i)+1, time.Now().UTC().Round(time.Microsecond)
 		events[i].T = math.Max(run.T, math.Round(time.Since(run.Began).Seconds()*1e6)/1e6)
@@ -46,16 +46,14 @@ func (d *Daemon) addBehind(ctx context.Context, run record.Run, by, what string,
 }
 
 // learnAnew forgets what was worked out from a run before something was added to it.
-func (d *Daemon) learnAnew(ctx context.Context, id string) error {
-	d.Forget(id)
-	d.mu.Lock()
-	d.inPrint, d.movement = inPrint{}, movement{}
-	d.mu.Unlock()
+func (d *Runner) learnAnew(ctx context.Context, id string) error {
+	d.shelf.Forget(id)
+	d.forget()
 	run, err := d.store.Load(ctx, id)
 	if err != nil {
 		return err
 	}
-	d.learnRun(d.Judge(run))
+	d.learned(d.shelf.Judge(run))
 	d.changed()
 	return nil
 }

@@ -1,4 +1,4 @@
-package daemon
+package run
 
 import (
 	"context"
@@ -13,9 +13,9 @@ import (
 // fromPrinter is who asks for a run with a line of the printer's.
 const fromPrinter = "the printer's own request"
 
-// hear takes a line that nobody asked for. It is called by the session's
+// Hear takes a line that nobody asked for. It is called by the session's
 // reader, and does not wait.
-func (d *Daemon) hear(l gcode.Line) {
+func (d *Runner) Hear(l gcode.Line) {
 	d.feel(l)
 	if !d.words.IsRequest(l) {
 		return
@@ -26,11 +26,11 @@ func (d *Daemon) hear(l gcode.Line) {
 	}
 }
 
-// requests makes a run for each line by which the printer requests one, until
+// Requests makes a run for each line by which the printer requests one, until
 // the context ends. The run waits for a person's confirmation like any other;
 // what the line says beside its pattern counts for nothing. While a run is
 // active a request is dropped, so that a button that is held starts one run.
-func (d *Daemon) requests(ctx context.Context) {
+func (d *Runner) Requests(ctx context.Context) {
 	for {
 		select {
 		case <-d.asked:
@@ -52,7 +52,7 @@ func (d *Daemon) requests(ctx context.Context) {
 
 // doableOf are the steps of a job, as far as they can be done; if none can, the
 // first, so that the refusal says why.
-func (d *Daemon) doableOf(job []record.Step) []string {
+func (d *Runner) doableOf(job []record.Step) []string {
 	l := d.link.Now()
 	can := known.Steps(d.know(l.Facts), l)
 	var out []string

@@ -1,4 +1,4 @@
-package daemon
+package run
 
 import (
 	"math"

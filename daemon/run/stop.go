@@ -1,4 +1,4 @@
-package daemon
+package run
 
 import (
 	"context"
@@ -21,17 +21,17 @@ const (
 	withdrawn     = "The run that waited for its confirmation is withdrawn. Nothing was sent to the printer."
 )
 
-// going is what a stop ends now: a run, a write of the map, the putting back, heat of
+// Going is what a stop ends now: a run, a write of the map, the putting back, heat of
 // ours; "" while nothing of that goes on. A stop belongs to it, and dies with it.
-func (d *Daemon) going() string {
+func (d *Runner) Going() string {
 	if a := d.current(); a != nil && a.canStop() {
 		return a.log.ID()
 	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	switch {
-	case d.Busy():
-		return "correction-" + d.Correction.Now().Digest
+	case d.corr.Busy():
+		return "correction-" + d.corr.Now().Digest
 	case d.puttingBack:
 		return "put-back"
 	case slices.Contains(d.owing, string(record.SwitchHeaters)):
@@ -43,8 +43,8 @@ func (d *Daemon) going() string {
 // Stop ends what goes on. The request goes out at once, past everything else; a run
 // that has moved nothing yet is withdrawn. Where nothing of ours goes on, or not what
 // the asker saw, nothing is sent: it might end a print that is not ours.
-func (d *Daemon) Stop(ctx context.Context, s api.AskStop, by string) (api.StopAnswer, error) {
-	going := d.going()
+func (d *Runner) Stop(ctx context.Context, s api.AskStop, by string) (api.StopAnswer, error) {
+	going := d.Going()
 	switch {
 	case s.For != "" && s.For != going && d.stops.went(s.For):
 		return api.StopAnswer{Requested: true, Text: api.StopSentence}, nil // asked again: the answer was lost
@@ -138,7 +138,7 @@ const (
 )
 
 // auditStop writes a stop request down, or counts it.
-func (d *Daemon) auditStop(by, going string) {
+func (d *Runner) auditStop(by, going string) {
 	d.stops.mu.Lock()
 	_, again := d.stops.again[by]
 	if again = again || len(d.stops.again) >= mostStoppers; again {
@@ -155,9 +155,9 @@ func (d *Daemon) auditStop(by, going string) {
 	}
 }
 
-// countStops writes down once a minute how often a stop was asked for again, until
+// CountStops writes down once a minute how often a stop was asked for again, until
 // the context ends.
-func (d *Daemon) countStops(ctx context.Context) {
+func (d *Runner) CountStops(ctx context.Context) {
 	tick := time.NewTicker(stopsWithin)
 	defer tick.Stop()
 	for open := true; open; {

@@ -1,4 +1,4 @@
-package daemon
+package run
 
 import (
 	"context"
@@ -45,7 +45,7 @@ func TestHostShare(t *testing.T) {
 	if line.busy != 16*time.Second || line.waited != 80*time.Millisecond {
 		t.Errorf("busy %v, waited %v", line.busy, line.waited)
 	}
-	var d Daemon
+	var d Runner
 	d.noteShare(line)
 	if d.share == nil || *d.share != 0.005 {
 		t.Errorf("share %v", d.share)

@@ -1,4 +1,4 @@
-package daemon
+package run
 
 import (
 	"context"
@@ -61,7 +61,7 @@ func (t *timed) show(v probe.View) {
 }
 
 // noteShare keeps what a run measured of the host's share.
-func (d *Daemon) noteShare(t *timed) {
+func (d *Runner) noteShare(t *timed) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	d.counted.Busy += t.busy.Seconds()
