@@ -186,7 +186,7 @@ func proofPlan(s config.Settings, run record.Run, v analysis.Verdict) (patches.P
 	if err != nil {
 		return patches.Print{}, err
 	}
-	p, err := results.Patches(s, run.Setup, results.GaugedArea(run, v), strings.TrimSpace(words.Levelling(true).Text()))
+	p, err := results.Patches(s, run, v, strings.TrimSpace(words.Levelling(true).Text()))
 	if err != nil {
 		return p, fmt.Errorf("patches: %w", err)
 	}

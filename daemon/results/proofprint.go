@@ -76,9 +76,11 @@ func GaugedArea(run record.Run, v analysis.Verdict) record.Rect {
 	return v.Gap.Area
 }
 
-// Patches plans a proof print by the owner's settings. A bed that is not known is
+// Patches plans a proof print over what a run has gauged, or over the reach, by the owner's
+// settings; four more patches where nothing was gauged. A bed that is not known is
 // an error; so is a start or end file that cannot be read.
-func Patches(s config.Settings, setup record.Setup, area record.Rect, levelling string) (patches.Print, error) {
+func Patches(s config.Settings, run record.Run, v analysis.Verdict, levelling string) (patches.Print, error) {
+	setup, area := run.Setup, GaugedArea(run, v)
 	if setup.Bed.W() <= 0 || setup.Bed.H() <= 0 {
 		return patches.Print{}, fmt.Errorf("the bed is not known: give --bed X0,Y0,X1,Y1")
 	}
@@ -90,6 +92,7 @@ func Patches(s config.Settings, setup record.Setup, area record.Rect, levelling 
 		area = setup.Bed
 	}
 	o := patches.Defaults()
+	o.Quarters = len(run.Gaugings) == 0
 	o.Height, o.Width, o.Filament = s.Layer, s.Proof.Width, s.Proof.Filament
 	o.Travel, o.Lift, o.Clearance, o.Retract = s.Feeds.Travel, s.Feeds.Z, s.Clearance, s.Proof.Retract
 	o.Nozzle, o.Bed, o.NozzleMax, o.BedMax, o.Levelling = s.Proof.Nozzle, s.Proof.Bed, s.Heat.NozzleMax, s.Heat.BedMax, levelling
