@@ -351,6 +351,11 @@ func (c Case) bare(out *Result) {
 		parts, n = append(parts, part{l.MM - *l.Predicted, w}), n+1
 		sw, swr = sw+w, swr+w*(l.MM-*l.Predicted)
 	}
+	if c.Predicted == nil && len(out.Left) >= fewest {
+		out.Verdict, out.Sentence = CannotTell, "Nothing was gauged in this run: the nozzle error rests on the patches alone."
+		out.Next = "Look at the correction. When it is applied, gauge one point: until then it is unverified."
+		return
+	}
 	if n < fewest {
 		out.Verdict, out.Sentence, out.Next = CannotTell, "There are no readings of the feeler gauge where the patches lie.", "Run the step gauging. Then the patches make the nozzle error surer."
 		return
