@@ -187,7 +187,7 @@ func (v Verdict) Placement(run record.Run, within record.Rect) Placement {
 		k := math.Copysign(size, float64(i)) / l.Length()
 		q := record.Lever{X: k * l.X, Y: k * l.Y}
 		e := v.Elsewhere(run, q)
-		if p.Now.sides == AlongY && i > 0 && e.whole() && e.cost() <= tolerance {
+		if p.Now.sides == alongY && i > 0 && e.whole() && e.cost() <= tolerance {
 			p.Longest = size
 		}
 		if !asked {
