@@ -74,7 +74,7 @@ func (e evidence) causes() []Finding {
 	worth := worthSaying * e.run.Setup.Criteria.Tolerance
 	add := func(c cause, ok bool, f Finding) {
 		if ok && math.Abs(c.cost) > worth {
-			f.Evidence = fmt.Sprintf("It costs up to %s ±%s at the nozzle inside the gauged area (95 %%). ", um(math.Abs(c.cost)), um(c.u95)) + f.Evidence
+			f.Evidence = fmt.Sprintf("The nozzle error from it is up to %s ±%s. ", um(math.Abs(c.cost)), um(c.u95)) + f.Evidence
 			all = append(all, named{f, math.Abs(c.cost)})
 		}
 	}
@@ -113,7 +113,7 @@ func (e evidence) causes() []Finding {
 	return append(fs, more...)
 }
 
-const repairNext = "Decide: repair (with the printer off, check that beam and rails are straight, untwisted and tight, as the maker describes) or compensate with the correction table, if one is offered. "
+const repairNext = "Repair the printer or correct the bed map."
 
 // leftRight names what changes along X.
 func (e evidence) leftRight(lever along, bend cause) Finding {
@@ -123,32 +123,32 @@ func (e evidence) leftRight(lever along, bend cause) Finding {
 	switch lever {
 	case alongY:
 		f.ID = BeamTwist
-		f.Sentence = "The head rolls as it travels along X: the beam is twisted, or its rails are. The probe, beside the nozzle, sees a shape that is not there."
+		f.Sentence = "The head rolls as it travels along X. The beam is twisted, or its rails are."
 		f.Evidence = e.twistAngle(l)
 		if bent {
-			f.Doubt = "The gap error bends along X; with the lever along Y only the roll of the X carriage can do that."
+			f.Doubt = "The nozzle error bends along X. With this probe offset only the roll of the X carriage can do that."
 		} else {
-			f.Doubt = "The gap error is a straight slope along X. A Y axis that rolls evenly as it travels (bed-roll) would cost exactly the same; angle readings at the head, or a second lever, would tell them apart. For a correction it does not matter."
+			f.Doubt = "The nozzle error is a straight slope along X. A Y axis that rolls evenly looks the same. Angle readings at the head, or another probe offset, show the difference. A correction is right for both."
 		}
 	case alongX:
 		f.ID = BeamPitch
-		f.Sentence = "The head pitches as it travels along X, or the beam is not straight: the probe stands at another place of the beam than the nozzle."
+		f.Sentence = "The head pitches as it travels along X, or the beam is not straight."
 		f.Evidence = fmt.Sprintf("The lever is %.1f mm along X and %.1f mm along Y.", l.X, l.Y)
-		f.Doubt = "Pitch and straightness cost the same for a probe beside the nozzle along X; only their sum is measured. A straight reference and angle readings at the head would tell them apart."
+		f.Doubt = "Pitch and straightness look the same with this probe offset. A straight reference and angle readings at the head show the difference."
 	default:
 		f.ID = HeadTilt
-		f.Sentence = "The head tilts as it travels along X. About which axis, one oblique lever cannot say: roll and pitch both fit."
+		f.Sentence = "The head tilts as it travels along X. Roll and pitch both fit."
 		f.Evidence = fmt.Sprintf("The lever is %.1f mm along X and %.1f mm along Y.", l.X, l.Y)
-		f.Doubt = "A second lever (the probe mounted elsewhere) or angle readings at the head would tell roll from pitch and straightness"
+		f.Doubt = "Another probe offset or angle readings at the head show which."
 		if !bent {
-			f.Doubt += "; a Y axis that rolls evenly would cost the same too"
+			f.Doubt += " A Y axis that rolls evenly looks the same too."
 		}
-		f.Doubt += ". For a correction it does not matter."
+		f.Doubt += " A correction is right for all of them."
 	}
 	if s := e.Share; s != nil {
-		f.Evidence += fmt.Sprintf(" Of the map's left-right shape %.0f %% (%.0f to %.0f %%) is lever error.", 100*s.Value, 100*s.Lo95, 100*s.Hi95)
+		f.Evidence += fmt.Sprintf(" Of the bed map's left-right shape %.0f %% (%.0f to %.0f %%) is nozzle error.", 100*s.Value, 100*s.Lo95, 100*s.Hi95)
 	} else if e.ShareWhy != "" && e.Profile != nil {
-		f.Evidence += " In the map it does not show: " + e.ShareWhy + "."
+		f.Evidence += " The bed map does not show it: " + e.ShareWhy + "."
 	}
 	return f
 }
@@ -161,22 +161,22 @@ func (e evidence) twistAngle(l record.Lever) string {
 	a := e.Gap.Area
 	m := e.Gap.slopeAt(a.Middle().V).times(180/math.Pi/math.Abs(l.Y), "deg")
 	perMetre := 1000 / math.Max(a.W(), 1)
-	return fmt.Sprintf("Over %.0f mm the head rolls by %.2f ±%.2f deg in all (%.2f ±%.2f deg per metre; a 20 x 20 profile within ANSI H35.2 may twist by 3 deg per metre).",
+	return fmt.Sprintf("Over %.0f mm the head rolls by %.2f ±%.2f°. That is %.2f ±%.2f °/m; ANSI H35.2 allows a 20 x 20 profile 3 °/m.",
 		a.W(), math.Abs(m.Value), m.U95(), math.Abs(m.Value)*perMetre, m.U95()*perMetre)
 }
 
 // bedRoll names t s in the gap error.
 func (e evidence) bedRoll(lever along) Finding {
 	if lever == alongX {
-		return e.unnamed("The left-right slope of the gap error changes from front to back. A lever along X gives no error motion of the Y axis the means to do that: the cause is not known.")
+		return e.unnamed("The nozzle error differs from front to back, and the cause is not known.")
 	}
 	f := Finding{ID: BedRoll, Next: repairNext,
-		Sentence: "The Y axis rolls unevenly as it travels: the left-right slope of the gap error changes from front to back.",
-		Evidence: "Only a roll of the Y axis gives such a term (t s).",
-		Doubt:    "An even part of that roll cannot be told from a twist of the beam.",
+		Sentence: "The Y axis rolls unevenly as it travels.",
+		Evidence: "The left-right slope of the nozzle error changes from front to back. Only a roll of the Y axis does that.",
+		Doubt:    "An even part of that roll looks like a twist of the beam.",
 	}
 	if e.run.Setup.Layout == record.MovingGantry {
-		f.Sentence = "The beam as a whole rolls unevenly on its side rails as it travels along Y: the left-right slope of the gap error changes from front to back."
+		f.Sentence = "The whole beam rolls unevenly on its side rails as it travels along Y."
 	}
 	return f
 }
@@ -184,17 +184,17 @@ func (e evidence) bedRoll(lever along) Finding {
 // bedPitch names s alone in the gap error.
 func (e evidence) bedPitch(lever along) Finding {
 	if lever == alongX {
-		return e.unnamed("The gap error changes from front to back, which a lever along X gives no error motion the means to do: the cause is not known.")
+		return e.unnamed("The nozzle error changes from front to back, and the cause is not known.")
 	}
 	f := Finding{ID: BedPitch, Next: repairNext,
-		Sentence: "The Y axis pitches as it travels, or is not straight: the gap error changes from front to back.",
-		Evidence: "The term is the same for every x (s alone).",
-		Doubt:    "Pitch and straightness of the Y axis cost the same; only their sum is measured.",
+		Sentence: "The Y axis pitches as it travels, or is not straight.",
+		Evidence: "The nozzle error changes from front to back, alike at the left and at the right.",
+		Doubt:    "Pitch and straightness of the Y axis look the same. Only their sum is known.",
 	}
 	return f
 }
 
 func (e evidence) unnamed(sentence string) Finding {
-	return Finding{ID: Undetermined, Sentence: sentence, Doubt: "The correction, if one is offered, rests on the gauging and not on the cause.",
-		Next: "Check that the blade was drawn the same way at each place; gauge the corners once more."}
+	return Finding{ID: Undetermined, Sentence: sentence, Doubt: "A correction rests on the readings and not on the cause.",
+		Next: "Gauge the corners once more. Draw the gauge the same way each time."}
 }

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"abbed/analysis/fit"
+	"abbed/config/say"
 	"abbed/probe/record"
 )
 
@@ -58,7 +59,7 @@ func (v Verdict) unready(run record.Run) *Refusal {
 	case v.facts.survey == nil:
 		return &Refusal{NoSurvey, "There is no survey, so that the stored map could not be checked.", "Run the step survey, in the same run as the gauging."}
 	case v.Gap == nil:
-		return &Refusal{FindingPrefix + Undetermined, "The gap error cannot be told: " + v.GapWhy.Text + ".", capital(v.GapWhy.Hint) + "."}
+		return &Refusal{FindingPrefix + Undetermined, "The nozzle error is not known. " + say.Sentence(v.GapWhy.Text), say.Sentence(v.GapWhy.Hint)}
 	case v.Has(Repair):
 		for _, f := range v.Findings {
 			if f.ID == Repair {
@@ -68,26 +69,26 @@ func (v Verdict) unready(run record.Run) *Refusal {
 	case v.otherwise() != nil:
 		return &Refusal{FindingPrefix + Undetermined, otherwiseSays, otherwiseNext}
 	case !v.facts.steady.measured || v.facts.steady.Wander == nil:
-		return &Refusal{FindingPrefix + Undetermined, "The repeat test with its passes over one row is missing: whether the machine does the same twice is not known.", "Run the steps repeat, gauging and survey together."}
+		return &Refusal{FindingPrefix + Undetermined, "The repeat test is missing, so it is not known whether the printer repeats itself.", "Measure again, with all steps."}
 	case v.Stability.Ride != nil && v.Stability.Ride.Suspect:
-		return &Refusal{FindingPrefix + Undetermined, "Touches do not fit with each other, so that the machine may not do the same the next time. " + v.Stability.Ride.Says(), "Run repeat and survey again; look at bed, wheels and their tracks."}
+		return &Refusal{FindingPrefix + Undetermined, "Touches do not fit each other: the printer may not repeat itself. " + v.Stability.Ride.Says(), "Look at bed, wheels and rails, then measure again."}
 	}
 	tolerance := run.Setup.Criteria.Tolerance
 	if x := v.Gap.Largest(); run.Setup.Applied == nil && math.Abs(x.Gap)+x.U95 <= tolerance {
-		return &Refusal{NotNeeded, fmt.Sprintf("Everywhere in the gauged area the gap error with its doubt stays within %s.", um(tolerance)), "Nothing is to be done."}
+		return &Refusal{NotNeeded, fmt.Sprintf("The nozzle error is within %s everywhere.", say.MM(tolerance)), "Leave the bed map as it is."}
 	}
 	if run.Map == nil {
-		return &Refusal{MapStale, "The printer's stored map was not read in this run.", "Let the printer measure its map, then run again."}
+		return &Refusal{MapStale, "This run could not read the bed map.", "Let the printer measure its bed map, then measure again."}
 	}
 	columns, rows := run.Map.Size()
 	if run.Setup.MapArea == nil {
-		return &Refusal{MapAreaUnknown, "Where the stored map has its nodes is not known: the printer does not say it.", "Set the map area: first and last column and row of the map, mm (--map-area X0,Y0,X1,Y1)."}
+		return &Refusal{MapAreaUnknown, "The printer does not say which area its bed map covers.", "Set the map area: first and last column and row in mm (--map-area X0,Y0,X1,Y1)."}
 	}
 	if columns < 2 || rows < 2 || ragged(run.Map.Nodes) {
-		return &Refusal{MapStale, "The stored map has no grid of at least two columns and two rows.", "Let the printer measure its map again."}
+		return &Refusal{MapStale, "The bed map has fewer than two columns or rows.", "Let the printer measure its bed map again."}
 	}
 	if a := run.Setup.Applied; a != nil && (!record.SameSize(a.Add, run.Map.Nodes) || a.In(run.Map.Nodes).Whole != record.Everywhere) {
-		return &Refusal{MapStale, "A correction is in part of the bed map only, or it cannot be told.", "Let the printer measure its map again, then run again."}
+		return &Refusal{MapStale, "Part of the bed map may hold a correction, and part not.", "Let the printer measure its bed map, then measure again."}
 	}
 	return nil
 }
@@ -120,7 +121,7 @@ func (v Verdict) nodes(run record.Run) (Table, [][]int64, *Refusal) {
 			n := Node{I: i, J: j, Place: record.NodePlace(area, columns, rows, i, j), Before: run.Map.Nodes[j][i]}
 			gap, u95, d := v.Gap.Beyond(n.Place)
 			if d > run.Setup.Criteria.NodeReach {
-				far = append(far, fmt.Sprintf("(%d,%d) by %.0f mm", i, j, d))
+				far = append(far, fmt.Sprintf("column %d, row %d by %s", i, j, say.Far(math.Round(d))))
 			}
 			want := int64(math.Round(-gap * 1000))
 			total[j] = append(total[j], want)
@@ -136,8 +137,8 @@ func (v Verdict) nodes(run record.Run) (Table, [][]int64, *Refusal) {
 		return Table{}, nil, r
 	}
 	if len(far) > 0 {
-		return Table{}, nil, &Refusal{NodeTooFar, fmt.Sprintf("Nodes of the stored map lie too far outside the gauged area (limit %.0f mm): %s.", run.Setup.Criteria.NodeReach, list(far)),
-			"Gauge nearer to these nodes, or make the map's area smaller."}
+		return Table{}, nil, &Refusal{NodeTooFar, fmt.Sprintf("The bed map reaches more than %s beyond the readings: %s.", say.Far(run.Setup.Criteria.NodeReach), list(far)),
+			"Gauge nearer to the edge, or make the bed map smaller."}
 	}
 	t.Largest, t.Steepest = Extremes(total, area)
 	return t, total, nil
@@ -155,8 +156,8 @@ func (v Verdict) offTheLine(t Table) *Refusal {
 	if d <= v.Gap.Margin {
 		return nil
 	}
-	return &Refusal{NodeTooFar, fmt.Sprintf("Only one row was gauged, and nodes of the stored map lie up to %.0f mm beside it: what changes from front to back is not known.", d),
-		"Gauge a second row, or the rest of the plan."}
+	return &Refusal{NodeTooFar, fmt.Sprintf("You gauged one row only. The bed map reaches %s beside it.", say.Far(math.Round(d))),
+		"Gauge a second row."}
 }
 
 // Extremes returns the largest |correction|, mm, and the steepest slope
@@ -182,17 +183,17 @@ func Extremes(total [][]int64, area record.Rect) (largest, steepest float64) {
 func (v Verdict) limits(run record.Run, t Table, total [][]int64) *Refusal {
 	c := run.Setup.Criteria
 	if run.Setup.Applied != nil && v.withinDoubt(t, c) {
-		return &Refusal{NotNeeded, "The correction in force agrees with what was measured now, within its doubt.", "Nothing is to be done."}
+		return &Refusal{NotNeeded, "The correction in force still fits.", "Leave it in force."}
 	}
 	const half = 0.0005 // um are whole
 	switch {
 	case t.Largest > c.Largest+half:
-		return &Refusal{TooLarge, fmt.Sprintf("The largest correction would be %s; at most %s is offered.", um(t.Largest), um(c.Largest)), "Repair first: see the findings."}
+		return &Refusal{TooLarge, fmt.Sprintf("The correction would reach %s, more than the limit of %s.", say.MM(t.Largest), say.MM(c.Largest)), "Repair the printer first."}
 	case t.Steepest > c.Steepest+half/10:
-		return &Refusal{TooSteep, fmt.Sprintf("Between neighbouring nodes the correction would change by %s per 100 mm; at most %s is offered.", um(100*t.Steepest), um(100*c.Steepest)), "Repair first: see the findings."}
+		return &Refusal{TooSteep, fmt.Sprintf("The correction would change by %s per 100 mm, more than the limit of %s.", say.MM(100*t.Steepest), say.MM(100*c.Steepest)), "Repair the printer first."}
 	case t.LargestU95 > c.DoubtShare*t.Largest:
-		return &Refusal{TooUncertain, fmt.Sprintf("The doubt of the correction reaches %s (95 %%), more than %.0f %% of the largest correction, %s.", um(t.LargestU95), 100*c.DoubtShare, um(t.Largest)),
-			"Gauge more places, nearer to the map's edges, or each place once more."}
+		return &Refusal{TooUncertain, fmt.Sprintf("The correction is known to %s only, and its largest value is %s.", say.PM(t.LargestU95), say.MM(t.Largest)),
+			"Gauge more points near the edges, or the same points once more."}
 	}
 	return nil
 }
@@ -243,17 +244,17 @@ func (v Verdict) stale(run record.Run, columns, rows int) *Refusal {
 		}
 	}
 	if len(ds) == 0 {
-		return &Refusal{MapStale, "The survey does not reach any node of the stored map, so that the map could not be checked.", "Check the map area, and survey where the nodes are."}
+		return &Refusal{MapStale, "The survey does not reach the bed map.", "Check the map area, then measure again."}
 	}
 	m := fit.Median(all)
 	var named []string
 	for _, d := range ds {
 		if off := d.d - m; math.Abs(off) > math.Max(4*d.u, run.Setup.Criteria.MapDiffers) {
-			named = append(named, fmt.Sprintf("(%d,%d) by %s", d.i, d.j, um(off)))
+			named = append(named, fmt.Sprintf("column %d, row %d by %s", d.i, d.j, say.MM(math.Abs(off))))
 		}
 	}
 	if len(named) > 0 {
-		return &Refusal{MapStale, fmt.Sprintf("The stored map is not what the survey found: %s.", list(named)), "Measure the map again, then run again."}
+		return &Refusal{MapStale, fmt.Sprintf("The bed map is not what the survey found: %s.", list(named)), "Let the printer measure its bed map, then measure again."}
 	}
 	return nil
 }

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"abbed/config/say"
 	"abbed/probe/record"
 )
 
@@ -36,7 +37,7 @@ func (e evidence) findings() []Finding {
 		fs = append([]Finding{e.cut(*c)}, fs...)
 	}
 	if len(fs) == 0 {
-		fs = append(fs, e.undetermined("The run does not tell anything yet.", "Run the steps repeat, gauging and survey."))
+		fs = append(fs, e.undetermined("This run shows nothing yet.", "Measure: the repeat test, the feeler gauge and the survey."))
 	}
 	return fs
 }
@@ -44,8 +45,8 @@ func (e evidence) findings() []Finding {
 // cut is the reason for which the run ended early, with the evidence of the
 // gate of the same name where there is one.
 func (e evidence) cut(c record.Cut) Finding {
-	f := Finding{ID: c.Finding, Sentence: c.Text, Evidence: "The run was ended for this reason: " + c.Code + ".", Next: c.Next,
-		Doubt: "It was judged while the run went on, by what was measured until then."}
+	f := Finding{ID: c.Finding, Sentence: c.Text, Evidence: "The run ended for this reason: " + c.Code + ".", Next: c.Next,
+		Doubt: "abbed judged it during the run, by what it had measured until then."}
 	if !slices.Contains(allFindings, f.ID) {
 		f.ID = Undetermined
 	}
@@ -67,10 +68,10 @@ func (e evidence) noLever() Finding {
 	}
 	return Finding{
 		ID:       NoLever,
-		Sentence: "The probe is the nozzle: however the head tilts, the map is what the nozzle meets. There is nothing to correct, and no gauging is needed.",
-		Evidence: fmt.Sprintf("The lever from nozzle to probe is %.1f mm.", e.run.Setup.Lever.Length()),
-		Doubt:    fmt.Sprintf("The gap error is 0 by construction; half a millimetre of lever that nobody sees would make %s at most.", um(math.Max(u, 0.001))),
-		Next:     "If the first layer is uneven all the same, look at the stability above, the bed's temperature and the age of the map.",
+		Sentence: "The probe is the nozzle, so the bed map is right. There is nothing to correct.",
+		Evidence: fmt.Sprintf("The probe offset is %s.", say.Far(e.run.Setup.Lever.Length())),
+		Doubt:    fmt.Sprintf("The nozzle error is zero by construction. An unseen probe offset of 0.5 mm makes %s at most.", um(math.Max(u, 0.001))),
+		Next:     "If the first layer is uneven, measure the bed map again at printing temperature.",
 	}
 }
 
@@ -91,8 +92,8 @@ func (e evidence) ofGap() []Finding {
 		causes := e.causes()
 		fs = append(fs, causes...)
 		if len(causes) == 0 && len(fs) == 0 {
-			e.undecided = fmt.Sprintf("somewhere the gap error may be beyond the tolerance of %s, but that is not certain", um(c.Tolerance))
-			missing = append([]string{fmt.Sprintf("%s: it is largest at %s, %s ±%s.", capital(e.undecided), x.Place, um(x.Gap), um(x.U95))}, missing...)
+			e.undecided = fmt.Sprintf("The nozzle error may be beyond %s, but that is not certain", say.MM(c.Tolerance))
+			missing = append([]string{fmt.Sprintf("%s. At %s the nozzle is %s (%s).", e.undecided, x.Place, say.Too(x.Gap), say.PM(x.U95))}, missing...)
 		}
 	}
 	fs = append(fs, e.contradicted()...)
@@ -116,22 +117,22 @@ func (e evidence) ofGap() []Finding {
 }
 
 // byPatches says what stands on printed patches alone.
-const byPatches = " It rests on printed patches alone, with their doubt; a correction from them stays unverified until one point has been gauged with it in force."
+const byPatches = " It rests on printed patches alone. A correction from them stays unverified until one reading at the gauge."
 
 // withoutGap concludes where no gap error could be told.
 func (e evidence) withoutGap() []Finding {
 	if e.run.Proof != nil {
-		return []Finding{e.undetermined("This run gauged the nozzle with a correction in force: it tells whether the correction is right, and nothing of the machine.",
-			"See with the correction what was shown.")}
+		return []Finding{e.undetermined("This run verified a correction. It shows nothing else of the printer.",
+			"Look at the correction.")}
 	}
-	sentence := "Whether the map can be trusted cannot be said yet: a map alone cannot tell the bed from the beam."
+	sentence := "The bed map alone does not show whether bed or beam is bent."
 	if e.steady.measured && e.steady.Wander != nil && !e.run.Asked(record.StepGauging) {
-		sentence = "The machine repeats itself. Whether its map can be trusted a run without gauging cannot say: a map alone cannot tell the bed from the beam."
+		sentence = "The printer repeats itself. Whether the bed map is right, only the feeler gauge shows."
 	}
-	next := "Run the step gauging."
+	next := "Take readings at the feeler gauge."
 	if w := e.GapWhy; w != nil && w.Code != "no-gauging" {
-		sentence = "The gap error cannot be told yet: " + w.Text + "."
-		next = capital(w.Hint) + "."
+		sentence = "The nozzle error is not known yet. " + say.Sentence(w.Text)
+		next = say.Sentence(w.Hint)
 	}
 	return append([]Finding{e.undetermined(sentence, next)}, e.contradicted()...)
 }
@@ -149,19 +150,19 @@ func (e evidence) missing() []string {
 	var out []string
 	switch {
 	case !e.steady.measured:
-		out = append(out, "The repeat test is missing, so that nobody knows whether the machine does the same twice.")
+		out = append(out, "The repeat test is missing, so it is not known whether the printer repeats itself.")
 	case e.steady.Wander == nil:
-		out = append(out, "The passes over one row are missing, so that nobody knows whether the head takes the same way twice.")
+		out = append(out, "The passes over one row are missing, so it is not known whether the wheels run true.")
 	}
 	if r := e.steady.Ride; r != nil && r.Suspect {
-		out = append(out, "Touches do not fit with each other, and whether the bed or the carriage does it is not proven. "+r.Says())
+		out = append(out, "Touches do not fit each other. Bed or carriage may be the cause. "+r.Says())
 	}
 	asked := e.run.Asked(record.StepGauging)
 	if asked && !e.run.Did(record.StepGauging) && !e.run.Did(record.StepSurvey) {
-		out = append(out, "The gauging was not finished: outside the gauged places nothing is known.")
+		out = append(out, "Some readings are missing. Beyond the points you gauged nothing is known.")
 	}
 	if len(e.gauged.rows()) < 2 {
-		out = append(out, "Only one row was gauged: what changes from front to back is not known.")
+		out = append(out, "You gauged one row only. What changes from front to back is not known.")
 	}
 	return out
 }
@@ -169,26 +170,26 @@ func (e evidence) missing() []string {
 func (e evidence) nextStep() string {
 	switch {
 	case !e.steady.measured, e.steady.Wander == nil:
-		return "Run the step repeat to its end, then the others."
+		return "Measure again, to the end."
 	case e.steady.Ride != nil && e.steady.Ride.Suspect:
-		return "Run repeat and survey again: marks of the bed stay where they are, what worn wheels do is elsewhere each time. With the printer unplugged and cool, look at bed, wheels and their tracks, and turn each wheel by hand: flats are felt once a turn."
+		return "Measure again. Marks on the bed stay where they are; what worn wheels do moves. Then unplug the printer, let it cool, and turn each wheel by hand to feel for flats."
 	case len(e.gauged.rows()) < 2:
-		return fmt.Sprintf("Gauge a second row, for instance at %s.", e.gauged.secondRow())
+		return fmt.Sprintf("Gauge a second row, for example at %s.", e.gauged.secondRow())
 	}
 	if p, now, after, ok := e.gauged.next(reachable(e.run)); ok && after < now-1e-6 {
-		return fmt.Sprintf("Gauge more: one record at %s lowers the largest doubt most, from %s to about %s.", p, um(now), um(after))
+		return fmt.Sprintf("Take one more reading at %s. It helps most.", p)
 	}
-	return "Gauge more: the places that are there once more."
+	return "Gauge the same points once more."
 }
 
 func (e evidence) undetermined(sentence, next string) Finding {
-	f := Finding{ID: Undetermined, Sentence: sentence, Next: next, Doubt: "The data do not tell more."}
-	f.Evidence = fmt.Sprintf("%d touches and %d gaugings.", len(e.run.Touches), len(e.run.Gaugings))
+	f := Finding{ID: Undetermined, Sentence: sentence, Next: next, Doubt: "The data do not show more."}
+	f.Evidence = fmt.Sprintf("%d touches and %d readings.", len(e.run.Touches), len(e.run.Gaugings))
 	if p := e.Profile; p != nil && p.Significant {
-		f.Evidence += fmt.Sprintf(" The survey has a left-right shape of %s (peak to valley, straight line taken out), with an agreement of %.2f between front and back: a beam would do so, and so would a bed bent like a trough.",
+		f.Evidence += fmt.Sprintf(" The survey has a left-right shape of %s (peak to valley, without its straight line). Front and back agree by %.2f: a bent beam or a bed bent like a trough.",
 			um(p.Size.Value), p.Agreement)
 	} else if p != nil {
-		f.Evidence += " The survey's left-right shape is not above its noise; a constant twist would not show in it."
+		f.Evidence += " The survey's left-right shape is not above its noise. A constant twist does not show in it."
 	}
 	return f
 }
@@ -205,11 +206,11 @@ func (e evidence) repair(x Extreme) (Finding, bool) {
 	}
 	f := Finding{
 		ID:       Repair,
-		Sentence: "The head tilts too much to be put right in the map. Repair comes first; no correction is offered.",
-		Evidence: fmt.Sprintf("The gap error reaches %s at %s (limit %s), its steepest slope %s per 100 mm (limit %s).",
+		Sentence: "The head tilts too much for a correction. Repair the printer.",
+		Evidence: fmt.Sprintf("The nozzle error reaches %s at %s (limit %s). Its steepest slope is %s per 100 mm (limit %s).",
 			um(x.Gap), x.Place, um(c.Largest), um(100*x.Slope), um(100*c.Steepest)),
-		Doubt: fmt.Sprintf("±%s there, ±%s per 100 mm (95 %%).", um(x.U95), um(100*x.SlopeU95)),
-		Next:  "With the printer off, look whether beam, rails and wheels sit square and tight, and whether the beam itself is twisted; align, shim or replace it as the maker describes, then measure again.",
+		Doubt: fmt.Sprintf("It is known to ±%s there, the slope to ±%s per 100 mm.", um(x.U95), um(100*x.SlopeU95)),
+		Next:  "Switch the printer off. Check that beam, rails and wheels are square, tight and not twisted. Align, shim or replace as the maker describes, then measure again.",
 	}
 	return f, true
 }
@@ -217,20 +218,20 @@ func (e evidence) repair(x Extreme) (Finding, bool) {
 func (e evidence) healthy(x Extreme) Finding {
 	f := Finding{
 		ID:       Healthy,
-		Sentence: "Steady and true: the map can be trusted, nothing needs correction.",
-		Evidence: fmt.Sprintf("Everywhere in the gauged area the gap error with its doubt stays within %s; it is largest at %s: %s ±%s.",
-			um(e.run.Setup.Criteria.Tolerance), x.Place, um(x.Gap), um(x.U95)),
-		Doubt: "Outside the gauged area nothing is known. Intervals are 95 %.",
-		Next:  "Nothing. Measure again after a repair, a crash or a move of the printer.",
+		Sentence: "The bed map is right. Nothing needs a correction.",
+		Evidence: fmt.Sprintf("The nozzle error is within %s everywhere between the points. It is largest at %s: %s ±%s.",
+			say.MM(e.run.Setup.Criteria.Tolerance), x.Place, um(x.Gap), um(x.U95)),
+		Doubt: "Beyond the points nothing is known. Intervals are 95 %.",
+		Next:  "Measure again after a repair, a crash or a move of the printer.",
 	}
 	if r := e.steady.Ride; r != nil && r.Off > 0 {
-		f.Doubt += fmt.Sprintf(" %d of %d touches of the survey lie off their neighbours.", r.Off, r.Touches)
+		f.Doubt += fmt.Sprintf(" %d of %d touches of the survey do not fit their neighbours.", r.Off, r.Touches)
 	}
 	if un := e.steady.unmeasured(); len(un) > 0 {
 		f.Doubt += " Not measured: " + strings.Join(un, ", ") + "."
 	}
 	if a := e.run.Setup.Applied; a != nil {
-		f.Next = "A correction of ours is in force though the machine does not need one: undo it. " + f.Next
+		f.Next = "Undo the correction in force: the printer does not need it. " + f.Next
 	}
 	return f
 }
@@ -249,13 +250,13 @@ func (e evidence) trueShape(good bool) (Finding, bool) {
 	}
 	f := Finding{
 		ID:       TrueShape,
-		Sentence: "The map's left-right shape is real: the nozzle meets it too, and the stored map deals with it.",
-		Evidence: fmt.Sprintf("The survey has a left-right shape of %s (peak to valley, straight line taken out).", um(p.Size.Value)),
-		Doubt:    fmt.Sprintf("The shape's size: ±%s (95 %%).", um(p.Size.U95())),
-		Next:     "Nothing, as long as the stored map is used. Whether bed or rail is bent a map cannot say; for the first layer it does not matter.",
+		Sentence: "The shape of the bed map is real. The bed map corrects it.",
+		Evidence: fmt.Sprintf("The survey has a left-right shape of %s (peak to valley, without its straight line).", um(p.Size.Value)),
+		Doubt:    fmt.Sprintf("The size of the shape is known to ±%s.", um(p.Size.U95())),
+		Next:     "Keep the bed map in use.",
 	}
 	if e.Share != nil {
-		f.Evidence += fmt.Sprintf(" Of it %.0f %% (%.0f to %.0f %%) is lever error.", 100*inShare(e.Share.Value), 100*inShare(e.Share.Lo95), 100*inShare(e.Share.Hi95))
+		f.Evidence += fmt.Sprintf(" Of it %.0f %% (%.0f to %.0f %%) is nozzle error.", 100*inShare(e.Share.Value), 100*inShare(e.Share.Lo95), 100*inShare(e.Share.Hi95))
 	}
 	return f, true
 }
@@ -282,10 +283,10 @@ func (e evidence) driftRemoved() (Finding, bool) {
 	}
 	f := Finding{
 		ID:       DriftFound,
-		Sentence: "The heights drifted while the printer was measured; the drift was regular, and was taken out.",
+		Sentence: "The heights drifted during the run. abbed took the drift out.",
 		Evidence: fmt.Sprintf("%s in all, %s per minute at the end (%s).", um(d.Total.Value), um(d.Rate.Value), kindSays[d.Kind]),
-		Doubt:    fmt.Sprintf("The total lies between %s and %s (95 %%); taking it out leaves %s.", um(d.Total.Lo95), um(d.Total.Hi95), um(d.Left)),
-		Next:     "Let the printer warm up longer before it is measured, and before its Z offset is set.",
+		Doubt:    fmt.Sprintf("The total is between %s and %s (95 %%). Without it %s are left.", um(d.Total.Lo95), um(d.Total.Hi95), um(d.Left)),
+		Next:     "Let the printer warm up longer before you measure and before you set the Z offset.",
 	}
 	return f, true
 }
@@ -304,10 +305,10 @@ func (e evidence) gapDrifts() (Finding, bool) {
 	_, half := e.gauged.times()
 	return Finding{
 		ID:       DriftFound,
-		Sentence: "The gap at one and the same place changed while it was gauged: the height at which the probe triggers drifts, or the hand at the blade. It was regular, and was taken out.",
-		Evidence: fmt.Sprintf("From the first record to the last, %.0f minutes, the gap changed by %s (the same places early and late).", 2*half/60, um(m.Value)),
-		Doubt:    fmt.Sprintf("The change lies between %s and %s (95 %%). Whether probe or hand made it, the records do not tell. The gap error and the Z offset's level hold for the middle of the gauging.", um(m.Lo95), um(m.Hi95)),
-		Next:     "Let the probe reach the temperature at which you print before the next gauging (a probe that warms up triggers at another height), draw the blade the same way each time, and gauge the zero place again at the end.",
+		Sentence: "The readings drifted. Probe or hand changed meanwhile; abbed took the drift out.",
+		Evidence: fmt.Sprintf("From the first reading to the last, %s, the gap at one point changed by %s.", say.Span(2*half), um(m.Value)),
+		Doubt:    fmt.Sprintf("The change is between %s and %s (95 %%). Probe and hand look alike. Nozzle error and Z offset hold for the middle of the readings.", um(m.Lo95), um(m.Hi95)),
+		Next:     "Let the probe reach printing temperature first. Draw the gauge the same way each time.",
 	}, true
 }
 

@@ -74,18 +74,18 @@ func (s steadiness) scatterGate(c record.Criteria) Gate {
 	return gate(ProbeNotRepeatable, s.Scatter != nil, failed, func() Finding {
 		f := Finding{
 			ID:       ProbeNotRepeatable,
-			Sentence: "The probe does not give the same height twice, so nothing finer can be seen with it. No correction is offered.",
-			Evidence: fmt.Sprintf("%d touches at one place scatter by %s (standard deviation) with drift and side of approach taken out; the limit is %s.",
+			Sentence: "The probe does not repeat. No correction is possible.",
+			Evidence: fmt.Sprintf("%d touches of one point scatter by %s (standard deviation, without drift and side of approach). The limit is %s.",
 				s.Touches, um(s.Scatter.Value), um(c.Scatter)),
-			Doubt: fmt.Sprintf("The scatter lies between %s and %s (95 %%).", um(s.Scatter.Lo95), um(s.Scatter.Hi95)),
-			Next: "Clean the nozzle and the probe, check that the probe, its mount and its cable are tight, and that the head does not rock; " +
-				"then run the repeat test again. Follow the maker's instructions for the probe.",
+			Doubt: fmt.Sprintf("The scatter is between %s and %s (95 %%).", um(s.Scatter.Lo95), um(s.Scatter.Hi95)),
+			Next: "Clean nozzle and probe. Check that probe, mount and cable are tight, and that the head does not rock. " +
+				"Follow the maker's instructions for the probe, then measure again.",
 		}
 		if wild {
-			f.Evidence += fmt.Sprintf(" %d touches lie far off the others.", odd)
+			f.Evidence += fmt.Sprintf(" %d touches are far from the others.", odd)
 		}
 		if rough {
-			f.Evidence += fmt.Sprintf(" Within the passes over one row neighbouring touches scatter by %s.", um(s.Wander.Noise))
+			f.Evidence += fmt.Sprintf(" In the passes over one row neighbouring touches scatter by %s.", um(s.Wander.Noise))
 		}
 		return f
 	})
@@ -123,15 +123,15 @@ func (s steadiness) driftGate(c record.Criteria) Gate {
 func driftFailed(d *Drift, c record.Criteria) Finding {
 	f := Finding{ID: DriftFound}
 	if d.Kind == irregular {
-		f.Sentence = "The heights move up and down with time in no regular way, so that they cannot be set right. No correction is offered."
-		f.Evidence = fmt.Sprintf("Beside scatter the height of one place moves by %s (standard deviation); at most %s may be left.", um(d.Left), um(c.DriftLeft))
-		f.Doubt = "What moves it, this test cannot say: temperature, a loose part and a belt that settles look alike."
+		f.Sentence = "The heights move irregularly with time. No correction is possible."
+		f.Evidence = fmt.Sprintf("Beside its scatter the height of one point moves by %s (standard deviation). The limit is %s.", um(d.Left), um(c.DriftLeft))
+		f.Doubt = "Temperature, a loose part and a belt that settles look alike."
 	} else {
-		f.Sentence = "The heights drift faster than can be set right. No correction is offered."
-		f.Evidence = fmt.Sprintf("The height of one place drifts by %s per minute at the end of the test; up to %s can be removed.", um(d.Rate.Value), um(c.DriftRate))
-		f.Doubt = fmt.Sprintf("The drift lies between %s and %s per minute (95 %%).", um(d.Rate.Lo95), um(d.Rate.Hi95))
+		f.Sentence = "The heights drift too fast. No correction is possible."
+		f.Evidence = fmt.Sprintf("The height of one point drifts by %s per minute at the end of the test. abbed can take out %s.", um(d.Rate.Value), um(c.DriftRate))
+		f.Doubt = fmt.Sprintf("The drift is between %s and %s per minute (95 %%).", um(d.Rate.Lo95), um(d.Rate.Hi95))
 	}
-	f.Next = "Let bed, frame and head come to a steady temperature (wait, with the heat that you print with), check for loose parts, and run the repeat test again."
+	f.Next = "Heat as for a print and wait until the temperature is steady. Check for loose parts, then measure again."
 	return f
 }
 
@@ -149,9 +149,9 @@ func (s Stability) playGate(c record.Criteria) Gate {
 	return gate(LooseCarriage, s.PlayX != nil || s.PlayY != nil, worst != nil, func() Finding {
 		return Finding{
 			ID:       LooseCarriage,
-			Sentence: "The carriage has play: the height depends on the side from which the head comes. No correction is offered.",
-			Evidence: fmt.Sprintf("Along %s the two sides of approach differ by %s (reversal value B of ISO 230-2); the limit is %s.", axis, um(math.Abs(worst.Value)), um(c.Play)),
-			Doubt:    fmt.Sprintf("The difference lies between %s and %s (95 %%).", um(worst.Lo95), um(worst.Hi95)),
+			Sentence: "The carriage has play. No correction is possible.",
+			Evidence: fmt.Sprintf("Along %s the height depends on the side from which the head comes, by %s (reversal value B of ISO 230-2). The limit is %s.", axis, um(math.Abs(worst.Value)), um(c.Play)),
+			Doubt:    fmt.Sprintf("The difference is between %s and %s (95 %%).", um(worst.Lo95), um(worst.Hi95)),
 			Next:     workshop.Play(axis).Says(),
 		}
 	})
@@ -164,19 +164,19 @@ func (s Stability) wanderGate(c record.Criteria) Gate {
 	return gate(WornWheels, w != nil, w != nil && w.fired, func() Finding {
 		f := Finding{
 			ID:       WornWheels,
-			Sentence: "The head does not take the same way twice: passes over the same row differ. This is what worn, flat or dirty wheels do; a correction would be wrong the next time. No correction is offered.",
-			Doubt:    "Loose rails or a belt that pulls unevenly can look the same.",
+			Sentence: "The wheels do not run true: they are worn, flat or dirty. No correction is possible.",
+			Doubt:    "Loose rails or an uneven belt look the same.",
 			Next:     workshop.Wheels().Says(),
 		}
-		f.Evidence = fmt.Sprintf("Over %d passes the height at one place differs by %s (standard deviation, scatter taken out; limit %s).",
+		f.Evidence = fmt.Sprintf("Over %d passes the height of one point differs by %s (standard deviation, without scatter; limit %s).",
 			w.Passes, um(w.Between.Value), um(c.Wander))
 		if w.Places > 0 {
-			f.Evidence += fmt.Sprintf(" At %d places a few mm wide one pass stands out, by up to %s (standard deviation between passes).", w.Places, um(w.Local))
+			f.Evidence += fmt.Sprintf(" At %d points one pass differs, by up to %s (standard deviation between passes).", w.Places, um(w.Local))
 		}
 		if s.Ride != nil && s.Ride.worn {
 			f.Evidence += " " + s.Ride.Says()
 		}
-		f.Doubt = fmt.Sprintf("Scatter alone would do so with a probability of %.1g. ", w.P) + f.Doubt
+		f.Doubt = fmt.Sprintf("Scatter alone does so with a probability of %.1g. ", w.P) + f.Doubt
 		return f
 	})
 }

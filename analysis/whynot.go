@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"abbed/analysis/model"
+	"abbed/config/say"
 	"abbed/probe/record"
 )
 
@@ -24,25 +25,25 @@ func (g *gauged) whyNot() *Reason {
 	columns := len(g.columns())
 	switch {
 	case !g.area().Grown(c.GaugedMargin).Has(zero):
-		return &Reason{"zero-not-gauged", "the zero place was neither gauged nor printed on, so that nothing can be compared with it", "gauge the zero place, " + zero.String()}
+		return &Reason{"zero-not-gauged", "the zero point was neither gauged nor printed on", "gauge the zero point, " + zero.String()}
 	case columns < 3 || g.surface.post == nil:
-		return &Reason{"few-places", fmt.Sprintf("gauged at %d places in %d columns: a bend between them cannot be seen", Places(g.gapsAt()), columns), g.gaugeOn()}
+		return &Reason{"few-places", fmt.Sprintf("%d points in %d columns do not show a bend between them", Places(g.gapsAt()), columns), g.gaugeOn()}
 	case g.records() < leastForBend && g.bendDoubt() > openBend*c.Tolerance:
-		return &Reason{"bend-unclear", fmt.Sprintf("the gap error may bend from left to right by %s more or less than %d gaugings show, or one of them is a slip", um(g.bendDoubt()), g.records()), g.gaugeOn()}
+		return &Reason{"bend-unclear", fmt.Sprintf("%d readings show the bend from left to right to %s only, or one of them is a slip", g.records(), say.PM(g.bendDoubt())), g.gaugeOn()}
 	}
 	if _, u95 := g.surface.of(g.machine.Share()); g.restSize*u95 > c.Tolerance {
-		return &Reason{"share-unclear", fmt.Sprintf("the map has a left-right shape of %s with bends closer than any smooth motion has, and the gauged places cannot tell how much of it is lever error", um(g.restSize)), g.gaugeOn()}
+		return &Reason{"share-unclear", fmt.Sprintf("the bed map bends by %s between the points, and the readings do not show how much of it is nozzle error", say.MM(g.restSize)), g.gaugeOn()}
 	}
 	if off, sd := g.zeroOff(); math.Abs(off) > 4*sd && math.Abs(off) > c.Tolerance/2 {
-		return &Reason{"zero-does-not-fit", fmt.Sprintf("the zero place, against which everything is compared, lies %s from what the other places say of it", um(off)),
-			"gauge the zero place again, and a place near it, at another y"}
+		return &Reason{"zero-does-not-fit", fmt.Sprintf("the reading at the zero point is %s off the others", say.MM(math.Abs(off))),
+			"gauge the zero point again, and a point near it at another Y"}
 	}
 	if h := g.surface.post.Hand(); h > shaken*c.GaugeScatter && g.seconds() < fewSeconds {
-		return &Reason{"hand-or-shape", fmt.Sprintf("the gaugings lie %s about any smooth shape, where %s is expected: the hand may be unsteady, or the shape is another", um(h), um(c.GaugeScatter)),
-			"gauge three places or more a second time"}
+		return &Reason{"hand-or-shape", fmt.Sprintf("the readings scatter by %s, and %s is usual: the hand may be unsteady, or the shape is another", say.MM(h), say.MM(c.GaugeScatter)),
+			"gauge three points or more a second time"}
 	}
 	if l := g.model.LackOfFit; l != nil && l.P < 0.001 {
-		return &Reason{"does-not-fit", fmt.Sprintf("gaugings repeat well at each place, and yet no smooth shape fits them (lack of fit F %.1f, p %.1g)", l.F, l.P), g.gaugeOn()}
+		return &Reason{"does-not-fit", fmt.Sprintf("the readings repeat well, and no smooth shape fits them (lack of fit F %.1f, p %.1g)", l.F, l.P), g.gaugeOn()}
 	}
 	return nil
 }
@@ -125,11 +126,11 @@ func (g *gauged) share() (*Measured, string) {
 	p := g.profile
 	switch {
 	case p == nil:
-		return nil, "there is no survey whose shape could be shared out"
+		return nil, "there is no survey"
 	case !p.Significant:
 		return nil, "the survey's left-right shape is not above its noise"
 	case g.surface.post == nil:
-		return nil, "without gauging nothing tells bed and beam apart"
+		return nil, "without readings bed and beam look the same"
 	}
 	ff := 0.0
 	for _, c := range p.Columns {
@@ -142,7 +143,7 @@ func (g *gauged) share() (*Measured, string) {
 	m := g.surface.measured(r)
 	m.Unit = ""
 	if m.U > 1 {
-		return nil, "the gauged places cannot tell the survey's left-right shape from a slope: gauge more columns"
+		return nil, "the readings do not show more than a slope: gauge more columns"
 	}
 	return &m, ""
 }

@@ -52,7 +52,7 @@ func TestProve(t *testing.T) {
 				if says := map[bool]string{true: "Verified. ", false: "Not verified. "}[c.proved]; !strings.HasPrefix(run.Sentence, says) || !strings.Contains(run.Sentence, c.says) {
 					t.Errorf("it ended with %q", run.Sentence)
 				}
-				if a, err := w.api.Analysis(t.Context(), run.ID); err != nil || len(a.Findings) != 1 || a.Findings[0].ID != "undetermined" || !strings.Contains(a.Findings[0].Sentence, "nothing of the machine") {
+				if a, err := w.api.Analysis(t.Context(), run.ID); err != nil || len(a.Findings) != 1 || a.Findings[0].ID != "undetermined" || !strings.Contains(a.Findings[0].Sentence, "nothing else of the printer") {
 					t.Errorf("its findings: %+v, %v", a.Findings, err)
 				}
 				asked := &cobra.Command{}

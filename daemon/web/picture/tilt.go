@@ -60,7 +60,7 @@ func (t Tilt) SVG() template.HTML {
 	for i, h := range t.Heads {
 		t.head(c, 6+room*(float64(i)+0.5), k*h.Gap/math.Abs(t.Lever), h)
 	}
-	c.text(width-8, bedLine+54, end, "label", "broken line: where the map believes the nozzle is")
+	c.text(width-8, bedLine+54, end, "label", "broken line: where the bed map has the nozzle")
 	return c.done()
 }
 
@@ -89,7 +89,7 @@ func (t Tilt) head(c *canvas, mid, angle float64, h Head) {
 		c.line(x, y, x, bedLine-drawnRise, "gap")
 	}
 	c.text(mid, 14, middle, "label", h.Name)
-	c.text(mid, bedLine+22, middle, "label strong", say.Signed(h.Gap, 3)+" mm")
+	c.text(mid, bedLine+22, middle, "label strong", say.MM(math.Abs(h.Gap)))
 	c.text(mid, bedLine+36, middle, "label", verdict(h.Gap))
 	if angle == 0 { // upright: what is what
 		left, right := "nozzle", "probe"
