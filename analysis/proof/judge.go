@@ -263,7 +263,7 @@ func (c Case) corrected(out *Result, bad float64) {
 		out.Next = "Clean the bed and print the patches again. If the same ones have gaps, undo the correction and measure again."
 	case bad > sure:
 		out.Verdict = Wrong
-		out.Sentence = fmt.Sprintf("The correction is wrong. %s, and a first layer bears %s.", left, say.MM(c.Tolerance))
+		out.Sentence = fmt.Sprintf("The correction is wrong. %s, and the limit is %s.", left, say.MM(c.Tolerance))
 		out.Next = c.suspect(out.Share)
 	case len(out.Missing) > 0:
 		out.Verdict = CannotTell
@@ -271,11 +271,11 @@ func (c Case) corrected(out *Result, bad float64) {
 		out.Next = "Read these patches, and enter all readings again. Write \"gaps\" for a patch whose lines lie apart."
 	case bad <= 1-sure:
 		out.Verdict = Verified
-		out.Sentence = fmt.Sprintf("The correction is verified on the first layer. %s at most, and a first layer bears %s.", left, say.MM(c.Tolerance))
+		out.Sentence = fmt.Sprintf("The correction is verified on the first layer. %s at most, and the limit is %s.", left, say.MM(c.Tolerance))
 		out.Next = "Print. Print patches again after each change to the machine."
 	default:
 		out.Verdict = CannotTell
-		out.Sentence = fmt.Sprintf("The patches do not show whether the correction is right. %s, and a first layer bears %s.", left, say.MM(c.Tolerance))
+		out.Sentence = fmt.Sprintf("The patches do not show whether the correction is right. %s, and the limit is %s.", left, say.MM(c.Tolerance))
 		out.Next = fmt.Sprintf("Take a reading with the feeler gauge at %s with the correction in force, or print the patches again on a clean bed.", say.At(most.U, most.V))
 	}
 	if t := out.Thicker; math.Abs(t) > c.Tolerance {
@@ -350,6 +350,11 @@ func (c Case) bare(out *Result) {
 		w := 1 / (l.Doubt*l.Doubt + u95*u95/(1.96*1.96))
 		parts, n = append(parts, part{l.MM - *l.Predicted, w}), n+1
 		sw, swr = sw+w, swr+w*(l.MM-*l.Predicted)
+	}
+	if c.Predicted == nil && len(out.Left) >= fewest {
+		out.Verdict, out.Sentence = CannotTell, "Nothing was gauged in this run: the nozzle error rests on the patches alone."
+		out.Next = "Look at the correction. When it is applied, gauge one point: until then it is unverified."
+		return
 	}
 	if n < fewest {
 		out.Verdict, out.Sentence, out.Next = CannotTell, "There are no readings of the feeler gauge where the patches lie.", "Run the step gauging. Then the patches make the nozzle error surer."

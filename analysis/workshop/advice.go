@@ -22,7 +22,7 @@ type Advice struct {
 // Says is the advice as one text: the cautions first, then the steps.
 func (a Advice) Says() string { return strings.Join(append(Cautions(), a.Steps...), " ") }
 
-// again ends all work on what does not do the same twice.
+// again ends all work on what does not repeat.
 const again = "Change one thing at a time, and run the repeat test again."
 
 // Wheels is where to look for worn wheels, and what to do; common practice, no
@@ -30,8 +30,8 @@ const again = "Change one thing at a time, and run the repeat test again."
 func Wheels() Advice {
 	return Advice{"Wheels", []string{
 		"Push the head slowly by hand along the whole beam. A wheel that is flat or dirty is felt as a click or a dip, once a turn.",
-		"Turn each wheel with a finger while the head stands still: one that turns without moving the head bears nothing; one that can hardly be turned bears too much.",
-		"Look at each tread against the light: flats, cracks, dents where it stood for long, crumbs of plastic. Clean tread and profile with a dry cloth.",
+		"Turn each wheel with a finger while the head stands still: one that turns without moving the head carries nothing; one that can hardly be turned carries too much.",
+		"Look at each tread against the light: flats, cracks, dents where it rested for long, crumbs of plastic. Clean tread and profile with a dry cloth.",
 		"Set the eccentric nuts: turn each until its wheel just cannot be turned by a finger without the head moving along, and no further. Too tight makes flats.",
 		"Replace wheels that stay flat after cleaning, in pairs or all, with their bearings; on rails or rods clean and oil, or replace, the carriage's bearings as the maker describes.",
 		"If wheels and bearings are sound, look at the rail's or beam's screws, and at a belt that pulls unevenly.",
@@ -64,7 +64,7 @@ func yAxis() Advice {
 	return Advice{"Y axis", []string{
 		"Rock the bed at its left and right edge, at the front and at the back of its travel: what can be felt is play.",
 		"Sight along both Y rails or profiles from the front: they have to lie in one plane. On a beam that travels, measure both its ends against the frame at the front and at the back.",
-		"Twist the frame back by its feet: on an uneven table a frame twists, and the Y axis with it. Set the feet so that all four bear.",
+		"Twist the frame back by its feet: on an uneven table a frame twists, and the Y axis with it. Set the feet so that all four carry.",
 	}}
 }
 

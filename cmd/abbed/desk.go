@@ -96,16 +96,17 @@ func repairCommand() *cobra.Command {
 		Short: "Say what to do with shims, rails and screws",
 		Long: `RECORD is the record of a run (a file, "-" for standard input); anything else is
 the id of a run of the daemon. The roll of the head along X is worked out from the
-gauged gap error; what it costs is repaired at the brackets that hold the beam.
-With the places of the bed's supports (--supports, or desk.supports of the
-settings) it says how far each has to go up or down, and how many turns
-that is: as the nozzle sees the bed, and not as the tilted probe does.`,
+readings of the feeler gauge. The steps come in the order in which to do them, each with
+what to measure after it; a step stands there only where it is known to help. A shim
+needs --mounting. With the places of the bed's supports (--supports, or desk.supports
+of the settings) you get the turns of their screws, as the nozzle meets the bed, and not
+as the tilted probe does.`,
 		Args: cobra.ExactArgs(1),
 	}
 	f := c.Flags()
 	d.add(c)
 	addSettings(f, "config", "set")
-	f.Float64Var(&d.Mounting, "mounting", 0, "length between the brackets that hold the beam, mm; 0: the gauged width")
+	f.Float64Var(&d.Mounting, "mounting", 0, "length between the brackets that hold the beam, mm; a shim needs it")
 	f.Float64Var(&d.Spacing, "spacing", 20, "distance of a bracket's fasteners across the beam, mm")
 	f.Float64Var(&d.Width, "width", 20, "width of the profile, mm")
 	f.Float64Var(&d.Height, "height", 0, "other side of the profile's section, mm; 0: as wide")
@@ -144,35 +145,30 @@ func (d *desk) do(c *cobra.Command, name string) error {
 		return writeJSON(c.OutOrStdout(), a)
 	}
 	tellRepair(c.OutOrStdout(), a)
-	if a.Twist == nil && a.Tram == nil && len(a.Advice) == 0 {
-		return errors.New("repair: there is nothing to do with tools by this run: " + a.TwistWhy)
+	if len(a.Steps) == 0 && a.Largest == nil {
+		return errors.New("repair: " + a.Why)
 	}
 	return nil
 }
 
 func tellRepair(w io.Writer, a api.Repair) {
-	for _, c := range a.Cautions {
-		fmt.Fprintln(w, "!", c)
-	}
-	if a.Twist != nil {
-		fmt.Fprint(w, a.Twist.Says)
-	} else {
-		fmt.Fprintln(w, "Beam:", a.TwistWhy)
-	}
-	if a.Tram != nil {
-		fmt.Fprintf(w, "Bed, by the nozzle: it rises by %.3f ±%.3f mm per 100 mm to the right, %.3f ±%.3f to the back.\n",
-			a.Tram.SlopeX.Value, a.Tram.SlopeX.Hi95-a.Tram.SlopeX.Value, a.Tram.SlopeY.Value, a.Tram.SlopeY.Hi95-a.Tram.SlopeY.Value)
-		for _, s := range a.Tram.Supports {
-			fmt.Fprintln(w, " ", s.Says)
+	if len(a.Steps) > 0 {
+		for _, c := range a.Cautions {
+			fmt.Fprintln(w, "!", c)
 		}
-		fmt.Fprintln(w, a.Tram.Says)
-	} else {
-		fmt.Fprintln(w, "Bed:", a.TramWhy)
 	}
-	for _, h := range a.Advice {
-		fmt.Fprintf(w, "%s:\n", h.Title)
-		for i, s := range h.Steps {
-			fmt.Fprintf(w, "  %d. %s\n", i+1, s)
+	for i, s := range a.Steps {
+		fmt.Fprintf(w, "%d. %s\n", i+1, s.Title)
+		for _, d := range s.Do {
+			fmt.Fprintln(w, "  ", d)
+		}
+		if s.Then != "" {
+			fmt.Fprintln(w, "   Then:", s.Then)
+		}
+	}
+	for _, s := range []string{a.Why, a.Missing} {
+		if s != "" {
+			fmt.Fprintln(w, s)
 		}
 	}
 }

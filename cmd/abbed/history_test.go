@@ -104,7 +104,7 @@ func TestHistory(t *testing.T) {
 	}
 	t.Log(out.String())
 	out.Reset()
-	if code := Main(t.Context(), []string{"workshop", "probe-place", filepath.Join(files, ids[0]), "--lever", "60,0", "--lever", "0,20"}, &out, &errs); code != exitDone || !strings.Contains(out.String(), "not foretold") {
+	if code := Main(t.Context(), []string{"workshop", "probe-place", filepath.Join(files, ids[0]), "--lever", "60,0", "--lever", "0,20"}, &out, &errs); code != exitDone || !strings.Contains(out.String(), "not known (") {
 		t.Errorf("%d: %s%s", code, out.String(), errs.String())
 	}
 	t.Log(out.String())

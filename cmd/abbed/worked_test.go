@@ -77,23 +77,28 @@ func (w *worked) value(pattern string) float64 {
 
 // byHand are the sums that the page does beside the command's, as it does them: by
 // the sine (handbook trigonometry), from what was printed.
-type byHand struct{ Cost, Sin, Roll, Width, Over, Rocks, In, Out, Gap, Step, GapU string }
+type byHand struct{ Shim, Over, Roll, Width, Cost, Rocks, In, Out, Gap, Step, GapU string }
 
 func (w *worked) hand() byHand {
 	w.t.Helper()
 	f := func(v float64, places int) string { return strconv.FormatFloat(v, 'f', places, 64) }
-	cost, width := w.value(`Now it costs (\S+) ±`), w.value(`to x=(\d+)`)-w.value(`x=(\d+) to`)
-	sin := cost / w.run.Setup.Lever.Y
-	roll, _ := strconv.ParseFloat(f(math.Asin(sin)*180/math.Pi, 3), 64)
-	over, _ := strconv.ParseFloat(f(roll*300/width, 3), 64)
-	rocks := 20 * math.Sin(over*math.Pi/180)
-	for says, got := range map[string]float64{`rolls by \+?(\S+)`: roll, `here it is (\S+)`: over, `rock by (\S+)`: rocks, `Shim: (\S+)`: rocks} {
-		if want := w.value(says); math.Abs(got-want) > 0.0021 { // two roundings to 0.001
-			w.t.Errorf("by hand %.4f, the command %.4f (%s)", got, want, says)
-		}
+	const deg = 180 / math.Pi
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, g := range w.run.Gaugings {
+		lo, hi = math.Min(lo, g.Place.U), math.Max(hi, g.Place.U)
 	}
-	in, out := w.value(`blade of (\S+) mm goes in`), w.value(`one of (\S+) mm does not`)
-	return byHand{f(cost, 3), f(sin, 5), f(roll, 3), f(width, 0), f(over, 3), f(rocks, 3), f(in, 2), f(out, 2),
+	shim := w.value(`shim of (\S+) mm under`)
+	over := math.Asin(shim/20) * deg
+	roll := over * (hi - lo) / 300
+	cost, rocks := w.run.Setup.Lever.Y*math.Sin(roll/deg), 17*math.Sin(over/deg)
+	if want := (w.value(`Now it is (\S+) mm to`) + w.value(`mm to (\S+) mm\.`)) / 2; math.Abs(cost/2-want) > 0.015 {
+		w.t.Errorf("by hand %.3f mm on either side, the command %.3f", cost/2, want)
+	}
+	if want := w.value(`right corner is (\S+) ±`); math.Abs(rocks-want) > 0.011 {
+		w.t.Errorf("by hand it rocks by %.3f mm, the command says %.3f", rocks, want)
+	}
+	in, out := w.value(`feeler gauge of (\S+) mm goes`), w.value(`One of (\S+) mm does not`)
+	return byHand{f(shim, 2), f(over, 3), f(roll, 3), f(hi-lo, 0), f(cost, 3), f(rocks, 3), f(in, 2), f(out, 2),
 		f((in+out)/2, 3), f(out-in, 2), f((out-in)/math.Sqrt(12), 4)}
 }
 
@@ -155,8 +160,7 @@ func TestWorkedExample(t *testing.T) {
 	w := &worked{t: t, dir: t.TempDir(), run: run}
 	page := template.Must(template.New("").Funcs(template.FuncMap{
 		"abbed": w.abbed, "pick": w.pick, "hand": w.hand, "mapfall": w.mapfall, "level": w.level, "node": w.node, "ends": w.ends,
-		"num":   func(v any) string { return fmt.Sprint(v) },
-		"again": func(line string) string { w.abbed(line); return "" },
+		"num": func(v any) string { return fmt.Sprint(v) },
 	}).ParseFiles("testdata/worked-example.md.tmpl"))
 	s := config.Default()
 	var out bytes.Buffer

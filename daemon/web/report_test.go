@@ -16,7 +16,7 @@ import (
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 
-	"abbed/analysis"
+	"abbed/analysis/given"
 	"abbed/daemon/api"
 	"abbed/daemon/web/webtest"
 )
@@ -57,7 +57,7 @@ func TestReportStandsAlone(t *testing.T) {
 // The touches come back from the CSV as they were.
 func TestTouchesComeBack(t *testing.T) {
 	w := get(t, handler(webtest.Scene("done")), "/run/r1/touches.csv")
-	back, err := analysis.ReadCSV(w.Body)
+	back, err := given.ReadCSV(w.Body)
 	if err != nil || len(back) != 24+123+20+175+7 {
 		t.Fatalf("%d touches, %v", len(back), err)
 	}
