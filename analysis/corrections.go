@@ -61,7 +61,7 @@ func finding(f result.Finding) *result.Refusal {
 func (v Verdict) unready(run record.Run) *result.Refusal {
 	switch {
 	case v.GapWhy != nil && v.GapWhy.Code == "no-gauging":
-		return &result.Refusal{Code: result.NoGauging, Text: "No place was gauged: a map alone cannot tell the bed from the beam.", Hint: "Run the step gauging."}
+		return &result.Refusal{Code: result.NoGauging, Text: "No point was gauged: a bed map alone cannot tell the bed from the beam.", Hint: "Run the gauging, or print patches over the whole bed and give their thickness."}
 	case v.facts == nil:
 		return &result.Refusal{Code: result.NoGauging, Text: "This verdict was read back without its fit.", Hint: "Judge the run again."}
 	case v.facts.survey == nil:

@@ -53,7 +53,7 @@ func gauge(run record.Run, s steady.Steadiness, sv *steady.Survey, prof *steady.
 	g.model.Outliers = odd
 	g.pairs = result.Keep(all, func(p steady.Paired) bool { return p.Touches > 0 })
 	if len(g.pairs) == 0 && len(g.printed()) == 0 {
-		g.why = &result.Reason{Code: "no-gauging", Text: "nothing was gauged, and a map alone cannot tell bed from beam", Hint: "run the step gauging: the nozzle on a feeler gauge at the places that the program names"}
+		g.why = &result.Reason{Code: "no-gauging", Text: "nothing was gauged, and a map alone cannot tell bed from beam", Hint: "run the gauging, or print patches over the whole bed and give their thickness"}
 		return g
 	}
 	g.machine = g.machineOf()
