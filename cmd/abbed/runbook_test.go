@@ -264,6 +264,10 @@ func TestRunbook(t *testing.T) {
 	clears(right, "AbbedLinkLost", lines["AbbedLinkLost"]...)
 	clears(right, "AbbedUnsteady", lines["AbbedUnsteady"]...)
 
+	if code, out, errs := runOn(t, "status", "--all"); code != exitDone || !strings.Contains(out, "left\tready") || !strings.Contains(out, "middle\tready") {
+		t.Errorf("status --all: %d %s%s", code, out, errs)
+	}
+
 	// A run that nobody wants.
 	if code, _, errs := runOn(t, "measure", "repeat", "--printer", "left"); code != exitDone {
 		t.Fatal(errs)
