@@ -20,7 +20,7 @@ func (s *Shelf) Repair(id string, a api.AskRepair) (api.Repair, error) {
 	if err != nil {
 		return api.Repair{}, err
 	}
-	return RepairOf(j.Run, j.Verdict, Asked(a, s.now.Owner()))
+	return RepairOf(j.Run, j.Verdict, Asked(a, s.now.Owner()), s.now.InForce())
 }
 
 // Asked fills in what the owner's settings say.
@@ -44,7 +44,8 @@ func Asked(a api.AskRepair, s config.Settings) api.AskRepair {
 }
 
 // RepairOf works out what to do with tools after a run, in the order in which to do it.
-func RepairOf(run record.Run, v analysis.Verdict, a api.AskRepair) (api.Repair, error) {
+// inForce says that a correction stands in the printer's map.
+func RepairOf(run record.Run, v analysis.Verdict, a api.AskRepair, inForce bool) (api.Repair, error) {
 	for _, l := range []float64{a.Mounting, a.Spacing, a.Width, a.Height, a.Rails} {
 		if !(l >= 0 && l <= 5000) {
 			return api.Repair{}, api.Errorf(422, "bad-value", "give lengths in mm", "repair: %g mm is no length", l)
@@ -53,7 +54,7 @@ func RepairOf(run record.Run, v analysis.Verdict, a api.AskRepair) (api.Repair, 
 	if !(a.Pitch >= 0.1 && a.Pitch <= 5) {
 		return api.Repair{}, api.Errorf(422, "bad-value", "Give mm in a turn, 0.1 to 5, such as 0.7.", "repair: %g mm is no pitch of a screw.", a.Pitch)
 	}
-	b := bench{run: run, v: v, AskRepair: a, ahead: v.Gap.Ahead()}
+	b := bench{run: run, v: v, AskRepair: a, inForce: inForce, ahead: v.Gap.Ahead()}
 	out := api.Repair{Cautions: workshop.Cautions(), Steps: []api.RepairStep{}}
 	if b.ahead != nil {
 		b.now = b.ahead.Largest(analysis.Slope{})
@@ -79,8 +80,9 @@ type bench struct {
 	run record.Run
 	v   analysis.Verdict
 	api.AskRepair
-	ahead *analysis.Ahead
-	now   analysis.Measured
+	inForce bool
+	ahead   *analysis.Ahead
+	now     analysis.Measured
 }
 
 func (b bench) tolerance() float64 { return b.run.Setup.Criteria.Tolerance }
@@ -95,7 +97,7 @@ func (b bench) steps() []api.RepairStep {
 	if len(work) == 0 {
 		return b.level()
 	}
-	if b.run.Setup.Applied != nil {
+	if b.inForce {
 		work = append([]api.RepairStep{{ID: "undo", Title: "Undo the correction.", Do: []string{"It was made for the machine as it is now."}}}, work...)
 	}
 	again := api.RepairStep{ID: "measure", Title: "Measure again: repeat, gauging and survey.", Then: "The bed's screws, the Z offset and the correction come after that run."}
