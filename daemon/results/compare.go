@@ -29,7 +29,7 @@ func Compared(before, after analysis.Judged) (api.Comparison, error) {
 		return api.Comparison{}, api.Errorf(409, why.Code, why.Hint, "compare: %s", why.Text)
 	}
 	out := api.Comparison{Before: c.Before, After: c.After, Sentence: c.Sentence, Not: c.Not, Gone: c.Gone, Stay: c.Stay, Come: c.Come,
-		Changes: []api.Change{},
+		Changes:       []api.Change{},
 		LargestBefore: placeGap(c.LargestBefore), LargestAfter: placeGap(c.LargestAfter), LeftBefore: placeGap(c.LeftBefore), LeftAfter: placeGap(c.LeftAfter)}
 	for _, x := range c.Changes {
 		out.Changes = append(out.Changes, *change(x))

@@ -121,12 +121,10 @@ func (b bench) tilting() []api.RepairStep {
 	if b.ahead == nil || b.now.Hi95 <= b.tolerance() {
 		return nil
 	}
-	lever := b.run.Setup.Lever
-	along := math.Abs(lever.X) <= lever.Length()/6 // within 10 degrees of Y
 	switch {
 	case b.v.Has(analysis.BedRoll), b.v.Has(analysis.BedPitch):
 		return []api.RepairStep{b.yAxis()}
-	case b.v.Has(analysis.BeamTwist) && along:
+	case b.v.Has(analysis.BeamTwist) && b.v.Rates(b.run.Setup.Lever).Twist != nil:
 		return b.twisted()
 	case b.v.Has(analysis.BeamPitch):
 		return []api.RepairStep{b.pitched()}
@@ -156,8 +154,11 @@ const foil = 0.03
 func (b bench) twisted() []api.RepairStep {
 	act, helps := b.ahead.Even(foil, b.tolerance()/3)
 	left := b.ahead.Largest(act)
-	r, ok := b.roll()
-	if !helps || !ok || r.High() == workshop.Neither {
+	lever, r := b.run.Setup.Lever, workshop.Roll{}
+	if t := b.v.Rates(lever).Twist; t != nil {
+		r = workshop.RollOf(workshop.Value{Value: t.Value, U: t.U}, b.v.Gap.Area.W(), lever.X/lever.Y)
+	}
+	if !helps || r.High() == workshop.Neither {
 		return []api.RepairStep{b.straighten("No shim is known to help: the nozzle error bends along X, or is not known well enough.")}
 	}
 	then := fmt.Sprintf("The largest nozzle error in the new run has to be %s. Now it is %s.", band(left), band(b.now))
@@ -169,21 +170,6 @@ func (b bench) twisted() []api.RepairStep {
 			Do: []string{"A shim at one bracket can undo the roll of the head. How thick it has to be depends on this length.", "Give the length here, and you get the thickness."}, Then: then, Left: measured(&left)}}
 	}
 	return []api.RepairStep{b.profile(r), b.shim(act, r, left, then)}
-}
-
-// roll is how the head rolls, from what the gap error does from end to end in the middle
-// row.
-func (b bench) roll() (workshop.Roll, bool) {
-	a := b.v.Gap.Area
-	row := a.Middle().V
-	left, ul, no := b.v.Gap.At(record.Place{U: a.X0, V: row})
-	right, ur, no2 := b.v.Gap.At(record.Place{U: a.X1, V: row})
-	if no != nil || no2 != nil || a.W() <= 0 {
-		return workshop.Roll{}, false
-	}
-	// Both are contrasts against the zero place between them: their doubts add at most.
-	slope := workshop.Value{Value: (right - left) / a.W(), U: (ul + ur) / 2 / a.W()}
-	return workshop.RollOf(slope, a.W(), b.run.Setup.Lever.X, b.run.Setup.Lever.Y), true
 }
 
 // profile checks on the bench whether the profile is the cause.
