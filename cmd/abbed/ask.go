@@ -73,7 +73,7 @@ func unknown(err error) bool {
 func statusCommand() *cobra.Command {
 	var all bool
 	var k caller
-	c := &cobra.Command{Use: "status", Short: "Say how printer, run and correction are", Args: cobra.NoArgs}
+	c := &cobra.Command{Use: "status", Short: "Say how printer, run and correction are.", Args: cobra.NoArgs}
 	k.add(c)
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if all {
@@ -85,7 +85,7 @@ func statusCommand() *cobra.Command {
 		}
 		return coded(k.hinted(tellStatus(c, a, k, args)))
 	}
-	c.Flags().BoolVar(&all, "all", false, "of every printer that this machine knows")
+	c.Flags().BoolVar(&all, "all", false, "Of every printer that this machine knows.")
 	return c
 }
 
@@ -202,7 +202,7 @@ func (k *caller) neighbours(ctx context.Context, room bool) ([]api.Neighbour, er
 func measureCommand() *cobra.Command {
 	var n api.NewRun
 	var nozzle, bed float64
-	c := ask("measure [STEP ...]", "Start a run; it waits for a person's confirmation", cobra.ArbitraryArgs,
+	c := ask("measure [STEP ...]", "Start a run; it waits for a person's confirmation.", cobra.ArbitraryArgs,
 		func(c *cobra.Command, a *client.Client, k caller, steps []string) error {
 			f := c.Flags()
 			if f.Changed("heat-nozzle") || f.Changed("heat-bed") {
@@ -211,11 +211,11 @@ func measureCommand() *cobra.Command {
 			n.Steps = steps
 			return measure(c, a, k, n)
 		})
-	c.Flags().StringVar(&n.For, "for", "", "an earlier run: gauge the places that it still asks for; the records join its own (steps gauging, or repeat gauging)")
-	c.Flags().BoolVar(&n.Quick, "quick", false, "repeat and survey if no steps are named, with a survey as small as that of the calendar's check")
-	c.Flags().Float64Var(&bed, "heat-bed", 0, "heat the bed first, degrees C; it burns, and goes off when the run ends")
-	c.Flags().Float64Var(&nozzle, "heat-nozzle", 0, "heat the nozzle first, degrees C; it burns and oozes, and goes off when the run ends")
-	c.Flags().BoolVar(&n.Attended, "attended", false, "somebody stands there, the bed is clear, the head moves freely, the power switch is in reach: begin at once if the setting attended_starts allows it")
+	c.Flags().StringVar(&n.For, "for", "", "An earlier run: take the readings that it still asks for. They join it.")
+	c.Flags().BoolVar(&n.Quick, "quick", false, "A check: repeat and survey with few touches, and no feeler gauge.")
+	c.Flags().Float64Var(&bed, "heat-bed", 0, "Heat the bed first, °C. It burns, and goes off when the run ends.")
+	c.Flags().Float64Var(&nozzle, "heat-nozzle", 0, "Heat the nozzle first, °C. It burns and oozes, and goes off when the run ends.")
+	c.Flags().BoolVar(&n.Attended, "attended", false, "You stand there, and the bed is clear: begin at once, if attended_starts allows it.")
 	return c
 }
 

@@ -24,7 +24,7 @@ func init() { extra = append(extra, manualCommand) }
 
 func manualCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "manual DIR SECTIONS", Short: "Write the manual pages", Hidden: true, Args: cobra.ExactArgs(2),
+		Use: "manual DIR SECTIONS", Short: "Write the manual pages.", Hidden: true, Args: cobra.ExactArgs(2),
 		RunE: func(c *cobra.Command, args []string) error { return manual(c.Root(), args[0], args[1]) },
 	}
 }

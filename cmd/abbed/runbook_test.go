@@ -27,7 +27,7 @@ import (
 // runbookLines are the lines to type of each alert.
 func runbookLines(t *testing.T) map[string][][]string {
 	t.Helper()
-	b, err := os.ReadFile("../../deploy/docs/runbook.md")
+	b, err := os.ReadFile("../../deploy/metrics/runbook.md")
 	if err != nil {
 		t.Fatal(err)
 	}
