@@ -35,7 +35,7 @@ var floors = map[string][]string{
 	"analysis/typed":    {},
 	"analysis/proof":    {"probe/record", "analysis/fit", "analysis/typed"},
 	"probe":             {"gcode", "gcode/clock", "gcode/dialect", "probe/record", "analysis"},
-	"daemon/api":        {"analysis/typed", "config/outside"},
+	"daemon/api":        {"analysis", "analysis/typed", "config/outside", "probe/record"},
 	"daemon/status":     {"daemon/api", "analysis", "probe/record"},
 	"daemon/room":       {"daemon/api", "daemon/status", "config/outside"},
 	"daemon/store":      {"analysis", "probe/record"},
