@@ -7,6 +7,8 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"abbed/analysis/result"
+	"abbed/analysis/steady"
 	"abbed/probe/record"
 )
 
@@ -33,10 +35,10 @@ func (g *Gap) Ahead() *Ahead {
 	}
 	a := &Ahead{gap: g}
 	nu, nv := side, side
-	if g.Area.W() < apart {
+	if g.Area.W() < steady.Apart {
 		nu = 1
 	}
-	if g.Area.H() < apart {
+	if g.Area.H() < steady.Apart {
 		nv = 1
 	}
 	along := func(lo, hi float64, i, n int) float64 {
@@ -76,7 +78,7 @@ func (a *Ahead) posterior() ([]float64, *mat.Dense) {
 	mean, root, cov := make([]float64, n), mat.NewDense(n, n, nil), mat.NewSymDense(n, nil)
 	if s.post == nil {
 		for i := range n {
-			root.Set(i, i, s.fixed/z95)
+			root.Set(i, i, s.fixed/result.Z95)
 		}
 		return mean, root
 	}
@@ -120,9 +122,9 @@ func (a *Ahead) Largest(act Slope) Measured {
 			square += (e[j] + k) * (e[j] + k) / float64(len(a.drawn))
 		}
 		u := math.Sqrt(math.Max(square-mean*mean, 0) + k*act.U*k*act.U)
-		m.Lo95 = math.Max(m.Lo95, math.Abs(mean)-z95*u)
+		m.Lo95 = math.Max(m.Lo95, math.Abs(mean)-result.Z95*u)
 	}
-	m.U = (m.Hi95 - m.Lo95) / 2 / z95
+	m.U = (m.Hi95 - m.Lo95) / 2 / result.Z95
 	return m
 }
 

@@ -9,6 +9,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"abbed/analysis"
+	"abbed/analysis/given"
+	gates "abbed/analysis/steady"
 	"abbed/config"
 	"abbed/daemon/correction"
 	"abbed/daemon/known"
@@ -77,7 +79,7 @@ func readRun(name string, in io.Reader, s config.Settings, flagged func(string) 
 		known.Override(&run.Setup, s, flagged)
 		return run, nil
 	}
-	touches, err := analysis.ReadCSV(bytes.NewReader(b))
+	touches, err := given.ReadCSV(bytes.NewReader(b))
 	if err != nil {
 		return record.Run{}, usage(fmt.Errorf("analyse %s: %w", name, err))
 	}
@@ -105,7 +107,7 @@ func joinRecord(run *record.Run, name string, in io.Reader) error {
 	if why := analysis.Joinable(*run, other.Setup); why != nil {
 		return fmt.Errorf("%s; %s", why.Text, why.Hint)
 	}
-	if why := analysis.Unsound(other); why != nil {
+	if why := gates.Unsound(other); why != nil {
 		return fmt.Errorf("%s; %s", why.Text, why.Hint)
 	}
 	j := analysis.Joining(other)

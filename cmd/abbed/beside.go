@@ -9,7 +9,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"abbed/analysis"
+	"abbed/analysis/given"
 	"abbed/daemon/api"
 	"abbed/probe/record"
 )
@@ -64,9 +64,9 @@ func (b beside) join(run *record.Run, in io.Reader) error {
 	if err != nil {
 		return err
 	}
-	var found analysis.Beside
+	var found given.Beside
 	if text.CSV != "" || text.Reference == nil {
-		if found.Readings, err = analysis.ReadReadings(bytes.NewReader([]byte(text.CSV))); err != nil {
+		if found.Readings, err = given.ReadReadings(bytes.NewReader([]byte(text.CSV))); err != nil {
 			return fmt.Errorf("%s: %w", b.readings, err)
 		}
 	}

@@ -12,6 +12,7 @@ import (
 
 	"abbed/analysis"
 	"abbed/config"
+	"abbed/config/say/saytest"
 	"abbed/daemon/api"
 	"abbed/daemon/results"
 	"abbed/probe/record"
@@ -118,6 +119,13 @@ func TestRepairSteps(t *testing.T) {
 						got = append(got, x.ID)
 						if x.ID == "shim" && (x.Amount == nil || x.Left == nil || x.Left.Hi95 >= a.Largest.Lo95) {
 							t.Errorf("a shim that is not known to help: %+v of %+v", x, a.Largest)
+						}
+					}
+					for _, x := range append(a.Steps, api.RepairStep{Title: a.Why, Then: a.Missing, Do: a.Cautions}) {
+						for _, text := range append([]string{x.Title, x.Then}, x.Do...) {
+							for _, f := range append(saytest.Faults(text, saytest.Page), saytest.Whole(text)...) {
+								t.Errorf("%s: %s", f, text)
+							}
 						}
 					}
 					if strings.Join(got, " ") != want {

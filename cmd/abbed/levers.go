@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"abbed/analysis"
+	"abbed/config/say"
 	"abbed/daemon/api"
 	"abbed/daemon/client"
 	"abbed/daemon/results"
@@ -58,13 +59,13 @@ func tellLevers(w io.Writer, x api.Levers) {
 	fmt.Fprintln(w, x.Sentence)
 	for _, l := range x.Levers {
 		if l.Note != "" {
-			fmt.Fprintf(w, "lever x=%.1f y=%.1f: %s\n", l.Lever.X, l.Lever.Y, l.Note)
+			fmt.Fprintf(w, "%s: %s\n", say.At(l.Lever.X, l.Lever.Y), l.Note)
 		}
 		if r := l.Refused; r != nil {
-			fmt.Fprintf(w, "lever x=%.1f y=%.1f: not known (%s): %s\n    %s\n", l.Lever.X, l.Lever.Y, r.Code, r.Text, r.Hint)
+			fmt.Fprintf(w, "%s: not known (%s): %s\n    %s\n", say.At(l.Lever.X, l.Lever.Y), r.Code, r.Text, r.Hint)
 			continue
 		}
-		fmt.Fprintf(w, "lever x=%.1f y=%.1f: up to %.3f ±%.3f mm, at x=%.0f y=%.0f\n", l.Lever.X, l.Lever.Y, math.Abs(l.Largest.Gap), l.Largest.U95, l.Largest.U, l.Largest.V)
+		fmt.Fprintf(w, "%s: up to %s, at %s\n", say.At(l.Lever.X, l.Lever.Y), say.Within(math.Abs(l.Largest.Gap), l.Largest.U95), say.At(l.Largest.U, l.Largest.V))
 	}
-	fmt.Fprintln(w, "Against the zero place, inside the gauged area, 95 %. It is predicted, not measured: measure again once the probe is there.")
+	fmt.Fprintln(w, "Against the zero point, where readings were taken, 95 %. It is predicted, not measured: measure again once the probe is there.")
 }

@@ -27,7 +27,9 @@ func patchesCommand() *cobra.Command {
 		Short: "Make a print file of patches that verify a correction",
 		Long: `Nine patches or so lie over what the run has gauged, one of them at the zero place;
 without a run over the bed of the settings. Without a correction in force, patches are
-left out where the nozzle would dig in. To verify a correction that you put into each
+left out where the nozzle would dig in; where the nozzle error is not known they are
+0.25 mm thick, for a nozzle that is 0.2 mm too low. After a check (no gauging) their
+thickness is what a correction can rest on. To verify a correction that you put into each
 print file, say --in-force file, and put it into this one too: abbed correction carry. Sizes,
 temperatures and your own start and end files are settings (proof.*, layer, feeds,
 heat). The file goes to standard output, or to that of -o; nothing is sent to a printer.`,
@@ -184,7 +186,7 @@ func proofPlan(s config.Settings, run record.Run, v analysis.Verdict) (patches.P
 	if err != nil {
 		return patches.Print{}, err
 	}
-	p, err := results.Patches(s, run.Setup, results.GaugedArea(run, v), strings.TrimSpace(words.Levelling(true).Text()))
+	p, err := results.Patches(s, run, v, strings.TrimSpace(words.Levelling(true).Text()))
 	if err != nil {
 		return p, fmt.Errorf("patches: %w", err)
 	}
