@@ -8,7 +8,6 @@ import (
 	"strings"
 
 	"abbed/analysis/result"
-
 	"abbed/probe/record"
 )
 
@@ -61,24 +60,25 @@ const (
 	enoughRows = 15
 )
 
-// ride judges the rows of the survey and the passes against a smooth prediction.
+// ride judges the passes and the rows of the survey against a smooth prediction.
 func (s *Steadiness) ride(run record.Run) {
-	v := s.surveyRows(run)
-	if v == nil {
+	c, least := run.Setup.Criteria, math.Max(s.StepU, 1e-4)
+	var f flats
+	if ps := rowPasses(run, *s); ps.told() {
+		f.rows, _ = rode(ps.lines(), least)
+	}
+	r := &Ride{}
+	if v := s.surveyRows(run); v != nil {
+		rows, sigma := rode(v.lines(), least)
+		for _, row := range rows {
+			r.count(row, math.Max(4.5*sigma, worthOff*c.Wander), farOff*c.Wander)
+		}
+		f.rows, r.Touches = append(f.rows, rows...), len(v.Touches)
+		s.Ride = r
+	}
+	if len(f.rows) == 0 {
 		return
 	}
-	c := run.Setup.Criteria
-	rows, sigma := rode(v.lines(), math.Max(s.StepU, 1e-4))
-	r := &Ride{Touches: len(v.Touches)}
-	for _, row := range rows {
-		r.count(row, math.Max(4.5*sigma, worthOff*c.Wander), farOff*c.Wander)
-	}
-	ps := rowPasses(run, *s)
-	if ps.told() {
-		passed, _ := rode(ps.lines(), math.Max(s.StepU, 1e-4))
-		rows = append(passed, rows...)
-	}
-	f := flats{rows: rows}
 	f.weigh(c)
 	against := f.moves - math.Max(f.stays, 0)
 	r.worn = against > provenFlats
@@ -88,7 +88,6 @@ func (s *Steadiness) ride(run record.Run) {
 	} else if f.stays > provenFlats {
 		r.Stays = f.period(f.stays)
 	}
-	s.Ride = r
 	if s.Wander != nil && r.worn {
 		s.Wander.fired = true
 	}
