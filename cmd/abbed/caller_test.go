@@ -111,7 +111,7 @@ func TestTree(t *testing.T) {
 		t.Errorf("%v, want %v", got, want)
 	}
 	for _, old := range []string{"report", "prove", "sessions", "bench-check", "room"} {
-		if code, _, errs := runOn(t, old); code != exitUsage || !strings.Contains(errs, "unknown command") {
+		if code, _, errs := runOn(t, old); code != exitUsage || !strings.Contains(errs, "Unknown command") {
 			t.Errorf("%s: exit %d, %s", old, code, errs)
 		}
 	}
