@@ -24,8 +24,8 @@ const (
 //	stayed    p(d) = 1 where d = 0
 //	written          1 where d = add
 //	measured         w f(d)
-//	adjusted         edits w / (add/2) where |d - add| < |add|/4
-//	touched          edits w / (add/2) where |d| < |add|/4
+//	adjusted         edits w / (add/2) where |d - add| < |add|/4, and |add| >= 4 twoMaps
+//	touched          edits w / (add/2) where |d| < |add|/4, and the same
 //	set              edits w / 1000
 //
 // each times how much of it there is around the node: its row, its column and the nodes
@@ -110,7 +110,7 @@ func (e evidence) density(j, i int) (p [ways]float64) {
 	}
 	z := e.off(j, i) / e.back.spread
 	p[measured] = min(1, e.width*math.Exp(-z*z/2)/(e.back.spread*math.Sqrt(2*math.Pi)))
-	if near := math.Abs(add) / 4; near > e.width {
+	if near := math.Abs(add) / 4; near >= twoMaps {
 		if math.Abs(d-add) < near {
 			p[adjusted] = edits * e.width / (2 * near)
 		}
