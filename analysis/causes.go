@@ -6,9 +6,8 @@ import (
 	"math"
 	"slices"
 
-	"abbed/analysis/result"
-
 	"abbed/analysis/model"
+	"abbed/analysis/result"
 	"abbed/config/say"
 	"abbed/probe/record"
 )

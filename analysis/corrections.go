@@ -5,10 +5,9 @@ import (
 	"math"
 	"strings"
 
+	"abbed/analysis/fit"
 	"abbed/analysis/result"
 	"abbed/analysis/steady"
-
-	"abbed/analysis/fit"
 	"abbed/config/say"
 	"abbed/probe/record"
 )

@@ -4,10 +4,9 @@ import (
 	"fmt"
 	"math"
 
+	"abbed/analysis/model"
 	"abbed/analysis/result"
 	"abbed/analysis/steady"
-
-	"abbed/analysis/model"
 	"abbed/config/say"
 	"abbed/probe/record"
 )
@@ -129,6 +128,9 @@ func (e *Elsewhere) row(p record.Place) model.Row {
 
 func (e Elsewhere) cost() float64 { return math.Abs(e.Largest.Gap) + e.Largest.U95 }
 
+// size says how far off the nozzle is at most.
+func (e Elsewhere) size() string { return say.Within(math.Abs(e.Largest.Gap), e.Largest.U95) }
+
 // whole says that all of the gauged area is told.
 func (e Elsewhere) whole() bool { return e.Why == nil && e.Covers.W() >= e.gap.Area.W()-1e-9 }
 
@@ -201,39 +203,39 @@ func (v Verdict) Placement(run record.Run, within record.Rect) Placement {
 }
 
 func (p Placement) says(tolerance float64, asked bool) string {
-	s := fmt.Sprintf("With the present probe offset (X %.1f, Y %.1f) the nozzle is off by up to %s \u00b1%s.", p.Now.Lever.X, p.Now.Lever.Y, say.Fine(math.Abs(p.Now.Largest.Gap)), say.Fine(p.Now.Largest.U95))
+	s := fmt.Sprintf("With the present probe offset (%s) the nozzle is off by up to %s.", say.At(p.Now.Lever.X, p.Now.Lever.Y), p.Now.size())
 	switch full := p.Now.old.Length(); {
 	case p.Now.sides == AlongX:
-		s += " How long it may be is not known: another probe offset along X stands over another part of the beam."
+		s += " How long it may be is not known: the beam would then hold the head elsewhere."
 	case math.IsNaN(p.Longest):
-		s += fmt.Sprintf(" No probe offset on its line is known to keep it within %s.", say.Fine(tolerance))
+		s += fmt.Sprintf(" No probe offset on its line is known to keep it within %s.", say.MM(tolerance))
 	case p.Longest < p.Least:
-		s += fmt.Sprintf(" Only a probe offset of up to %.0f mm keeps it within %s. No probe can be mounted so near to the nozzle: its body needs about %.0f mm. %s", p.Longest, say.Fine(tolerance), p.Least, instead)
+		s += fmt.Sprintf(" Only a probe offset of up to %.0f mm keeps it within %s. So near to the nozzle no probe finds room: its body needs about %.0f mm. %s", p.Longest, say.MM(tolerance), p.Least, instead)
 	case p.Longest < 1.49*full:
-		s += fmt.Sprintf(" On the line from the nozzle through the probe, an offset of up to %.0f mm keeps it within %s.", p.Longest, say.Fine(tolerance))
+		s += fmt.Sprintf(" On the line from nozzle to probe, an offset of up to %.0f mm keeps it within %s.", p.Longest, say.MM(tolerance))
 	}
 	switch b := p.Best; {
 	case b != nil:
-		s += fmt.Sprintf(" Of the places asked for, X %.1f, Y %.1f costs least: up to %s \u00b1%s.", b.Lever.X, b.Lever.Y, say.Fine(math.Abs(b.Largest.Gap)), say.Fine(b.Largest.U95))
+		s += fmt.Sprintf(" Of the places asked for, %s costs least: up to %s.", say.At(b.Lever.X, b.Lever.Y), b.size())
 	case asked:
-		s += fmt.Sprintf(" None of the places asked for is near its line, %.0f mm or more from the nozzle, and known for the whole bed.", p.Least)
+		s += fmt.Sprintf(" None of the places asked for is near its line and %.0f mm from the nozzle, or the bed is not known there.", p.Least)
 	}
 	return s
 }
 
 // instead is what has no lever at all.
-const instead = "A nozzle that senses its own load feels nothing of the tilt. It is another kind of probe, with errors of its own (what sticks to the tip, how far the head gives), of which this run shows nothing."
+const instead = "A nozzle that senses its own load feels nothing of the tilt. It is another kind of probe, with errors of its own, which this run does not show."
 
 // Note says what to know of a lever beside what it costs, "" if nothing: that no probe
 // can be mounted there, or which part of the bed is not known.
 func (e Elsewhere) Note() string {
 	switch l := e.Lever.Length(); {
 	case e.least > 0 && l < 1e-9:
-		return "At the nozzle itself no probe can be mounted. " + instead
+		return "At the nozzle itself no probe finds room. " + instead
 	case e.least > 0 && l < e.least-1e-9:
-		return fmt.Sprintf("No probe can be mounted so near to the nozzle: its body needs about %.0f mm beside it.", e.least)
+		return fmt.Sprintf("So near to the nozzle no probe finds room: its body needs about %.0f mm beside it.", e.least)
 	case e.Why == nil && l > 0 && !e.whole():
-		return fmt.Sprintf("Known from X %.0f to X %.0f only: beyond that the probe stands over a part of the beam without readings.", e.Covers.X0, e.Covers.X1)
+		return fmt.Sprintf("Known from X %.0f to X %.0f only: beyond, the probe is over a part of the beam without readings.", e.Covers.X0, e.Covers.X1)
 	}
 	return ""
 }

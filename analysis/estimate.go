@@ -3,11 +3,10 @@ package analysis
 import (
 	"math"
 
+	"abbed/analysis/model"
 	"abbed/analysis/plate"
 	"abbed/analysis/result"
 	"abbed/analysis/steady"
-
-	"abbed/analysis/model"
 	"abbed/probe/record"
 )
 

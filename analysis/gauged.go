@@ -5,7 +5,6 @@ import (
 	"slices"
 
 	"abbed/analysis/steady"
-
 	"abbed/probe/record"
 )
 

@@ -6,11 +6,10 @@ import (
 	"slices"
 	"strings"
 
-	"abbed/analysis/result"
-	"abbed/analysis/steady"
-
 	"abbed/analysis/fit"
 	"abbed/analysis/model"
+	"abbed/analysis/result"
+	"abbed/analysis/steady"
 	"abbed/probe/record"
 )
 

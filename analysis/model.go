@@ -5,11 +5,10 @@ import (
 	"math"
 	"slices"
 
-	"abbed/analysis/result"
-	"abbed/analysis/steady"
-
 	"abbed/analysis/fit"
 	"abbed/analysis/model"
+	"abbed/analysis/result"
+	"abbed/analysis/steady"
 	"abbed/probe/record"
 )
 

@@ -4,10 +4,9 @@ import (
 	"fmt"
 	"math"
 
+	"abbed/analysis/model"
 	"abbed/analysis/result"
 	"abbed/analysis/steady"
-
-	"abbed/analysis/model"
 	"abbed/config/say"
 	"abbed/probe/record"
 )

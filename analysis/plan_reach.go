@@ -4,9 +4,8 @@ import (
 	"fmt"
 	"math"
 
-	"abbed/analysis/steady"
-
 	"abbed/analysis/model"
+	"abbed/analysis/steady"
 	"abbed/probe/record"
 )
 

@@ -5,14 +5,13 @@ import (
 	"math"
 	"slices"
 
-	"abbed/analysis/given"
-	"abbed/analysis/plate"
-	"abbed/analysis/result"
-
 	"gonum.org/v1/gonum/mat"
 
 	"abbed/analysis/fit"
+	"abbed/analysis/given"
 	"abbed/analysis/model"
+	"abbed/analysis/plate"
+	"abbed/analysis/result"
 	"abbed/probe/record"
 )
 

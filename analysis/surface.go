@@ -3,9 +3,8 @@ package analysis
 import (
 	"math"
 
-	"abbed/analysis/result"
-
 	"abbed/analysis/model"
+	"abbed/analysis/result"
 	"abbed/probe/record"
 )
 

@@ -4,11 +4,10 @@ import (
 	"fmt"
 	"math"
 
+	"abbed/analysis/model"
 	"abbed/analysis/plate"
 	"abbed/analysis/result"
 	"abbed/analysis/steady"
-
-	"abbed/analysis/model"
 	"abbed/config/say"
 	"abbed/probe/record"
 )

@@ -6,7 +6,6 @@ import (
 
 	"abbed/analysis/result"
 	"abbed/analysis/steady"
-
 	"abbed/config/say"
 	"abbed/probe/record"
 )

@@ -4,9 +4,8 @@ import (
 	"fmt"
 	"math"
 
-	"abbed/analysis/result"
-
 	"abbed/analysis/model"
+	"abbed/analysis/result"
 	"abbed/config/say"
 	"abbed/probe/record"
 )

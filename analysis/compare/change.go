@@ -4,11 +4,10 @@ import (
 	"fmt"
 	"math"
 
-	"abbed/analysis/result"
-
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"abbed/analysis/fit"
+	"abbed/analysis/result"
 	"abbed/config/say"
 )
 

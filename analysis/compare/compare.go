@@ -9,7 +9,6 @@ import (
 	"abbed/analysis"
 	"abbed/analysis/result"
 	"abbed/analysis/steady"
-
 	"abbed/config/say"
 	"abbed/probe/record"
 )

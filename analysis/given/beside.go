@@ -6,7 +6,6 @@ import (
 	"slices"
 
 	"abbed/analysis/result"
-
 	"abbed/probe/record"
 )
 

@@ -8,7 +8,6 @@ import (
 	"strings"
 
 	"abbed/analysis/result"
-
 	"abbed/analysis/typed"
 	"abbed/probe/record"
 )

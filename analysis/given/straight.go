@@ -5,7 +5,6 @@ import (
 	"math"
 
 	"abbed/analysis/steady"
-
 	"abbed/probe/record"
 )
 

@@ -4,7 +4,6 @@ import (
 	"math"
 
 	"abbed/analysis/steady"
-
 	"abbed/probe/record"
 )
 

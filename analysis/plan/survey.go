@@ -4,10 +4,9 @@ import (
 	"fmt"
 	"math"
 
-	"abbed/analysis/steady"
-
 	"abbed/analysis/fit"
 	"abbed/analysis/model"
+	"abbed/analysis/steady"
 	"abbed/config/say"
 	"abbed/probe/record"
 )

@@ -3,11 +3,10 @@ package plate
 import (
 	"math"
 
-	"abbed/analysis/result"
-	"abbed/analysis/steady"
-
 	"abbed/analysis/fit"
 	"abbed/analysis/model"
+	"abbed/analysis/result"
+	"abbed/analysis/steady"
 	"abbed/probe/record"
 )
 

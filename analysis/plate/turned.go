@@ -4,10 +4,9 @@ import (
 	"math"
 	"slices"
 
+	"abbed/analysis/fit"
 	"abbed/analysis/result"
 	"abbed/analysis/steady"
-
-	"abbed/analysis/fit"
 	"abbed/probe/record"
 )
 

@@ -5,7 +5,6 @@ import (
 	"slices"
 
 	"abbed/analysis/result"
-
 	"abbed/probe/record"
 )
 

@@ -39,35 +39,56 @@ const (
 // gains are the logarithms of the odds that a touch is that far down in a dip.
 type gains [][steps]float64 // depth, step
 
-func (r ridden) gains(j int, wander float64) gains {
-	out := make(gains, len(flatDepths))
-	s2 := tails * r.sd[j] * r.sd[j]
+// gains also returns the mean odds of a dip of each depth, anyhow far down.
+func (r ridden) gains(j int, wander float64) (out gains, anywhere []float64) {
+	out, anywhere = make(gains, len(flatDepths)), make([]float64, len(flatDepths))
 	for d, depth := range flatDepths {
 		for l := range steps {
-			off := r.e[j] + depth*wander*math.Exp(-float64(l*l)/18)
-			out[d][l] = (tails + 1) / 2 * math.Log((s2+r.e[j]*r.e[j])/(s2+off*off))
+			ratio := r.ratio(j, depth*wander*dip[l])
+			anywhere[d] += ratio * ratio * math.Sqrt(ratio) / steps
+			out[d][l] = (tails + 1) / 2 * math.Log(ratio)
 		}
 	}
-	return out
+	return out, anywhere
 }
+
+// ratio is by how much less unlikely a touch is in a dip, to the power of 2 / (tails + 1).
+func (r ridden) ratio(j int, down float64) float64 {
+	s2, off := tails*r.sd[j]*r.sd[j], r.e[j]+down
+	return (s2 + r.e[j]*r.e[j]) / (s2 + off*off)
+}
+
+// dip is the depth of a dip at each step from its middle.
+var dip = func() (out [steps]float64) {
+	for l := range out {
+		out[l] = math.Exp(-float64(l*l) / 18)
+	}
+	return out
+}()
 
 // weigh sets the odds.
 func (f *flats) weigh(c record.Criteria) {
 	all := make([][]gains, len(f.rows))
 	low, both := make([]float64, len(flatDepths)), make([]float64, len(flatDepths))
 	for i, r := range f.rows {
-		mirror := ridden{r.x, slices.Clone(r.e), r.sd}
 		for j := range r.x {
-			mirror.e[j] = -r.e[j]
-			g, other := r.gains(j, c.Wander), mirror.gains(j, c.Wander)
+			g, down := r.gains(j, c.Wander)
 			all[i] = append(all[i], g)
-			for d := range flatDepths {
-				low[d] += math.Log1p(inDip * (g.anywhere(d) - 1))
-				both[d] += math.Log1p(inDip * ((g.anywhere(d)+other.anywhere(d))/2 - 1))
+			for d, depth := range flatDepths {
+				up := 0.0
+				for l := range steps {
+					ratio := r.ratio(j, -depth*c.Wander*dip[l])
+					up += ratio * ratio * math.Sqrt(ratio) / steps
+				}
+				low[d] += math.Log1p(inDip * (down[d] - 1))
+				both[d] += math.Log1p(inDip * ((down[d]+up)/2 - 1))
 			}
 		}
 	}
-	f.low = logMean(low) - math.Max(logMean(both), 0)
+	for d := range low { // depth by depth: what strays by a quarter of a millimetre says nothing of a shallow flat
+		low[d] -= math.Max(both[d], 0)
+	}
+	f.low = logMean(low)
 	var moves, stays []float64
 	best, sum, first, second := math.Inf(-1), 0.0, 0.0, 0.0
 	for d := range flatDepths {
@@ -95,14 +116,6 @@ func (f *flats) weigh(c record.Criteria) {
 
 // inDip is the share of touches that stand in a dip where there are any.
 const inDip = 0.1
-
-// anywhere are the mean odds of a dip of depth d.
-func (g gains) anywhere(d int) (odds float64) {
-	for _, v := range g[d] {
-		odds += math.Exp(v) / steps
-	}
-	return odds
-}
 
 // laidOut is logarithms of odds along a row, from whole mm on.
 type laidOut struct {

@@ -5,7 +5,6 @@ import (
 	"math"
 
 	"abbed/analysis/result"
-
 	"abbed/analysis/workshop"
 	"abbed/config/say"
 	"abbed/probe/record"

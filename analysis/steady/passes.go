@@ -4,9 +4,8 @@ import (
 	"math"
 	"slices"
 
-	"abbed/analysis/result"
-
 	"abbed/analysis/fit"
+	"abbed/analysis/result"
 	"abbed/config/say"
 	"abbed/probe/record"
 )

@@ -5,10 +5,9 @@ import (
 	"math"
 	"slices"
 
-	"abbed/analysis/result"
-
 	"abbed/analysis/fit"
 	"abbed/analysis/model"
+	"abbed/analysis/result"
 )
 
 // Profile is the survey taken apart: height = mean + column + row +

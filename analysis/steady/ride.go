@@ -8,7 +8,6 @@ import (
 	"strings"
 
 	"abbed/analysis/result"
-
 	"abbed/probe/record"
 )
 
@@ -38,11 +37,11 @@ type Ride struct {
 type Period struct {
 	// Length of the period, mm, with its doubt; Depth of the dips, mm.
 	Length result.Measured `json:"length"`
-	Depth  float64         `json:"depth"`
+	Depth  float64         `json:"depth" about:"of the dips, mm"`
 	// FalseAlarm is the odds of rows as these without such dips.
-	FalseAlarm float64 `json:"false_alarm"`
+	FalseAlarm float64 `json:"false_alarm" about:"probability that chance alone gives it"`
 	// Rows is how many rows and passes tell it.
-	Rows int `json:"rows"`
+	Rows int `json:"rows" about:"rows and passes that tell it"`
 }
 
 // Logarithms of the odds from which flats are told: against a bed whose marks stay, and
@@ -52,6 +51,8 @@ const (
 	provenFlats  = 5.0
 	suspectFlats = 1.0
 	suspectLow   = 3.0
+	// inPasses is what a dip that one pass alone shows adds to them.
+	inPasses = 2.0
 	// worthOff is the share of what may wander from which a touch can be off, farOff from
 	// how many times it is taken for a stray one where it stands alone.
 	worthOff = 0.8
@@ -61,34 +62,38 @@ const (
 	enoughRows = 15
 )
 
-// ride judges the rows of the survey and the passes against a smooth prediction.
+// ride judges the passes and the rows of the survey against a smooth prediction.
 func (s *Steadiness) ride(run record.Run) {
-	v := s.surveyRows(run)
-	if v == nil {
+	c, least := run.Setup.Criteria, math.Max(s.StepU, 1e-4)
+	var f flats
+	if ps := rowPasses(run, *s); ps.told() {
+		f.rows, _ = rode(ps.lines(), least)
+	}
+	r := &Ride{}
+	if v := s.surveyRows(run); v != nil {
+		rows, sigma := rode(v.lines(), least)
+		for _, row := range rows {
+			r.count(row, math.Max(4.5*sigma, worthOff*c.Wander), farOff*c.Wander)
+		}
+		f.rows, r.Touches = append(f.rows, rows...), len(v.Touches)
+		s.Ride = r
+	}
+	if len(f.rows) == 0 {
 		return
 	}
-	c := run.Setup.Criteria
-	rows, sigma := rode(v.lines(), math.Max(s.StepU, 1e-4))
-	r := &Ride{Touches: len(v.Touches)}
-	for _, row := range rows {
-		r.count(row, math.Max(4.5*sigma, worthOff*c.Wander), farOff*c.Wander)
-	}
-	ps := rowPasses(run, *s)
-	if ps.told() {
-		passed, _ := rode(ps.lines(), math.Max(s.StepU, 1e-4))
-		rows = append(passed, rows...)
-	}
-	f := flats{rows: rows}
 	f.weigh(c)
 	against := f.moves - math.Max(f.stays, 0)
 	r.worn = against > provenFlats
-	r.Suspect = !r.worn && (against > suspectFlats || f.low > suspectLow)
+	seen := 0.0
+	if s.Wander != nil && s.Wander.Places > 0 {
+		seen = inPasses
+	}
+	r.Suspect = !r.worn && (against > suspectFlats-seen || f.low > suspectLow-seen)
 	if against > suspectFlats {
 		r.Wanders = f.period(f.moves)
 	} else if f.stays > provenFlats {
 		r.Stays = f.period(f.stays)
 	}
-	s.Ride = r
 	if s.Wander != nil && r.worn {
 		s.Wander.fired = true
 	}

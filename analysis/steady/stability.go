@@ -4,7 +4,6 @@ import (
 	"math"
 
 	"abbed/analysis/result"
-
 	"abbed/probe/record"
 )
 

@@ -3,9 +3,8 @@ package steady
 import (
 	"math"
 
-	"abbed/analysis/result"
-
 	"abbed/analysis/fit"
+	"abbed/analysis/result"
 	"abbed/probe/record"
 )
 

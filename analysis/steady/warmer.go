@@ -5,7 +5,6 @@ import (
 	"math"
 
 	"abbed/analysis/result"
-
 	"abbed/probe/record"
 )
 

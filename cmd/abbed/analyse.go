@@ -21,19 +21,18 @@ import (
 func analyseCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "analyse FILE",
-		Short: "Analyse a recorded run, or a CSV file of touches",
-		Long: `FILE is a record (GET runs/{id}/record, or record.json of a demo), or a CSV of
-touches with the header x,y,z[,t][,side][,repeat]: x and y of the probe, mm and
-s. "-" reads standard input. Flags for lever, bed and the rest replace what the
-record holds; a CSV holds none of it. Readings of instruments of your own join the
-fit with --readings and --reference, the gaugings of another run with --with.`,
+		Short: "Analyse a recorded run, or a CSV file of touches.",
+		Long: `FILE is a record (GET runs/{id}/record, or record.json of a demo), or a CSV of touches. Its
+header is x,y,z[,t][,side][,repeat]: x and y of the probe, mm and s. "-" reads standard
+input. Flags for lever, bed and the rest replace what a record holds. A CSV holds none of
+it. --readings and --reference add other instruments, --with the readings of another run.`,
 		Args: cobra.ExactArgs(1),
 	}
 	var k caller
 	k.addSome(c, "printer", "json")
 	addSettings(c.Flags())
 	var with []string
-	c.Flags().StringArrayVar(&with, "with", nil, "a record of a later run of gauging for this one (or of any with gaugings on the same machine): they join the fit; may be given again")
+	c.Flags().StringArrayVar(&with, "with", nil, "A record of a later run, whose readings join. Give it again for more.")
 	var b beside
 	b.add(c.Flags())
 	c.RunE = func(c *cobra.Command, args []string) error {

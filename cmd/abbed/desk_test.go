@@ -12,6 +12,7 @@ import (
 
 	"abbed/analysis"
 	"abbed/config"
+	"abbed/config/say/saytest"
 	"abbed/daemon/api"
 	"abbed/daemon/results"
 	"abbed/probe/record"
@@ -60,7 +61,7 @@ func TestBenchCheckSays(t *testing.T) {
 func TestRepairRefuses(t *testing.T) {
 	run := record.Run{Setup: record.Setup{Lever: record.Lever{Y: 40}}}
 	a, err := results.RepairOf(run, analysis.Judge(run), results.Asked(api.AskRepair{}, config.Default()))
-	if err != nil || len(a.Steps) != 0 || !strings.Contains(a.Why, "Run the step gauging") || !strings.Contains(a.Missing, "desk.supports") || len(a.Cautions) == 0 {
+	if err != nil || len(a.Steps) != 0 || !strings.Contains(a.Why, "Run the gauging") || !strings.Contains(a.Missing, "desk.supports") || len(a.Cautions) == 0 {
 		t.Errorf("an empty run gave %+v, %v", a, err)
 	}
 	for _, bad := range []api.AskRepair{{Pitch: -0.7}, {Mounting: -1}, {Rails: math.Inf(1)}} {
@@ -118,6 +119,13 @@ func TestRepairSteps(t *testing.T) {
 						got = append(got, x.ID)
 						if x.ID == "shim" && (x.Amount == nil || x.Left == nil || x.Left.Hi95 >= a.Largest.Lo95) {
 							t.Errorf("a shim that is not known to help: %+v of %+v", x, a.Largest)
+						}
+					}
+					for _, x := range append(a.Steps, api.RepairStep{Title: a.Why, Then: a.Missing, Do: a.Cautions}) {
+						for _, text := range append([]string{x.Title, x.Then}, x.Do...) {
+							for _, f := range append(saytest.Faults(text, saytest.Page), saytest.Whole(text)...) {
+								t.Errorf("%s: %s", f, text)
+							}
 						}
 					}
 					if strings.Join(got, " ") != want {

@@ -27,7 +27,7 @@ import (
 // runbookLines are the lines to type of each alert.
 func runbookLines(t *testing.T) map[string][][]string {
 	t.Helper()
-	b, err := os.ReadFile("../../deploy/docs/runbook.md")
+	b, err := os.ReadFile("../../deploy/metrics/runbook.md")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -133,11 +133,11 @@ func (s *standing) stop() {
 
 func (s *standing) person() *person {
 	s.t.Helper()
-	token, err := readToken(filepath.Join(s.set.State, "token"))
+	a, err := (&caller{printer: s.name}).dial()
 	if err != nil {
 		s.t.Fatal(err)
 	}
-	return &person{api: client.New("http://"+s.set.Listen, token), feel: func(thick float64) float64 { return s.wire.printer.Blade(thick) },
+	return &person{api: a, feel: func(thick float64) float64 { return s.wire.printer.Blade(thick) },
 		rnd: rand.New(rand.NewPCG(1, 2)), name: "the played person"}
 }
 
@@ -219,9 +219,12 @@ func TestRunbook(t *testing.T) {
 		s := &standing{t: t, name: name, wire: &cable{printer: bench.New(sc, bench.Options{Seed: 2, Speed: shopSpeed})}, set: demoSettings(sc, "bench", l.Addr().String(), dir)}
 		_ = l.Close()
 		s.set.Name = name
+		if name == "middle" { // has a certificate of its own, as for a phone
+			s.set.Access.Certificate, s.set.Access.Key = ownCertificate(t)
+		}
 		shop[name] = s
 		targets += scrape(s.set)
-		text := fmt.Sprintf("name: %s\nlisten: %s\nstate: %s\n", name, s.set.Listen, dir)
+		text := fmt.Sprintf("name: %s\nlisten: %s\nstate: %s\naccess: {certificate: %q, key: %q}\n", name, s.set.Listen, dir, s.set.Access.Certificate, s.set.Access.Key)
 		if err := os.WriteFile(filepath.Join(settingsDir(false), name+".yaml"), []byte(text), 0o644); err != nil {
 			t.Fatal(err)
 		}
@@ -263,6 +266,10 @@ func TestRunbook(t *testing.T) {
 	right.wire.pull(false)
 	clears(right, "AbbedLinkLost", lines["AbbedLinkLost"]...)
 	clears(right, "AbbedUnsteady", lines["AbbedUnsteady"]...)
+
+	if code, out, errs := runOn(t, "status", "--all"); code != exitDone || !strings.Contains(out, "left\tready") || !strings.Contains(out, "middle\tready") {
+		t.Errorf("status --all: %d %s%s", code, out, errs)
+	}
 
 	// A run that nobody wants.
 	if code, _, errs := runOn(t, "measure", "repeat", "--printer", "left"); code != exitDone {

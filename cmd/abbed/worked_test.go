@@ -14,16 +14,17 @@ import (
 	"testing"
 	"text/template"
 
+	"github.com/spf13/cobra"
+
 	"abbed/analysis"
 	"abbed/config"
-	"abbed/gcode/patches"
 	"abbed/gcode/printfile"
 	"abbed/probe/record"
 )
 
-var updateWorked = flag.Bool("worked.update", false, "write deploy/docs/worked-example.md anew")
+var updateWorked = flag.Bool("worked.update", false, "write deploy/docs/understand.md again")
 
-const workedRecord, workedPage = "../../deploy/docs/worked-example.json", "../../deploy/docs/worked-example.md"
+const workedRecord, workedPage = "../../deploy/docs/worked-example.json", "../../deploy/docs/understand.md"
 
 // worked tells the worked example: its methods are the words of the template.
 type worked struct {
@@ -39,7 +40,7 @@ func (w *worked) abbed(line string) string {
 	var args []string
 	for _, a := range regexp.MustCompile(`"[^"]*"|\S+`).FindAllString(line, -1) {
 		switch a = strings.Trim(a, `"`); {
-		case a == "job/record.json":
+		case a == "worked-example.json":
 			a = workedRecord
 		case strings.HasPrefix(a, "proof."):
 			if !strings.Contains(a, "=") {
@@ -130,10 +131,11 @@ func (w *worked) table() analysis.Table {
 	return table
 }
 
-func (w *worked) node(i, j int) string {
+// lower is by how much the correction lowers the nozzle at a node, mm.
+func (w *worked) lower(i, j int) string {
 	w.t.Helper()
 	table := w.table()
-	return fmt.Sprintf("%.3f", float64(table.Nodes[j*table.Columns+i].Add)/1000)
+	return fmt.Sprintf("%.2f", -float64(table.Nodes[j*table.Columns+i].Add)/1000)
 }
 
 // ends is how far above the first layers the largest correction has ended, mm.
@@ -159,31 +161,78 @@ func TestWorkedExample(t *testing.T) {
 	}
 	w := &worked{t: t, dir: t.TempDir(), run: run}
 	page := template.Must(template.New("").Funcs(template.FuncMap{
-		"abbed": w.abbed, "pick": w.pick, "hand": w.hand, "mapfall": w.mapfall, "level": w.level, "node": w.node, "ends": w.ends,
+		"abbed": w.abbed, "pick": w.pick, "hand": w.hand, "mapfall": w.mapfall, "level": w.level, "lower": w.lower, "ends": w.ends,
 		"num": func(v any) string { return fmt.Sprint(v) },
-	}).ParseFiles("testdata/worked-example.md.tmpl"))
+	}).ParseFiles("testdata/understand.md.tmpl"))
 	s := config.Default()
 	var out bytes.Buffer
-	err = page.ExecuteTemplate(&out, "worked-example.md.tmpl", map[string]any{
-		"Bed": run.Setup.Bed.W(), "Lever": run.Setup.Lever.Y, "Letters": fewest, "Fade": printfile.Defaults().Fade,
-		"Patch": patches.Defaults().Size, "PatchU": record.PatchU, "Tolerance": s.Tolerance,
+	err = page.ExecuteTemplate(&out, "understand.md.tmpl", map[string]any{
+		"Bed": run.Setup.Bed.W(), "Lever": run.Setup.Lever.Y, "Fade": printfile.Defaults().Fade,
+		"PatchU": record.PatchU, "Tolerance": s.Tolerance,
 	})
 	if err != nil {
 		t.Fatal(err)
 	}
+	sameText(t, workedPage, out.String())
+	for name, text := range drawings(t, run) {
+		sameText(t, filepath.Join(filepath.Dir(workedPage), name), text)
+	}
+}
+
+// sameText compares a document with what it should be, or writes it.
+func sameText(t *testing.T, name, want string) {
+	t.Helper()
 	if *updateWorked {
-		if err := os.WriteFile(workedPage, out.Bytes(), 0o644); err != nil {
+		if err := os.WriteFile(name, []byte(want), 0o644); err != nil {
 			t.Fatal(err)
 		}
 	}
-	is, err := os.ReadFile(workedPage)
+	is, err := os.ReadFile(name)
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := strings.Split(out.String(), "\n")
+	lines := strings.Split(want, "\n")
 	for i, line := range strings.Split(string(is), "\n") {
-		if i >= len(want) || line != want[i] {
-			t.Fatalf("line %d of the page:\n%s\nworked out anew (-worked.update writes it):\n%s", i+1, line, want[min(i, len(want)-1)])
+		if i >= len(lines) || line != lines[i] {
+			t.Fatalf("%s:%d:\n%.300s\nworked out again (-worked.update writes it):\n%.300s", name, i+1, line, lines[min(i, len(lines)-1)])
 		}
+	}
+}
+
+// TestLookUp: the list of commands is that of the program.
+func TestLookUp(t *testing.T) {
+	chosen := 0
+	for _, f := range config.Fields() {
+		if !f.More {
+			chosen++
+		}
+	}
+	page := template.Must(template.New("").Funcs(template.FuncMap{
+		"commands": func() string {
+			var b strings.Builder
+			listCommands(&b, commands())
+			return b.String()
+		},
+		"settings": func() int { return chosen },
+	}).ParseFiles("testdata/lookup.md.tmpl"))
+	var out bytes.Buffer
+	if err := page.ExecuteTemplate(&out, "lookup.md.tmpl", nil); err != nil {
+		t.Fatal(err)
+	}
+	sameText(t, "../../deploy/docs/lookup.md", out.String())
+}
+
+// listCommands writes a line for each command that does something.
+func listCommands(b *strings.Builder, c *cobra.Command) {
+	for _, below := range c.Commands() {
+		if below.Name() == "settings" || below.Name() == "bench" || below.Name() == "help" {
+			continue
+		}
+		if below.HasSubCommands() {
+			listCommands(b, below)
+			continue
+		}
+		name := strings.TrimSuffix(below.UseLine(), " [flags]")
+		fmt.Fprintf(b, "| `%s` | %s |\n", strings.ReplaceAll(name, "|", " or "), below.Short)
 	}
 }

@@ -98,7 +98,7 @@ func (b bench) steps() []api.RepairStep {
 	if b.run.Setup.Applied != nil {
 		work = append([]api.RepairStep{{ID: "undo", Title: "Undo the correction.", Do: []string{"It was made for the machine as it is now."}}}, work...)
 	}
-	again := api.RepairStep{ID: "measure", Title: "Measure again: repeat, gauging and survey.", Then: "The bed's screws, the Z offset and the correction come after that run, with its numbers."}
+	again := api.RepairStep{ID: "measure", Title: "Measure again: repeat, gauging and survey.", Then: "The bed's screws, the Z offset and the correction come after that run."}
 	return append(work, again)
 }
 
@@ -130,7 +130,7 @@ func (b bench) tilting() []api.RepairStep {
 		return []api.RepairStep{b.pitched()}
 	case b.v.Has(analysis.HeadTilt), b.v.Has(analysis.BeamTwist):
 		return []api.RepairStep{{ID: "angles", Title: "Read the roll and the pitch of the head with a level (step angles).",
-			Do:   []string{"The probe offset points between X and Y, so this run shows roll and pitch as one number. A shim would be a guess.", "Or mount the probe straight in front of the nozzle or behind it, and measure again."},
+			Do:   []string{"The probe offset points between X and Y. This run shows roll and pitch as one number. A shim would be a guess.", "Or mount the probe in front of the nozzle or behind it, and measure again."},
 			Then: "A roll is undone by a shim. For pitch straighten the beam or its rail: there is no shim."}}
 	case b.v.Has(analysis.Repair):
 		return []api.RepairStep{b.straighten("The nozzle error is too large for a correction, and its cause is not known.")}
@@ -204,10 +204,10 @@ func (b bench) profile(r workshop.Roll) api.RepairStep {
 	return api.RepairStep{ID: "profile", Title: "If you can take the profile out, check it on a flat reference first.",
 		Do: []string{
 			fmt.Sprintf("Take brackets and rails off. Lay it as it is mounted, the same side up. A twisted one rests on its %s right and %s left corners, and rocks.", high.Other(), high),
-			fmt.Sprintf("Press the %s left corner down. If the profile alone tilts the head, the gap under the %s right corner is %s.%s", high.Other(), high, say.Within(gap.Value, gap.U95()), try),
+			fmt.Sprintf("Press the %s left corner down. The gap under the %s right corner is %s, if only the profile is twisted.%s", high.Other(), high, say.Within(gap.Value, gap.U95()), try),
 			fmt.Sprintf("A new one (%s) may have up to %s (ANSI H35.2).", section, say.MM(workshop.Cost(b.Width-workshop.Edges, workshop.Value{Value: allowed}).Value)),
 		},
-		Then:   "If the gap is smaller, the brackets, what they stand on, or the Y axis tilt the head as well. The shim undoes all of them.",
+		Then:   "If the gap is smaller, brackets or Y axis tilt the head as well. The shim undoes all of them.",
 		Amount: inMM(gap)}
 }
 
@@ -237,8 +237,8 @@ func (b bench) straighten(why string) api.RepairStep {
 	}
 	return api.RepairStep{ID: "beam", Title: "Straighten or replace the beam or its rail.",
 		Do: []string{why,
-			"Look along it, and lay a straight edge on it: a gap under the middle is a bend, a corner that is off it is a twist.",
-			"Loosen the screws of one bracket, let the beam come to rest, and tighten them crosswise. Look whether the brackets are square and tight."},
+			"Look along it, and lay a straight edge on it. A gap under the middle is a bend. A corner that is off it is a twist.",
+			"Loosen the screws of one bracket, let the beam rest, and tighten them crosswise. Look whether the brackets are square and tight."},
 		Then: then}
 }
 
@@ -250,7 +250,7 @@ func (b bench) smaller() string {
 func (b bench) pitched() api.RepairStep {
 	s := b.straighten("The probe offset points along X: pitch of the head and straightness of the beam are one number. There is no shim for them.")
 	s.ID = "pitch"
-	s.Do = append(s.Do, "If the beam is straight, look at what the head rides on: wheels above and below the beam, or both ends of the rail's carriage, have to be tight.")
+	s.Do = append(s.Do, "If the beam is straight, look at what the head rides on. All wheels, or both ends of the rail's carriage, have to be tight.")
 	return s
 }
 

@@ -47,7 +47,7 @@ func TestReportStandsAlone(t *testing.T) {
 		}
 	}
 	html := get(t, handler(webtest.Scene("done")), "/run/r1/report").Body.String()
-	for _, want := range []string{"the beam is twisted", "Why the bed map cannot show it", "With the correction", "The first layer does not stick there.", webtest.Digest, "95 % interval", "Before you take a tool in hand", "under the front fasteners", "bring it up last", "turns with a light drag"} {
+	for _, want := range []string{"the beam is twisted", "Why the bed map cannot show it", "With the correction", "The first layer does not stick there.", webtest.Digest, "95 % interval", "Before you take a tool in hand", "under every front screw", "Measure again: repeat"} {
 		if !strings.Contains(html, want) {
 			t.Errorf("%q is missing", want)
 		}

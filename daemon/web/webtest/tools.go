@@ -38,10 +38,10 @@ func (d *Desk) Thickness(_ context.Context, id string, t api.Thickness, by strin
 
 // toolCautions are those of the repair desk.
 var toolCautions = []string{
-	"Before any work: switch off, unplug, and let nozzle and bed cool below 43 C.",
-	"The maker's instructions come first; mains wiring, heaters and frames under load are for qualified people.",
+	"Before any work: switch off, unplug, and let nozzle and bed cool below 43 °C.",
+	"The maker's instructions come first. Leave mains wiring, heaters and frames under load to qualified people.",
 	"Hold the head and the beam before you loosen what carries them.",
-	"After any work: the head moves freely by hand over its whole travel, no cable pulls, before power comes on again.",
+	"After any work: move the head by hand over its whole travel. It moves freely, and no cable pulls. Then switch on.",
 }
 
 // nothingToShim is a machine that needs nothing.
@@ -62,13 +62,13 @@ func twistToShim() api.Repair {
 	r.Steps = []api.RepairStep{
 		{ID: "profile", Title: "If you can take the profile out, check it on a flat reference first.", Amount: num(0.14, 0.008, "mm"), Do: []string{
 			"Take brackets and rails off. Lay it as it is mounted, the same side up. A twisted one rests on its front right and back left corners, and rocks.",
-			"Press the front left corner down. If the profile alone tilts the head, the gap under the back right corner is 0.14 ±0.02 mm. A feeler gauge of 0.10 mm goes under it. One of 0.20 mm does not.",
-		}, Then: "If the gap is smaller, the brackets, what they stand on, or the Y axis tilt the head as well. The shim undoes all of them."},
+			"Press the front left corner down. The gap under the back right corner is 0.14 ±0.02 mm, if only the profile is twisted. A feeler gauge of 0.10 mm goes under it. One of 0.20 mm does not.",
+		}, Then: "If the gap is smaller, brackets or Y axis tilt the head as well. The shim undoes all of them."},
 		{ID: "shim", Title: "Put a shim of 0.16 mm under every front screw of the right bracket.", Amount: num(0.16, 0.005, "mm"), Left: num(0.02, 0.01, "mm"), Do: []string{
 			"Stack foil to that thickness. Check the stack with a micrometer.",
 			"Put it under the whole seat of the screws. Tighten all screws of the bracket in turn, a little each time.",
 		}, Then: "The largest nozzle error in the new run has to be at most 0.04 mm. Now it is 0.18 mm to 0.21 mm."},
-		{ID: "measure", Title: "Measure again: repeat, gauging and survey.", Do: []string{}, Then: "The bed's screws, the Z offset and the correction come after that run, with its numbers."},
+		{ID: "measure", Title: "Measure again: repeat, gauging and survey.", Do: []string{}, Then: "The bed's screws, the Z offset and the correction come after that run."},
 	}
 	return r
 }
@@ -84,7 +84,7 @@ func print() api.ProofPrint {
 // proof is what one reading of each patch tells.
 func proof() api.Proof {
 	was := 0.11
-	return api.Proof{Verdict: "cannot-tell", Gaps: []api.XY{}, Missing: []api.XY{}, Sentence: "The patches cannot tell yet: their readings scatter more than the gap error.", Doubt: "\u00b10.021 mm at a patch", Next: "Read each patch twice more, at its middle.",
+	return api.Proof{Verdict: "cannot-tell", Gaps: []api.XY{}, Missing: []api.XY{}, Sentence: "The patches do not show whether the correction is right. At X 190, Y 117.5 the nozzle is 0.10 mm too high (±0.02 mm). The limit is 0.03 mm.", Doubt: "Known to ±0.02 mm from 2 patches.", Next: "Take a reading at X 190, Y 117.5 with the correction in force. Or print the patches again on a clean bed.",
 		Patches: []api.LeftOver{{U: 117.5, V: 117.5, Readings: 1, Thickness: 0.204, U95: 0.021}, {U: 190, V: 117.5, Readings: 1, Thickness: 0.299, Error: 0.095, U95: 0.021, Predicted: &was}}}
 }
 
