@@ -135,7 +135,7 @@ func TestPinned(t *testing.T) {
 	_, at, _ := net.SplitHostPort(s.Listener.Addr().String())
 	dir := t.TempDir()
 	for name, shows := range map[string]string{"left": cert, "right": other} {
-		text := fmt.Sprintf("listen: 0.0.0.0:%s\nstate: %s\naccess: {beyond: true, hosts: left.example, certificate: %s, key: %s}\n", at, dir, shows, key)
+		text := fmt.Sprintf("listen: 0.0.0.0:%s\nstate: %s\naccess: {from: phone, hosts: left.example, certificate: %s, key: %s}\n", at, dir, shows, key)
 		if err := os.WriteFile(filepath.Join(dir, name+".yaml"), []byte(text), 0o644); err != nil {
 			t.Fatal(err)
 		}
