@@ -25,8 +25,8 @@ func (v Verdict) Contradicted() *Reason {
 		return nil
 	}
 	return &Reason{Code: "contradicted",
-		Text: fmt.Sprintf("%d gaugings of a later run contradict what this run found, and which of them holds the records do not tell", l.Records),
-		Hint: "gauge more for this run once again, at the same places, or measure the whole job again",
+		Text: fmt.Sprintf("%d readings of a later run contradict this run", l.Records),
+		Hint: "take more readings for this run at the same points, or measure again",
 	}
 }
 
@@ -34,7 +34,7 @@ func (v Verdict) Contradicted() *Reason {
 // contradicts it, or ended early with a finding; "" if neither.
 func (v Verdict) Outdated(run record.Run) string {
 	if l := v.otherwise(); l != nil {
-		return fmt.Sprintf("%d gaugings of a later run contradict the run that it was made from: the head tilts otherwise now, the blade was drawn in another way, or one of the records is a slip", l.Records)
+		return fmt.Sprintf("%d readings of a later run contradict the run that it was made from: the head changed, the gauge was drawn in another way, or one reading is a slip", l.Records)
 	}
 	if c := cutLater(run); c != nil {
 		return "a later run for the one that it was made from ended early with the finding " + c.Finding
@@ -51,14 +51,14 @@ func (e evidence) contradicted() []Finding {
 	}
 	f := e.undetermined(otherwiseSays, otherwiseNext)
 	f.Evidence = l.Text
-	f.Doubt = "Which of them it is, the records do not tell. What was found without them stands in the other findings."
+	f.Doubt = "The readings do not show which. The other findings leave them out."
 	return []Finding{f}
 }
 
 // otherwiseSays says it, otherwiseNext what to do then.
-const otherwiseSays = "What was gauged later contradicts this run: the head tilts otherwise now, the blade was drawn in another way, or one of the records is a slip."
+const otherwiseSays = "Later readings contradict this run. The head changed, the gauge was drawn in another way, or one reading is a slip."
 
-const otherwiseNext = "Gauge more for this run once again, at the same places: if they show nothing of it, the later records were a slip. If it contradicts this run too, or cannot tell, take the machine for another than then: measure the whole job again."
+const otherwiseNext = "Take more readings for this run once again, at the same points. If they contradict this run too, measure again."
 
 // sayLater puts into the doubt of the first finding what became of later runs; one
 // that contradicts has a finding of its own.
@@ -67,7 +67,7 @@ func (v Verdict) sayLater(fs []Finding) []Finding {
 		return fs
 	}
 	if v.otherwise() != nil && fs[0].Sentence != otherwiseSays {
-		fs[0].Doubt += " What was gauged later contradicts it; see below."
+		fs[0].Doubt += " Later readings contradict it."
 	}
 	for _, l := range v.Later {
 		if !l.Contradicts || l.Lifted {
@@ -90,6 +90,6 @@ func cutLater(run record.Run) *record.Cut {
 		return nil
 	}
 	c := *last.Cut
-	c.Text = "A later run that gauged more for this one ended early. " + c.Text
+	c.Text = "A later run for this one ended early. " + c.Text
 	return &c
 }

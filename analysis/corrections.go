@@ -40,7 +40,7 @@ func (v Verdict) forbidden(run record.Run) *Refusal {
 		return finding(v.Findings[0])
 	}
 	if run.Setup.NoLever() {
-		return &Refusal{NotNeeded, "The probe is the nozzle: there is no gap error to correct.", "Nothing is to be done."}
+		return &Refusal{NotNeeded, "The probe is the nozzle: there is no nozzle error to correct.", "Nothing is to be done."}
 	}
 	return nil
 }
@@ -57,7 +57,7 @@ func (v Verdict) unready(run record.Run) *Refusal {
 	case v.facts == nil:
 		return &Refusal{NoGauging, "This verdict was read back without its fit.", "Judge the run again."}
 	case v.facts.survey == nil:
-		return &Refusal{NoSurvey, "There is no survey, so that the stored map could not be checked.", "Run the step survey, in the same run as the gauging."}
+		return &Refusal{NoSurvey, "There is no survey, so that the bed map could not be checked.", "Run the step survey, in the same run as the gauging."}
 	case v.Gap == nil:
 		return &Refusal{FindingPrefix + Undetermined, "The nozzle error is not known. " + say.Sentence(v.GapWhy.Text), say.Sentence(v.GapWhy.Hint)}
 	case v.Has(Repair):

@@ -56,7 +56,7 @@ func (v Verdict) Elsewhere(run record.Run, q record.Lever) Elsewhere {
 	case p.None():
 		e.Why = &Reason{"no-lever", "the probe of this run is the nozzle: it shows nothing of how the head tilts", "mount the probe, and measure again; or read the tilt of the head with a level"}
 	case e.sides == oblique:
-		e.Why = &Reason{"lever-oblique", "the probe offset points neither along X nor along Y, so roll and pitch of the head are not known apart, and another place of the probe cannot be predicted", "read roll and pitch at the head (step angles), or measure again once the probe is there"}
+		e.Why = &Reason{"lever-oblique", "the probe offset points neither along X nor along Y, so roll and pitch look the same", "read roll and pitch at the head (step angles), or measure again once the probe is there"}
 	default:
 		e.predict(run.Setup.Criteria.Tolerance)
 	}
@@ -81,10 +81,10 @@ func (e *Elsewhere) predict(tolerance float64) {
 	switch {
 	case e.side > tolerance:
 		e.Why = &Reason{"lever-off-line", fmt.Sprintf("a probe %.0f mm off the line along %s also feels %s, which a probe offset along %s does not show", rest, axis, other, axis),
-			fmt.Sprintf("keep to the line along %s (near X %.0f, Y %.0f), or read the tilt at the head (step angles), or measure again once the probe is there", axis, e.Scale*p.X, e.Scale*p.Y)}
+			fmt.Sprintf("keep to the line along %s (near X %.0f, Y %.0f), or read the tilt at the head", axis, e.Scale*p.X, e.Scale*p.Y)}
 	case e.sides == alongX && !(e.Scale >= 0 && e.Scale <= 1.5):
-		e.Why = &Reason{"lever-too-far", fmt.Sprintf("along X pitch and straightness are one number, which holds from no probe offset to one and a half times the present one (%.0f mm)", p.Length()),
-			"read the pitch at the head (step angles) and lay a straight reference, or measure again once the probe is there"}
+		e.Why = &Reason{"lever-too-far", fmt.Sprintf("pitch and straightness look the same, and are known up to 1.5 times the present probe offset (%.0f mm)", p.Length()),
+			"read the pitch at the head and lay a straight reference"}
 	case e.Covers.W() < e.gap.Area.W()/2:
 		e.Why = &Reason{"outside-gauged", "with this probe offset most of the nozzle error comes from parts of the beam without readings", "take readings farther out along X"}
 	default:
@@ -212,13 +212,13 @@ func (p Placement) says(tolerance float64, asked bool) string {
 	case b != nil:
 		s += fmt.Sprintf(" Of the places asked for, X %.1f, Y %.1f costs least: up to %s \u00b1%s.", b.Lever.X, b.Lever.Y, um(math.Abs(b.Largest.Gap)), um(b.Largest.U95))
 	case asked:
-		s += fmt.Sprintf(" None of the places asked for is near its line, %.0f mm or more from the nozzle, and known for the whole bed.", p.Least)
+		s += fmt.Sprintf(" None of the positions you asked for is near its line and %.0f mm or more from the nozzle.", p.Least)
 	}
 	return s
 }
 
 // instead is what has no lever at all.
-const instead = "A nozzle that senses its own load feels nothing of the tilt. It is another kind of probe, with errors of its own (what sticks to the tip, how far the head gives), of which this run shows nothing."
+const instead = "A nozzle that senses its own load feels nothing of the tilt. It is another kind of probe, and has errors that this run does not show."
 
 // Note says what to know of a lever beside what it costs, "" if nothing: that no probe
 // can be mounted there, or which part of the bed is not known.

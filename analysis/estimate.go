@@ -49,7 +49,7 @@ func gauge(run record.Run, s steadiness, sv *survey, prof *Profile, w ways) gaug
 	g.model.Outliers = odd
 	g.pairs = keep(all, func(p Paired) bool { return p.Touches > 0 })
 	if len(g.pairs) == 0 && len(g.printed()) == 0 {
-		g.why = &Reason{"no-gauging", "nothing was gauged, and a map alone cannot tell bed from beam", "run the step gauging: the nozzle on a feeler gauge at the places that the program names"}
+		g.why = &Reason{"no-gauging", "nothing was gauged", "take readings at the feeler gauge"}
 		return g
 	}
 	g.machine = g.machineOf()
@@ -234,10 +234,10 @@ func (g *gauged) report() {
 		switch {
 		case g.slips[i]:
 			g.model.Outliers = append(g.model.Outliers, Odd{N: p.N, Place: p.Place, Off: off,
-				Text: fmt.Sprintf("the gauging at %s lies %s from what all others say; it was set aside: gauge this place again", p.Place, um(off))})
+				Text: fmt.Sprintf("the reading at %s is %s off all others, and set aside: gauge this point again", p.Place, um(off))})
 		case post.Slip(i) > likely:
 			g.model.Outliers = append(g.model.Outliers, Odd{N: p.N, Place: p.Place, Off: off, Used: true,
-				Text: fmt.Sprintf("the gauging at %s does not fit well with the others; it was kept with less weight: gauge this place again", p.Place)})
+				Text: fmt.Sprintf("the reading at %s does not fit the others well, and counts less: gauge this point again", p.Place)})
 		}
 	}
 	g.lackOfFit()

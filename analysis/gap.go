@@ -26,12 +26,12 @@ type Gap struct {
 // otherwise gap and u95 are 0.
 func (g *Gap) At(p record.Place) (gap, u95 float64, reason *Reason) {
 	if !finite(p.U) || !finite(p.V) {
-		return 0, 0, &Reason{"not-a-place", "the place has no finite coordinates", "give x and y in mm"}
+		return 0, 0, &Reason{"not-a-place", "the point has no coordinates", "give X and Y in mm"}
 	}
 	if !g.Area.Grown(g.Margin).Has(p) {
 		return 0, 0, &Reason{"outside-gauged",
-			"the place " + p.String() + " lies outside the gauged area",
-			"gauge a place there, or within " + mm0(g.Margin) + " of it"}
+			"the point " + p.String() + " is outside the gauged area",
+			"take a reading there, or within " + mm0(g.Margin) + " of it"}
 	}
 	gap, u95 = g.at(p)
 	return gap, u95, nil

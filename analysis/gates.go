@@ -150,7 +150,7 @@ func (s Stability) playGate(c record.Criteria) Gate {
 		return Finding{
 			ID:       LooseCarriage,
 			Sentence: "The carriage has play. No correction is possible.",
-			Evidence: fmt.Sprintf("Along %s the height depends on the side from which the head comes, by %s (reversal value B of ISO 230-2). The limit is %s.", axis, um(math.Abs(worst.Value)), um(c.Play)),
+			Evidence: fmt.Sprintf("Along %s the two sides of approach differ by %s (reversal value B of ISO 230-2). The limit is %s.", axis, um(math.Abs(worst.Value)), um(c.Play)),
 			Doubt:    fmt.Sprintf("The difference is between %s and %s (95 %%).", um(worst.Lo95), um(worst.Hi95)),
 			Next:     workshop.Play(axis).Says(),
 		}

@@ -8,6 +8,7 @@ import (
 
 	"abbed/analysis/fit"
 	"abbed/analysis/model"
+	"abbed/config/say"
 	"abbed/probe/record"
 )
 
@@ -93,15 +94,15 @@ func (g *gauged) joinLater(constant int) bool {
 		chi, dof := g.surprise(all[k], sf, 0), float64(len(all[k])-1)
 		switch {
 		case Places(j.Gaps) < 2:
-			l.Text = fmt.Sprintf("%s gauged fewer than two places, which by itself tells nothing here.", capital(whichRun(j)))
+			l.Text = fmt.Sprintf("%s has fewer than two points, and shows nothing here.", capital(whichRun(j)))
 		case sf.post == nil:
-			l.Text = fmt.Sprintf("The gaugings of %s could not be compared with this run's, and were left out of the fit.", whichRun(j))
+			l.Text = fmt.Sprintf("The readings of %s do not compare with this run, and are left out.", whichRun(j))
 		case fit.FTail(chi/dof, dof, 1e6) < contradicted:
 			l.Contradicts = true
-			l.Text = fmt.Sprintf("The %d gaugings of %s contradict this run's (chi-square %.0f on %.0f degrees of freedom), and were left out of the fit.", len(j.Gaps), whichRun(j), chi, dof)
+			l.Text = fmt.Sprintf("The %d readings of %s contradict this run, and are left out (chi-square %.0f on %.0f degrees of freedom).", len(j.Gaps), whichRun(j), chi, dof)
 		default:
 			l.Used, used = true, true
-			l.Text = fmt.Sprintf("%d gaugings of %s are in it, with a constant of their own; they hold as long as nothing was worked on between%s.", len(j.Gaps), whichRun(j), warmer(g.run, j))
+			l.Text = fmt.Sprintf("The %d readings of %s count here.%s", len(j.Gaps), whichRun(j), warmer(g.run, j))
 			g.extra = append(g.extra, all[k]...)
 			if k+1 < len(runs) {
 				sf = g.fit()
@@ -141,7 +142,7 @@ func (g *gauged) lift(runs [][]extra) {
 		}
 		if len(all) > len(own) && g.surprise(all, g.alone, len(all))-g.surprise(all, g.alone, len(own)) > lifting {
 			g.later[k].Lifted = true
-			g.later[k].Text += " What was gauged after it does not show it again: its records were a slip."
+			g.later[k].Text += " Later readings do not show it again: it was a slip."
 		}
 	}
 }
@@ -151,7 +152,7 @@ func whichRun(j record.Joined) string {
 	if j.Began.IsZero() {
 		return "the later run"
 	}
-	return "the later run of " + j.Began.Local().Format("2 January 2006, 15:04")
+	return "the later run of " + say.Moment(j.Began)
 }
 
 // warmer says by how much the other run was warmer or colder, if it was cold
@@ -160,11 +161,11 @@ func warmer(run record.Run, j record.Joined) string {
 	w, ok := WarmthOf(run)
 	switch {
 	case !ok || j.Warmth == nil || !tame(j.Warmth.Bed, j.Warmth.Nozzle):
-		return "; whether it was as warm then is not known"
+		return " It is not known whether the printer was as warm then."
 	case math.Abs(j.Warmth.Bed-w.Bed) < hotter && math.Abs(j.Warmth.Nozzle-w.Nozzle) < hotter:
 		return ""
 	}
-	return fmt.Sprintf("; it was gauged with the bed at %.0f C and the nozzle at %.0f C, and not at %.0f C and %.0f C: what the warmth bends is not in the doubt",
+	return fmt.Sprintf(" The bed was at %.0f °C and the nozzle at %.0f °C then, and not at %.0f °C and %.0f °C.",
 		j.Warmth.Bed, j.Warmth.Nozzle, w.Bed, w.Nozzle)
 }
 

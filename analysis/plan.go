@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"abbed/analysis/model"
+	"abbed/config/say"
 	"abbed/probe/record"
 )
 
@@ -184,10 +185,10 @@ func (p planner) open() string {
 	case p.why != nil:
 		return p.why.Text
 	case n < leanLeast:
-		return fmt.Sprintf("%d records are too few to tell a bend from the hand's scatter", n)
+		return fmt.Sprintf("%d readings are too few to show a bend", n)
 	}
 	if u := p.gap.Largest().MostDoubt; math.Round(1000*u) > math.Round(1000*p.target) { // to the um, as it is said
-		return fmt.Sprintf("somewhere in the gauged area the gap error is known to ±%s only, and ±%s is wanted", um(u), um(p.target))
+		return fmt.Sprintf("the nozzle error is known to %s only, and %s is wanted", say.PM(u), say.PM(p.target))
 	}
 	return ""
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"abbed/config/say"
 	"abbed/probe/record"
 )
 
@@ -33,11 +34,11 @@ func (v Verdict) Wedge(run record.Run) (*Wedge, *Reason) {
 	run = clean(run)
 	switch {
 	case run.Setup.NoLever():
-		return nil, &Reason{"no-lever", "the probe is the nozzle: there is no wedge to look for", ""}
+		return nil, &Reason{"no-lever", "the probe is the nozzle", ""}
 	case v.Gap == nil && v.GapWhy != nil:
 		return nil, v.GapWhy
 	case v.Gap == nil || v.Gap.Area.W() < apart:
-		return nil, &Reason{"few-places", "the gauged places do not span a width", "gauge at the left and right end"}
+		return nil, &Reason{"few-places", "the points do not span a width", "gauge at the left and right end"}
 	}
 	a := v.Gap.Area
 	w := &Wedge{From: a.X0, To: a.X1, Row: run.Setup.Zero.V}
@@ -58,26 +59,26 @@ func (w *Wedge) judge(v Verdict, run record.Run) {
 		g, u := v.Gap.at(record.Place{U: w.From + (w.To-w.From)*float64(i)/16, V: w.Row})
 		sure, most = math.Max(sure, math.Abs(g)-u), math.Max(most, math.Abs(g)+u)
 	}
-	way, ends := "rises", fmt.Sprintf("From x=%.0f to x=%.0f mm", w.From, w.To)
+	way, ends := "rises", fmt.Sprintf("From X %.0f to X %.0f", w.From, w.To)
 	if w.By.Value < 0 {
 		way = "falls"
 	}
-	w.Sentence = fmt.Sprintf("%s the gap error %s by %s ±%s (95 %%): the first layer is a wedge of that height.", ends, way, um(math.Abs(w.By.Value)), um(w.By.U95()))
+	w.Sentence = fmt.Sprintf("%s the nozzle error %s by %s.", ends, way, say.Within(math.Abs(w.By.Value), w.By.U95()))
 	if !w.By.Apart() {
-		w.Sentence = fmt.Sprintf("%s no wedge is seen: %s ±%s (95 %%). One below %s would not show.", ends, um(w.By.Value), um(w.By.U95()), um(w.By.U95()))
+		w.Sentence = fmt.Sprintf("%s the nozzle error does not change by more than %s.", ends, say.MM(math.Abs(w.By.Value)+w.By.U95()))
 	}
 	switch {
 	case sure > tolerance:
 		w.Worth = WorthYes
-		w.Sentence += fmt.Sprintf(" The whole job is worth it: somewhere in this row the nozzle is surely off by more than the tolerance of %s.", um(tolerance))
-		w.Next = "Run repeat, gauging and survey: they say what makes it, and whether it can be corrected."
+		w.Sentence += fmt.Sprintf(" Somewhere in this row it is more than %s.", say.MM(tolerance))
+		w.Next = "Measure with all steps: they show the cause, and whether it can be corrected."
 	case most <= tolerance:
 		w.Worth = WorthNo
-		w.Sentence += fmt.Sprintf(" The whole job is not worth it for this row: everywhere in it the nozzle is within the tolerance of %s, doubt and all.", um(tolerance))
-		w.Next = "Nothing along X. What changes from front to back, and whether the machine does the same twice, this run does not tell."
+		w.Sentence += fmt.Sprintf(" Everywhere in this row it is within %s.", say.MM(tolerance))
+		w.Next = "Leave it along X. This run does not show what changes from front to back."
 	default:
 		w.Worth = WorthOpen
-		w.Sentence += fmt.Sprintf(" Whether the whole job is worth it cannot be told: the doubt reaches over the tolerance of %s.", um(tolerance))
-		w.Next = "Gauge the ends of the row once more, or run the whole job, which gauges each place twice."
+		w.Sentence += fmt.Sprintf(" It is not known well enough to compare it with %s.", say.MM(tolerance))
+		w.Next = "Gauge the ends of the row once more, or measure with all steps."
 	}
 }

@@ -32,7 +32,7 @@ func (g *gauged) whyNot() *Reason {
 		return &Reason{"bend-unclear", fmt.Sprintf("%d readings show the bend from left to right to %s only, or one of them is a slip", g.records(), say.PM(g.bendDoubt())), g.gaugeOn()}
 	}
 	if _, u95 := g.surface.of(g.machine.Share()); g.restSize*u95 > c.Tolerance {
-		return &Reason{"share-unclear", fmt.Sprintf("the bed map bends by %s between the points, and the readings do not show how much of it is nozzle error", say.MM(g.restSize)), g.gaugeOn()}
+		return &Reason{"share-unclear", fmt.Sprintf("the bed map bends by %s between the points, and the readings do not show why", say.MM(g.restSize)), g.gaugeOn()}
 	}
 	if off, sd := g.zeroOff(); math.Abs(off) > 4*sd && math.Abs(off) > c.Tolerance/2 {
 		return &Reason{"zero-does-not-fit", fmt.Sprintf("the reading at the zero point is %s off the others", say.MM(math.Abs(off))),

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"abbed/config/say"
 	"abbed/daemon/api"
 )
 
@@ -19,7 +20,7 @@ func oneMore(m api.More) string {
 		text += " (once more)"
 	}
 	if m.Now != nil && m.After != nil {
-		text += fmt.Sprintf(": expected largest u95 from %.0f to %.0f um", 1000**m.Now, 1000**m.After)
+		text += fmt.Sprintf(", known to %s instead of %s", say.PM(*m.After), say.PM(*m.Now))
 	}
 	return text + "; " + m.Why
 }

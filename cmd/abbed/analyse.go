@@ -24,14 +24,14 @@ func analyseCommand() *cobra.Command {
 touches with the header x,y,z[,t][,side][,repeat]: x and y of the probe, mm and
 s. "-" reads standard input. Flags for lever, bed and the rest replace what the
 record holds; a CSV holds none of it. Readings of instruments of your own join the
-fit with --readings and --reference, the gaugings of another run with --with.`,
+fit with --readings and --reference, the readings of another run with --with.`,
 		Args: cobra.ExactArgs(1),
 	}
 	var k caller
 	k.addSome(c, "printer", "json")
 	addSettings(c.Flags())
 	var with []string
-	c.Flags().StringArrayVar(&with, "with", nil, "a record of a later run of gauging for this one (or of any with gaugings on the same machine): they join the fit; may be given again")
+	c.Flags().StringArrayVar(&with, "with", nil, "a record of a later run of gauging for this one (or of any with readings on the same machine): they join the fit; may be given again")
 	var b beside
 	b.add(c.Flags())
 	c.RunE = func(c *cobra.Command, args []string) error {
@@ -110,7 +110,7 @@ func joinRecord(run *record.Run, name string, in io.Reader) error {
 	}
 	j := analysis.Joining(other)
 	if len(j.Gaps) == 0 && j.Cut == nil {
-		return errors.New("nothing was gauged in it that could be joined; name the record of a run with gaugings")
+		return errors.New("nothing was gauged in it that could be joined; name the record of a run with readings")
 	}
 	run.Joined = append(run.Joined, j)
 	return nil

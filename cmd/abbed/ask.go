@@ -171,7 +171,7 @@ func measureCommand() *cobra.Command {
 	c.Flags().BoolVar(&n.Quick, "quick", false, "repeat and survey if no steps are named, with a survey as small as that of the calendar's check")
 	c.Flags().Float64Var(&bed, "heat-bed", 0, "heat the bed first, degrees C; it burns, and goes off when the run ends")
 	c.Flags().Float64Var(&nozzle, "heat-nozzle", 0, "heat the nozzle first, degrees C; it burns and oozes, and goes off when the run ends")
-	c.Flags().BoolVar(&n.Attended, "attended", false, "somebody stands there, the bed is clear, the head moves freely, the power switch is in reach: begin at once if the setting attended_starts allows it")
+	c.Flags().BoolVar(&n.Attended, "attended", false, "someone stands there, the bed is clear, the head moves freely, the power switch is in reach: begin at once if the setting attended_starts allows it")
 	return c
 }
 

@@ -43,7 +43,7 @@ so slowly that no layer becomes 2 % thicker or thinner.
 The correction is the table of a run: of a running daemon (--run ID, the latest
 run if none is named), or of a file (--table: table.json of abbed demo --out, the
 answer of GET runs/ID/table, or the record of a run, from which the table and its
-digest are worked out anew). It is carried only if a person has read its cautions
+digest are worked out again). It is carried only if a person has read its cautions
 and says so by its digest (--approve DIGEST, at least its first 8 letters).
 
 The printer's own levelling stays as it was while the run was measured. Never do
@@ -185,7 +185,7 @@ func (k *carry) tell(w io.Writer, s printfile.Summary) error {
 		fmt.Fprintf(w, "%d lines, the first of them line %d, are words of the machine's own and were passed as they are: one that changes G90, G91, M82, M83 or the frame would make what follows wrong.\n", s.Own, s.FirstOwn)
 	}
 	if s.Outside > 0 {
-		fmt.Fprintf(w, "%d moves lay plastic outside the nodes of the correction, up to %.0f mm: the nearest edge's addition holds there, with more doubt.\n", s.Outside, s.Farthest)
+		fmt.Fprintf(w, "%d moves lay plastic outside the nodes of the correction, up to %.0f mm: the correction of the nearest edge holds there.\n", s.Outside, s.Farthest)
 	}
 	if s.Below > 0 {
 		fmt.Fprintf(w, "%d moves end below Z 0, the lowest at %.3f mm: a printer that limits its travel at 0 cuts them off there. Look at the first layer where the correction is most negative.\n", s.Below, s.Lowest)

@@ -56,7 +56,7 @@ func inForce(t api.Table, in api.Applied) error {
 	same := t.Digest != nil && in.Digest != nil && *t.Digest == *in.Digest
 	switch in.State {
 	case api.Writing, api.Verifying, api.Unfinished, api.ApplyFailed:
-		return refused(fmt.Errorf("carry: what the printer's map holds is not certain (%s): finish it or take it back first (the page, or abbed correction undo)", in.State))
+		return refused(fmt.Errorf("carry: what the printer's map holds is not certain (%s): finish it or undo it first (the page, or abbed correction undo)", in.State))
 	case api.Kept:
 		if same && in.Expired != nil {
 			return refused(fmt.Errorf("carry: the correction is stale: %s: measure again", *in.Expired))
@@ -113,7 +113,7 @@ func (k *carry) admit(t api.Table, limits record.Criteria, now time.Time, w io.W
 		return nil, refused(fmt.Errorf("carry: the table is refused (%s): %s %s", t.Refused.Code, t.Refused.Text, t.Refused.Hint))
 	}
 	if t.Digest == nil || len(*t.Digest) != 64 || !isHex(*t.Digest) {
-		return nil, refused(errors.New("carry: the table has no digest, so that nobody can have signed it off: take it from the daemon, or give the run's record"))
+		return nil, refused(errors.New("carry: the table has no digest, so that no one can have signed it off: take it from the daemon, or give the run's record"))
 	}
 	if sum := correction.Tabled(t).Sum(); sum != *t.Digest {
 		return nil, refused(fmt.Errorf("carry: the table's digest is %.8s, and that of its nodes, printer, lever and area %.8s: it was changed, or an older abbed wrote it: take it from the daemon, or give the run's record", *t.Digest, sum))
@@ -137,7 +137,7 @@ func (k *carry) admit(t api.Table, limits record.Criteria, now time.Time, w io.W
 		fmt.Fprintln(w, "  - The printer's own levelling stays as it was when the run was measured; the table is not applied to its map as well.")
 		fmt.Fprintf(w, "Then say so with --approve and the digest: %s\n", *t.Digest)
 		if said == "" {
-			return nil, refused(errors.New("carry: the table is not signed off"))
+			return nil, refused(errors.New("carry: the table is not approved"))
 		}
 		return nil, refused(fmt.Errorf("carry: %q is not the digest of this table (at least its first %d letters)", k.signed, fewest))
 	}

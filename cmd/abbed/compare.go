@@ -20,7 +20,7 @@ import (
 func compareCommand() *cobra.Command {
 	c := ask("compare EARLIER LATER", "Say what changed between two runs", cobra.ExactArgs(2), compare)
 	c.Long = `EARLIER and LATER are ids of runs of the daemon, or two records as files (GET
-runs/{id}/record). Twist or pitch, scatter, play, level, the gap error at places that
+runs/{id}/record). Twist or pitch, scatter, play, level, the nozzle error at places that
 both gauged around, and the findings are compared, each with its 95 % interval; what
 cannot be compared is said. Where both runs know how warm they were, so is that.`
 	return c
@@ -89,7 +89,7 @@ func tellComparison(w io.Writer, x api.Comparison) {
 		p    *api.PlaceGap
 	}{{"the earlier", x.LeftBefore}, {"the later", x.LeftAfter}} {
 		if l.p != nil {
-			fmt.Fprintf(w, "  with the correction in force in %s run up to %.3f ±%.3f mm are left, at x=%.0f y=%.0f\n", l.when, math.Abs(l.p.Gap), l.p.U95, l.p.U, l.p.V)
+			fmt.Fprintf(w, "  with the correction in force in %s run up to %.3f ±%.3f mm are left, at X %.0f, Y %.0f\n", l.when, math.Abs(l.p.Gap), l.p.U95, l.p.U, l.p.V)
 		}
 	}
 	for _, f := range []struct {

@@ -46,7 +46,7 @@ func demoCommand() *cobra.Command {
 		Short: "Do the whole job on a virtual printer, with a played person",
 		Long: `Puts a virtual printer at the far end of a pseudo-terminal, runs the daemon and
 the page, and plays the person at the feeler gauge: they use the API, the token
-and the drag of the blade, nothing else. Without --once the page stays open
+and the drag of the gauge, nothing else. Without --once the page stays open
 afterwards.
 
 Virtual printers:

@@ -24,15 +24,15 @@ func profileCommand() *cobra.Command {
 		Use:   "profile",
 		Short: "Work out a profile's twist from the gap under it",
 		Long: `Lay the profile on a flat reference so that three corners touch, and find with
-feeler blades how wide the gap under the fourth is. The twist is asin(gap/width)
+feeler gauges how wide the gap under the fourth is. The twist is asin(gap/width)
 over the length; it is compared with ANSI H35.2 (by the section's circumscribing
-circle: below 40 mm 3 deg/m, 40 to 80 mm 1.5, from 80 mm 1), and with what it
+circle: below 40 mm 3 °/m, 40 to 80 mm 1.5, from 80 mm 1), and with what it
 costs at the nozzle of a probe with the given lever.`,
 		Args: cobra.NoArgs,
 	}
 	f := c.Flags()
 	f.Float64Var(&p.Gap.Value, "gap", math.NaN(), "gap under the free corner, mm")
-	f.Float64Var(&gapU, "gap-u", 0.015, "its standard uncertainty, mm: the step between the blades that do and do not go in / 3.5")
+	f.Float64Var(&gapU, "gap-u", 0.015, "its standard uncertainty, mm: the step between the feeler gauges that do and do not go in / 3.5")
 	f.Float64Var(&p.Width.Value, "width", math.NaN(), "width that lies on the reference, mm: a profile of 20 mm lies on some 17 mm, since its edges are rounded")
 	f.Float64Var(&widthU, "width-u", 0.1, "its standard uncertainty, mm")
 	f.Float64Var(&p.Height, "height", 0, "other side of the section, mm; 0: as wide")
@@ -70,14 +70,14 @@ func tellBench(w io.Writer, t workshop.Twist, cost workshop.Value, lever, travel
 	fmt.Fprintln(w, map[workshop.Verdict]string{
 		workshop.Within:     "The profile is within what its maker may deliver.",
 		workshop.Beyond:     "The profile is twisted by more than its maker may deliver: replace it.",
-		workshop.CannotTell: "The doubt reaches over the limit: use finer blades or a flatter reference, and measure again.",
+		workshop.CannotTell: "The doubt reaches over the limit: use finer feeler gauges or a flatter reference, and measure again.",
 	}[t.Verdict])
-	fmt.Fprintf(w, "twist: %.3f ±%.3f deg (%.2f ±%.2f deg per metre); allowed %.3f deg (ANSI H35.2)\n", t.Deg.Value, t.Deg.U95(), t.PerMetre.Value, t.PerMetre.U95(), t.AllowedDeg)
+	fmt.Fprintf(w, "twist: %.3f ±%.3f° (%.2f ±%.2f °/m), allowed %.3f° (ANSI H35.2)\n", t.Deg.Value, t.Deg.U95(), t.PerMetre.Value, t.PerMetre.U95(), t.AllowedDeg)
 	fmt.Fprintf(w, "cost at the nozzle: %.3f ±%.3f mm from end to end of %.0f mm, with a lever of %.0f mm\n", cost.Value, cost.U95(), travel, lever)
 	fmt.Fprintln(w, map[workshop.Verdict]string{
 		workshop.Within:     "A first layer does not show that.",
 		workshop.Beyond:     "A first layer shows that, whether the profile is within its tolerance or not.",
-		workshop.CannotTell: "Whether a first layer shows that is not known: use finer blades or a flatter reference, and measure again.",
+		workshop.CannotTell: "Whether a first layer shows that is not known: use finer feeler gauges or a flatter reference, and measure again.",
 	}[cost.Against(record.DefaultCriteria().Tolerance)])
 	fmt.Fprintln(w, "Intervals are 95 %. A twist is read on the bare profile: take brackets and rails off.")
 }
@@ -96,7 +96,7 @@ func repairCommand() *cobra.Command {
 		Short: "Say what to do with shims, rails and screws",
 		Long: `RECORD is the record of a run (a file, "-" for standard input); anything else is
 the id of a run of the daemon. The roll of the head along X is worked out from the
-gauged gap error; what it costs is repaired at the brackets that hold the beam.
+gauged nozzle error; what it costs is repaired at the brackets that hold the beam.
 With the places of the bed's supports (--supports, or desk.supports of the
 settings) it says how far each has to go up or down, and how many turns
 that is: as the nozzle sees the bed, and not as the tilted probe does.`,

@@ -217,7 +217,7 @@ func (c *checkup) ask(f link.Facts) {
 	add("stored map", len(f.Map) > 0, "%d columns, %d rows", columns, len(f.Map))
 	add("stored levelling", f.Levelling != nil, "on: %v", deref(f.Levelling))
 	add("settings", f.Settings != "", "%d characters", len(f.Settings))
-	add("temperatures", f.Temps != nil, "nozzle %.1f C, bed %.1f C", deref(f.Temps).Nozzle, deref(f.Temps).Bed)
+	add("temperatures", f.Temps != nil, "nozzle %.0f °C, bed %.0f °C", deref(f.Temps).Nozzle, deref(f.Temps).Bed)
 }
 
 func deref[T any](p *T) (v T) {

@@ -35,7 +35,7 @@ func tellHistory(w io.Writer, h api.History) {
 			}
 		}
 		if e.Bed != nil {
-			fmt.Fprintf(w, "  bed %.0f C", *e.Bed)
+			fmt.Fprintf(w, "  bed %.0f °C", *e.Bed)
 		}
 		fmt.Fprint(w, goneOn("", e.Later))
 		switch {

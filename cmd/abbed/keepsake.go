@@ -79,7 +79,7 @@ func importCommand() *cobra.Command {
 order are checked first, and nothing that is there is ever overwritten: the state
 directory must hold no store. A printer that is
 not set up here yet may be named with --printer: its settings come along. What the journal says is applied is about the
-printer as it was then: look at its stored map before you go on.
+printer as it was then: look at its bed map before you go on.
 
 Called by root for the directory of a service, it goes on as the owner of that
 directory, so that the service can open what it made.`,

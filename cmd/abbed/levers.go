@@ -32,9 +32,9 @@ func probePlaceCommand() *cobra.Command {
 	c.Long = `RECORD is the record of a run (a file, "-" for standard input); anything else is the
 id of a run of the daemon. One lever tells one angle: with a probe beside the nozzle
 along Y the roll of the head, along X its pitch and the beam's straightness together,
-so that only levers on the line of the run's own can be foretold. What cannot is
+so that only levers on the line of the run's own can be predicted. What cannot is
 refused, with what to measure. Nearer to the nozzle than about 15 mm the body of a probe
-finds no room (common practice, no source; a probe that is nearer already proves it on its
+finds no room (common practice, no source; a probe that is nearer already verifies it on its
 own machine): such places are not recommended. A nozzle that senses its own load has no
 lever; that is another kind of probe (setting probe.kind), and no mounting place.`
 	f := c.Flags()
@@ -58,13 +58,13 @@ func tellLevers(w io.Writer, x api.Levers) {
 	fmt.Fprintln(w, x.Sentence)
 	for _, l := range x.Levers {
 		if l.Note != "" {
-			fmt.Fprintf(w, "lever x=%.1f y=%.1f: %s\n", l.Lever.X, l.Lever.Y, l.Note)
+			fmt.Fprintf(w, "probe offset X %.1f, Y %.1f: %s\n", l.Lever.X, l.Lever.Y, l.Note)
 		}
 		if r := l.Refused; r != nil {
-			fmt.Fprintf(w, "lever x=%.1f y=%.1f: not foretold (%s): %s\n    %s\n", l.Lever.X, l.Lever.Y, r.Code, r.Text, r.Hint)
+			fmt.Fprintf(w, "probe offset X %.1f, Y %.1f: not predicted (%s): %s\n    %s\n", l.Lever.X, l.Lever.Y, r.Code, r.Text, r.Hint)
 			continue
 		}
-		fmt.Fprintf(w, "lever x=%.1f y=%.1f: up to %.3f ±%.3f mm, at x=%.0f y=%.0f\n", l.Lever.X, l.Lever.Y, math.Abs(l.Largest.Gap), l.Largest.U95, l.Largest.U, l.Largest.V)
+		fmt.Fprintf(w, "probe offset X %.1f, Y %.1f: up to %.3f ±%.3f mm, at X %.0f, Y %.0f\n", l.Lever.X, l.Lever.Y, math.Abs(l.Largest.Gap), l.Largest.U95, l.Largest.U, l.Largest.V)
 	}
-	fmt.Fprintln(w, "Against the zero place, inside the gauged area, 95 %. It is foretold, not measured: gauge again once the probe is there.")
+	fmt.Fprintln(w, "Against the zero point, inside the gauged area, 95 %. It is predicted, not measured: gauge again once the probe is there.")
 }

@@ -86,7 +86,7 @@ func (o *outcome) tell(w io.Writer) {
 	if x := o.analysis.More; x != nil {
 		fmt.Fprintf(w, "one more gauging: %s\n", oneMore(*x))
 		if o.run.ID != "" {
-			fmt.Fprintf(w, "  now or later: abbed measure --for %s (%d records at the blade, about %.0f min)\n", o.run.ID, x.Left, math.Ceil(x.Time/60))
+			fmt.Fprintf(w, "  now or later: abbed measure --for %s (%d readings at the gauge, about %.0f min)\n", o.run.ID, x.Left, math.Ceil(x.Time/60))
 		}
 	}
 	for _, l := range o.analysis.Later {
@@ -114,7 +114,7 @@ func (o *outcome) tell(w io.Writer) {
 		fmt.Fprintf(w, "no table (%s): %s\n  %s\n", o.table.Refused.Code, o.table.Refused.Text, o.table.Refused.Hint)
 	}
 	if o.records > 0 {
-		fmt.Fprintf(w, "%d records at the blade, %.1f presses each\n", o.records, float64(o.presses)/float64(o.records))
+		fmt.Fprintf(w, "%d readings at the gauge, %.1f presses each\n", o.records, float64(o.presses)/float64(o.records))
 	}
 }
 
@@ -141,7 +141,7 @@ func (d *demo) compare(o *outcome, printer *bench.Printer) error {
 	}
 	if o.table.Digest != nil {
 		left, nodes := remaining(o.table, printer.Truth())
-		fmt.Fprintf(d.errs, "True remaining gap error with the table: %.1f um rms at %d nodes.\n", 1000*left, nodes)
+		fmt.Fprintf(d.errs, "True remaining nozzle error with the correction: %.4f mm rms at %d nodes.\n", left, nodes)
 	}
 	return nil
 }
@@ -152,14 +152,14 @@ func (d *demo) compare(o *outcome, printer *bench.Printer) error {
 func rightly(o *outcome, sc bench.Scenario, printer *bench.Printer) error {
 	wild := wildNodes(printer)
 	if got, want := o.table.Digest != nil, sc.Table && len(wild) == 0; got != want {
-		return fmt.Errorf("a table was offered: %v, expected: %v (nodes of the stored map that are not the bed's: %v)", got, want, wild)
+		return fmt.Errorf("a table was offered: %v, expected: %v (nodes of the bed map that are not the bed's: %v)", got, want, wild)
 	}
 	if !sc.Compensable || len(wild) == 0 {
 		return nil
 	}
 	r := o.table.Refused
 	if r == nil || r.Code != "map-stale" || strings.Count(r.Text, " by ") != len(wild) {
-		return fmt.Errorf("refused with %+v: the stored map is off at %v, and no other nodes", r, wild)
+		return fmt.Errorf("refused with %+v: the bed map is off at %v, and no other nodes", r, wild)
 	}
 	for _, n := range wild {
 		if !strings.Contains(r.Text, n+" by ") {

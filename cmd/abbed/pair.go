@@ -32,7 +32,7 @@ func pairCommand() *cobra.Command {
 			fmt.Fprintln(c.OutOrStdout(), p.URL)
 			return invite(c.ErrOrStderr(), p, !plain)
 		})
-	c.Flags().StringVar(&role, "role", role, "what the browser may do: look, operate (also move the machine) or sign (also sign off, apply, undo)")
+	c.Flags().StringVar(&role, "role", role, "what the browser may do: look, operate (also move the machine) or sign (also approve, apply, undo)")
 	c.Flags().BoolVar(&plain, "no-qr", false, "draw no QR code")
 	return c
 }
@@ -95,7 +95,7 @@ func drawQR(w io.Writer, text string) error {
 }
 
 func listSessions() *cobra.Command {
-	return ask("list", "List the browsers that are let in", cobra.NoArgs,
+	return ask("list", "List the browsers that are signed in", cobra.NoArgs,
 		func(c *cobra.Command, a *client.Client, k caller, _ []string) error {
 			all, err := a.Sessions(c.Context())
 			if err != nil {
@@ -109,7 +109,7 @@ func listSessions() *cobra.Command {
 					s.Made.Local().Format(time.DateTime), s.Seen.Local().Format(time.DateOnly), s.From)
 			}
 			if len(all) == 0 {
-				fmt.Fprintln(c.ErrOrStderr(), "No browser is let in: abbed access pair lets one in.")
+				fmt.Fprintln(c.ErrOrStderr(), "No browser is signed in. Sign one in with abbed access pair.")
 			}
 			return nil
 		})

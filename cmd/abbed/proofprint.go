@@ -25,7 +25,7 @@ func patchesCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "patches [RECORD|RUN]",
 		Short: "Make a print file of patches that verify a correction",
-		Long: `Nine patches or so lie over what the run has gauged, one of them at the zero place;
+		Long: `Nine patches or so lie over what the run has gauged, one of them at the zero point;
 without a run over the bed of the settings. Without a correction in force, patches are
 left out where the nozzle would dig in. To verify a correction that you put into each
 print file, say --in-force file, and put it into this one too: abbed correction carry. Sizes,

@@ -36,7 +36,7 @@ func goneOn(earlier string, later []string) string {
 	case earlier != "":
 		return " (goes on with " + earlier + ")"
 	case len(later) > 0:
-		return " (gone on with later: " + strings.Join(later, ", ") + ")"
+		return " (more readings in: " + strings.Join(later, ", ") + ")"
 	}
 	return ""
 }

@@ -79,7 +79,7 @@ writes a settings file with comments. NAME is what you call the printer: small l
 
 It only reads: nothing moves, and nothing is changed in the printer. But opening
 a device may reset its board, which ends a print that runs from the printer's own
-storage: it asks you first, or takes --nothing-prints as your word.
+storage: it asks you first, or takes --nothing-prints.
 
 As root it writes /etc/abbed/NAME.yaml for the service abbed@NAME, and a rule that
 gives the adapter the name /dev/abbed/NAME and starts the service when it is
@@ -97,7 +97,7 @@ says so.`,
 	f.BoolVar(&noRule, "no-rule", false, "write no rule for the adapter (only root writes one)")
 	f.BoolVar(&s.replace, "replace", false, "replace files that are there; the old ones are kept beside them")
 	f.BoolVar(&s.untried, "untried", false, "do not ask the printer, which need not be plugged in")
-	f.BoolVar(&s.allowed, "nothing-prints", false, "your word that nothing prints, so that the port may be opened")
+	f.BoolVar(&s.allowed, "nothing-prints", false, "nothing prints, so the port may be opened")
 	f.BoolVar(&asJSON, "json", false, "say on standard output what was done, for programs; asks nothing")
 	addSettings(f, setupKeys...)
 	c.RunE = func(c *cobra.Command, args []string) error {
@@ -234,7 +234,7 @@ func (s *setup) try(ctx context.Context) error {
 func (s *setup) mayOpen() error {
 	const why = "opening the port may reset the printer's board, and end a print that runs from its own storage"
 	if !s.asks {
-		return refused(errors.New("setup: " + why + ": give --nothing-prints as your word that nothing prints, or --untried"))
+		return refused(errors.New("setup: " + why + ": give --nothing-prints if nothing prints, or --untried"))
 	}
 	yes, err := s.yes("Now the printer is asked what it is: nothing moves, but "+why+".\nIs the printer idle?", false)
 	if err == nil && !yes {

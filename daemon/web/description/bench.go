@@ -20,7 +20,7 @@ func benchPaths() m {
 		"/api/v1/runs/{id}/repair": path("id", runID, m{"get": repair}),
 		"/api/v1/proof-print":      m{"get": print},
 		"/api/v1/runs/{id}/thickness": path("id", runID, m{"post": verb{
-			id: "thickness", summary: "Micrometer readings of a proof print, and what they prove.",
+			id: "thickness", summary: "Micrometer readings of a proof print, and what they verify.",
 			about: "They are kept with the run. Without a correction in force they join its fit as direct readings of the gap; with one they show what it left.",
 			body: closed(object(m{
 				"worksheet": text("the plan that it names; needed where patches are named by number"),
@@ -71,7 +71,7 @@ func benchShapes() m {
 		}),
 		"ProofPrint": all(m{
 			"plan": text("names the layout"), "size": number("mm"), "height": number("of the layer, mm"), "area": number("of a patch, mm2"),
-			"patches":  list(all(m{"n": count("from 1"), "u": number("mm"), "v": number("mm"), "zero": boolean("stands at the zero place")}), ""),
+			"patches":  list(all(m{"n": count("from 1"), "u": number("mm"), "v": number("mm"), "zero": boolean("stands at the zero point")}), ""),
 			"cautions": list(m{"type": "string"}, ""), "in_force": oneOf("the correction that it is to be printed with", "none", "map", "file"), "file": text("the G-code"), "worksheet_a4": text("HTML"), "worksheet_letter": text("HTML"),
 		}),
 		"Proof": all(m{
@@ -79,7 +79,7 @@ func benchShapes() m {
 			"share": orNull(ref("Measured")), "scatter": orNull(ref("Measured")),
 			"patches": list(all(m{
 				"u": number("mm"), "v": number("mm"), "readings": count(""), "thickness": number("mean, mm"),
-				"error": number("against the zero place, mm"), "u95": number("mm"), "predicted": orNull(number("gap error without a correction, mm")),
+				"error": number("against the zero point, mm"), "u95": number("mm"), "predicted": orNull(number("nozzle error without a correction, mm")),
 			}), ""),
 			"gaps": list(xy, "patches that have gaps"), "missing": list(xy, "patches without a reading: nothing is verified with one"),
 		}),

@@ -11,12 +11,12 @@ func lookPaths() m {
 	}
 	since := path("id", runID, m{"get": verb{
 		id: "since", summary: "What changed since an earlier run.", free: true,
-		about:  "Twist or pitch, scatter, play, level, the gap error at places of both, the findings, and how warm both were: each with its doubt, and what cannot be compared with the reason. The 95 % half width of a difference has the degrees of freedom of Welch and Satterthwaite. Runs of two printers are refused: 409 not-comparable.",
+		about:  "Twist or pitch, scatter, play, level, the nozzle error at places of both, the findings, and how warm both were: each with its doubt, and what cannot be compared with the reason. The 95 % half width of a difference has the degrees of freedom of Welch and Satterthwaite. Runs of two printers are refused: 409 not-comparable.",
 		status: 200, says: "What changed.", shape: ref("Comparison"), refusals: []int{404, 409},
 	}.operation()})
 	since["parameters"] = append(since["parameters"].(l), m{"name": "earlier", "in": "path", "required": true, "description": "the id of the earlier run", "schema": m{"type": "string"}})
 	levers := with(verb{
-		id: "levers", summary: "The gap error that this machine would have with the probe mounted elsewhere.", free: true,
+		id: "levers", summary: "The nozzle error that this machine would have with the probe mounted elsewhere.", free: true,
 		about:  "Only what the run's own lever can tell: the line from the nozzle through it. Everything else is refused, with what to measure.",
 		status: 200, says: "One for each lever, in their order.", shape: ref("Levers"), refusals: []int{404, 409, 422},
 	}.operation(), "parameters", l{query("lever", "x,y from nozzle to probe, mm; once for each lever", true), query("within", "x0,y0,x1,y1: where the probe could be mounted, mm from the nozzle; the best place in it is looked for", false)})
@@ -54,7 +54,7 @@ func lookShapes() m {
 		"Comparison": all(m{
 			"before": text("id of the earlier run"), "after": text("id of the later run"), "sentence": text("what matters first"),
 			"changes": list(ref("Change"), ""), "not": words("what cannot be compared, and why"),
-			"places": list(place, "where the gap error changed beyond the doubt of all places together; the others are left out"), "most": orNull(place),
+			"places": list(place, "where the nozzle error changed beyond the doubt of all places together; the others are left out"), "most": orNull(place),
 			"largest_before": orNull(gap), "largest_after": orNull(gap),
 			"left_before": orNull(gap), "left_after": orNull(gap),
 			"gone": words("findings of the earlier run alone"), "stay": words("of both"), "come": words("of the later run alone"),
@@ -69,7 +69,7 @@ func lookShapes() m {
 		"History": all(m{"printer": text("fingerprint"), "runs": list(ref("Entry"), "the oldest first"), "sentence": text("")}),
 		"Levers": all(m{
 			"now": lever, "levers": list(lever, ""), "best": orNull(lever),
-			"longest": orNull(number("longest lever on the line of the present one that keeps gap error and doubt within the tolerance, mm")),
+			"longest": orNull(number("longest lever on the line of the present one that keeps nozzle error and doubt within the tolerance, mm")),
 			"least":   number("the shortest lever at which a probe can be mounted beside the nozzle, mm; nearer ones are not looked at for the best; 0 for a nozzle that senses its own load"), "sentence": text(""),
 		}),
 		"Wedge": describe("The five-minute answer.", all(m{

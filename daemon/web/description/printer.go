@@ -7,7 +7,7 @@ func printerPaths() m {
 			status: 200, says: "The printer.", shape: ref("Printer"),
 		}.operation()}),
 		"/api/v1/check": path("", "", m{"get": verb{
-			id: "check", summary: "When the next quick check is due.", about: "The calendar asks for a repeat test and a small survey when it is due (settings check.every and those beside it).", free: true,
+			id: "check", summary: "When the next check is due.", about: "The calendar asks for a check when it is due (settings check.every and those beside it).", free: true,
 			status: 200, says: "The calendar.", shape: ref("Check"),
 		}.operation()}),
 		"/api/v1/room": path("", "", m{"get": verb{
@@ -47,11 +47,11 @@ func printerShapes() m {
 			"id":             text("a stable fingerprint of the identity"),
 			"homed":          boolean(""),
 			"lever":          known(xy, "from nozzle to probe, mm"),
-			"trigger_height": known(m{"type": "number"}, "the nozzle's height at a touch at the zero place, mm"),
+			"trigger_height": known(m{"type": "number"}, "the nozzle's height at a touch at the zero point, mm"),
 			"travel":         known(box, "of the nozzle, not of the bed, mm"),
 			"bed":            known(rect, "mm"),
 			"layout":         known(oneOf("", "moving-bed", "moving-gantry"), "what carries the Y axis"),
-			"map_area":       known(rect, "where the stored map has its nodes: first and last column and row, mm"),
+			"map_area":       known(rect, "where the bed map has its nodes: first and last column and row, mm"),
 			"zero_place":     known(xy, "where the Z offset was set, mm"),
 			"map_size":       known(all(m{"columns": count("along X"), "rows": count("along Y")}), ""),
 			"first_layer":    number("height of the first layer in the settings, mm"),
@@ -76,7 +76,7 @@ func printerShapes() m {
 		}),
 		"Todo": all(m{
 			"id": text("a name, which metrics and alerts use too"), "act": text("what to do"), "says": text("why"),
-			"commands": list(m{"type": "string"}, "do it from a terminal; the first is the usual one"), "grave": boolean("no run begins, and nobody should print, before it is done"),
+			"commands": list(m{"type": "string"}, "do it from a terminal; the first is the usual one"), "grave": boolean("no run begins, and no one should print, before it is done"),
 		}),
 		"Can": object(m{"can": boolean(""), "why_not": text("")}, "can"),
 	}

@@ -9,8 +9,8 @@ func resultPaths() m {
 		"/api/v1/runs/{id}/analysis": path("id", runID, m{"get": read("analysis", "What the run tells.", "Analysis", true)}),
 		"/api/v1/runs/{id}/table":    path("id", runID, m{"get": read("table", "The correction, or why there is none.", "Table", true)}),
 		"/api/v1/runs/{id}/gap": path("id", runID, m{"post": verb{
-			id: "gap", summary: "The predicted gap error at points.", free: true,
-			about: "Against the zero place, with the 95 % half width; null with the reason outside the gauged area. This is reading.",
+			id: "gap", summary: "The predicted nozzle error at points.", free: true,
+			about: "Against the zero point, with the 95 % half width; null with the reason outside the gauged area. This is reading.",
 			body: closed(all(m{"points": with(list(m{
 				"type": "array", "items": m{"type": "number"}, "minItems": 2, "maxItems": 2,
 			}, "[u, v] pairs, mm"), "maxItems", 4000)})),
@@ -35,7 +35,7 @@ func resultShapes() m {
 		"repeats": number("share of the map's shape that repeats from front to back"), "unit": text(""),
 	})
 	model := all(m{
-		"terms":   list(all(m{"name": text("what makes it: an error motion"), "at": ref("Measured")}), "what each makes of the gap error where it makes most"),
+		"terms":   list(all(m{"name": text("what makes it: an error motion"), "at": ref("Measured")}), "what each makes of the nozzle error where it makes most"),
 		"scatter": measured, "lack_of_fit_f": orNull(number("")), "lack_of_fit_p": orNull(number("")),
 		"outliers": list(all(m{
 			"event": count(""), "u": number(""), "v": number(""), "off": number(""), "weight": number(""),
@@ -63,7 +63,7 @@ func resultShapes() m {
 				"run": text("the later run"), "began": moment(""), "records": count("of its readings"), "aside": count("of them set aside by the later run itself"),
 				"used": boolean("they are in the fit"), "contradicts": boolean("they were left out because they contradict the rest"), "lifted": boolean("runs after it, which would have shown what it shows, do not: it contradicts by a slip of its own"),
 				"text": text("what became of them, in words"),
-			}), "the gaugings of later runs that were made for this one (runs with for), the earliest first"),
+			}), "the readings of later runs that were made for this one (runs with for), the earliest first"),
 		}, "stability", "profile", "share", "model", "level", "largest_gap", "findings"),
 		"Ride": all(m{
 			"touches": count("touches of the survey that were judged"), "off": count("of them off their neighbours"), "low": count("of those below"), "stray": count("of them alone and far off, set aside"),

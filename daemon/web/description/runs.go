@@ -5,10 +5,10 @@ func runPaths() m {
 	start := verb{
 		id: "startRun", summary: "Ask for a run.", about: "The steps run in the order repeat, gauging, survey, plate-turn, coupons, angles, reference, whatever the order asked. plate-turn needs survey in the same run, coupons and angles need gauging. The run waits until its cautions are confirmed; nothing moves before.",
 		body: closed(object(m{"steps": with(list(m{"type": "string"}, "repeat, gauging, survey, plate-turn, coupons, angles, reference"), "minItems", 1),
-			"attended": m{"type": "boolean", "default": false, "description": "somebody stands at the machine and has confirmed the cautions: if the owner has set attended_starts the run begins at once, else it waits as ever"},
+			"attended": m{"type": "boolean", "default": false, "description": "someone stands at the machine and has confirmed the cautions: if the owner has set attended_starts the run begins at once, else it waits as ever"},
 			"heat":     describe("Heat up before anything is measured; a part that is left out takes the owner's setting. The run then has one caution more, and switches the heaters off at its end.", closed(object(heatParts()))),
 			"quick":    m{"type": "boolean", "default": false, "description": "a survey as small as that of the calendar's check"},
-			"for":      text("an earlier run that has ended: this one gauges the zero place and then the places that the earlier run still asks for, and its records join the earlier run's once it has ended; steps are gauging, or repeat and gauging")}, "steps")),
+			"for":      text("an earlier run that has ended: this one gauges the zero point and then the places that the earlier run still asks for, and its records join the earlier run's once it has ended; steps are gauging, or repeat and gauging")}, "steps")),
 		status: 201, says: "The run, waiting for its cautions.", shape: ref("Run"), refusals: []int{404, 409, 503},
 	}
 	confirm := verb{
@@ -22,7 +22,7 @@ func runPaths() m {
 		status: 202, says: "The run has begun.", shape: ref("Run"), refusals: []int{404, 409, 503},
 	}
 	withdraw := verb{
-		id: "withdraw", summary: "Give up a run that nobody has confirmed.", about: "Nothing goes to the printer; the run is then stopped. A run that has begun ends by the stop request.",
+		id: "withdraw", summary: "Give up a run that no one has confirmed.", about: "Nothing goes to the printer; the run is then stopped. A run that has begun ends by the stop request.",
 		status: 200, says: "The run.", shape: ref("Run"), refusals: []int{404, 409},
 	}.operation()
 	for _, status := range []string{"400", "413", "422"} { // for a body that is not empty
@@ -99,18 +99,18 @@ func runShapes() m {
 			"error":     orNull(ref("Reason")),
 			"cautions":  list(ref("Caution"), "to be confirmed before the run begins"),
 			"sentence":  text("where the run stands, for people"),
-			"unwatched": boolean("whether nobody needs to be at the machine any more"),
+			"unwatched": boolean("whether no one needs to be at the machine any more"),
 			"touches":   count(""),
 			"gaugings":  count("readings at the feeler gauge"),
 			"number":    count("of the run's last event"),
 			"heat":      describe("what the run heats; absent if nothing", all(heatParts())),
 			"for":       text("the earlier run that this one gauges more for; absent for a run of its own"),
-			"later":     list(m{"type": "string"}, "the runs that gauge more for this one, as far as they are kept, the earliest first; absent if there are none; what became of their gaugings says the analysis"),
-			"forecast":  describe("what is ahead; absent where nothing can be foretold, and once the run is over", ref("Forecast")),
+			"later":     list(m{"type": "string"}, "the runs that gauge more for this one, as far as they are kept, the earliest first; absent if there are none; what became of their readings says the analysis"),
+			"forecast":  describe("what is ahead; absent where nothing can be predicted, and once the run is over", ref("Forecast")),
 		}, "id", "state", "step", "steps", "began", "progress", "prompt", "place", "error", "sentence", "unwatched", "touches", "gaugings", "number"),
 		"Forecast": forecastShape(),
 		"Place": describe("The gauging place in hand, mm.", all(m{
-			"index": count("from 0, the zero place"), "u": number(""), "v": number(""),
+			"index": count("from 0, the zero point"), "u": number(""), "v": number(""),
 			"z":           number("where the nozzle is"),
 			"predicted_z": number("where the nozzle is expected to touch the bed; the gauge drags higher by its thickness"),
 			"floor_z":     number("the nozzle is never lowered below"),
@@ -133,13 +133,13 @@ func forecastShape() m {
 		"repeat": orNull(all(m{"touches": count(""), "s": number("")})),
 		"gauging": orNull(all(m{
 			"records": count("made"), "left": count("planned"), "most": orNull(count("where the lean plan ends at the latest")), "s": number("of those planned"),
-			"u95_now": u95("in the gauged area as it stands"), "u95_straight": u95("at the end, if the gap error is a plain slope"),
+			"u95_now": u95("in the gauged area as it stands"), "u95_straight": u95("at the end, if the nozzle error is a plain slope"),
 			"u95_bent": u95("at the end, if it bends"), "target": number("wanted, mm"),
 		})),
 		"survey": orNull(all(m{
 			"columns": count(""), "rows": count(""), "repeats": count("touches at one place"), "base_every": count("rows between two returns to the base point"),
-			"touches": count("all, the returns among them"), "s": number(""), "u95": u95("of the left-right profile against the zero place"),
-			"target": number("wanted, mm"), "chosen": boolean("the planner chose what nobody set"),
+			"touches": count("all, the returns among them"), "s": number(""), "u95": u95("of the left-right profile against the zero point"),
+			"target": number("wanted, mm"), "chosen": boolean("the planner chose what no one set"),
 		})),
 		"says": text("all of it in words"),
 	})

@@ -63,7 +63,7 @@ func twistToShim() api.Repair {
 		AllowedDeg: 0.657, TwistDeg: num(0.464, 0.008, "deg"), Shim: num(0.162, 0.003, "mm"), Under: "front", Costs: num(0.364, 0.006, "mm"), After: num(0.004, 0.015, "mm"),
 		Says: strings.Join([]string{
 			"The head rolls by +0.464 \u00b10.016 deg from x=20 to x=190 mm (+: its back rises to the right).",
-			"First confirm it on the bench: the bare profile, 20 mm wide, over 219 mm on a flat reference should rock by 0.162 \u00b10.005 mm; a blade of 0.15 mm goes in; one of 0.20 mm does not.",
+			"First confirm it on the bench: the bare profile, 20 mm wide, over 219 mm on a flat reference should rock by 0.162 \u00b10.005 mm; a feeler gauge of 0.15 mm goes in; one of 0.20 mm does not.",
 			"If it does not, the brackets or what they stand on are twisted, and not the profile.",
 			"Shim: 0.162 \u00b10.005 mm under the front fasteners (20 mm apart) of the right bracket, or under the back ones of the left.",
 			"Now it costs 0.364 \u00b10.012 mm from end to end; with a shim of 0.16 mm 0.004 \u00b10.029 mm should be left. Afterwards tram the bed, set the Z offset, and measure again: that has to lie within the doubt of both.",
@@ -90,7 +90,7 @@ func print() api.ProofPrint {
 // proof is what one reading of each patch tells.
 func proof() api.Proof {
 	was := 0.11
-	return api.Proof{Verdict: "cannot-tell", Gaps: []api.XY{}, Missing: []api.XY{}, Sentence: "The patches cannot tell yet: their readings scatter more than the gap error.", Doubt: "\u00b10.021 mm at a patch", Next: "Read each patch twice more, at its middle.",
+	return api.Proof{Verdict: "cannot-tell", Gaps: []api.XY{}, Missing: []api.XY{}, Sentence: "The patches cannot tell yet: their readings scatter more than the nozzle error.", Doubt: "\u00b10.021 mm at a patch", Next: "Read each patch twice more, at its middle.",
 		Patches: []api.LeftOver{{U: 117.5, V: 117.5, Readings: 1, Thickness: 0.204, U95: 0.021}, {U: 190, V: 117.5, Readings: 1, Thickness: 0.299, Error: 0.095, U95: 0.021, Predicted: &was}}}
 }
 
