@@ -10,16 +10,17 @@ import (
 	"testing"
 
 	"abbed/analysis"
+	"abbed/analysis/given"
 	"abbed/probe/record"
 )
 
 func TestReadReadings(t *testing.T) {
 	text := "# by hand\nquantity;x;y;value;u\ncoupon;20;50;0.213;\nroll; 60 ; 132.5; 0.50; 0.02\npitch;60;132.5;-0.25;0.02\n"
-	got, err := analysis.ReadReadings(strings.NewReader("\ufeff" + text))
+	got, err := given.ReadReadings(strings.NewReader("\ufeff" + text))
 	if err != nil {
 		t.Fatal(err)
 	}
-	comma, err := analysis.ReadReadings(strings.NewReader(strings.ReplaceAll(text, ".", ",")))
+	comma, err := given.ReadReadings(strings.NewReader(strings.ReplaceAll(text, ".", ",")))
 	if err != nil || !slices.Equal(comma, got) {
 		t.Errorf("with decimal commas: %v, %v", comma, err)
 	}
@@ -63,12 +64,12 @@ func TestReadReadingsRefuses(t *testing.T) {
 		{"far away", head + "coupon,1e9,50,0.2,\n", "give x and y in mm"},
 		{"an open quote", head + "\"coupon,20,50,0.2,\n", "not readings of an instrument"},
 	} {
-		_, err := analysis.ReadReadings(strings.NewReader(c.text))
-		if !errors.Is(err, analysis.ErrReadings) || !strings.Contains(err.Error(), c.says) {
+		_, err := given.ReadReadings(strings.NewReader(c.text))
+		if !errors.Is(err, given.ErrReadings) || !strings.Contains(err.Error(), c.says) {
 			t.Errorf("%s: %v, want %q", c.name, err, c.says)
 		}
 	}
-	if _, err := analysis.ReadReadings(strings.NewReader(head + strings.Repeat("coupon,20,50,0.2,\n", 2001))); err == nil || !strings.Contains(err.Error(), "more than 2000 readings") {
+	if _, err := given.ReadReadings(strings.NewReader(head + strings.Repeat("coupon,20,50,0.2,\n", 2001))); err == nil || !strings.Contains(err.Error(), "more than 2000 readings") {
 		t.Errorf("2001 readings: %v", err)
 	}
 }
@@ -109,7 +110,7 @@ func TestLayRefuses(t *testing.T) {
 		{"no touches", "x,y,z\n", 10, 0.01, "nothing follows the header"},
 		{"not touches", "a,b\n1,2\n", 10, 0.01, `column "a" is not known`},
 	} {
-		var b analysis.Beside
+		var b given.Beside
 		err := b.LayCSV(strings.NewReader(c.text), c.thick, c.straight)
 		switch {
 		case c.says == "" && (err != nil || b.Reference == nil || b.Reference.X0 != 20 || b.Reference.X1 != 215 || b.Reference.Y != 90 || len(b.Touches) != 18):
@@ -137,9 +138,9 @@ func TestBeside(t *testing.T) {
 		for _, p := range append(grid(run.Setup.Reach, 5, 3), run.Setup.Zero) {
 			fmt.Fprintf(&patches, "coupon,%g,%g,%.4f\n", p.U, p.V, 0.2137+m.gap(p.U, p.V)+0.012*rng.NormFloat64())
 		}
-		var b analysis.Beside
+		var b given.Beside
 		var err error
-		if b.Readings, err = analysis.ReadReadings(strings.NewReader(patches.String())); err != nil {
+		if b.Readings, err = given.ReadReadings(strings.NewReader(patches.String())); err != nil {
 			t.Fatal(err)
 		}
 		// The bar shows the head's bend without the bed: D = g for a lever along Y.
@@ -174,39 +175,39 @@ func TestBesideAgain(t *testing.T) {
 	m := good()
 	m.gap = shaped(func(x, _ float64) float64 { return 0.12 * x })
 	run := simulate(m, standard(), 3)
-	list := func(zero float64, seed uint64) analysis.Beside {
+	list := func(zero float64, seed uint64) given.Beside {
 		rng := rand.New(rand.NewPCG(seed, 1))
 		csv := "quantity,x,y,value,u\n"
 		for _, x := range []float64{20, 59, 98, 137, 176, 215, 20} {
 			csv += fmt.Sprintf("roll,%g,132.5,%.4f,0.02\n", x, zero-0.12/45*(x-117.5)/97.5*180/math.Pi+0.02*rng.NormFloat64())
 		}
-		rs, err := analysis.ReadReadings(strings.NewReader(csv))
+		rs, err := given.ReadReadings(strings.NewReader(csv))
 		if err != nil {
 			t.Fatal(err)
 		}
-		return analysis.Beside{Readings: rs}
+		return given.Beside{Readings: rs}
 	}
-	coupons := analysis.Beside{}
+	coupons := given.Beside{}
 	for _, p := range grid(run.Setup.Reach, 4, 2) {
-		r, err := analysis.NewReading(record.QuantityCoupon, p, 0.21+m.gap(p.U, p.V), 0.012)
+		r, err := given.NewReading(record.QuantityCoupon, p, 0.21+m.gap(p.U, p.V), 0.012)
 		if err != nil {
 			t.Fatal(err)
 		}
 		coupons.Readings = append(coupons.Readings, r)
 	}
-	bar := func(thick, bow float64) analysis.Beside {
+	bar := func(thick, bow float64) given.Beside {
 		csv := "x,y,z,repeat\n"
 		for k := range 22 {
 			x := float64(k%11-5) / 5
 			csv += fmt.Sprintf("%d,90,%.4f,%d\n", 20+18*(k%11), thick+bow*(1-x*x)+0.001*float64(k%3), k/11)
 		}
-		var b analysis.Beside
+		var b given.Beside
 		if err := b.LayCSV(strings.NewReader(csv), thick, 0.01); err != nil {
 			t.Fatal(err)
 		}
 		return b
 	}
-	told := func(what string, bs ...analysis.Beside) string {
+	told := func(what string, bs ...given.Beside) string {
 		now := run.Clone()
 		for _, b := range bs {
 			b.Join(&now, false)

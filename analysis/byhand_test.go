@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"abbed/analysis"
+	"abbed/analysis/steady"
 	"abbed/analysis/workshop"
 )
 
@@ -26,7 +27,7 @@ func TestByHand(t *testing.T) {
 	} {
 		p := standard()
 		p.places, p.survey = nil, false
-		f, failed := analysis.Steady(simulate(c.m, p, 4)).Failed()
+		f, failed := steady.Steady(simulate(c.m, p, 4)).Failed()
 		if !failed || f.ID != c.id {
 			t.Errorf("%s: finding %q, failed %t", name, f.ID, failed)
 			continue

@@ -1,11 +1,14 @@
 package analysis
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
 
 	"abbed/analysis/model"
+	"abbed/analysis/result"
+	"abbed/config/say"
 	"abbed/probe/record"
 )
 
@@ -14,20 +17,20 @@ import (
 type along int
 
 const (
-	oblique along = iota
-	alongX
+	Oblique along = iota
+	AlongX
 	alongY
 )
 
-func pointing(l record.Lever) along {
+func Pointing(l record.Lever) along {
 	const sixth = 1.0 / 6
 	switch {
 	case math.Abs(l.X) <= sixth*l.Length():
 		return alongY
 	case math.Abs(l.Y) <= sixth*l.Length():
-		return alongX
+		return AlongX
 	}
-	return oblique
+	return Oblique
 }
 
 // cause is what one part of the gap error makes where it makes most.
@@ -59,22 +62,22 @@ const worthSaying = 1.0 / 3
 // named first, unless the Y axis is proven to roll unevenly, which explains the
 // even part as well. What changes along y alone is the Y axis' pitch; both need a
 // lever along Y.
-func (e evidence) causes() []Finding {
+func (e evidence) causes() []result.Finding {
 	sf, a, zero := e.Gap.surface, e.Gap.Area, e.Gap.Zero
 	left := e.most(func(p record.Place) model.Row { return sf.left(p, zero) })
 	bend := e.most(func(p record.Place) model.Row { return sf.bend(p.U, a.X0, a.X1, zero.V) })
 	roll := e.most(func(p record.Place) model.Row { return sf.roll(p, zero) })
 	pitch := e.most(func(p record.Place) model.Row { return sf.front(p, zero) })
-	lever := pointing(e.run.Setup.Lever)
+	lever := Pointing(e.run.Setup.Lever)
 	type named struct {
-		Finding
+		result.Finding
 		cost float64
 	}
 	var all []named
 	worth := worthSaying * e.run.Setup.Criteria.Tolerance
-	add := func(c cause, ok bool, f Finding) {
+	add := func(c cause, ok bool, f result.Finding) {
 		if ok && math.Abs(c.cost) > worth {
-			f.Evidence = fmt.Sprintf("The nozzle error from it is up to %s ±%s. ", um(math.Abs(c.cost)), um(c.u95)) + f.Evidence
+			f.Evidence = fmt.Sprintf("The nozzle error from it is up to %s ±%s. ", say.Fine(math.Abs(c.cost)), say.Fine(c.u95)) + f.Evidence
 			all = append(all, named{f, math.Abs(c.cost)})
 		}
 	}
@@ -91,7 +94,7 @@ func (e evidence) causes() []Finding {
 	add(pitch, pitch.proven(), e.bedPitch(lever))
 	// An uneven roll of the Y axis explains an even one as well: without a bend, which only
 	// the beam makes, it comes before the beam, whatever it costs.
-	first := func(n named) bool { return n.ID == BedRoll && roll.proven() && !bend.seen }
+	first := func(n named) bool { return n.ID == result.BedRoll && roll.proven() && !bend.seen }
 	slices.SortStableFunc(all, func(a, b named) int {
 		if first(a) != first(b) {
 			if first(a) {
@@ -99,12 +102,12 @@ func (e evidence) causes() []Finding {
 			}
 			return 1
 		}
-		return cmp(b.cost, a.cost)
+		return cmp.Compare(b.cost, a.cost)
 	})
-	var fs []Finding
-	var more []Finding
+	var fs []result.Finding
+	var more []result.Finding
 	for _, n := range all {
-		if n.ID == Undetermined {
+		if n.ID == result.Undetermined {
 			more = append(more, n.Finding)
 			continue
 		}
@@ -116,13 +119,13 @@ func (e evidence) causes() []Finding {
 const repairNext = "Repair the printer or correct the bed map."
 
 // leftRight names what changes along X.
-func (e evidence) leftRight(lever along, bend cause) Finding {
+func (e evidence) leftRight(lever along, bend cause) result.Finding {
 	l := e.run.Setup.Lever
-	f := Finding{Next: repairNext}
+	f := result.Finding{Next: repairNext}
 	bent := bend.seen && math.Abs(bend.cost) > worthSaying*e.run.Setup.Criteria.Tolerance
 	switch lever {
 	case alongY:
-		f.ID = BeamTwist
+		f.ID = result.BeamTwist
 		f.Sentence = "The head rolls as it travels along X. The beam is twisted, or its rails are."
 		f.Evidence = e.twistAngle(l)
 		if bent {
@@ -130,13 +133,13 @@ func (e evidence) leftRight(lever along, bend cause) Finding {
 		} else {
 			f.Doubt = "The nozzle error is a straight slope along X. A Y axis that rolls evenly looks the same. Angle readings at the head, or another probe offset, show the difference. A correction is right for both."
 		}
-	case alongX:
-		f.ID = BeamPitch
+	case AlongX:
+		f.ID = result.BeamPitch
 		f.Sentence = "The head pitches as it travels along X, or the beam is not straight."
 		f.Evidence = fmt.Sprintf("The lever is %.1f mm along X and %.1f mm along Y.", l.X, l.Y)
 		f.Doubt = "Pitch and straightness look the same with this probe offset. A straight reference and angle readings at the head show the difference."
 	default:
-		f.ID = HeadTilt
+		f.ID = result.HeadTilt
 		f.Sentence = "The head tilts as it travels along X. Roll and pitch both fit."
 		f.Evidence = fmt.Sprintf("The lever is %.1f mm along X and %.1f mm along Y.", l.X, l.Y)
 		f.Doubt = "Another probe offset or angle readings at the head show which."
@@ -159,18 +162,18 @@ func (e evidence) leftRight(lever along, bend cause) Finding {
 // metre (an extruder's extract; design/4).
 func (e evidence) twistAngle(l record.Lever) string {
 	a := e.Gap.Area
-	m := e.Gap.slopeAt(a.Middle().V).times(180/math.Pi/math.Abs(l.Y), "deg")
+	m := e.Gap.slopeAt(a.Middle().V).Times(180/math.Pi/math.Abs(l.Y), "deg")
 	perMetre := 1000 / math.Max(a.W(), 1)
 	return fmt.Sprintf("Over %.0f mm the head rolls by %.2f ±%.2f°. That is %.2f ±%.2f °/m; ANSI H35.2 allows a 20 x 20 profile 3 °/m.",
 		a.W(), math.Abs(m.Value), m.U95(), math.Abs(m.Value)*perMetre, m.U95()*perMetre)
 }
 
 // bedRoll names t s in the gap error.
-func (e evidence) bedRoll(lever along) Finding {
-	if lever == alongX {
+func (e evidence) bedRoll(lever along) result.Finding {
+	if lever == AlongX {
 		return e.unnamed("The nozzle error differs from front to back, and the cause is not known.")
 	}
-	f := Finding{ID: BedRoll, Next: repairNext,
+	f := result.Finding{ID: result.BedRoll, Next: repairNext,
 		Sentence: "The Y axis rolls unevenly as it travels.",
 		Evidence: "The left-right slope of the nozzle error changes from front to back. Only a roll of the Y axis does that.",
 		Doubt:    "An even part of that roll looks like a twist of the beam.",
@@ -182,11 +185,11 @@ func (e evidence) bedRoll(lever along) Finding {
 }
 
 // bedPitch names s alone in the gap error.
-func (e evidence) bedPitch(lever along) Finding {
-	if lever == alongX {
+func (e evidence) bedPitch(lever along) result.Finding {
+	if lever == AlongX {
 		return e.unnamed("The nozzle error changes from front to back, and the cause is not known.")
 	}
-	f := Finding{ID: BedPitch, Next: repairNext,
+	f := result.Finding{ID: result.BedPitch, Next: repairNext,
 		Sentence: "The Y axis pitches as it travels, or is not straight.",
 		Evidence: "The nozzle error changes from front to back, alike at the left and at the right.",
 		Doubt:    "Pitch and straightness of the Y axis look the same. Only their sum is known.",
@@ -194,7 +197,7 @@ func (e evidence) bedPitch(lever along) Finding {
 	return f
 }
 
-func (e evidence) unnamed(sentence string) Finding {
-	return Finding{ID: Undetermined, Sentence: sentence, Doubt: "A correction rests on the readings and not on the cause.",
+func (e evidence) unnamed(sentence string) result.Finding {
+	return result.Finding{ID: result.Undetermined, Sentence: sentence, Doubt: "A correction rests on the readings and not on the cause.",
 		Next: "Gauge the corners once more. Draw the gauge the same way each time."}
 }

@@ -110,7 +110,7 @@ func TestConfusion(t *testing.T) {
 }
 
 // TestAdversarial are machines and people made to mislead. What the product
-// answers, and why that is right, stands in deploy/docs/adversarial.md.
+// answers, and why that is right, is in testdata/adversarial.md.
 func TestAdversarial(t *testing.T) {
 	lever := record.Lever{Y: 45}
 	for _, c := range []struct {

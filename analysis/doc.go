@@ -4,12 +4,10 @@
 //
 // The nouns, in the order in which data passes:
 //
-//   - Stability is whether the machine does the same twice: scatter, drift,
-//     play by side of approach, wandering between passes; each decides a Gate.
-//   - Profile is the survey taken apart into columns and rows. It is evidence,
-//     never proof: a map cannot tell the bed from the beam.
-//   - Paired is one gauging with the probe's touches of the same place just
-//     before and after; its G is the raw gap error.
+//   - Package steady says whether the machine does the same twice (Stability, its gates
+//     first of all), and takes the survey apart (Profile: evidence, never proof, since a
+//     map cannot tell the bed from the beam). Its Paired is one gauging with the probe's
+//     touches of the same place just before and after; its G is the raw gap error.
 //   - Gap is the gap error over the bed, from the posterior of all readings (package
 //     model), with its doubt; Share how much of the Profile's bend is lever error; Model
 //     what each error motion makes of it.
@@ -63,7 +61,7 @@
 // # Errors
 //
 // Judge takes any run and never fails: what cannot be told is nil with a
-// reason. ReadCSV reports the line, the cause and the remedy.
+// reason.
 //
 // # References
 //

@@ -5,6 +5,9 @@ import (
 	"math"
 
 	"abbed/analysis/model"
+	"abbed/analysis/result"
+	"abbed/analysis/steady"
+	"abbed/config/say"
 	"abbed/probe/record"
 )
 
@@ -13,7 +16,7 @@ import (
 type Elsewhere struct {
 	Lever record.Lever
 	// Why says why it cannot be told, and what to measure; nil if it can.
-	Why *Reason
+	Why *result.Reason
 	// Scale is by what the gap error is multiplied.
 	Scale float64
 	// Covers is the part of the gauged area that is told: along X a probe elsewhere
@@ -39,24 +42,24 @@ type Elsewhere struct {
 // straightness stand together, and a mix in which both cancel scales with k^2: k is kept
 // within 0 to 1.5. An oblique lever tells neither roll nor pitch, and predicts nothing.
 func (v Verdict) Elsewhere(run record.Run, q record.Lever) Elsewhere {
-	run = clean(run)
+	run = steady.Clean(run)
 	p := run.Setup.Lever
-	e := Elsewhere{Lever: q, old: p, gap: v.Gap, sides: pointing(p), least: LeastLever(run.Setup)}
+	e := Elsewhere{Lever: q, old: p, gap: v.Gap, sides: Pointing(p), least: LeastLever(run.Setup)}
 	switch {
-	case !tame(q.X, q.Y) || math.Abs(q.X) > 300 || math.Abs(q.Y) > 300:
-		e.Why = &Reason{"bad-lever", "a probe offset is two lengths of 300 mm at most", "give X and Y from nozzle to probe, mm"}
+	case !result.Tame(q.X, q.Y) || math.Abs(q.X) > 300 || math.Abs(q.Y) > 300:
+		e.Why = &result.Reason{Code: "bad-lever", Text: "a probe offset is two lengths of 300 mm at most", Hint: "give X and Y from nozzle to probe, mm"}
 	case v.Gap == nil && v.GapWhy != nil:
-		e.Why = &Reason{v.GapWhy.Code, "the nozzle error of this run is not known: " + v.GapWhy.Text, v.GapWhy.Hint}
+		e.Why = &result.Reason{Code: v.GapWhy.Code, Text: "the nozzle error of this run is not known: " + v.GapWhy.Text, Hint: v.GapWhy.Hint}
 	case v.Gap == nil:
-		e.Why = &Reason{"no-gauging", "the nozzle error of this run is not known", "run the step gauging"}
+		e.Why = &result.Reason{Code: "no-gauging", Text: "the nozzle error of this run is not known", Hint: "run the step gauging"}
 	case run.Setup.LeverUnknown:
-		e.Why = &Reason{"lever-unknown", "the probe offset of this run is not known", "give it: --lever X,Y"}
+		e.Why = &result.Reason{Code: "lever-unknown", Text: "the probe offset of this run is not known", Hint: "give it: --lever X,Y"}
 	case q.Length() < 1e-9:
 		e.Covers, e.Largest = v.Gap.Area, PlaceGap{Place: v.Gap.Zero} // the probe is the nozzle
 	case p.None():
-		e.Why = &Reason{"no-lever", "the probe of this run is the nozzle: it shows nothing of how the head tilts", "mount the probe, and measure again; or read the tilt of the head with a level"}
-	case e.sides == oblique:
-		e.Why = &Reason{"lever-oblique", "the probe offset points neither along X nor along Y, so roll and pitch look the same", "read roll and pitch at the head (step angles), or measure again once the probe is there"}
+		e.Why = &result.Reason{Code: "no-lever", Text: "the probe of this run is the nozzle: it shows nothing of how the head tilts", Hint: "mount the probe, and measure again; or read the tilt of the head with a level"}
+	case e.sides == Oblique:
+		e.Why = &result.Reason{Code: "lever-oblique", Text: "the probe offset points neither along X nor along Y, so roll and pitch look the same", Hint: "read roll and pitch at the head (step angles), or measure again once the probe is there"}
 	default:
 		e.predict(run.Setup.Criteria.Tolerance)
 	}
@@ -70,7 +73,7 @@ func (e *Elsewhere) predict(tolerance float64) {
 	e.moved.Lever = q
 	e.Scale = q.Y / p.Y
 	axis, other := "Y", "the pitch of the head and the straightness of the beam"
-	if e.sides == alongX {
+	if e.sides == AlongX {
 		e.Scale, axis, other = q.X/p.X, "X", "the roll of the head"
 	}
 	rest := math.Hypot(q.X-e.Scale*p.X, q.Y-e.Scale*p.Y)
@@ -80,13 +83,13 @@ func (e *Elsewhere) predict(tolerance float64) {
 	e.Covers.X0, e.Covers.X1 = max(e.Covers.X0, e.gap.Area.X0-m-shift), min(e.Covers.X1, e.gap.Area.X1+m-shift)
 	switch {
 	case e.side > tolerance:
-		e.Why = &Reason{"lever-off-line", fmt.Sprintf("a probe %.0f mm off the line along %s also feels %s, which a probe offset along %s does not show", rest, axis, other, axis),
-			fmt.Sprintf("keep to the line along %s (near X %.0f, Y %.0f), or read the tilt at the head", axis, e.Scale*p.X, e.Scale*p.Y)}
-	case e.sides == alongX && !(e.Scale >= 0 && e.Scale <= 1.5):
-		e.Why = &Reason{"lever-too-far", fmt.Sprintf("pitch and straightness look the same, and are known up to 1.5 times the present probe offset (%.0f mm)", p.Length()),
-			"read the pitch at the head and lay a straight reference"}
+		e.Why = &result.Reason{Code: "lever-off-line", Text: fmt.Sprintf("a probe %.0f mm off the line along %s also feels %s, which a probe offset along %s does not show", rest, axis, other, axis),
+			Hint: fmt.Sprintf("keep to the line along %s (near X %.0f, Y %.0f), or read the tilt at the head", axis, e.Scale*p.X, e.Scale*p.Y)}
+	case e.sides == AlongX && !(e.Scale >= 0 && e.Scale <= 1.5):
+		e.Why = &result.Reason{Code: "lever-too-far", Text: fmt.Sprintf("pitch and straightness look the same, and are known up to 1.5 times the present probe offset (%.0f mm)", p.Length()),
+			Hint: "read the pitch at the head and lay a straight reference"}
 	case e.Covers.W() < e.gap.Area.W()/2:
-		e.Why = &Reason{"outside-gauged", "with this probe offset most of the nozzle error comes from parts of the beam without readings", "take readings farther out along X"}
+		e.Why = &result.Reason{Code: "outside-gauged", Text: "with this probe offset most of the nozzle error comes from parts of the beam without readings", Hint: "take readings farther out along X"}
 	default:
 		for i, p := range latticeOf(e.Covers, 9) {
 			if g, u := e.at(p); i == 0 || math.Abs(g)+u > math.Abs(e.Largest.Gap)+e.Largest.U95 {
@@ -97,12 +100,12 @@ func (e *Elsewhere) predict(tolerance float64) {
 }
 
 // At predicts the gap error at p, mm, with the half width of its 95 % interval.
-func (e Elsewhere) At(p record.Place) (gap, u95 float64, reason *Reason) {
+func (e Elsewhere) At(p record.Place) (gap, u95 float64, reason *result.Reason) {
 	if e.Why != nil {
 		return 0, 0, e.Why
 	}
 	if !e.Covers.Grown(1e-9).Has(p) {
-		return 0, 0, &Reason{"outside-gauged", "with this probe offset the nozzle error at " + p.String() + " comes from a part of the beam without readings", "take readings farther out, or ask for points nearer to the middle"}
+		return 0, 0, &result.Reason{Code: "outside-gauged", Text: "with this probe offset the nozzle error at " + p.String() + " comes from a part of the beam without readings", Hint: "take readings farther out, or ask for points nearer to the middle"}
 	}
 	gap, u95 = e.at(p)
 	return gap, u95, nil
@@ -124,6 +127,9 @@ func (e *Elsewhere) row(p record.Place) model.Row {
 }
 
 func (e Elsewhere) cost() float64 { return math.Abs(e.Largest.Gap) + e.Largest.U95 }
+
+// size says how far off the nozzle is at most.
+func (e Elsewhere) size() string { return say.Within(math.Abs(e.Largest.Gap), e.Largest.U95) }
 
 // whole says that all of the gauged area is told.
 func (e Elsewhere) whole() bool { return e.Why == nil && e.Covers.W() >= e.gap.Area.W()-1e-9 }
@@ -171,8 +177,8 @@ func (v Verdict) Placement(run record.Run, within record.Rect) Placement {
 		p.Sentence = "Where the probe costs least is not known: " + p.Now.Why.Text + "."
 		return p
 	}
-	asked := tame(within.X0, within.X1, within.Y0, within.Y1) && within.X1 >= within.X0 && within.Y1 >= within.Y0
-	tolerance := clean(run).Setup.Criteria.Tolerance
+	asked := result.Tame(within.X0, within.X1, within.Y0, within.Y1) && within.X1 >= within.X0 && within.Y1 >= within.Y0
+	tolerance := steady.Clean(run).Setup.Criteria.Tolerance
 	const step = 0.5
 	far := int(1.5 * l.Length() / step)
 	for i := -far; i <= far; i++ {
@@ -197,39 +203,39 @@ func (v Verdict) Placement(run record.Run, within record.Rect) Placement {
 }
 
 func (p Placement) says(tolerance float64, asked bool) string {
-	s := fmt.Sprintf("With the present probe offset (X %.1f, Y %.1f) the nozzle is off by up to %s \u00b1%s.", p.Now.Lever.X, p.Now.Lever.Y, um(math.Abs(p.Now.Largest.Gap)), um(p.Now.Largest.U95))
+	s := fmt.Sprintf("With the present probe offset (%s) the nozzle is off by up to %s.", say.At(p.Now.Lever.X, p.Now.Lever.Y), p.Now.size())
 	switch full := p.Now.old.Length(); {
-	case p.Now.sides == alongX:
-		s += " How long it may be is not known: another probe offset along X stands over another part of the beam."
+	case p.Now.sides == AlongX:
+		s += " How long it may be is not known: the beam would then hold the head elsewhere."
 	case math.IsNaN(p.Longest):
-		s += fmt.Sprintf(" No probe offset on its line is known to keep it within %s.", um(tolerance))
+		s += fmt.Sprintf(" No probe offset on its line is known to keep it within %s.", say.MM(tolerance))
 	case p.Longest < p.Least:
-		s += fmt.Sprintf(" Only a probe offset of up to %.0f mm keeps it within %s. No probe can be mounted so near to the nozzle: its body needs about %.0f mm. %s", p.Longest, um(tolerance), p.Least, instead)
+		s += fmt.Sprintf(" Only a probe offset of up to %.0f mm keeps it within %s. So near to the nozzle no probe finds room: its body needs about %.0f mm. %s", p.Longest, say.MM(tolerance), p.Least, instead)
 	case p.Longest < 1.49*full:
-		s += fmt.Sprintf(" On the line from the nozzle through the probe, an offset of up to %.0f mm keeps it within %s.", p.Longest, um(tolerance))
+		s += fmt.Sprintf(" On the line from nozzle to probe, an offset of up to %.0f mm keeps it within %s.", p.Longest, say.MM(tolerance))
 	}
 	switch b := p.Best; {
 	case b != nil:
-		s += fmt.Sprintf(" Of the places asked for, X %.1f, Y %.1f costs least: up to %s \u00b1%s.", b.Lever.X, b.Lever.Y, um(math.Abs(b.Largest.Gap)), um(b.Largest.U95))
+		s += fmt.Sprintf(" Of the places asked for, %s costs least: up to %s.", say.At(b.Lever.X, b.Lever.Y), b.size())
 	case asked:
-		s += fmt.Sprintf(" None of the positions you asked for is near its line and %.0f mm or more from the nozzle.", p.Least)
+		s += fmt.Sprintf(" None of the positions is near its line and %.0f mm from the nozzle, with a known bed.", p.Least)
 	}
 	return s
 }
 
 // instead is what has no lever at all.
-const instead = "A nozzle that senses its own load feels nothing of the tilt. It is another kind of probe, and has errors that this run does not show."
+const instead = "A nozzle that senses its own load feels nothing of the tilt. It is another kind of probe, with errors of its own, which this run does not show."
 
 // Note says what to know of a lever beside what it costs, "" if nothing: that no probe
 // can be mounted there, or which part of the bed is not known.
 func (e Elsewhere) Note() string {
 	switch l := e.Lever.Length(); {
 	case e.least > 0 && l < 1e-9:
-		return "At the nozzle itself no probe can be mounted. " + instead
+		return "At the nozzle itself no probe finds room. " + instead
 	case e.least > 0 && l < e.least-1e-9:
-		return fmt.Sprintf("No probe can be mounted so near to the nozzle: its body needs about %.0f mm beside it.", e.least)
+		return fmt.Sprintf("So near to the nozzle no probe finds room: its body needs about %.0f mm beside it.", e.least)
 	case e.Why == nil && l > 0 && !e.whole():
-		return fmt.Sprintf("Known from X %.0f to X %.0f only: beyond that the probe stands over a part of the beam without readings.", e.Covers.X0, e.Covers.X1)
+		return fmt.Sprintf("Known from X %.0f to X %.0f only: beyond, the probe is over a part of the beam without readings.", e.Covers.X0, e.Covers.X1)
 	}
 	return ""
 }

@@ -193,7 +193,7 @@ func TestPlacementHasRoom(t *testing.T) {
 				t.Errorf("least %.1f, best %+v of %.1f mm", p.Least, p.Best.Lever, l)
 			}
 			at, near := v.Elsewhere(run, record.Lever{}).Note(), v.Elsewhere(run, record.Lever{X: c.lever.X / 9, Y: c.lever.Y / 9}).Note()
-			if c.least > 0 != strings.Contains(at, "another kind of probe") || c.least > 0 != strings.Contains(near, "No probe can be mounted") {
+			if c.least > 0 != strings.Contains(at, "another kind of probe") || c.least > 0 != strings.Contains(near, "no probe finds room") {
 				t.Errorf("at the nozzle: %q; near it: %q", at, near)
 			}
 			if n := p.Best.Note(); n != "" {
@@ -209,7 +209,7 @@ func TestPlacementHasRoom(t *testing.T) {
 	if p.Best != nil || !strings.Contains(p.Sentence, "None of the places asked for") {
 		t.Errorf("%+v: %s", p.Best, p.Sentence)
 	}
-	if !(p.Longest < 15) || !strings.Contains(p.Sentence, "No probe can be mounted so near to the nozzle") || !strings.Contains(p.Sentence, "another kind of probe") {
+	if !(p.Longest < 15) || !strings.Contains(p.Sentence, "no probe finds room") || !strings.Contains(p.Sentence, "another kind of probe") {
 		t.Errorf("longest %.1f: %s", p.Longest, p.Sentence)
 	}
 }

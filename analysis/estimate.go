@@ -5,6 +5,10 @@ import (
 	"math"
 
 	"abbed/analysis/model"
+	"abbed/analysis/plate"
+	"abbed/analysis/result"
+	"abbed/analysis/steady"
+	"abbed/config/say"
 	"abbed/probe/record"
 )
 
@@ -12,13 +16,13 @@ import (
 type gauged struct {
 	run record.Run
 	// pairs are the gaugings that touches stand beside, extra all other readings.
-	pairs []Paired
+	pairs []steady.Paired
 	extra []extra
 	// map0 holds the survey, which is accumulated once; rough is what a touch counts.
 	map0    model.Data
 	rough   float64
 	machine model.Machine
-	profile *Profile
+	profile *steady.Profile
 	// restSize is the peak to valley of what the profile shows beyond the smooth
 	// series, mm; 0 for none.
 	restSize float64
@@ -28,8 +32,8 @@ type gauged struct {
 	surface surface
 	model   Model
 	gap     *Gap
-	why     *Reason
-	level   *Measured
+	why     *result.Reason
+	level   *result.Measured
 
 	// refused says why readings beside the gaugings did not join; alone is the
 	// posterior without any.
@@ -39,21 +43,21 @@ type gauged struct {
 }
 
 // gauge returns the posterior of the gap error; the reason says why it is none.
-func gauge(run record.Run, s steadiness, sv *survey, prof *Profile, w ways) gauged {
+func gauge(run record.Run, s steady.Steadiness, sv *steady.Survey, prof *steady.Profile, w ways) gauged {
 	g := gauged{run: run, profile: prof, slips: map[int]bool{}}
 	if run.Setup.NoLever() {
 		g.leverless()
 		return g
 	}
-	all, odd := pairs(run, s)
+	all, odd := steady.PairsOf(run, s)
 	g.model.Outliers = odd
-	g.pairs = keep(all, func(p Paired) bool { return p.Touches > 0 })
+	g.pairs = result.Keep(all, func(p steady.Paired) bool { return p.Touches > 0 })
 	if len(g.pairs) == 0 && len(g.printed()) == 0 {
-		g.why = &Reason{"no-gauging", "nothing was gauged", "take readings at the feeler gauge"}
+		g.why = &result.Reason{Code: "no-gauging", Text: "nothing was gauged, and a map alone cannot tell bed from beam", Hint: "run the gauging, or print patches over the whole bed and give their thickness"}
 		return g
 	}
 	g.machine = g.machineOf()
-	g.machine.Rest, g.restSize = prof.rest()
+	g.machine.Rest, g.restSize = prof.Rest()
 	g.takeMap(sv, s, w.turned)
 	if len(g.pairs) > 0 {
 		g.alone = g.fit()
@@ -78,7 +82,7 @@ func (g *gauged) machineOf() model.Machine {
 	s := g.run.Setup
 	places := []record.Place{s.Zero}
 	for _, r := range []record.Rect{s.Reach, s.Bed} {
-		if r.Valid() && tame(r.X0, r.X1, r.Y0, r.Y1) {
+		if r.Valid() && result.Tame(r.X0, r.X1, r.Y0, r.Y1) {
 			places = append(places, record.Place{U: r.X0, V: r.Y0}, record.Place{U: r.X1, V: r.Y1})
 		}
 	}
@@ -104,20 +108,20 @@ func (g *gauged) machineOf() model.Machine {
 }
 
 // takeMap accumulates the survey, less what a turned plate showed to be the plate's.
-func (g *gauged) takeMap(sv *survey, s steadiness, turned *turnedSeen) {
+func (g *gauged) takeMap(sv *steady.Survey, s steady.Steadiness, turned *plate.Turned) {
 	if sv == nil {
 		return
 	}
 	b := g.machine.Bed.Grown(g.machine.Lever.Length())
-	ts := keep(sv.touches, func(t record.Touch) bool { return b.Has(t.Place) })
+	ts := result.Keep(sv.Touches, func(t record.Touch) bool { return b.Has(t.Place) })
 	g.map0.Survey(len(ts), func(i int) (model.Row, float64) {
-		z := ts[i].Z - turned.plate(ts[i].Place)
+		z := ts[i].Z - turned.Plate(ts[i].Place)
 		if g.machine.Rest != nil {
 			z -= g.machine.Rest(ts[i].Place.U)
 		}
 		return g.machine.Map(ts[i].Place), z
 	})
-	g.rough = g.map0.Weight(math.Max(s.sigma, 1e-4), sv.bound().W()*sv.bound().H())
+	g.rough = g.map0.Weight(math.Max(s.Sigma, 1e-4), sv.Bound().W()*sv.Bound().H())
 }
 
 // fit returns the posterior of all readings; those that are slips for certain are
@@ -220,7 +224,7 @@ func (g *gauged) setLevel() {
 		return // patches share an unknown constant
 	}
 	v, variance := g.surface.post.Raw(g.surface.row(zero), 0)
-	m := measured(v+g.base(), math.Hypot(math.Sqrt(variance), c.GaugeU), math.Inf(1), "mm")
+	m := result.Of(v+g.base(), math.Hypot(math.Sqrt(variance), c.GaugeU), math.Inf(1), "mm")
 	g.level = &m
 }
 
@@ -233,13 +237,27 @@ func (g *gauged) report() {
 		g.model.Residuals = append(g.model.Residuals, Residual{N: p.N, Place: p.Place, Gap: p.G, Fitted: p.G - e, Residual: e, Outlier: g.slips[i]})
 		switch {
 		case g.slips[i]:
-			g.model.Outliers = append(g.model.Outliers, Odd{N: p.N, Place: p.Place, Off: off,
-				Text: fmt.Sprintf("the reading at %s is %s off all others, and set aside: gauge this point again", p.Place, um(off))})
+			g.model.Outliers = append(g.model.Outliers, steady.Odd{N: p.N, Place: p.Place, Off: off,
+				Text: fmt.Sprintf("the gauging at %s lies %s from what all others say; it was set aside: gauge this place again", p.Place, say.Fine(off))})
 		case post.Slip(i) > likely:
-			g.model.Outliers = append(g.model.Outliers, Odd{N: p.N, Place: p.Place, Off: off, Used: true,
-				Text: fmt.Sprintf("the reading at %s does not fit the others well, and counts less: gauge this point again", p.Place)})
+			g.model.Outliers = append(g.model.Outliers, steady.Odd{N: p.N, Place: p.Place, Off: off, Used: true,
+				Text: fmt.Sprintf("the gauging at %s does not fit well with the others; it was kept with less weight: gauge this place again", p.Place)})
 		}
 	}
 	g.lackOfFit()
 	g.motions()
+}
+
+// RawAt returns the raw gap error (the probe's height less the nozzle's, the level of
+// the Z offset in it) that the model expects at p from the readings so far, mm, with the
+// standard uncertainty of one more reading against it: that of the whole mixture, of the
+// touches, and of the hand. ok is false where nothing can be expected yet.
+func RawAt(run record.Run, p record.Place) (raw, u float64, ok bool) {
+	s := steady.Judge(run)
+	g := gauge(run, s, nil, nil, ways{})
+	if g.surface.post == nil {
+		return 0, 0, false
+	}
+	mean, v := g.surface.post.Raw(g.machine.Gap(p), 0)
+	return mean + g.base(), math.Sqrt(v + s.Sigma*s.Sigma + math.Pow(g.surface.post.Hand(), 2)), true
 }

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"abbed/analysis"
+	"abbed/analysis/steady"
 	"abbed/probe/record"
 )
 
@@ -36,7 +37,7 @@ func TestUnsound(t *testing.T) {
 		for _, code := range c.codes {
 			run.Faults = append(run.Faults, record.Fault{Code: code})
 		}
-		why := analysis.Unsound(run)
+		why := steady.Unsound(run)
 		if (why != nil) != c.unsound || why != nil && (why.Text == "" || why.Hint == "") {
 			t.Errorf("%s: %+v", name, why)
 		}

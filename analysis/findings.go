@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 
+	"abbed/analysis/result"
+	"abbed/analysis/steady"
 	"abbed/config/say"
 	"abbed/probe/record"
 )
@@ -13,7 +15,7 @@ import (
 // findings draws the conclusions, in the order of design/1: what ended the run
 // early, failed gates, no-lever, repair, causes by what they cost,
 // undetermined, true-shape, healthy, drift that was removed.
-func (e evidence) findings() []Finding {
+func (e evidence) findings() []result.Finding {
 	fs := e.failed()
 	passed := len(fs) == 0
 	if e.run.Setup.NoLever() {
@@ -25,7 +27,7 @@ func (e evidence) findings() []Finding {
 		fs = append(fs, f)
 	}
 	if f, ok := e.gapDrifts(); ok && passed {
-		fs = slices.DeleteFunc(fs, func(f Finding) bool { return f.ID == DriftFound })
+		fs = slices.DeleteFunc(fs, func(f result.Finding) bool { return f.ID == result.DriftFound })
 		fs = append(fs, f)
 	}
 	c := e.run.Cut
@@ -33,8 +35,8 @@ func (e evidence) findings() []Finding {
 		c = cutLater(e.run)
 	}
 	if c != nil {
-		fs = slices.DeleteFunc(fs, func(f Finding) bool { return f.ID == c.Finding })
-		fs = append([]Finding{e.cut(*c)}, fs...)
+		fs = slices.DeleteFunc(fs, func(f result.Finding) bool { return f.ID == c.Finding })
+		fs = append([]result.Finding{e.cut(*c)}, fs...)
 	}
 	if len(fs) == 0 {
 		fs = append(fs, e.undetermined("This run shows nothing yet.", "Measure: the repeat test, the feeler gauge and the survey."))
@@ -44,11 +46,11 @@ func (e evidence) findings() []Finding {
 
 // cut is the reason for which the run ended early, with the evidence of the
 // gate of the same name where there is one.
-func (e evidence) cut(c record.Cut) Finding {
-	f := Finding{ID: c.Finding, Sentence: c.Text, Evidence: "The run ended for this reason: " + c.Code + ".", Next: c.Next,
+func (e evidence) cut(c record.Cut) result.Finding {
+	f := result.Finding{ID: c.Finding, Sentence: c.Text, Evidence: "The run ended for this reason: " + c.Code + ".", Next: c.Next,
 		Doubt: "abbed judged it during the run, by what it had measured until then."}
 	if !slices.Contains(allFindings, f.ID) {
-		f.ID = Undetermined
+		f.ID = result.Undetermined
 	}
 	for _, g := range e.failed() {
 		if g.ID == f.ID {
@@ -58,29 +60,29 @@ func (e evidence) cut(c record.Cut) Finding {
 	return f
 }
 
-var allFindings = []string{Healthy, BeamTwist, BeamPitch, HeadTilt, BedRoll, BedPitch, TrueShape, LooseCarriage,
-	WornWheels, ProbeNotRepeatable, DriftFound, NoLever, Repair, Undetermined}
+var allFindings = []string{result.Healthy, result.BeamTwist, result.BeamPitch, result.HeadTilt, result.BedRoll, result.BedPitch, result.TrueShape, result.LooseCarriage,
+	result.WornWheels, result.ProbeNotRepeatable, result.DriftFound, result.NoLever, result.Repair, result.Undetermined}
 
-func (e evidence) noLever() Finding {
+func (e evidence) noLever() result.Finding {
 	_, u := e.gauged.surface.contrast(record.Place{}, record.Place{})
 	if e.gauged.gap != nil {
 		_, u = e.gauged.gap.surface.contrast(record.Place{}, record.Place{})
 	}
-	return Finding{
-		ID:       NoLever,
+	return result.Finding{
+		ID:       result.NoLever,
 		Sentence: "The probe is the nozzle, so the bed map is right. There is nothing to correct.",
 		Evidence: fmt.Sprintf("The probe offset is %s.", say.Far(e.run.Setup.Lever.Length())),
-		Doubt:    fmt.Sprintf("The nozzle error is zero by construction. An unseen probe offset of 0.5 mm makes %s at most.", um(math.Max(u, 0.001))),
+		Doubt:    fmt.Sprintf("The nozzle error is zero by construction. An unseen probe offset of 0.5 mm makes %s at most.", say.Fine(math.Max(u, 0.001))),
 		Next:     "If the first layer is uneven, measure the bed map again at printing temperature.",
 	}
 }
 
 // ofGap concludes from gap error and profile on a steady machine with a lever.
-func (e evidence) ofGap() []Finding {
+func (e evidence) ofGap() []result.Finding {
 	if e.Gap == nil {
 		return e.withoutGap()
 	}
-	var fs []Finding
+	var fs []result.Finding
 	x := e.largest
 	c := e.run.Setup.Criteria
 	if f, beyond := e.repair(x); beyond {
@@ -120,13 +122,13 @@ func (e evidence) ofGap() []Finding {
 const byPatches = " It rests on printed patches alone. A correction from them stays unverified until one reading at the gauge."
 
 // withoutGap concludes where no gap error could be told.
-func (e evidence) withoutGap() []Finding {
+func (e evidence) withoutGap() []result.Finding {
 	if e.run.Proof != nil {
-		return []Finding{e.undetermined("This run verified a correction. It shows nothing else of the printer.",
+		return []result.Finding{e.undetermined("This run verified a correction. It shows nothing else of the printer.",
 			"Look at the correction.")}
 	}
 	sentence := "The bed map alone does not show whether bed or beam is bent."
-	if e.steady.measured && e.steady.Wander != nil && !e.run.Asked(record.StepGauging) {
+	if e.steady.Tested && e.steady.Wander != nil && !e.run.Asked(record.StepGauging) {
 		sentence = "The printer repeats itself. Whether the bed map is right, only the feeler gauge shows."
 	}
 	next := "Take readings at the feeler gauge."
@@ -134,14 +136,7 @@ func (e evidence) withoutGap() []Finding {
 		sentence = "The nozzle error is not known yet. " + say.Sentence(w.Text)
 		next = say.Sentence(w.Hint)
 	}
-	return append([]Finding{e.undetermined(sentence, next)}, e.contradicted()...)
-}
-
-func capital(s string) string {
-	if s == "" {
-		return s
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
+	return append([]result.Finding{e.undetermined(sentence, next)}, e.contradicted()...)
 }
 
 // missing lists what a judgement of healthy still wants: gates that were not
@@ -149,7 +144,7 @@ func capital(s string) string {
 func (e evidence) missing() []string {
 	var out []string
 	switch {
-	case !e.steady.measured:
+	case !e.steady.Tested:
 		out = append(out, "The repeat test is missing, so it is not known whether the printer repeats itself.")
 	case e.steady.Wander == nil:
 		out = append(out, "The passes over one row are missing, so it is not known whether the wheels run true.")
@@ -169,7 +164,7 @@ func (e evidence) missing() []string {
 
 func (e evidence) nextStep() string {
 	switch {
-	case !e.steady.measured, e.steady.Wander == nil:
+	case !e.steady.Tested, e.steady.Wander == nil:
 		return "Measure again, to the end."
 	case e.steady.Ride != nil && e.steady.Ride.Suspect:
 		return "Measure again. Marks on the bed stay where they are; what worn wheels do moves. Then unplug the printer, let it cool, and turn each wheel by hand to feel for flats."
@@ -182,12 +177,12 @@ func (e evidence) nextStep() string {
 	return "Gauge the same points once more."
 }
 
-func (e evidence) undetermined(sentence, next string) Finding {
-	f := Finding{ID: Undetermined, Sentence: sentence, Next: next, Doubt: "The data do not show more."}
+func (e evidence) undetermined(sentence, next string) result.Finding {
+	f := result.Finding{ID: result.Undetermined, Sentence: sentence, Next: next, Doubt: "The data do not show more."}
 	f.Evidence = fmt.Sprintf("%d touches and %d readings.", len(e.run.Touches), len(e.run.Gaugings))
 	if p := e.Profile; p != nil && p.Significant {
 		f.Evidence += fmt.Sprintf(" The survey has a left-right shape of %s (peak to valley, without its straight line). Front and back agree by %.2f: a bent beam or a bed bent like a trough.",
-			um(p.Size.Value), p.Agreement)
+			say.Fine(p.Size.Value), p.Agreement)
 	} else if p != nil {
 		f.Evidence += " The survey's left-right shape is not above its noise. A constant twist does not show in it."
 	}
@@ -197,37 +192,37 @@ func (e evidence) undetermined(sentence, next string) Finding {
 // repair says that the gap error is beyond what a map may put right: in size,
 // or in slope by more than its doubt (a slope over 40 mm is known badly; what is
 // near the limit is left to the table, which knows its nodes: too-steep).
-func (e evidence) repair(x Extreme) (Finding, bool) {
+func (e evidence) repair(x Extreme) (result.Finding, bool) {
 	c := e.run.Setup.Criteria
 	large := math.Abs(x.Gap) > c.Largest
 	steep := x.Slope-x.SlopeU95 > c.Steepest
 	if !large && !steep {
-		return Finding{}, false
+		return result.Finding{}, false
 	}
-	f := Finding{
-		ID:       Repair,
+	f := result.Finding{
+		ID:       result.Repair,
 		Sentence: "The head tilts too much for a correction. Repair the printer.",
 		Evidence: fmt.Sprintf("The nozzle error reaches %s at %s (limit %s). Its steepest slope is %s per 100 mm (limit %s).",
-			um(x.Gap), x.Place, um(c.Largest), um(100*x.Slope), um(100*c.Steepest)),
-		Doubt: fmt.Sprintf("It is known to ±%s there, the slope to ±%s per 100 mm.", um(x.U95), um(100*x.SlopeU95)),
+			say.Fine(x.Gap), x.Place, say.Fine(c.Largest), say.Fine(100*x.Slope), say.Fine(100*c.Steepest)),
+		Doubt: fmt.Sprintf("It is known to ±%s there, the slope to ±%s per 100 mm.", say.Fine(x.U95), say.Fine(100*x.SlopeU95)),
 		Next:  "Switch the printer off. Check that beam, rails and wheels are square, tight and not twisted. Align, shim or replace as the maker describes, then measure again.",
 	}
 	return f, true
 }
 
-func (e evidence) healthy(x Extreme) Finding {
-	f := Finding{
-		ID:       Healthy,
+func (e evidence) healthy(x Extreme) result.Finding {
+	f := result.Finding{
+		ID:       result.Healthy,
 		Sentence: "The bed map is right. Nothing needs a correction.",
 		Evidence: fmt.Sprintf("The nozzle error is within %s everywhere between the points. It is largest at %s: %s ±%s.",
-			say.MM(e.run.Setup.Criteria.Tolerance), x.Place, um(x.Gap), um(x.U95)),
+			say.MM(e.run.Setup.Criteria.Tolerance), x.Place, say.Fine(x.Gap), say.Fine(x.U95)),
 		Doubt: "Beyond the points nothing is known. Intervals are 95 %.",
 		Next:  "Measure again after a repair, a crash or a move of the printer.",
 	}
 	if r := e.steady.Ride; r != nil && r.Off > 0 {
 		f.Doubt += fmt.Sprintf(" %d of %d touches of the survey do not fit their neighbours.", r.Off, r.Touches)
 	}
-	if un := e.steady.unmeasured(); len(un) > 0 {
+	if un := e.steady.Unmeasured(); len(un) > 0 {
 		f.Doubt += " Not measured: " + strings.Join(un, ", ") + "."
 	}
 	if a := e.run.Setup.Applied; a != nil {
@@ -239,20 +234,20 @@ func (e evidence) healthy(x Extreme) Finding {
 // trueShape says that the survey's left-right shape is real: its share is near
 // 0, or the nozzle was found true everywhere. Shapes below the tolerance are
 // not worth a word.
-func (e evidence) trueShape(good bool) (Finding, bool) {
+func (e evidence) trueShape(good bool) (result.Finding, bool) {
 	p := e.Profile
 	if p == nil || !p.Significant || p.Size.Value <= e.run.Setup.Criteria.Tolerance {
-		return Finding{}, false
+		return result.Finding{}, false
 	}
 	small := e.Share != nil && e.Share.Hi95 < 0.5 && e.Share.Lo95 > -0.5
 	if !small && !good {
-		return Finding{}, false
+		return result.Finding{}, false
 	}
-	f := Finding{
-		ID:       TrueShape,
+	f := result.Finding{
+		ID:       result.TrueShape,
 		Sentence: "The shape of the bed map is real. The bed map corrects it.",
-		Evidence: fmt.Sprintf("The survey has a left-right shape of %s (peak to valley, without its straight line).", um(p.Size.Value)),
-		Doubt:    fmt.Sprintf("The size of the shape is known to ±%s.", um(p.Size.U95())),
+		Evidence: fmt.Sprintf("The survey has a left-right shape of %s (peak to valley, without its straight line).", say.Fine(p.Size.Value)),
+		Doubt:    fmt.Sprintf("The size of the shape is known to ±%s.", say.Fine(p.Size.U95())),
 		Next:     "Keep the bed map in use.",
 	}
 	if e.Share != nil {
@@ -261,31 +256,21 @@ func (e evidence) trueShape(good bool) (Finding, bool) {
 	return f, true
 }
 
-// driftAlarm is the probability of telling somebody with a steady machine that it
-// drifted: one in a hundred, over the repeat test and the survey together. What
-// was taken out on weaker evidence costs little, and is not said.
-const driftAlarm = 0.01
-
-// said says whether a drift that was taken out is large and certain enough.
-func (d *Drift) said(least float64) bool {
-	return d != nil && d.Removed && d.chance <= driftAlarm/2 && d.Total != nil && d.Total.Apart() && math.Abs(d.Total.Value) >= least
-}
-
 // driftRemoved says a drift that was taken out: as the survey tells it, else as
 // the repeat test does.
-func (e evidence) driftRemoved() (Finding, bool) {
-	d, least := e.steady.survey, e.run.Setup.Criteria.DriftSaid
-	if !d.said(least) {
+func (e evidence) driftRemoved() (result.Finding, bool) {
+	d, least := e.steady.Survey, e.run.Setup.Criteria.DriftSaid
+	if !d.Said(least) {
 		d = e.steady.Drift
 	}
-	if !d.said(least) {
-		return Finding{}, false
+	if !d.Said(least) {
+		return result.Finding{}, false
 	}
-	f := Finding{
-		ID:       DriftFound,
+	f := result.Finding{
+		ID:       result.DriftFound,
 		Sentence: "The heights drifted during the run. abbed took the drift out.",
-		Evidence: fmt.Sprintf("%s in all, %s per minute at the end (%s).", um(d.Total.Value), um(d.Rate.Value), kindSays[d.Kind]),
-		Doubt:    fmt.Sprintf("The total is between %s and %s (95 %%). Without it %s are left.", um(d.Total.Lo95), um(d.Total.Hi95), um(d.Left)),
+		Evidence: fmt.Sprintf("%s in all, %s per minute at the end (%s).", say.Fine(d.Total.Value), say.Fine(d.Rate.Value), kindSays[d.Kind]),
+		Doubt:    fmt.Sprintf("The total is between %s and %s (95 %%). Without it %s are left.", say.Fine(d.Total.Lo95), say.Fine(d.Total.Hi95), say.Fine(d.Left)),
 		Next:     "Let the printer warm up longer before you measure and before you set the Z offset.",
 	}
 	return f, true
@@ -294,25 +279,25 @@ func (e evidence) driftRemoved() (Finding, bool) {
 // gapDrifts says that the gap error itself moved in time while it was gauged,
 // though touches and gaugings of one place were paired: what one place showed
 // early and late tells it, the fit took it out, and its doubt is in every number.
-func (e evidence) gapDrifts() (Finding, bool) {
+func (e evidence) gapDrifts() (result.Finding, bool) {
 	if e.Gap == nil || e.gauged.surface.post == nil {
-		return Finding{}, false
+		return result.Finding{}, false
 	}
 	m := e.Model.Drift
 	if _, _, weight := e.gauged.surface.post.Drift(); m == nil || weight < 0.9 || !m.Apart() || math.Abs(m.Value) < e.run.Setup.Criteria.DriftSaid {
-		return Finding{}, false
+		return result.Finding{}, false
 	}
 	_, half := e.gauged.times()
-	return Finding{
-		ID:       DriftFound,
+	return result.Finding{
+		ID:       result.DriftFound,
 		Sentence: "The readings drifted. Probe or hand changed meanwhile; abbed took the drift out.",
-		Evidence: fmt.Sprintf("From the first reading to the last, %s, the gap at one point changed by %s.", say.Span(2*half), um(m.Value)),
-		Doubt:    fmt.Sprintf("The change is between %s and %s (95 %%). Probe and hand look alike. Nozzle error and Z offset hold for the middle of the readings.", um(m.Lo95), um(m.Hi95)),
+		Evidence: fmt.Sprintf("From the first reading to the last, %s, the gap at one point changed by %s.", say.Span(2*half), say.Fine(m.Value)),
+		Doubt:    fmt.Sprintf("The change is between %s and %s (95 %%). Probe and hand look alike. Nozzle error and Z offset hold for the middle of the readings.", say.Fine(m.Lo95), say.Fine(m.Hi95)),
 		Next:     "Let the probe reach printing temperature first. Draw the gauge the same way each time.",
 	}, true
 }
 
-var kindSays = map[string]string{level: "no drift", slope: "a steady slope", settling: "settling", irregular: "irregular"}
+var kindSays = map[string]string{steady.Level: "no drift", steady.Slope: "a steady slope", steady.Settling: "settling", steady.Irregular: "irregular"}
 
 // inShare is a share as it is said: its interval may reach beyond what a share can be.
 func inShare(v float64) float64 { return min(1, max(0, v)) }

@@ -3,6 +3,9 @@ package analysis
 import (
 	"math"
 
+	"abbed/analysis/result"
+	"abbed/analysis/steady"
+	"abbed/config/say"
 	"abbed/probe/record"
 )
 
@@ -24,14 +27,14 @@ type Gap struct {
 // too high there. u95 is the half width of the 95 % interval of the contrast.
 // The reason is nil if p lies inside the gauged area with its margin;
 // otherwise gap and u95 are 0.
-func (g *Gap) At(p record.Place) (gap, u95 float64, reason *Reason) {
-	if !finite(p.U) || !finite(p.V) {
-		return 0, 0, &Reason{"not-a-place", "the point has no coordinates", "give X and Y in mm"}
+func (g *Gap) At(p record.Place) (gap, u95 float64, reason *result.Reason) {
+	if !result.Finite(p.U) || !result.Finite(p.V) {
+		return 0, 0, &result.Reason{Code: "not-a-place", Text: "the place has no finite coordinates", Hint: "give x and y in mm"}
 	}
 	if !g.Area.Grown(g.Margin).Has(p) {
-		return 0, 0, &Reason{"outside-gauged",
-			"the point " + p.String() + " is outside the gauged area",
-			"take a reading there, or within " + mm0(g.Margin) + " of it"}
+		return 0, 0, &result.Reason{Code: "outside-gauged",
+			Text: "the place " + p.String() + " lies outside the gauged area",
+			Hint: "gauge a place there, or within " + say.Far(g.Margin) + " of it"}
 	}
 	gap, u95 = g.at(p)
 	return gap, u95, nil
@@ -48,10 +51,10 @@ func (g *Gap) at(p record.Place) (gap, u95 float64) {
 // an area.
 func (g *Gap) across(p record.Place) float64 {
 	n, blind := g.Area.Nearest(p), 0.0
-	if g.Area.W() < apart {
+	if g.Area.W() < steady.Apart {
 		blind = math.Hypot(blind, p.U-n.U)
 	}
-	if g.Area.H() < apart {
+	if g.Area.H() < steady.Apart {
 		blind = math.Hypot(blind, p.V-n.V)
 	}
 	return blind
@@ -99,11 +102,11 @@ func (g *Gap) slope(p record.Place) (s, u95 float64) {
 	u0, u1 := across(g.Area.X0, g.Area.X1, p.U)
 	v0, v1 := across(g.Area.Y0, g.Area.Y1, p.V)
 	var du, dv, uu, uv float64
-	if u1-u0 >= apart {
+	if u1-u0 >= steady.Apart {
 		d, u := g.surface.contrast(record.Place{U: u1, V: p.V}, record.Place{U: u0, V: p.V})
 		du, uu = d/(u1-u0), u/(u1-u0)
 	}
-	if v1-v0 >= apart {
+	if v1-v0 >= steady.Apart {
 		d, u := g.surface.contrast(record.Place{U: p.U, V: v1}, record.Place{U: p.U, V: v0})
 		dv, uv = d/(v1-v0), u/(v1-v0)
 	}
@@ -153,4 +156,19 @@ func latticeOf(r record.Rect, n int) []record.Place {
 		}
 	}
 	return out
+}
+
+// PlaceGap is a gap error at a place, mm.
+type PlaceGap struct {
+	Place record.Place `json:"place"`
+	Gap   float64      `json:"gap"`
+	U95   float64      `json:"u95"`
+}
+
+// Against returns the gap error at p against q as a value. Beside a single gauged line it
+// widens like Gap.Beyond.
+func (g *Gap) Against(p, q record.Place) result.Measured {
+	v, half := g.surface.contrast(p, q)
+	half = math.Hypot(half, math.Hypot(g.across(p), g.across(q))*g.steep)
+	return result.Of(v, half/result.Z95, math.Inf(1), "mm")
 }

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"abbed/analysis"
+	"abbed/analysis/steady"
 )
 
 // gateCase is a machine whose gates are to be judged over many seeds.
@@ -82,7 +83,7 @@ func drawn(seed uint64) map[string]gateCase {
 func firstGate(m machine, seed uint64) string {
 	p := standard()
 	p.places, p.survey = nil, false
-	f, failed := analysis.Steady(simulate(m, p, seed)).Failed()
+	f, failed := steady.Steady(simulate(m, p, seed)).Failed()
 	if !failed {
 		return ""
 	}

@@ -4,10 +4,11 @@ import (
 	"math"
 	"slices"
 
+	"abbed/analysis/steady"
 	"abbed/probe/record"
 )
 
-func placesOf(ps []Paired) []record.Place {
+func placesOf(ps []steady.Paired) []record.Place {
 	var out []record.Place
 	for _, p := range ps {
 		out = append(out, p.Place)
@@ -30,18 +31,14 @@ func (g *gauged) gaugedAt() []record.Place {
 // area is the rectangle around the gauged places.
 func (g *gauged) area() record.Rect { return record.Bound(g.gaugedAt()) }
 
-// apart is how far places must lie from each other to count as two columns or
-// rows, mm.
-const apart = 8
-
 // columns and rows are those of the gauged places.
 func (g *gauged) columns() []float64 {
-	c, _ := cluster(each(g.gaugedAt(), func(p record.Place) float64 { return p.U }), apart)
+	c, _ := steady.Cluster(each(g.gaugedAt(), func(p record.Place) float64 { return p.U }), steady.Apart)
 	return c
 }
 
 func (g *gauged) rows() []float64 {
-	c, _ := cluster(each(g.gaugedAt(), func(p record.Place) float64 { return p.V }), apart)
+	c, _ := steady.Cluster(each(g.gaugedAt(), func(p record.Place) float64 { return p.V }), steady.Apart)
 	return c
 }
 

@@ -8,11 +8,13 @@ import (
 	"testing"
 
 	"abbed/analysis"
+	"abbed/analysis/given"
+	"abbed/analysis/steady"
 	"abbed/probe/record"
 )
 
 func TestReadCSV(t *testing.T) {
-	ts, err := analysis.ReadCSV(strings.NewReader("\ufeffX, y ,z,t,side,repeat\n# a comment\n\n1,2,-0.5,3.5,+x-y,0\n4,5,0.25,4.5,,1\r\n"))
+	ts, err := given.ReadCSV(strings.NewReader("\ufeffX, y ,z,t,side,repeat\n# a comment\n\n1,2,-0.5,3.5,+x-y,0\n4,5,0.25,4.5,,1\r\n"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -20,7 +22,7 @@ func TestReadCSV(t *testing.T) {
 	if len(ts) != 2 || ts[0] != want || ts[1].Pass != 1 || ts[1].Index != 1 {
 		t.Errorf("got %+v", ts)
 	}
-	if ts, err := analysis.ReadCSV(strings.NewReader("z;x;y\n0.1;2;3\n")); err != nil || ts[0].Z != 0.1 || ts[0].Place.V != 3 {
+	if ts, err := given.ReadCSV(strings.NewReader("z;x;y\n0.1;2;3\n")); err != nil || ts[0].Z != 0.1 || ts[0].Place.V != 3 {
 		t.Errorf("semicolons, other order: %+v, %v", ts, err)
 	}
 }
@@ -41,8 +43,8 @@ func TestReadCSVRefuses(t *testing.T) {
 		"long":           {"x,y,z\n" + strings.Repeat("1", 70<<20), "is it the right file"},
 		"binary":         {"\x00\x01\x02\xff\n", "is not known"},
 	} {
-		_, err := analysis.ReadCSV(strings.NewReader(c.text))
-		if err == nil || !strings.Contains(err.Error(), c.says) || !errors.Is(err, analysis.ErrCSV) {
+		_, err := given.ReadCSV(strings.NewReader(c.text))
+		if err == nil || !strings.Contains(err.Error(), c.says) || !errors.Is(err, given.ErrCSV) {
 			t.Errorf("%s: %v, want one that says %q", name, err, c.says)
 		}
 	}
@@ -60,7 +62,7 @@ func TestGivenSurvey(t *testing.T) {
 			fmt.Fprintf(&b, "%.1f,%.1f,%.4f\n", x, float64(j)*0.5, 1e-5*x*x+0.005*r.NormFloat64())
 		}
 	}
-	ts, err := analysis.ReadCSV(strings.NewReader(b.String()))
+	ts, err := given.ReadCSV(strings.NewReader(b.String()))
 	if err != nil || len(ts) != 200000 {
 		t.Fatal(len(ts), err)
 	}
@@ -84,7 +86,7 @@ func TestGivenRepeats(t *testing.T) {
 	for i := range 40 {
 		ts = append(ts, record.Touch{N: int64(i), Place: record.Place{U: 100, V: 100}, Z: 0.05 * r.NormFloat64(), Series: record.SeriesGiven})
 	}
-	f, failed := analysis.Steady(record.Run{Touches: ts}).Failed()
+	f, failed := steady.Steady(record.Run{Touches: ts}).Failed()
 	if !failed || f.ID != analysis.ProbeNotRepeatable {
 		t.Errorf("scatter of 0.05 mm: %+v", f)
 	}
@@ -101,7 +103,7 @@ func TestGivenPasses(t *testing.T) {
 			ts = append(ts, record.Touch{N: int64(len(ts)), Place: record.Place{U: x, V: 100}, Z: k*x/60 + 0.005*r.NormFloat64(), Series: record.SeriesGiven, Pass: pass})
 		}
 	}
-	f, failed := analysis.Steady(record.Run{Touches: ts}).Failed()
+	f, failed := steady.Steady(record.Run{Touches: ts}).Failed()
 	if !failed || f.ID != analysis.WornWheels {
 		t.Errorf("passes that tilt by 0.08 mm: %+v", f)
 	}
@@ -111,7 +113,7 @@ func FuzzReadCSV(f *testing.F) {
 	f.Add("x,y,z\n1,2,3\n")
 	f.Add("x;y;z;side\n1;2;3;+x\n")
 	f.Fuzz(func(t *testing.T, s string) {
-		ts, err := analysis.ReadCSV(strings.NewReader(s))
+		ts, err := given.ReadCSV(strings.NewReader(s))
 		if (err == nil) == (len(ts) == 0) {
 			t.Fatalf("%d touches and %v", len(ts), err)
 		}

@@ -1,12 +1,16 @@
 package analysis
 
-import "abbed/probe/record"
+import (
+	"abbed/analysis/result"
+	"abbed/analysis/steady"
+	"abbed/probe/record"
+)
 
 // evidence is what the findings are drawn from.
 type evidence struct {
 	run    record.Run
-	steady steadiness
-	survey *survey
+	steady steady.Steadiness
+	survey *steady.Survey
 	gauged gauged
 	ways   ways
 	// largest is Gap.Largest, if there is a Gap.
@@ -18,15 +22,15 @@ type evidence struct {
 // and table only behind them.
 func judge(run record.Run) Verdict {
 	var v Verdict
-	s := steady(run)
+	s := steady.Judge(run)
 	v.Stability = s.Stability
-	sv := takeSurvey(run, s)
+	sv := steady.TakeSurvey(run, s)
 	if sv != nil {
-		v.Profile = sv.profile(s.sigma)
+		v.Profile = sv.Profile(s.Sigma)
 	}
 	e := evidence{run: run, steady: s, survey: sv, Verdict: &v}
 	if _, failed := s.Failed(); failed {
-		v.GapWhy = &Reason{"finding-" + e.failed()[0].ID, "the machine does not do the same twice, so that its nozzle error cannot be told", "see the finding: " + e.failed()[0].Next}
+		v.GapWhy = &result.Reason{Code: "finding-" + e.failed()[0].ID, Text: "the machine does not do the same twice, so that its nozzle error cannot be told", Hint: "see the finding: " + e.failed()[0].Next}
 		v.ShareWhy = "the machine does not do the same twice"
 	} else {
 		e.ways = look(run, s, sv)
@@ -39,7 +43,7 @@ func judge(run record.Run) Verdict {
 			e.largest = v.Gap.Largest()
 		}
 	}
-	v.Findings = withKind(e.findings(), run.Setup.Kind)
+	v.Findings = result.WithKind(e.findings(), run.Setup.Kind)
 	v.Tells = e.tells()
 	v.facts = &facts{s, sv, e.gauged.surface}
 	return v
@@ -47,16 +51,16 @@ func judge(run record.Run) Verdict {
 
 // facts is what the table needs of the judgement beside the verdict.
 type facts struct {
-	steady  steadiness
-	survey  *survey
+	steady  steady.Steadiness
+	survey  *steady.Survey
 	surface surface
 }
 
 // failed returns the findings of all failed gates, in their order.
-func (e evidence) failed() []Finding {
-	var out []Finding
+func (e evidence) failed() []result.Finding {
+	var out []result.Finding
 	for _, g := range e.steady.Gates {
-		if g.State == Failed && g.Finding != nil {
+		if g.State == steady.Failed && g.Finding != nil {
 			out = append(out, *g.Finding)
 		}
 	}

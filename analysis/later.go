@@ -8,6 +8,8 @@ import (
 
 	"abbed/analysis/fit"
 	"abbed/analysis/model"
+	"abbed/analysis/result"
+	"abbed/analysis/steady"
 	"abbed/config/say"
 	"abbed/probe/record"
 )
@@ -38,20 +40,20 @@ type Later struct {
 // its posterior has it, its touches and its last step. Several blades no longer cancel:
 // the uncertainty of their thickness is added then (JCGM 100:2008, 5.1.2).
 func Joining(run record.Run) record.Joined {
-	run = clean(run)
-	run.Gaugings = Finished(run)
+	run = steady.Clean(run)
+	run.Gaugings = steady.Finished(run)
 	out := record.Joined{Run: run.ID, Began: run.Began, Gaps: []record.GapReading{}}
-	if c := run.Cut; c != nil && c.Finding == Repair {
+	if c := run.Cut; c != nil && c.Finding == result.Repair {
 		out.Cut = c // what else ends a run says nothing of the places
 	}
-	if w, ok := WarmthOf(run); ok {
+	if w, ok := steady.WarmthOf(run); ok {
 		w.Step, w.T = record.StepGauging, 0
 		out.Warmth = &w
 	}
 	if run.Setup.NoLever() || run.Proof != nil {
 		return out
 	}
-	g := gauge(run, steady(run), nil, nil, ways{})
+	g := gauge(run, steady.Judge(run), nil, nil, ways{})
 	if g.surface.post == nil {
 		return out
 	}
@@ -94,7 +96,7 @@ func (g *gauged) joinLater(constant int) bool {
 		chi, dof := g.surprise(all[k], sf, 0), float64(len(all[k])-1)
 		switch {
 		case Places(j.Gaps) < 2:
-			l.Text = fmt.Sprintf("%s has fewer than two points, and shows nothing here.", capital(whichRun(j)))
+			l.Text = fmt.Sprintf("%s has fewer than two points, and shows nothing here.", result.Capital(whichRun(j)))
 		case sf.post == nil:
 			l.Text = fmt.Sprintf("The readings of %s do not compare with this run, and are left out.", whichRun(j))
 		case fit.FTail(chi/dof, dof, 1e6) < contradicted:
@@ -158,11 +160,11 @@ func whichRun(j record.Joined) string {
 // warmer says by how much the other run was warmer or colder, if it was cold
 // against hot; what that did to the head, nobody measured.
 func warmer(run record.Run, j record.Joined) string {
-	w, ok := WarmthOf(run)
+	w, ok := steady.WarmthOf(run)
 	switch {
-	case !ok || j.Warmth == nil || !tame(j.Warmth.Bed, j.Warmth.Nozzle):
+	case !ok || j.Warmth == nil || !result.Tame(j.Warmth.Bed, j.Warmth.Nozzle):
 		return " It is not known whether the printer was as warm then."
-	case math.Abs(j.Warmth.Bed-w.Bed) < hotter && math.Abs(j.Warmth.Nozzle-w.Nozzle) < hotter:
+	case math.Abs(j.Warmth.Bed-w.Bed) < steady.Hotter && math.Abs(j.Warmth.Nozzle-w.Nozzle) < steady.Hotter:
 		return ""
 	}
 	return fmt.Sprintf(" The bed was at %.0f °C and the nozzle at %.0f °C then, and not at %.0f °C and %.0f °C.",
@@ -177,7 +179,7 @@ const offsetMost = 0.3
 
 // Joinable returns why what is gauged with the other setup cannot be joined to a
 // run, or nil. What either does not know is not held against it.
-func Joinable(run record.Run, other record.Setup) *Reason {
+func Joinable(run record.Run, other record.Setup) *result.Reason {
 	was := run.Setup
 	for _, c := range []struct {
 		what  string
@@ -190,8 +192,96 @@ func Joinable(run record.Run, other record.Setup) *Reason {
 		{"another kind of probe", was.Kind != other.Kind && was.Kind != "" && other.Kind != ""},
 	} {
 		if c.other {
-			return &Reason{"printer-changed", fmt.Sprintf("run %s was made with %s: what is gauged now tells nothing of it", run.ID, c.what), "measure the whole job again"}
+			return &result.Reason{Code: "printer-changed", Text: fmt.Sprintf("run %s was made with %s: new readings do not compare", run.ID, c.what), Hint: "measure again"}
 		}
 	}
 	return nil
+}
+
+// otherwise is the latest later run that contradicts this one and was not taken back
+// since: then what this run found may no longer hold.
+func (v Verdict) otherwise() *Later {
+	for i := len(v.Later) - 1; i >= 0; i-- {
+		if l := &v.Later[i]; l.Contradicts && !l.Lifted {
+			return l
+		}
+	}
+	return nil
+}
+
+// Contradicted is why no number of the run's gap error is told: a later run contradicts
+// it, and the records do not tell which of them holds; nil if none does.
+func (v Verdict) Contradicted() *result.Reason {
+	l := v.otherwise()
+	if l == nil {
+		return nil
+	}
+	return &result.Reason{Code: "contradicted",
+		Text: fmt.Sprintf("%d readings of a later run contradict this run", l.Records),
+		Hint: "take more readings for this run at the same points, or measure again",
+	}
+}
+
+// Outdated returns why what a run found may no longer hold, as a clause: a later run
+// contradicts it, or ended early with a finding; "" if neither.
+func (v Verdict) Outdated(run record.Run) string {
+	if l := v.otherwise(); l != nil {
+		return fmt.Sprintf("%d readings of a later run contradict the first run: the head changed, the gauge was drawn in another way, or one reading is a slip", l.Records)
+	}
+	if c := cutLater(run); c != nil {
+		return "a later run for the one that it was made from ended early with the finding " + c.Finding
+	}
+	return ""
+}
+
+// contradicted is the finding that a later run contradicts this one, if one does that
+// was not taken back.
+func (e evidence) contradicted() []result.Finding {
+	l := e.otherwise()
+	if l == nil {
+		return nil
+	}
+	f := e.undetermined(otherwiseSays, otherwiseNext)
+	f.Evidence = l.Text
+	f.Doubt = "The readings do not show which. The other findings leave them out."
+	return []result.Finding{f}
+}
+
+// otherwiseSays says it, otherwiseNext what to do then.
+const otherwiseSays = "Later readings contradict this run. The head changed, the gauge was drawn in another way, or one reading is a slip."
+
+const otherwiseNext = "Take more readings for this run once again, at the same points. If they contradict this run too, measure again."
+
+// sayLater puts into the doubt of the first finding what became of later runs; one
+// that contradicts has a finding of its own.
+func (v Verdict) sayLater(fs []result.Finding) []result.Finding {
+	if len(fs) == 0 {
+		return fs
+	}
+	if v.otherwise() != nil && fs[0].Sentence != otherwiseSays {
+		fs[0].Doubt += " Later readings contradict it."
+	}
+	for _, l := range v.Later {
+		if !l.Contradicts || l.Lifted {
+			fs[0].Doubt += " " + l.Text
+		}
+	}
+	return fs
+}
+
+// cutLater is why the latest later run ended early, if that was a finding: what it
+// met counts for this run too.
+func cutLater(run record.Run) *record.Cut {
+	var last record.Joined
+	for _, j := range run.Joined {
+		if j.Run >= last.Run {
+			last = j
+		}
+	}
+	if last.Cut == nil {
+		return nil
+	}
+	c := *last.Cut
+	c.Text = "A later run for this one ended early. " + c.Text
+	return &c
 }

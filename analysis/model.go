@@ -1,11 +1,14 @@
 package analysis
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
 	"abbed/analysis/fit"
 	"abbed/analysis/model"
+	"abbed/analysis/result"
+	"abbed/analysis/steady"
 	"abbed/probe/record"
 )
 
@@ -19,16 +22,16 @@ type Model struct {
 	Hand float64 `json:"hand"`
 	// Drift is how far the gap error itself moved from the first record to the last; nil
 	// where no place was gauged at far apart times.
-	Drift *Measured `json:"drift"`
+	Drift *result.Measured `json:"drift"`
 	// LackOfFit tests the posterior against the scatter of repeats.
 	LackOfFit *LackOfFit `json:"lack_of_fit"`
 	// PureError is the standard deviation of one gauging, from repeats at one
 	// place.
-	PureError *Measured `json:"pure_error"`
+	PureError *result.Measured `json:"pure_error"`
 	// Residuals of every gauging.
 	Residuals []Residual `json:"residuals"`
 	// Outliers are gaugings that do not fit with their fellows.
-	Outliers []Odd `json:"outliers"`
+	Outliers []steady.Odd `json:"outliers"`
 }
 
 // MotionPart is what one motion makes of the gap error where it makes most.
@@ -37,7 +40,7 @@ type MotionPart struct {
 	Motion string       `json:"motion"`
 	Says   string       `json:"says"`
 	Place  record.Place `json:"place"`
-	Measured
+	result.Measured
 }
 
 // motionSays are the motions in words.
@@ -75,7 +78,7 @@ func (g *gauged) motions() {
 	zero := g.surface.row(g.run.Setup.Zero)
 	g.model.Hand = g.surface.post.Hand()
 	if b, variance, _ := g.surface.post.Drift(); variance > 0 {
-		m := measured(2*b, 2*math.Sqrt(variance), math.Inf(1), "mm")
+		m := result.Of(2*b, 2*math.Sqrt(variance), math.Inf(1), "mm")
 		g.model.Drift = &m
 	}
 	for of := range motionSays {
@@ -90,7 +93,7 @@ func (g *gauged) motions() {
 			g.model.Motions = append(g.model.Motions, part)
 		}
 	}
-	slices.SortStableFunc(g.model.Motions, func(a, b MotionPart) int { return cmp(math.Abs(b.Value), math.Abs(a.Value)) })
+	slices.SortStableFunc(g.model.Motions, func(a, b MotionPart) int { return cmp.Compare(math.Abs(b.Value), math.Abs(a.Value)) })
 }
 
 // priorDoF is how many degrees of freedom the expected scatter of a gauging
@@ -121,7 +124,7 @@ func (g *gauged) lackOfFit() {
 	if dof < 1 {
 		return
 	}
-	s := deviation(math.Sqrt(pure/dof*variance), dof, "mm")
+	s := result.Deviation(math.Sqrt(pure/dof*variance), dof, "mm")
 	g.model.PureError = &s
 	df := float64(len(g.pairs)) - kept - dof
 	if df < 1 {

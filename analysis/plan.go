@@ -5,6 +5,8 @@ import (
 	"math"
 
 	"abbed/analysis/model"
+	"abbed/analysis/result"
+	"abbed/analysis/steady"
 	"abbed/config/say"
 	"abbed/probe/record"
 )
@@ -58,12 +60,12 @@ type Advice struct {
 // It is a pure function of the run and does not need its survey; with one, the map
 // counts too.
 func Advise(run record.Run, places []record.Place, target float64) Advice {
-	run = clean(run)
-	s := steady(run)
-	sv := takeSurvey(run, s)
-	var prof *Profile
+	run = steady.Clean(run)
+	s := steady.Judge(run)
+	sv := steady.TakeSurvey(run, s)
+	var prof *steady.Profile
 	if sv != nil {
-		prof = sv.profile(s.sigma)
+		prof = sv.Profile(s.Sigma)
 	}
 	p := planner{gauged: gauge(run, s, sv, prof, look(run, s, sv)), places: places, target: target}
 	return p.advise()
@@ -147,12 +149,12 @@ func (g *gauged) next(offers []record.Place) (at record.Place, now, after float6
 		return at, 0, 0, false
 	}
 	o := g.outlook(offers)
-	now = z95 * math.Sqrt(o.Largest())
+	now = result.Z95 * math.Sqrt(o.Largest())
 	k := o.Best(max(1, min(ahead, leanMost-g.records())))
 	if k < 0 {
 		return at, now, now, false
 	}
-	return offers[k], now, z95 * math.Sqrt(o.After(k)), true
+	return offers[k], now, result.Z95 * math.Sqrt(o.After(k)), true
 }
 
 // outlook looks at the gauged area: what lies between two gauged columns is known worst,
@@ -188,7 +190,7 @@ func (p planner) open() string {
 		return fmt.Sprintf("%d readings are too few to show a bend", n)
 	}
 	if u := p.gap.Largest().MostDoubt; math.Round(1000*u) > math.Round(1000*p.target) { // to the um, as it is said
-		return fmt.Sprintf("the nozzle error is known to %s only, and %s is wanted", say.PM(u), say.PM(p.target))
+		return fmt.Sprintf("somewhere in the gauged area the nozzle error is known to ±%s only, and ±%s is wanted", say.Fine(u), say.Fine(p.target))
 	}
 	return ""
 }

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"abbed/analysis"
+	ahead "abbed/analysis/plan"
 	"abbed/probe/record"
 )
 
@@ -29,7 +30,7 @@ func advised(m machine, p plan, inner record.Rect, most, all int, seed uint64) r
 			k.gaugeOnce(a.Place, visits, spots)
 		}
 	}
-	for _, at := range analysis.Sparse(inner, p.zero, 80, 15) {
+	for _, at := range ahead.Sparse(inner, p.zero, 80, 15) {
 		k.gaugeOnce(at, visits, spots)
 	}
 	more(most, analysis.TargetU95)

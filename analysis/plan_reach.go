@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"abbed/analysis/model"
+	"abbed/analysis/steady"
 	"abbed/probe/record"
 )
 
@@ -56,7 +57,7 @@ func (p planner) uncovered() (at record.Place, why string, ok bool) {
 	}
 	at, ok = p.nearestOf(node)
 	a := p.area()
-	return at, why, ok && at.Distance(a.Nearest(at)) >= apart
+	return at, why, ok && at.Distance(a.Nearest(at)) >= steady.Apart
 }
 
 // farthestNode is the node of the stored map that lies farthest outside the rectangle of
@@ -87,7 +88,7 @@ func (p planner) farthestNode() (at record.Place, far float64) {
 // wedge, or one that bends and rolls as well, at a size worth correcting. It is false
 // where the places leave it wider than the tolerance.
 func Expect(places []record.Place, setup record.Setup, bent bool) (u95 float64, ok bool) {
-	c := usable(setup.Criteria)
+	c := steady.Usable(setup.Criteria)
 	bed := record.Bound(append([]record.Place{setup.Zero}, places...))
 	m := model.Machine{Lever: setup.Lever, Layout: setup.Layout, Bed: bed, Travel: bed.Grown(setup.Lever.Length())}
 	var d model.Data

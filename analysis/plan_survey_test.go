@@ -8,6 +8,7 @@ import (
 
 	"abbed/analysis"
 	"abbed/analysis/fit"
+	ahead "abbed/analysis/plan"
 	"abbed/probe/record"
 )
 
@@ -16,9 +17,9 @@ func reachOf(bed float64) record.Rect {
 	return record.Rect{X0: 20, Y0: 50, X1: bed - 20, Y1: bed - 20}
 }
 
-func needOf(bed, sigma float64) analysis.SurveyNeed {
+func needOf(bed, sigma float64) ahead.SurveyNeed {
 	r := reachOf(bed)
-	return analysis.SurveyNeed{Area: r, Zero: record.Place{U: bed / 2, V: r.Middle().V}, Scatter: sigma, Target: 0.005, Finest: 55}
+	return ahead.SurveyNeed{Area: r, Zero: record.Place{U: bed / 2, V: r.Middle().V}, Scatter: sigma, Target: 0.005, Finest: 55}
 }
 
 // even are n columns at equal distances.
@@ -33,10 +34,10 @@ func even(r record.Rect, n int) []float64 {
 // fullGrid is the smallest plain grid of squares over the area that gives the
 // profile to u95: equal distances both ways, least columns at least, one touch a
 // place, no returns; with the same model of the profile and the same scatter.
-func fullGrid(n analysis.SurveyNeed, least int, u95 float64) (columns, rows int) {
+func fullGrid(n ahead.SurveyNeed, least int, u95 float64) (columns, rows int) {
 	for columns = least; ; columns++ {
 		rows = 1 + int(math.Ceil(n.Area.H()*float64(columns-1)/n.Area.W()-1e-9))
-		if analysis.ProfileU95(even(n.Area, columns), rows, n.Area, n.Zero.U, n.Scatter, 0) <= u95 {
+		if ahead.ProfileU95(even(n.Area, columns), rows, n.Area, n.Zero.U, n.Scatter, 0) <= u95 {
 			return columns, rows
 		}
 	}
@@ -54,7 +55,7 @@ func TestPlannedTouches(t *testing.T) {
 	for _, bed := range []float64{180, 235, 300, 350} {
 		for _, sigma := range []float64{0.002, 0.005, 0.008, 0.015} {
 			n := needOf(bed, sigma)
-			p := analysis.PlanSurvey(n)
+			p := ahead.PlanSurvey(n)
 			if !p.Enough || p.U95 > n.Target {
 				t.Errorf("bed %.0f, scatter %.0f um: %+v", bed, 1000*sigma, p)
 			}
@@ -76,7 +77,7 @@ func TestPlannedTouches(t *testing.T) {
 // target never ask for less.
 func TestPlanSurvey(t *testing.T) {
 	n := needOf(235, 0.005)
-	usual := analysis.PlanSurvey(n)
+	usual := ahead.PlanSurvey(n)
 	if usual.Rows < 5 || usual.Columns < 8 || usual.Repeats != 1 {
 		t.Errorf("usual: %+v", usual)
 	}
@@ -85,36 +86,36 @@ func TestPlanSurvey(t *testing.T) {
 	}
 	given := n
 	given.Columns, given.Rows, given.BaseEvery = 11, 3, 3
-	if p := analysis.PlanSurvey(given); p.Columns != 11 || p.Rows != 3 || p.BaseEvery != 3 || p.Touches != 35 {
+	if p := ahead.PlanSurvey(given); p.Columns != 11 || p.Rows != 3 || p.BaseEvery != 3 || p.Touches != 35 {
 		t.Errorf("given: %+v", p)
 	}
 	given = n
 	given.Columns = 40
-	if p := analysis.PlanSurvey(given); p.Columns != 40 || p.Rows > usual.Rows {
+	if p := ahead.PlanSurvey(given); p.Columns != 40 || p.Rows > usual.Rows {
 		t.Errorf("more columns: %+v", p)
 	}
 	loud := n
 	loud.Scatter = 0.012
-	if p := analysis.PlanSurvey(loud); p.Rows <= usual.Rows || !p.Enough {
+	if p := ahead.PlanSurvey(loud); p.Rows <= usual.Rows || !p.Enough {
 		t.Errorf("louder: %+v", p)
 	}
 	sharp := n
 	sharp.Target = 0.0005
-	if p := analysis.PlanSurvey(sharp); p.Enough || p.Rows > 61 {
+	if p := ahead.PlanSurvey(sharp); p.Enough || p.Rows > 61 {
 		t.Errorf("beyond reach: %+v", p)
 	}
 	n.Drift, n.Scatter = 0.001, 0.012 // 15 um a row
-	slow := analysis.PlanSurvey(n)
+	slow := ahead.PlanSurvey(n)
 	n.Drift = 0
-	if still := analysis.PlanSurvey(n); slow.BaseEvery >= still.BaseEvery {
+	if still := ahead.PlanSurvey(n); slow.BaseEvery >= still.BaseEvery {
 		t.Errorf("a return every %d rows with drift, every %d without", slow.BaseEvery, still.BaseEvery)
 	}
 	blind := n
 	blind.Columns = 5 // tells no fifth power with something left beside it
-	if p := analysis.PlanSurvey(blind); !math.IsInf(p.U95, 1) || p.Enough {
+	if p := ahead.PlanSurvey(blind); !math.IsInf(p.U95, 1) || p.Enough {
 		t.Errorf("five columns tell five bends: %+v", p)
 	}
-	at := analysis.SurveyColumns(20, 215, usual.Columns)
+	at := ahead.SurveyColumns(20, 215, usual.Columns)
 	if at[0] != 20 || at[len(at)-1] != 215 || !slices.IsSorted(at) {
 		t.Errorf("columns %v", at)
 	}
@@ -127,9 +128,9 @@ func TestPlanSurvey(t *testing.T) {
 func TestPlannedU95(t *testing.T) {
 	for _, sigma := range []float64{0.003, 0.005, 0.009} {
 		n := needOf(235, sigma)
-		p := analysis.PlanSurvey(n)
+		p := ahead.PlanSurvey(n)
 		s := standard()
-		s.cols, s.rows, s.columns = p.Columns, p.Rows, analysis.SurveyColumns(n.Area.X0, n.Area.X1, p.Columns)
+		s.cols, s.rows, s.columns = p.Columns, p.Rows, ahead.SurveyColumns(n.Area.X0, n.Area.X1, p.Columns)
 		s.places = nil
 		for _, c := range []struct {
 			name string
@@ -175,7 +176,7 @@ func TestPlannedU95(t *testing.T) {
 // profileErrors are the errors of the profile against the zero place, mm, at places
 // over the width: the truth is the mean over the rows, less its straight line
 // through the columns.
-func profileErrors(p *analysis.Profile, m machine, n analysis.SurveyNeed) []float64 {
+func profileErrors(p *analysis.Profile, m machine, n ahead.SurveyNeed) []float64 {
 	truly := func(u float64) float64 {
 		f := 0.0
 		for _, r := range p.Rows {

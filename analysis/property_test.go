@@ -11,6 +11,7 @@ import (
 	"pgregory.net/rapid"
 
 	"abbed/analysis"
+	"abbed/analysis/steady"
 	"abbed/probe/record"
 )
 
@@ -140,7 +141,7 @@ func TestJudgeAnything(t *testing.T) {
 				t.Fatalf("%+v", g)
 			}
 		}
-		for _, p := range analysis.Pairs(run) {
+		for _, p := range steady.Pairs(run) {
 			if math.IsNaN(p.G) || math.IsNaN(p.U) {
 				t.Fatalf("%+v", p)
 			}

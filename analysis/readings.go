@@ -8,7 +8,10 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"abbed/analysis/fit"
+	"abbed/analysis/given"
 	"abbed/analysis/model"
+	"abbed/analysis/plate"
+	"abbed/analysis/result"
 	"abbed/probe/record"
 )
 
@@ -21,25 +24,13 @@ type extra struct {
 	reading model.Reading
 }
 
-// latest returns the readings of a quantity as they count: those of the latest list, since
-// each list has a constant of its own (bead, mounting), and one that is sent twice is one.
-// Patches that were printed with a correction in force are none.
-func latest(run record.Run, q record.Quantity) []record.Reading {
-	counts := func(r record.Reading) bool { return r.Quantity == q && !r.Corrected }
-	last := 0
-	for _, r := range keep(run.Readings, counts) {
-		last = max(last, r.Print)
-	}
-	return keep(run.Readings, func(r record.Reading) bool { return counts(r) && r.Print == last })
-}
-
 // printed are the patches that tell of the gap error. With a correction of ours in force
 // they show what it left, and are of no use here.
 func (g *gauged) printed() []record.Reading {
 	if g.run.Setup.Applied != nil {
 		return nil
 	}
-	return latest(g.run, record.QuantityCoupon)
+	return given.Latest(g.run, record.QuantityCoupon)
 }
 
 // patches returns the printed patches as readings of the gap error: within the gauged
@@ -57,7 +48,7 @@ func (g *gauged) patches(constant int) (out []extra) {
 // angled returns the readings of one angle of the head: that of the carriage with the
 // nozzle there, and on a moving gantry that of the bridge.
 func (g *gauged) angled(q record.Quantity, of, bridge model.Motion, constant int) (out []extra) {
-	for _, r := range latest(g.run, q) {
+	for _, r := range given.Latest(g.run, q) {
 		row := g.machine.Angle(of, r.Place.U)
 		if g.run.Setup.Layout == record.MovingGantry {
 			row = row.Plus(g.machine.Angle(bridge, r.Place.V))
@@ -68,11 +59,11 @@ func (g *gauged) angled(q record.Quantity, of, bridge model.Motion, constant int
 }
 
 // laid returns what a straight reference shows at its columns, up to a level and a tilt.
-func (g *gauged) laid(r *referenceSeen, constant int) (out []extra) {
+func (g *gauged) laid(r *plate.Reference, constant int) (out []extra) {
 	if r == nil {
 		return nil
 	}
-	for _, c := range r.columns {
+	for _, c := range r.Columns {
 		p := record.Place{U: c.At, V: r.Y}
 		along := (c.At - (r.X0+r.X1)/2) / math.Max(r.X1-r.X0, 1)
 		out = append(out, extra{by: byReference, place: p, reading: model.Reading{Row: g.machine.Laid(p), Y: c.Effect, U: c.U, Constant: constant, Tilt: constant + 1, Along: along}})
@@ -86,7 +77,7 @@ const contradicted = 0.001
 
 // join takes the readings beside the gaugings that do not contradict what is told
 // without them, and reports whether there are any.
-func (g *gauged) join(ref *referenceSeen) bool {
+func (g *gauged) join(ref *plate.Reference) bool {
 	for _, group := range []struct {
 		name   string
 		xs     []extra
@@ -154,7 +145,7 @@ func (g *gauged) surprise(xs []extra, sf surface, tilted int) float64 {
 		if x.by == byLater {
 			if _, u95, far := trial.Beyond(x.place); far > 0 {
 				u95 = math.Max(u95, trial.across(x.place)*c.Steepest)
-				own += u95 * u95 / (z95 * z95)
+				own += u95 * u95 / (result.Z95 * result.Z95)
 			}
 		}
 		v.SetSym(i, i, v.At(i, i)+own)

@@ -4,11 +4,9 @@ import (
 	"math"
 
 	"abbed/analysis/model"
+	"abbed/analysis/result"
 	"abbed/probe/record"
 )
-
-// z95 is the two-sided 95 % point of the normal law.
-const z95 = 1.959963984540054
 
 // surface is the posterior as the gap error: every question is a row.
 type surface struct {
@@ -29,13 +27,13 @@ func (s surface) of(r model.Row) (v, u95 float64) {
 		return 0, s.fixed
 	}
 	v, variance := s.post.At(r)
-	return v, z95 * math.Sqrt(variance)
+	return v, result.Z95 * math.Sqrt(variance)
 }
 
 // measured is of as a value in mm.
-func (s surface) measured(r model.Row) Measured {
+func (s surface) measured(r model.Row) result.Measured {
 	v, u95 := s.of(r)
-	return measured(v, u95/z95, math.Inf(1), "mm")
+	return result.Of(v, u95/result.Z95, math.Inf(1), "mm")
 }
 
 // contrast returns the gap error at p against q and the half width of its 95 %
@@ -46,7 +44,7 @@ func (s surface) contrast(p, q record.Place) (gap, u95 float64) {
 	}
 	gap, u95 = s.of(s.row(p).Minus(s.row(q)))
 	if p != q {
-		u95 = math.Hypot(u95, z95*math.Sqrt(s.blades))
+		u95 = math.Hypot(u95, result.Z95*math.Sqrt(s.blades))
 	}
 	return gap, u95
 }

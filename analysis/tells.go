@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 
+	"abbed/analysis/result"
+	"abbed/config/say"
 	"abbed/probe/record"
 )
 
@@ -17,7 +19,7 @@ type Tell struct {
 	// By are the ways that told it here; empty if it is not told.
 	By []string `json:"by"`
 	// Value is the quantity in one number where it is one.
-	Value *Measured `json:"value"`
+	Value *result.Measured `json:"value"`
 	// Text says what is told, or why it is not; Next what would tell it.
 	Text string `json:"text"`
 	Next string `json:"next"`
@@ -52,7 +54,7 @@ func (e evidence) tellsGap() Tell {
 		Text: "Only a reading at the nozzle tells it.", Next: "Run the step gauging; coupons and, for a lever along Y, angles make it surer."}
 	if e.Gap == nil {
 		if e.GapWhy != nil {
-			t.Text = capital(e.GapWhy.Text) + "."
+			t.Text = result.Capital(e.GapWhy.Text) + "."
 		}
 		return t
 	}
@@ -66,13 +68,13 @@ func (e evidence) tellsGap() Tell {
 		}
 	}
 	x := e.largest
-	m := Measured{Value: x.Gap, U: x.U95 / z95, Lo95: x.Gap - x.U95, Hi95: x.Gap + x.U95, Unit: "mm", DoF: math.Inf(1)}
+	m := result.Measured{Value: x.Gap, U: x.U95 / result.Z95, Lo95: x.Gap - x.U95, Hi95: x.Gap + x.U95, Unit: "mm", DoF: math.Inf(1)}
 	t.Value = &m
 	t.Text = fmt.Sprintf("It is largest at %s.", x.Place)
 	if e.gauged.alone.post != nil && len(e.gauged.extra) > 0 {
 		before := *e.Gap
 		before.surface = e.gauged.alone
-		t.Text += fmt.Sprintf(" This run's readings alone leave a doubt of up to %s, all readings together %s.", um(before.Largest().MostDoubt), um(x.MostDoubt))
+		t.Text += fmt.Sprintf(" This run's readings alone leave a doubt of up to %s, all readings together %s.", say.Fine(before.Largest().MostDoubt), say.Fine(x.MostDoubt))
 	}
 	for _, why := range e.gauged.refused {
 		t.Text += " " + why
@@ -99,12 +101,12 @@ func (e evidence) tellsLevel() Tell {
 func (e evidence) tellsBeam() Tell {
 	t := Tell{What: "beam-slope", Says: "the beam's part of the left-right slope, right end of the gauged width less the left",
 		Text: "Readings show the slope. An even twist of the beam and an even roll of the Y axis look the same.", Next: "Run the step angles beside the gauging."}
-	lever := pointing(e.run.Setup.Lever)
+	lever := Pointing(e.run.Setup.Lever)
 	switch s := e.ways.slopes; {
 	case s != nil:
 		t.By, t.Value, t.Next = []string{byGauging, byAngles}, &s.beam, ""
 		t.Text = "The rest of the slope is an even roll of the Y axis: " + um2(s.y) + "."
-	case lever == alongX:
+	case lever == AlongX:
 		t.Text = "A lever along X sees no roll: the Y axis cannot make this slope; pitch and straightness of the beam make it together."
 		t.Next = "Angle readings tell the pitch from the straightness."
 		fallthrough
@@ -136,8 +138,8 @@ func (e evidence) tellsMachine() Tell {
 	t := Tell{What: "machine-bend", Says: "the bow of straightness and head tilt together (EZX + D) along X",
 		Text: "In a map it is mixed with the bed.", Next: "Run the step reference."}
 	if r := e.ways.reference; r != nil {
-		t.By, t.Value, t.Next = []string{byReference}, &r.bow, ""
-		t.Text = fmt.Sprintf("On the reference at Y %.0f, X %.0f to %.0f. How much of it is tilt of the head, only readings show.", r.Y, r.columns[0].At, r.columns[len(r.columns)-1].At)
+		t.By, t.Value, t.Next = []string{byReference}, &r.Bow, ""
+		t.Text = fmt.Sprintf("On the reference at Y %.0f, X %.0f to %.0f. How much of it is tilt of the head, only readings show.", r.Y, r.Columns[0].At, r.Columns[len(r.Columns)-1].At)
 	}
 	return t
 }
@@ -145,8 +147,8 @@ func (e evidence) tellsMachine() Tell {
 func (e evidence) tellsBed() Tell {
 	t := Tell{What: "bed-bend", Says: "the bed's own bow along X, the middle against the ends",
 		Text: "A map shows it only together with the machine.", Next: "Run survey and reference together."}
-	if r := e.ways.reference; r != nil && r.bed != nil {
-		t.By, t.Value, t.Next = []string{bySurvey, byReference}, r.bed, ""
+	if r := e.ways.reference; r != nil && r.Bed != nil {
+		t.By, t.Value, t.Next = []string{bySurvey, byReference}, r.Bed, ""
 		t.Text = fmt.Sprintf("Of the bed under the reference, at Y %.0f, without its tilt.", r.Y)
 	}
 	return t
@@ -155,7 +157,7 @@ func (e evidence) tellsBed() Tell {
 func (e evidence) tellsStraight() Tell {
 	t := Tell{What: "straightness", Says: "the bow of the carriage's way itself (EZX), the middle against the ends",
 		Text: "Gauging does not see it, where probe and nozzle follow the same way; neither does a turned plate.", Next: "Run gauging and reference together; it needs a lever along Y."}
-	if pointing(e.run.Setup.Lever) != alongY {
+	if Pointing(e.run.Setup.Lever) != alongY {
 		t.Text = "With this lever the straightness enters the nozzle error too; only the sum with the head's tilt is measured."
 		t.Next = "A probe beside the nozzle along Y, or angle readings of the pitch."
 	}
@@ -172,12 +174,12 @@ func (e evidence) tellsPlate() Tell {
 	w := e.ways.turned
 	switch {
 	case w == nil:
-	case !w.lay():
-		t.Text = fmt.Sprintf("The turned plate shows what no plate can do (p %.1g): it did not lie on the same outline, or bent. Nothing is concluded.", w.slips)
+	case !w.Lay():
+		t.Text = fmt.Sprintf("The turned plate shows what no plate can do (p %.1g): it did not lie on the same outline, or bent. Nothing is concluded.", w.Slips)
 		t.Next = "Clean plate and carrier, lay the plate exactly, and turn it again."
 	default:
-		t.By, t.Value, t.Next = []string{bySurvey, byTurn}, &w.shape, ""
-		t.Text = "What stays in the map, " + um2(w.shapeStays) + ", is carrier, straightness and head tilt together: the turn does not tell these apart, and tilts and what is even under it stay unknown."
+		t.By, t.Value, t.Next = []string{bySurvey, byTurn}, &w.Shape, ""
+		t.Text = "What stays in the map, " + um2(w.ShapeStays) + ", is carrier, straightness and head tilt together: the turn does not tell these apart, and tilts and what is even under it stay unknown."
 	}
 	return t
 }
@@ -185,9 +187,9 @@ func (e evidence) tellsPlate() Tell {
 func (e evidence) tellsTwist() Tell {
 	t := Tell{What: "plate-twist", Says: "the removable plate's own twist (t s), at its back right corner",
 		Text: "Half a turn leaves it as it is.", Next: "A quarter turn shows it, for a square plate."}
-	if w := e.ways.turned; w != nil && w.lay() && w.twist != nil {
-		t.By, t.Value, t.Next = []string{bySurvey, byTurn}, w.twist, ""
-		t.Text = "What stays in the map, " + um2(*w.twistStays) + ", is carrier and machine together."
+	if w := e.ways.turned; w != nil && w.Lay() && w.Twist != nil {
+		t.By, t.Value, t.Next = []string{bySurvey, byTurn}, w.Twist, ""
+		t.Text = "What stays in the map, " + um2(*w.TwistStays) + ", is carrier and machine together."
 	}
 	return t
 }

@@ -11,6 +11,7 @@ import (
 
 	"abbed/analysis"
 	"abbed/analysis/fit"
+	"abbed/analysis/steady"
 	"abbed/probe/record"
 )
 
@@ -117,7 +118,7 @@ func (tr truth) row(p record.Place) []float64 {
 func (tr truth) known(run record.Run) known {
 	var rows [][]float64
 	var g []float64
-	for _, p := range analysis.Pairs(run) {
+	for _, p := range steady.Pairs(run) {
 		rows, g = append(rows, tr.row(p.Place)), append(g, p.G)
 	}
 	r, err := fit.Least(rows, g, nil)

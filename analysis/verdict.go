@@ -1,30 +1,34 @@
 package analysis
 
-import "abbed/probe/record"
+import (
+	"abbed/analysis/result"
+	"abbed/analysis/steady"
+	"abbed/probe/record"
+)
 
 // Verdict is everything that a run tells, each part absent where the run
 // cannot tell it.
 type Verdict struct {
 	// Stability is whether the machine does the same twice.
-	Stability Stability `json:"stability"`
+	Stability steady.Stability `json:"stability"`
 	// Profile is the survey taken apart into columns and rows; nil without one.
-	Profile *Profile `json:"profile"`
+	Profile *steady.Profile `json:"profile"`
 	// Share is how much of the map's non-linear left-right shape is lever
 	// error: 0 real, 1 all of it; not clipped. Nil with ShareWhy.
-	Share    *Measured `json:"share"`
-	ShareWhy string    `json:"share_why,omitempty"`
+	Share    *result.Measured `json:"share"`
+	ShareWhy string           `json:"share_why,omitempty"`
 	// Gap is the fitted gap error; nil with GapWhy.
-	Gap    *Gap    `json:"-"`
-	GapWhy *Reason `json:"gap_why,omitempty"`
+	Gap    *Gap           `json:"-"`
+	GapWhy *result.Reason `json:"gap_why,omitempty"`
 	// Level is how far the person's Z offset is off, mm: + = too high.
-	Level *Measured `json:"level"`
+	Level *result.Measured `json:"level"`
 	// Model is how the gap error was fitted.
 	Model Model `json:"model"`
 	// Later is what became of the gaugings of later runs for this one, the earliest
 	// first.
 	Later []Later `json:"later,omitempty"`
 	// Findings are the conclusions, the gravest first; at least one.
-	Findings []Finding `json:"findings"`
+	Findings []result.Finding `json:"findings"`
 
 	// Tells is what can be told, by which way of seeing, and what would tell
 	// the rest.
@@ -34,44 +38,6 @@ type Verdict struct {
 	// undecided says what of the tolerance only more records decide; empty: nothing.
 	undecided string
 }
-
-// Finding is a named conclusion: the plain sentence first, then the numbers,
-// their doubt, and what to do next.
-type Finding struct {
-	ID       string `json:"id"`
-	Sentence string `json:"sentence"`
-	Evidence string `json:"evidence"`
-	Doubt    string `json:"doubt"`
-	Next     string `json:"next"`
-}
-
-// Findings, by their identifiers.
-const (
-	Healthy            = "healthy"
-	BeamTwist          = "beam-twist"
-	BeamPitch          = "beam-pitch"
-	HeadTilt           = "head-tilt"
-	BedRoll            = "bed-roll"
-	BedPitch           = "bed-pitch"
-	TrueShape          = "true-shape"
-	LooseCarriage      = "loose-carriage"
-	WornWheels         = "worn-wheels"
-	ProbeNotRepeatable = "probe-not-repeatable"
-	DriftFound         = "drift"
-	NoLever            = "no-lever"
-	Repair             = "repair"
-	Undetermined       = "undetermined"
-)
-
-// Reason says why something cannot be told, and what to do about it.
-type Reason struct {
-	Code string `json:"code"`
-	Text string `json:"text"`
-	Hint string `json:"hint"`
-}
-
-// Error makes a Reason an error, for those who want one.
-func (r *Reason) Error() string { return r.Text }
 
 // Has reports whether the finding with this identifier was made.
 func (v Verdict) Has(id string) bool {
@@ -86,5 +52,11 @@ func (v Verdict) Has(id string) bool {
 // Judge returns what the run tells. It is pure and deterministic, takes any
 // run (empty, partial, stopped, wild) and never panics on one.
 func Judge(run record.Run) Verdict {
-	return judge(clean(run))
+	return judge(steady.Clean(run))
+}
+
+// Judged is a run with its verdict.
+type Judged struct {
+	Run     record.Run
+	Verdict Verdict
 }

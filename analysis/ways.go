@@ -5,37 +5,40 @@ import (
 	"math"
 
 	"abbed/analysis/model"
+	"abbed/analysis/plate"
+	"abbed/analysis/result"
+	"abbed/analysis/steady"
 	"abbed/config/say"
 	"abbed/probe/record"
 )
 
 // ways is what the further ways to see have shown; each nil where not done.
 type ways struct {
-	reference *referenceSeen
-	turned    *turnedSeen
+	reference *plate.Reference
+	turned    *plate.Turned
 	tilts     []tilted
 	slopes    *slopes
 	// straight is the bow of the carriage's way itself (EZX): what the
 	// reference shows less the bend of the head that the gaugings show. Only
 	// for a lever along Y.
-	straight *Measured
+	straight *result.Measured
 }
 
 // look takes reference and turned plate apart.
-func look(run record.Run, s steadiness, sv *survey) ways {
-	return ways{reference: seeReference(run, s, sv), turned: seeTurned(run, s, sv)}
+func look(run record.Run, s steady.Steadiness, sv *steady.Survey) ways {
+	return ways{reference: plate.SeeReference(run, s, sv), turned: plate.SeeTurned(run, s, sv)}
 }
 
 // slopes is the left-right slope of the gap error over the gauged width, right end
 // less left end, mm, taken apart by the angle readings.
-type slopes struct{ beam, y Measured }
+type slopes struct{ beam, y result.Measured }
 
 // tilted is what one angle of the head costs along X: right end of the gauged width
 // less left end.
 type tilted struct {
 	quantity record.Quantity
-	part     Measured // mm at the lever
-	deg      Measured
+	part     result.Measured // mm at the lever
+	deg      result.Measured
 }
 
 // angles sets what needs the posterior.
@@ -54,13 +57,13 @@ func (w *ways) angles(run record.Run, g *gauged) {
 			continue
 		}
 		turn := sf.m.Angle(q.of, a.X1-l.X).Minus(sf.m.Angle(q.of, a.X0-l.X))
-		deg := sf.measured(turn).times(180/math.Pi, "deg")
+		deg := sf.measured(turn).Times(180/math.Pi, "deg")
 		w.tilts = append(w.tilts, tilted{q.quantity, sf.measured(ends.Of(func(m model.Motion) bool { return m == q.of })), deg})
-		if q.of == model.EAX && pointing(l) == alongY {
+		if q.of == model.EAX && Pointing(l) == alongY {
 			w.slopes = &slopes{beam: sf.measured(ends.Of(ofX)), y: sf.measured(ends.Of(ofY))}
 		}
 	}
-	if r := w.reference; r != nil && pointing(l) == alongY && g.has(byReference, "") {
+	if r := w.reference; r != nil && Pointing(l) == alongY && g.has(byReference, "") {
 		m := sf.measured(sf.wayBow(r.X0, r.X1))
 		w.straight = &m
 	}
@@ -75,7 +78,7 @@ func (s surface) wayBow(x0, x1 float64) model.Row {
 
 // byAngles rewrites the finding of the left-right slope where readings of the
 // head's tilt say more; y is a second finding, of the Y axis, if they show one.
-func (e evidence) byAngles(f Finding, lever along) (Finding, *Finding) {
+func (e evidence) byAngles(f result.Finding, lever along) (result.Finding, *result.Finding) {
 	for _, why := range e.gauged.refused {
 		f.Doubt += " " + why
 	}
@@ -85,38 +88,38 @@ func (e evidence) byAngles(f Finding, lever along) (Finding, *Finding) {
 	slope := e.Gap.slopeAt(e.Gap.Area.Middle().V)
 	total, u := slope.Value, slope.U95()
 	for _, t := range e.ways.tilts {
-		name, id := "roll", BeamTwist
+		name, id := "roll", result.BeamTwist
 		if t.quantity == record.QuantityPitch {
-			name, id = "pitch", BeamPitch
+			name, id = "pitch", result.BeamPitch
 		}
 		rest := math.Abs(total - t.part.Value)
 		f.Evidence += fmt.Sprintf(" At the head the %s is %s from left to right, which makes %s. In all the nozzle error changes by %s ±%s.",
-			name, angle(t.deg), um2(t.part), um(total), um(u))
-		if lever == oblique && t.part.Apart() && rest <= math.Hypot(u, t.part.U95()) {
+			name, angle(t.deg), um2(t.part), say.Fine(total), say.Fine(u))
+		if lever == Oblique && t.part.Apart() && rest <= math.Hypot(u, t.part.U95()) {
 			f.ID = id
 			f.Sentence = map[string]string{
-				BeamTwist: "The head rolls as it travels along X. The beam is twisted, or its rails are.",
-				BeamPitch: "The head pitches as it travels along X.",
+				result.BeamTwist: "The head rolls as it travels along X. The beam is twisted, or its rails are.",
+				result.BeamPitch: "The head pitches as it travels along X.",
 			}[id]
-			f.Doubt = fmt.Sprintf("The %s read at the head makes the whole slope (%s ±%s left).", name, um(total-t.part.Value), um(math.Hypot(u, t.part.U95())))
+			f.Doubt = fmt.Sprintf("The %s read at the head makes the whole slope (%s ±%s left).", name, say.Fine(total-t.part.Value), say.Fine(math.Hypot(u, t.part.U95())))
 		}
-		if lever == alongX && t.quantity == record.QuantityPitch {
+		if lever == AlongX && t.quantity == record.QuantityPitch {
 			f.Doubt = fmt.Sprintf("Of the left-right slope the pitch makes %s. The rest, %s ±%s, is the straightness of the beam.",
-				um2(t.part), um(total-t.part.Value), um(math.Hypot(u, t.part.U95())))
+				um2(t.part), say.Fine(total-t.part.Value), say.Fine(math.Hypot(u, t.part.U95())))
 		}
 	}
 	return f, nil
 }
 
 // beamOrAxis tells the beam from the Y axis by the roll readings.
-func (e evidence) beamOrAxis(f Finding) (Finding, *Finding) {
+func (e evidence) beamOrAxis(f result.Finding) (result.Finding, *result.Finding) {
 	s := e.ways.slopes
 	if s == nil {
 		return f, nil
 	}
 	parts := fmt.Sprintf("Of the left-right slope the beam makes %s, and an even roll of the Y axis %s.", um2(s.beam), um2(s.y))
-	axis := Finding{ID: BedRoll, Next: repairNext, Evidence: parts,
-		Sentence: "The Y axis rolls evenly as it travels.",
+	axis := result.Finding{ID: result.BedRoll, Next: repairNext, Evidence: parts,
+		Sentence: "The Y axis rolls evenly as it travels: the nozzle error slopes from left to right, and the head does not roll that much along the beam.",
 		Doubt:    "It rests on the angle readings at the head."}
 	if e.run.Setup.Layout == record.MovingGantry {
 		axis.Sentence = "The whole beam rolls evenly on its side rails as it travels along Y."
@@ -136,7 +139,9 @@ func (e evidence) beamOrAxis(f Finding) (Finding, *Finding) {
 }
 
 // um2 and angle write a measured length and a measured angle for people.
-func um2(m Measured) string { return fmt.Sprintf("%s ±%s", um(m.Value), um(m.U95())) }
-func angle(m Measured) string {
+func um2(m result.Measured) string {
+	return fmt.Sprintf("%s ±%s", say.Fine(m.Value), say.Fine(m.U95()))
+}
+func angle(m result.Measured) string {
 	return fmt.Sprintf("%s ±%s", say.Degrees(m.Value), say.Degrees(m.U95()))
 }

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 
+	"abbed/analysis/result"
+	"abbed/analysis/steady"
 	"abbed/config/say"
 	"abbed/probe/record"
 )
@@ -15,7 +17,7 @@ type Wedge struct {
 	From, To, Row float64
 	// By is the gap error at To less that at From, mm: + = the nozzle is higher at
 	// the right.
-	By Measured
+	By result.Measured
 	// Worth is Yes, No or CannotTell.
 	Worth    string
 	Sentence string
@@ -30,22 +32,22 @@ const (
 )
 
 // Wedge returns the five-minute answer, or the reason why a run gives none.
-func (v Verdict) Wedge(run record.Run) (*Wedge, *Reason) {
-	run = clean(run)
+func (v Verdict) Wedge(run record.Run) (*Wedge, *result.Reason) {
+	run = steady.Clean(run)
 	switch {
 	case run.Setup.NoLever():
-		return nil, &Reason{"no-lever", "the probe is the nozzle", ""}
+		return nil, &result.Reason{Code: "no-lever", Text: "the probe is the nozzle", Hint: ""}
 	case v.Gap == nil && v.GapWhy != nil:
 		return nil, v.GapWhy
-	case v.Gap == nil || v.Gap.Area.W() < apart:
-		return nil, &Reason{"few-places", "the points do not span a width", "gauge at the left and right end"}
+	case v.Gap == nil || v.Gap.Area.W() < steady.Apart:
+		return nil, &result.Reason{Code: "few-places", Text: "the points do not span a width", Hint: "gauge at the left and right end"}
 	}
 	a := v.Gap.Area
 	w := &Wedge{From: a.X0, To: a.X1, Row: run.Setup.Zero.V}
 	if !a.Grown(v.Gap.Margin).Has(record.Place{U: a.X0, V: w.Row}) {
 		w.Row = a.Middle().V
 	}
-	w.By = v.Gap.told(record.Place{U: a.X1, V: w.Row}, record.Place{U: a.X0, V: w.Row})
+	w.By = v.Gap.Against(record.Place{U: a.X1, V: w.Row}, record.Place{U: a.X0, V: w.Row})
 	w.judge(v, run)
 	return w, nil
 }
@@ -63,22 +65,64 @@ func (w *Wedge) judge(v Verdict, run record.Run) {
 	if w.By.Value < 0 {
 		way = "falls"
 	}
-	w.Sentence = fmt.Sprintf("%s the nozzle error %s by %s.", ends, way, say.Within(math.Abs(w.By.Value), w.By.U95()))
+	w.Sentence = fmt.Sprintf("%s the nozzle error %s by %s ±%s (95 %%): the first layer is a wedge of that height.", ends, way, say.Fine(math.Abs(w.By.Value)), say.Fine(w.By.U95()))
 	if !w.By.Apart() {
-		w.Sentence = fmt.Sprintf("%s the nozzle error does not change by more than %s.", ends, say.MM(math.Abs(w.By.Value)+w.By.U95()))
+		w.Sentence = fmt.Sprintf("%s no wedge is seen: %s ±%s (95 %%). One below %s would not show.", ends, say.Fine(w.By.Value), say.Fine(w.By.U95()), say.Fine(w.By.U95()))
 	}
 	switch {
 	case sure > tolerance:
 		w.Worth = WorthYes
-		w.Sentence += fmt.Sprintf(" Somewhere in this row it is more than %s.", say.MM(tolerance))
+		w.Sentence += fmt.Sprintf(" The whole job is worth it: somewhere in this row the nozzle is surely off by more than the tolerance of %s.", say.Fine(tolerance))
 		w.Next = "Measure with all steps: they show the cause, and whether it can be corrected."
 	case most <= tolerance:
 		w.Worth = WorthNo
-		w.Sentence += fmt.Sprintf(" Everywhere in this row it is within %s.", say.MM(tolerance))
+		w.Sentence += fmt.Sprintf(" The whole job is not worth it for this row: everywhere in it the nozzle is within the tolerance of %s, doubt and all.", say.Fine(tolerance))
 		w.Next = "Leave it along X. This run does not show what changes from front to back."
 	default:
 		w.Worth = WorthOpen
-		w.Sentence += fmt.Sprintf(" It is not known well enough to compare it with %s.", say.MM(tolerance))
+		w.Sentence += fmt.Sprintf(" Whether the whole job is worth it cannot be told: the doubt reaches over the tolerance of %s.", say.Fine(tolerance))
 		w.Next = "Gauge the ends of the row once more, or measure with all steps."
 	}
+}
+
+// Rates are how fast the head tilts on its way along X, rad per mm; each with a
+// 95 % interval. One lever tells one of them at most.
+type Rates struct {
+	// Twist is the change of the head's roll per way, told by a lever along Y;
+	// nil if not told.
+	Twist *result.Measured
+	// Pitch is the change of the head's pitch per way, told by a lever along X;
+	// nil if not told. The straightness of the beam costs the same and is in it.
+	Pitch *result.Measured
+}
+
+// Rates returns how fast the head tilts along X, from end to end of the gauged
+// width at its middle row: with g = -py a + px b (doc.go),
+//
+//	twist = -(g(right) - g(left)) / (py W)      pitch = (g(right) - g(left)) / (px W)
+//
+// An even roll of the Y axis costs the same as the twist and is in it; a bend
+// that comes back to where it began is not. Both are nil without a Gap, without
+// two columns, and for an oblique lever, whose roll and pitch both fit.
+func (v Verdict) Rates(l record.Lever) (r Rates) {
+	if v.Gap == nil || v.Gap.Area.W() < steady.Apart || l.None() {
+		return r
+	}
+	change := v.Gap.slopeAt(v.Gap.Area.Middle().V)
+	switch m := change.Times(1/v.Gap.Area.W(), "rad/mm"); Pointing(l) {
+	case alongY:
+		m = m.Times(-1/l.Y, m.Unit)
+		r.Twist = &m
+	case AlongX:
+		m = m.Times(1/l.X, m.Unit)
+		r.Pitch = &m
+	}
+	return r
+}
+
+// slopeAt is the left-right slope of the gap error in a row: right end less left end of
+// the gauged width.
+func (g *Gap) slopeAt(v float64) result.Measured {
+	gap, u95 := g.surface.contrast(record.Place{U: g.Area.X1, V: v}, record.Place{U: g.Area.X0, V: v})
+	return result.Of(gap, u95/result.Z95, math.Inf(1), "mm")
 }

@@ -35,7 +35,7 @@ func AddFlags(fs *pflag.FlagSet, keys ...string) {
 		fs.String(flagConfig, "", "Settings file (YAML).")
 	}
 	if wanted(flagSet) {
-		fs.StringArray(flagSet, nil, "Any setting, as key=value; give it again for more. All settings: abbed help settings")
+		fs.StringArray(flagSet, nil, "Any setting, as key=value; give it again for more. All settings: abbed help settings.")
 	}
 }
 

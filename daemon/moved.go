@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"abbed/analysis"
+	"abbed/analysis/compare"
 	"abbed/daemon/status"
 	"abbed/daemon/store"
 	"abbed/probe/record"
@@ -60,7 +61,7 @@ func (d *Daemon) movedSince(id string, now analysis.Judged) (status.Moved, bool)
 	if err != nil {
 		return status.Moved{}, false
 	}
-	c, why := analysis.Compare(j, now)
+	c, why := compare.Compare(j, now)
 	if why != nil {
 		return status.Moved{}, false
 	}

@@ -4,7 +4,7 @@ import (
 	"math"
 	"slices"
 
-	"abbed/analysis"
+	"abbed/analysis/plan"
 	"abbed/probe/record"
 )
 
@@ -25,7 +25,7 @@ func (p Plan) aims(s record.Setup, alone bool) []record.Place {
 	}
 	in := p.inner(s)
 	if p.Lean && !alone {
-		return nearFirst(analysis.Sparse(in, s.Zero, hopKnown, s.Criteria.GaugedMargin))
+		return nearFirst(plan.Sparse(in, s.Zero, hopKnown, s.Criteria.GaugedMargin))
 	}
 	out := []record.Place{s.Zero}
 	right, left := p.sharedOut(in.X1-s.Zero.U, s.Zero.U-in.X0, alone)

@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"abbed/analysis"
+	"abbed/analysis/plan"
+	"abbed/analysis/steady"
 	"abbed/probe/record"
 )
 
@@ -55,7 +57,7 @@ type GaugingAhead struct {
 
 // SurveyAhead is the survey.
 type SurveyAhead struct {
-	analysis.SurveyPlan
+	plan.SurveyPlan
 	// Chosen says that the planner chose what nobody gave.
 	Chosen bool
 	Begun  bool // it is under way: its time is no longer in Left
@@ -74,9 +76,9 @@ func Foresee(run record.Run, p Plan) Forecast {
 	if needs.measured {
 		f.Scatter, f.Measured = needs.scatter, true
 	}
-	f.Touch, f.Record = seconds(analysis.TouchTime(run)), seconds(analysis.RecordTime(run))
+	f.Touch, f.Record = seconds(plan.TouchTime(run)), seconds(plan.RecordTime(run))
 	if p.Earlier != nil && len(run.Gaugings) < 3 {
-		f.Record = seconds(analysis.RecordTime(p.Earlier.Run)) // the person's own pace then
+		f.Record = seconds(plan.RecordTime(p.Earlier.Run)) // the person's own pace then
 	}
 	begun := func(s record.Step) bool { return run.Step == s || run.Did(s) }
 	if run.Asked(record.StepRepeat) {
@@ -108,7 +110,7 @@ func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Se
 // they and the records so far give.
 func (p Plan) gaugingAhead(run record.Run, each time.Duration) *GaugingAhead {
 	alone := len(run.Steps) == 1 || p.Earlier != nil
-	gs := gaugedPlaces(analysis.Pairs(run), run)
+	gs := gaugedPlaces(steady.Pairs(run), run)
 	room := NewRoom(run)
 	r := route{aims: p.aims(run.Setup, alone), reach: run.Setup.Reach}
 	var places []record.Place
@@ -244,14 +246,14 @@ type needs struct {
 }
 
 func needsOf(run record.Run) (n needs) {
-	n.scatter, n.dof, n.drift, n.measured = analysis.Needs(run)
+	n.scatter, n.dof, n.drift, n.measured = plan.Needs(run)
 	return n
 }
 
 // forSurvey completes the survey by what the run has measured so far. Before
 // anything is measured the usual scatter counts.
-func (p Plan) forSurvey(run record.Run, needs needs) analysis.SurveyPlan {
-	n := analysis.SurveyNeed{
+func (p Plan) forSurvey(run record.Run, needs needs) plan.SurveyPlan {
+	n := plan.SurveyNeed{
 		Area: run.Setup.Probed(), Zero: run.Setup.Zero, Scatter: usualScatter,
 		Target: p.ProfileTarget, Finest: p.Finest, Columns: p.Columns, Rows: p.Rows, BaseEvery: p.BaseEvery,
 	}
@@ -259,7 +261,7 @@ func (p Plan) forSurvey(run record.Run, needs needs) analysis.SurveyPlan {
 		n.Scatter, n.DoF, n.Drift = needs.scatter, needs.dof, needs.drift
 	}
 	n.Even = !p.Chosen
-	return analysis.PlanSurvey(n)
+	return plan.PlanSurvey(n)
 }
 
 // settled is the plan with a survey whose numbers are all there. Without a repeat
@@ -283,7 +285,7 @@ func (p Plan) settled(run record.Run) Plan {
 // surveyColumns are the places along X of the survey.
 func (p Plan) surveyColumns(r record.Rect) []float64 {
 	if p.Chosen {
-		return slices.Clone(analysis.SurveyColumns(r.X0, r.X1, p.Columns))
+		return slices.Clone(plan.SurveyColumns(r.X0, r.X1, p.Columns))
 	}
 	return spread(r.X0, r.X1, p.Columns)
 }

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"abbed/analysis"
+	"abbed/analysis/plan"
 	"abbed/probe/record"
 )
 
@@ -214,5 +215,5 @@ func (e *Earlier) Ahead() (records int, takes time.Duration) {
 	s := e.Run.Setup
 	r := route{aims: []record.Place{s.Zero, e.Wanted.Place}, reach: s.Reach}
 	records = 1 + r.ahead(nil, Room{trigger: s.Trigger, zero: s.Zero, nozzle: s.NoLever()})
-	return records, time.Duration(records) * seconds(analysis.RecordTime(e.Run))
+	return records, time.Duration(records) * seconds(plan.RecordTime(e.Run))
 }

@@ -52,6 +52,10 @@ func proving(p record.Proof, blade float64) approachTo {
 // of the Z offset or of a machine that warmed up, and not the table.
 func (g *gauging) levelOrTilt(ctx context.Context) error {
 	shown, ok := Proved(g.log.Run())
+	if g.proof.LevelOpen && g.proof.Place.Distance(g.setup.Zero) >= leastHop {
+		g.spot++
+		return g.at(ctx, g.setup.Zero)
+	}
 	if !ok || shown.Proved || g.proof.Place.Distance(g.setup.Zero) < leastHop {
 		return nil
 	}
@@ -96,12 +100,17 @@ func Proved(run record.Run) (shown Shown, ok bool) {
 		return math.Abs(off) <= run.Setup.Criteria.Tolerance && u95 <= run.Setup.Criteria.Tolerance
 	}
 	shown.Off, shown.U95 = stat.Mean(there, nil), proofDoubt(run, len(there))
-	shown.Proved = within(shown.Off, shown.U95)
+	open := run.Proof.LevelOpen && run.Proof.Place.Distance(run.Setup.Zero) >= leastHop
+	shown.Proved = !open && within(shown.Off, shown.U95)
 	if len(zero) > 0 {
 		level := stat.Mean(zero, nil)
-		shown.Level, shown.LevelU95 = &level, proofDoubt(run, len(zero))
 		// What is shared, the blade and what was predicted, falls out of the rest.
 		rest, apart := shown.Off-level, 2*run.Setup.Criteria.GaugeScatter*math.Sqrt(1/float64(len(there))+1/float64(len(zero)))
+		if open {
+			shown.Off, shown.U95, shown.Proved = rest, apart, within(rest, apart)
+			return shown, true
+		}
+		shown.Level, shown.LevelU95 = &level, proofDoubt(run, len(zero))
 		shown.Levelled = !shown.Proved && within(rest, apart) && math.Abs(level) > math.Abs(rest)
 	}
 	return shown, true
@@ -135,6 +144,10 @@ func gaugedDoubt(c record.Criteria, records int) float64 {
 // provingMost is how many records a proof asks for at most at one place.
 const provingMost = 6
 
+// levelReadings are made at either point where the level is not known beforehand: both
+// scatters count then.
+const levelReadings = 3
+
 // toProve returns how many records a proof needs at least, so that its doubt is
 // within the tolerance: one where no number does.
 func toProve(run record.Run) int {
@@ -157,6 +170,8 @@ func proves(run record.Run, spot int) int {
 	switch {
 	case spot > 0:
 		return n
+	case run.Proof.LevelOpen:
+		return max(levelReadings, least)
 	case !ok || n < least || proofDoubt(run, provingMost) > tolerance:
 		return least
 	case n < provingMost && math.Abs(math.Abs(shown.Off)-tolerance) < gaugedDoubt(run.Setup.Criteria, n):

@@ -3,7 +3,7 @@ package probe
 import (
 	"context"
 
-	"abbed/analysis"
+	"abbed/analysis/steady"
 	"abbed/probe/record"
 )
 
@@ -54,7 +54,7 @@ const rowsSentence = "You can go now. One row is touched three times: do the whe
 
 // gate ends the run where the machine is not steady.
 func (j *job) gate() error {
-	if f, failed := analysis.Steady(j.log.Run()).Failed(); failed {
+	if f, failed := steady.Steady(j.log.Run()).Failed(); failed {
 		return &CutError{record.Cut{Finding: f.ID, Code: "gate", Text: f.Sentence, Next: f.Next}}
 	}
 	return nil

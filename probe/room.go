@@ -4,7 +4,7 @@ import (
 	"math"
 	"slices"
 
-	"abbed/analysis"
+	"abbed/analysis/steady"
 	"abbed/probe/record"
 )
 
@@ -50,7 +50,7 @@ type soFar struct {
 	gaugings, touches int
 	last              int64
 	places            []gauged
-	pairing           analysis.Pairing
+	pairing           steady.Pairing
 }
 
 // gauged returns the gauged places of the run; the slice is not to be changed.
@@ -115,7 +115,7 @@ func (r Room) slope() float64 {
 
 // gaugedPlaces returns the mean gap error of each gauged place, the zero place
 // first if it is gauged; without it g is against nothing and equals raw.
-func gaugedPlaces(pairs []analysis.Paired, run record.Run) []gauged {
+func gaugedPlaces(pairs []steady.Paired, run record.Run) []gauged {
 	var out []gauged
 	for _, p := range pairs {
 		if p.Touches == 0 {

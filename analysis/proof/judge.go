@@ -182,7 +182,7 @@ func (c Case) enough(ps []Patch) (why, next string) {
 	case len(ps) < fewest:
 		return fmt.Sprintf("%d patches with readings are too few: at least %d are needed.", len(ps), fewest), "Read the others. Where most have gaps, set the Z offset lower and print again."
 	case !zero:
-		return "The patch at the zero place has no reading. All others count against it.", "Read it."
+		return "The patch at the zero point has no reading. All others count against it.", "Read it."
 	}
 	return "", ""
 }
@@ -259,27 +259,27 @@ func (c Case) corrected(out *Result, bad float64) {
 	switch {
 	case len(out.Gaps) > 0 && !(bad > sure):
 		out.Verdict = CannotTell
-		out.Sentence = fmt.Sprintf("The correction is not verified: the patches at %s have gaps. The nozzle is too high there, or the plastic did not stick.", list(out.Gaps))
+		out.Sentence = fmt.Sprintf("The correction is not verified: there are gaps at %s. The nozzle is too high there, or the plastic did not stick.", list(out.Gaps))
 		out.Next = "Clean the bed and print the patches again. If the same ones have gaps, undo the correction and measure again."
 	case bad > sure:
 		out.Verdict = Wrong
-		out.Sentence = fmt.Sprintf("The correction is wrong. %s, and a first layer bears %s.", left, say.MM(c.Tolerance))
+		out.Sentence = fmt.Sprintf("The correction is wrong. %s. The limit is %s.", left, say.MM(c.Tolerance))
 		out.Next = c.suspect(out.Share)
 	case len(out.Missing) > 0:
 		out.Verdict = CannotTell
-		out.Sentence = fmt.Sprintf("The correction is not verified: the patches at %s have no reading. What is left there is not known.", list(out.Missing))
+		out.Sentence = fmt.Sprintf("The correction is not verified: there is no reading at %s. What is left there is not known.", list(out.Missing))
 		out.Next = "Read these patches, and enter all readings again. Write \"gaps\" for a patch whose lines lie apart."
 	case bad <= 1-sure:
 		out.Verdict = Verified
-		out.Sentence = fmt.Sprintf("The correction is verified on the first layer. %s at most, and a first layer bears %s.", left, say.MM(c.Tolerance))
+		out.Sentence = fmt.Sprintf("The correction is verified on the first layer. %s. The limit is %s.", left, say.MM(c.Tolerance))
 		out.Next = "Print. Print patches again after each change to the machine."
 	default:
 		out.Verdict = CannotTell
-		out.Sentence = fmt.Sprintf("The patches do not show whether the correction is right. %s, and a first layer bears %s.", left, say.MM(c.Tolerance))
-		out.Next = fmt.Sprintf("Take a reading with the feeler gauge at %s with the correction in force, or print the patches again on a clean bed.", say.At(most.U, most.V))
+		out.Sentence = fmt.Sprintf("The patches do not show whether the correction is right. %s. The limit is %s.", left, say.MM(c.Tolerance))
+		out.Next = fmt.Sprintf("Take a reading at %s with the correction in force. Or print the patches again on a clean bed.", say.At(most.U, most.V))
 	}
 	if t := out.Thicker; math.Abs(t) > c.Tolerance {
-		out.Next = fmt.Sprintf("Set the Z offset %s %s: all patches are about %s than the layer of %s that was asked for. ", say.MM(math.Abs(t)), word(t > 0, "lower", "higher"), say.MM(math.Abs(t))+word(t > 0, " thicker", " thinner"), say.MM(c.Layer)) + out.Next
+		out.Next = fmt.Sprintf("Set the Z offset %s %s. All patches are about %s than the layer of %s. ", say.MM(math.Abs(t)), word(t > 0, "lower", "higher"), say.MM(math.Abs(t))+word(t > 0, " thicker", " thinner"), say.MM(c.Layer)) + out.Next
 	}
 }
 
@@ -303,7 +303,7 @@ func list(ps []record.Place) string {
 	for _, p := range ps {
 		out = append(out, say.At(p.U, p.V))
 	}
-	return strings.Join(out, "; ")
+	return strings.Join(out, " and ")
 }
 
 // repeats says how far readings of one patch differ, or what was taken for it.
@@ -320,9 +320,9 @@ func (c Case) suspect(s *Share) string {
 	undo := "Undo it, or use the file as it was sliced. "
 	switch {
 	case is(1):
-		return "Switch the stored levelling on (look at the start lines), or print the corrected file: the patches show the whole nozzle error, so the correction was not in force."
+		return "Switch the levelling on in the start lines, or print the corrected file. The correction was not in force: the patches show the whole nozzle error."
 	case is(-1):
-		return undo + "The patches show the nozzle error the other way round: the correction counts twice. Look whether it is in the bed map and in the file as well."
+		return undo + "The patches show the nozzle error the other way round: the correction counts twice. Look whether it is both in the bed map and in the file."
 	case is(2):
 		return undo + "The patches show the nozzle error doubled: the correction works the wrong way."
 	}
@@ -350,6 +350,11 @@ func (c Case) bare(out *Result) {
 		w := 1 / (l.Doubt*l.Doubt + u95*u95/(1.96*1.96))
 		parts, n = append(parts, part{l.MM - *l.Predicted, w}), n+1
 		sw, swr = sw+w, swr+w*(l.MM-*l.Predicted)
+	}
+	if c.Predicted == nil && len(out.Left) >= fewest {
+		out.Verdict, out.Sentence = CannotTell, "Nothing was gauged in this run: the nozzle error rests on the patches alone."
+		out.Next = "Look at the correction. When it is applied, gauge one point: until then it is unverified."
+		return
 	}
 	if n < fewest {
 		out.Verdict, out.Sentence, out.Next = CannotTell, "There are no readings of the feeler gauge where the patches lie.", "Run the step gauging. Then the patches make the nozzle error surer."

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"abbed/analysis/proof"
+	"abbed/config/say/saytest"
 	"abbed/probe/record"
 )
 
@@ -93,6 +94,7 @@ func TestJudge(t *testing.T) {
 					t.Fatal(err)
 				}
 				count[r.Verdict]++
+				plain(t, r)
 				for _, l := range r.Left {
 					if truth := c.left((l.U-117.5)/104.5, (l.V-117.5)/104.5) - c.left(0, 0); math.Abs(l.Error-truth) <= l.U95 {
 						held++
@@ -126,13 +128,13 @@ func TestNothingVerified(t *testing.T) {
 		"a line left out": {func(r []proof.Reading) []proof.Reading { return r[2:] }, nil, []string{"X 13, Y 13", "no reading"}},
 		"the right column": {func(r []proof.Reading) []proof.Reading {
 			return keep(r, func(x proof.Reading) bool { return x.U < 200 })
-		}, nil, []string{"X 222, Y 13; X 222, Y 117.5; X 222, Y 222"}},
+		}, nil, []string{"X 222, Y 13 and X 222, Y 117.5 and X 222, Y 222"}},
 		"the same, no plan": {func(r []proof.Reading) []proof.Reading {
 			return keep(r, func(x proof.Reading) bool { return x.U < 200 })
-		}, func(c *proof.Case) { c.Planned = nil }, []string{"X 222, Y 13; X 222, Y 222"}},
-		"gaps":           {func(r []proof.Reading) []proof.Reading { r[17].Gaps, r[17].MM = true, 0; return r }, nil, []string{"X 222, Y 222", "have gaps"}},
+		}, func(c *proof.Case) { c.Planned = nil }, []string{"X 222, Y 13 and X 222, Y 222"}},
+		"gaps":           {func(r []proof.Reading) []proof.Reading { r[17].Gaps, r[17].MM = true, 0; return r }, nil, []string{"X 222, Y 222", "there are gaps"}},
 		"a slip":         {func(r []proof.Reading) []proof.Reading { r[0].MM += 0.09; return r }, nil, []string{"X 13, Y 13", "again"}},
-		"the zero place": {func(r []proof.Reading) []proof.Reading { return append(r[:8:8], r[10:]...) }, nil, []string{"zero place"}},
+		"the zero place": {func(r []proof.Reading) []proof.Reading { return append(r[:8:8], r[10:]...) }, nil, []string{"zero point"}},
 		"five":           {func(r []proof.Reading) []proof.Reading { return r[:10] }, nil, []string{"5 patches"}},
 		"all gaps but three": {func(r []proof.Reading) []proof.Reading {
 			for i := 6; i < 18; i++ {
@@ -147,6 +149,7 @@ func TestNothingVerified(t *testing.T) {
 				c.with(&k)
 			}
 			r, err := proof.Judge(c.of(print(rng, 1, nothing)), k)
+			plain(t, r)
 			for _, says := range c.says {
 				if err != nil || r.Verdict != proof.CannotTell || !strings.Contains(r.Sentence+r.Next, says) {
 					t.Fatalf("%s: %v %s: %s %s", name, err, r.Verdict, r.Sentence, r.Next)
@@ -161,6 +164,16 @@ func TestNothingVerified(t *testing.T) {
 	}
 	if _, err := proof.Judge([]proof.Reading{{MM: 20}}, corrected()); err == nil {
 		t.Error("20 mm was taken")
+	}
+}
+
+// plain holds what is said to the guide to plain words.
+func plain(t *testing.T, r proof.Result) {
+	t.Helper()
+	for text, kind := range map[string]saytest.Kind{r.Sentence: saytest.Page, r.Next: saytest.Page, r.Doubt: saytest.Details} {
+		for _, f := range append(saytest.Faults(text, kind), saytest.Whole(text)...) {
+			t.Fatalf("%s: %s", f, text)
+		}
 	}
 }
 

@@ -1,35 +1,20 @@
 package workshop
 
-import (
-	"errors"
-	"fmt"
-	"math"
-)
+import "math"
 
-// Roll is how far the head rolls between two places along the beam, rad.
-type Roll struct {
-	From, To float64 // along X, mm
-	Roll     Value
-}
+// Roll is how fast the head rolls along the beam, rad per mm.
+type Roll Value
 
-// FromGap returns the roll that a change of the gap error makes: g = -D, D = py
-// sin a (design notes: geometry), so a = -asin(change / py).
-func FromGap(from, to float64, change Value, leverY float64) (Roll, error) {
-	if !(to > from) {
-		return Roll{}, fmt.Errorf("workshop: a way from %g to %g mm: it leads to the right", from, to)
-	}
-	sin := -change.Value / leverY
-	if math.IsNaN(sin) || math.Abs(sin) >= 1 {
-		return Roll{}, errors.New("workshop: a lever that short along Y does not make this gap error: the roll cannot be told from it")
-	}
-	a := math.Asin(sin)
-	return Roll{from, to, Value{a, change.U / math.Abs(leverY) / math.Cos(a)}}, nil
-}
+// pitching is how far the head may pitch from one end of the beam to the other, rad: a
+// beam within 1 mm per metre of straight (ANSI H35.2) is an arc whose ends differ by
+// 8 x its height over its length.
+const pitching = 8e-3
 
-// Over returns the roll over another length of the same even twist.
-func (r Roll) Over(length float64) Value {
-	k := length / (r.To - r.From)
-	return Value{r.Roll.Value * k, r.Roll.U * k}
+// RollOf returns the roll that a gap error sloping along X by slope, mm per mm over
+// width, makes: g = -D, D = py sin a - px sin b (design notes: geometry), so a' =
+// -slope / py, and what the pitch b may do to that is in the doubt (half of its 95 %).
+func RollOf(slope Value, width, leverX, leverY float64) Roll {
+	return Roll{-slope.Value / leverY, math.Hypot(slope.U, leverX*pitching/width/2) / math.Abs(leverY)}
 }
 
 // Side is the side of the beam that is too high at its right end, if the left is
@@ -43,42 +28,38 @@ const (
 	Neither Side = "neither" // the interval holds zero
 )
 
+// Other is the side across the beam.
+func (s Side) Other() Side { return map[Side]Side{Back: Front, Front: Back, Neither: Neither}[s] }
+
 // High returns which side is too high at the right end.
 func (r Roll) High() Side {
-	switch {
-	case r.Roll.Value-r.Roll.U95() > 0:
+	switch u95 := Value(r).U95(); {
+	case r.Value-u95 > 0:
 		return Back
-	case r.Roll.Value+r.Roll.U95() < 0:
+	case r.Value+u95 < 0:
 		return Front
 	}
 	return Neither
 }
 
-// Shim is what undoes a twist at one bracket.
-type Shim struct {
-	Thick Value // under the side that is too low
-	Under Side  // at the right end; at the left the other one
+// Lift is what undoes the roll at one end of the beam: under the fasteners of one
+// bracket, spacing apart across the beam, or at one of two rails as far apart.
+func (r Roll) Lift(mounting, spacing float64) Value {
+	v := Cost(spacing, Value{r.Value * mounting, r.U * mounting})
+	v.Value = math.Abs(v.Value)
+	return v
 }
 
-// Shim returns the twist over the mounting length x the spacing of the bracket's
-// fasteners across the beam. It goes under the low side of the right bracket, or
-// under the other side of the left one.
-func (r Roll) Shim(mounting, spacing float64) Shim {
-	t := Cost(spacing, r.Over(mounting))
-	t.Value = math.Abs(t.Value)
-	under := map[Side]Side{Back: Front, Front: Back, Neither: Neither}
-	return Shim{t, under[r.High()]}
-}
-
-// Rocking returns the gap under the fourth corner when a profile with this twist
-// lies on a flat reference: width x sine of the twist over its length.
+// Rocking returns the gap under a free corner when a bare profile with this twist lies
+// on a flat reference: the width on which it bears times the sine of its twist.
 func (r Roll) Rocking(width, length float64) Value {
-	g := Cost(width, r.Over(length))
-	g.Value = math.Abs(g.Value)
-	return g
+	// How far the edges are rounded differs by 1 mm (common practice, no source).
+	v := r.Lift(length, width-Edges)
+	v.U = math.Hypot(v.U, v.Value/(width-Edges))
+	return v
 }
 
-// Blades returns which feeler blades to try: the thickest that should go in (below
+// Blades returns which feeler gauges to try: the thickest that should go in (below
 // the gap's interval), and the thinnest that should not; 0 where a set has none.
 // Sets go from 0.05 to 1.00 mm (DIN 2275, second-hand); the steps are common
 // practice, no source.
@@ -93,36 +74,4 @@ func Blades(gap Value) (in, out float64) {
 		}
 	}
 	return in, out
-}
-
-// Lever returns the gap error between the ends of r with the probe mounted
-// elsewhere along Y: -py sin a. Straightness is the same wherever it is.
-func (r Roll) Lever(y float64) Value {
-	v := Cost(y, r.Roll)
-	v.Value = -v.Value
-	return v
-}
-
-// Rail is what to do to one of two rails that carry the head.
-type Rail struct {
-	Raise Value // mm, at its right end; or lower the other one there
-	Which Side  // of the two
-}
-
-// Rails returns by how much one of two rails, apart mm from each other, has to be
-// raised at its right end to undo the twist over the mounting length.
-func (r Roll) Rails(mounting, apart float64) Rail {
-	s := r.Shim(mounting, apart)
-	return Rail{s.Thick, s.Under}
-}
-
-// After is what a shim of the given thickness leaves of a gap error over the way
-// of r: the change that was measured, less that of the shim, whose thickness is
-// good to u, mm. What is left carries the doubt of both.
-func (r Roll) After(leverY, mounting, spacing, thick, u float64) Value {
-	over := r.Over(mounting)
-	undone := Value{math.Asin(math.Min(thick/spacing, 1)), u / spacing}
-	k := (r.To - r.From) / mounting
-	left := Value{(math.Abs(over.Value) - undone.Value) * k, math.Hypot(over.U, undone.U) * k}
-	return Cost(math.Abs(leverY), left)
 }

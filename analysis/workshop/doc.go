@@ -1,12 +1,11 @@
 // Package workshop holds the sums of the bench and the repair desk: from a gap
 // under a profile to its twist, from a twist to the shim that undoes it.
 //
-// In the order in which one works: Profile is checked on a flat reference
-// (Check) against what its maker may deliver (Allowed); a Roll along the beam
-// becomes a Shim, a rocking gap to confirm it with, or a rail to raise; Advice says
-// how to look for wheels and play by hand; Level is the bed's plane as the nozzle
-// met it, and Tram turns it into turns of the supports' screws; Lever says what
-// the same roll costs with the probe elsewhere.
+// In the order in which one works: Profile is checked on a flat reference (Check)
+// against what its maker may deliver (Allowed); a Roll along the beam becomes a Lift of
+// a bracket's fasteners or of a rail, and a rocking gap to confirm it with; Advice says
+// what to look for by hand; Level is the bed's plane as the nozzle met it, and Tram turns
+// it into turns of the supports' screws.
 //
 // # Units
 //

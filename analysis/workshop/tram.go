@@ -1,9 +1,11 @@
 package workshop
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"abbed/analysis/fit"
 )
@@ -11,75 +13,63 @@ import (
 // Contact is a height at which the nozzle met the bed, mm, at the time T, s.
 type Contact struct{ X, Y, Z, T float64 }
 
-// Plane is the bed as the nozzle sees it, z = c + A x + B y + drift.
+// Plane is the bed as the nozzle sees it, z = c + A x + B y: the straight part of a
+// surface that may bend.
 type Plane struct {
 	A, B Value // slopes, mm per mm
 	// Cov is their covariance, on the scale of their U squared.
 	Cov float64
-	// Drift is by how much all heights moved from the first contact to the last, mm;
-	// nil where too few contacts, or places that were visited as time went on, cannot
-	// tell it from the slopes. Then it is in them.
-	Drift *Value
-	// Off is the standard deviation of the contacts about the plane, mm: the bed's
-	// own shape, the beam's straightness, and the hand. DoF are its degrees of
-	// freedom, from which the slopes' uncertainties come.
-	Off, DoF float64
 }
 
-// spare are the degrees of freedom that have to be left once the drift is asked for:
-// with fewer, Student's t makes the doubt of everything useless.
-const spare = 3
+// What bed and beam may bend by over the contacts (the priors of the one model, roughly)
+// and what heights may drift by while they are taken, standard deviations, mm. The order
+// of visits goes along with the bends, so that neither can be left out. What bends more
+// than once no screw can level: it is in the scatter.
+const (
+	bow, drifts = 0.10, 0.05
+)
 
-// Level fits a plane, and a drift even in time, to what the nozzle met, by least
-// squares. The doubt of the slopes comes from what the contacts leave it by, and
-// holds what the drift makes unsure; it is widened for few contacts (Student's t
-// over the normal law), so that twice U is the 95 % interval.
-func Level(contacts []Contact) (Plane, error) {
+// Level fits a plane to what the nozzle met, with bends and an even drift beside it as
+// far as they are likely, by least squares with priors as rows. hand is the standard
+// deviation of a contact, mm; the doubt is larger where the contacts show it.
+func Level(contacts []Contact, hand float64) (Plane, error) {
 	if len(contacts) < 4 {
 		return Plane{}, fmt.Errorf("workshop: %d contacts of the nozzle: a plane and its doubt need four or more", len(contacts))
 	}
-	if len(contacts) >= 4+spare {
-		if p, err := level(contacts, true); err == nil {
-			return p, nil
-		}
-	}
-	return level(contacts, false)
-}
-
-func level(contacts []Contact, drifting bool) (Plane, error) {
-	var mid Contact
-	first, last, n := math.Inf(1), math.Inf(-1), float64(len(contacts))
+	lo, hi := contacts[0], contacts[0]
 	for _, c := range contacts {
-		mid.X, mid.Y, mid.T = mid.X+c.X/n, mid.Y+c.Y/n, mid.T+c.T/n
-		first, last = math.Min(first, c.T), math.Max(last, c.T)
+		lo = Contact{math.Min(lo.X, c.X), math.Min(lo.Y, c.Y), 0, math.Min(lo.T, c.T)}
+		hi = Contact{math.Max(hi.X, c.X), math.Max(hi.Y, c.Y), 0, math.Max(hi.T, c.T)}
 	}
-	terms := 3
-	if drifting {
-		terms = 4
-		if !(last > first) {
-			return Plane{}, errors.New("workshop: the contacts have no times")
-		}
-	}
-	var rows [][]float64
-	var z []float64
+	along := func(x, lo, hi float64) float64 { return (2*x - lo - hi) / math.Max(hi-lo, 1e-9) }
+	var plain, rows [][]float64
+	var z, w []float64
 	for _, c := range contacts {
-		rows = append(rows, []float64{1, c.X - mid.X, c.Y - mid.Y, (c.T - mid.T) / (last - first)}[:terms])
-		z = append(z, c.Z)
+		t, s, time := along(c.X, lo.X, hi.X), along(c.Y, lo.Y, hi.Y), along(c.T, lo.T, hi.T)
+		p2, q2 := (3*t*t-1)/2, (3*s*s-1)/2
+		plain = append(plain, []float64{1, t, s})
+		// Legendre terms, whose straight part is that of a plane through the surface.
+		rows = append(rows, []float64{1, t, s, bow * p2, bow * q2, bow * t * s, drifts * time})
+		z, w = append(z, c.Z), append(w, 1/(hand*hand))
 	}
-	r, err := fit.Least(rows, z, nil)
+	r, err := fit.Least(plain, z, nil)
 	if err != nil {
 		return Plane{}, fmt.Errorf("workshop: %w", err)
 	}
-	if r.Rank < terms {
-		return Plane{}, errors.New("workshop: the contacts lie on one line: gauge places in a second row, since one row does not tell how the bed tilts across it")
+	if r.Rank < 3 {
+		return Plane{}, errors.New("workshop: the contacts lie on one line: take readings in a second row, since one row does not show how the bed tilts across it")
 	}
-	s, k := r.S(), fit.T95(r.DoF)/2
-	p := Plane{A: Value{r.Coef[1], k * r.U(1, s)}, B: Value{r.Coef[2], k * r.U(2, s)}, Off: s, DoF: r.DoF}
-	p.Cov = k * k * s * s * r.Unscaled.At(1, 2)
-	if drifting {
-		p.Drift = &Value{r.Coef[3], k * r.U(3, s)}
+	for i := 3; i < len(rows[0]); i++ { // each of these is 0, give or take 1
+		row := make([]float64, len(rows[0]))
+		row[i] = 1
+		rows, z, w = append(rows, row), append(z, 0), append(w, 1)
 	}
-	return p, nil
+	if r, err = fit.Least(rows, z, w); err != nil {
+		return Plane{}, fmt.Errorf("workshop: %w", err)
+	}
+	s := math.Max(1, r.S())
+	kx, ky := 2/(hi.X-lo.X), 2/(hi.Y-lo.Y)
+	return Plane{A: Value{kx * r.Coef[1], kx * r.U(1, s)}, B: Value{ky * r.Coef[2], ky * r.U(2, s)}, Cov: kx * ky * s * s * r.Unscaled.At(1, 2)}, nil
 }
 
 // Support is a place where a screw holds the bed.
@@ -92,18 +82,15 @@ type Adjustment struct {
 	Turns Value // of its screw, as Up
 	// Stays says that the others are moved against this one.
 	Stays bool
-	// Sure says that the movement is more than its doubt.
-	Sure bool
-	// Follows: three supports carry a plane; this one only follows.
-	Follows bool
+	// Eighths of a turn, the nearest; 0 where the movement is less than its doubt.
+	Eighths int
 }
 
-// Tram returns how far each support has to go so that the bed lies level to the
-// nozzle, which sees it as p. pitch is by how much a turn of a screw moves it, mm. One
-// support stays: the one with which all of them together move least. Three supports carry
-// a plane. Of four or more, the two that span the largest triangle with the one that stays
-// carry it; the others follow: they are brought up to the bed last, since they would bend
-// it.
+// Tram returns how far each support has to go so that the bed lies level to the nozzle,
+// which sees it as p. pitch is by how much a turn of a screw moves it, mm. One support
+// stays: the one with which all of them together move least. It comes first, and the
+// others in the order in which to turn them: crosswise, so that of four the one across
+// comes next.
 func Tram(p Plane, supports []Support, pitch float64) ([]Adjustment, error) {
 	if len(supports) < 3 {
 		return nil, fmt.Errorf("workshop: %d supports: three or more hold a bed", len(supports))
@@ -111,17 +98,28 @@ func Tram(p Plane, supports []Support, pitch float64) ([]Adjustment, error) {
 	if !(pitch > 0) || math.IsInf(pitch, 0) {
 		return nil, fmt.Errorf("workshop: a thread of pitch %g mm", pitch)
 	}
-	stays := least(p, supports)
-	j, k, area := widest(supports, stays)
-	if !(area > 1) {
-		return nil, errors.New("workshop: the supports lie on one line or on each other: say where each of them is")
+	order := slices.Clone(supports)
+	stays := least(p, order)
+	order[0], order[stays] = order[stays], order[0]
+	first := order[0]
+	far := func(s Support) float64 { return math.Hypot(s.X-first.X, s.Y-first.Y) }
+	if len(supports) > 3 {
+		slices.SortStableFunc(order[1:], func(a, b Support) int { return cmp.Compare(far(b), far(a)) })
 	}
-	out := make([]Adjustment, len(supports))
-	for i, s := range supports {
-		dx, dy := s.X-supports[stays].X, s.Y-supports[stays].Y
+	wide := false
+	out := make([]Adjustment, len(order))
+	for i, s := range order {
+		dx, dy := s.X-first.X, s.Y-first.Y
+		wide = wide || math.Abs(dx*(order[1].Y-first.Y)-dy*(order[1].X-first.X)) > 2
 		variance := p.A.U*p.A.U*dx*dx + p.B.U*p.B.U*dy*dy + 2*p.Cov*dx*dy
 		up := Value{-(p.A.Value*dx + p.B.Value*dy), math.Sqrt(max(variance, 0))}
-		out[i] = Adjustment{s, up, Value{up.Value / pitch, up.U / pitch}, i == stays, math.Abs(up.Value) > up.U95(), i != stays && i != j && i != k}
+		out[i] = Adjustment{Support: s, Stays: i == 0, Up: up, Turns: Value{up.Value / pitch, up.U / pitch}}
+		if math.Abs(up.Value) > up.U95() {
+			out[i].Eighths = int(math.Round(8 * up.Value / pitch))
+		}
+	}
+	if !wide {
+		return nil, errors.New("workshop: the supports lie on one line or on each other: say where each of them is")
 	}
 	return out, nil
 }
@@ -140,18 +138,4 @@ func least(p Plane, s []Support) (stays int) {
 		}
 	}
 	return stays
-}
-
-// widest finds the two supports that span the largest triangle with the one that stays.
-func widest(s []Support, stays int) (j, k int, area float64) {
-	o := s[stays]
-	for a := range s {
-		for b := a + 1; b < len(s); b++ {
-			t := math.Abs((s[a].X-o.X)*(s[b].Y-o.Y)-(s[b].X-o.X)*(s[a].Y-o.Y)) / 2
-			if t > area {
-				j, k, area = a, b, t
-			}
-		}
-	}
-	return j, k, area
 }

@@ -9,6 +9,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"abbed/analysis"
+	"abbed/analysis/given"
+	gates "abbed/analysis/steady"
 	"abbed/config"
 	"abbed/daemon/correction"
 	"abbed/daemon/known"
@@ -19,19 +21,18 @@ import (
 func analyseCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "analyse FILE",
-		Short: "Analyse a recorded run, or a CSV file of touches",
-		Long: `FILE is a record (GET runs/{id}/record, or record.json of a demo), or a CSV of
-touches with the header x,y,z[,t][,side][,repeat]: x and y of the probe, mm and
-s. "-" reads standard input. Flags for lever, bed and the rest replace what the
-record holds; a CSV holds none of it. Readings of instruments of your own join the
-fit with --readings and --reference, the readings of another run with --with.`,
+		Short: "Analyse a recorded run, or a CSV file of touches.",
+		Long: `FILE is a record (GET runs/{id}/record, or record.json of a demo), or a CSV of touches. Its
+header is x,y,z[,t][,side][,repeat]: x and y of the probe, mm and s. "-" reads standard
+input. Flags for lever, bed and the rest replace what a record holds. A CSV holds none of
+it. --readings and --reference add other instruments, --with the readings of another run.`,
 		Args: cobra.ExactArgs(1),
 	}
 	var k caller
 	k.addSome(c, "printer", "json")
 	addSettings(c.Flags())
 	var with []string
-	c.Flags().StringArrayVar(&with, "with", nil, "a record of a later run of gauging for this one (or of any with readings on the same machine): they join the fit; may be given again")
+	c.Flags().StringArrayVar(&with, "with", nil, "A record of a later run, whose readings join. Give it again for more.")
 	var b beside
 	b.add(c.Flags())
 	c.RunE = func(c *cobra.Command, args []string) error {
@@ -77,7 +78,7 @@ func readRun(name string, in io.Reader, s config.Settings, flagged func(string) 
 		known.Override(&run.Setup, s, flagged)
 		return run, nil
 	}
-	touches, err := analysis.ReadCSV(bytes.NewReader(b))
+	touches, err := given.ReadCSV(bytes.NewReader(b))
 	if err != nil {
 		return record.Run{}, usage(fmt.Errorf("analyse %s: %w", name, err))
 	}
@@ -105,7 +106,7 @@ func joinRecord(run *record.Run, name string, in io.Reader) error {
 	if why := analysis.Joinable(*run, other.Setup); why != nil {
 		return fmt.Errorf("%s; %s", why.Text, why.Hint)
 	}
-	if why := analysis.Unsound(other); why != nil {
+	if why := gates.Unsound(other); why != nil {
 		return fmt.Errorf("%s; %s", why.Text, why.Hint)
 	}
 	j := analysis.Joining(other)

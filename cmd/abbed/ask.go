@@ -1,9 +1,12 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
+	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -69,14 +72,20 @@ func unknown(err error) bool {
 
 func statusCommand() *cobra.Command {
 	var all bool
-	c := ask("status", "Say how printer, run and correction are", cobra.NoArgs,
-		func(c *cobra.Command, a *client.Client, k caller, args []string) error {
-			if all {
-				return tellRoom(c, a, k, args)
-			}
-			return tellStatus(c, a, k, args)
-		})
-	c.Flags().BoolVar(&all, "all", false, "of every printer that this machine knows")
+	var k caller
+	c := &cobra.Command{Use: "status", Short: "Say how printer, run and correction are.", Args: cobra.NoArgs}
+	k.add(c)
+	c.RunE = func(c *cobra.Command, args []string) error {
+		if all {
+			return k.tellAll(c)
+		}
+		a, err := k.dial()
+		if err != nil {
+			return err
+		}
+		return coded(k.hinted(tellStatus(c, a, k, args)))
+	}
+	c.Flags().BoolVar(&all, "all", false, "Of every printer that this machine knows.")
 	return c
 }
 
@@ -132,22 +141,42 @@ func (k caller) named() string {
 	return " --printer " + k.printer
 }
 
-func tellRoom(c *cobra.Command, a *client.Client, k caller, _ []string) error {
-	all, err := a.Room(c.Context())
-	if err != nil {
-		return err
+// tellAll says how every printer is: those of the room of the first daemon that answers, and
+// those that were set up here and are not in it.
+func (k caller) tellAll(c *cobra.Command) error {
+	names := k.known()
+	if k.printer != "" || k.addressed() || len(names) == 0 {
+		names = []string{k.printer}
 	}
+	var all []api.Neighbour
+	var last error
+	for _, name := range names {
+		one := k
+		one.printer = name
+		if slices.ContainsFunc(all, func(n api.Neighbour) bool { return n.Name == name }) {
+			continue
+		}
+		found, err := one.neighbours(c.Context(), len(all) == 0)
+		if last = err; err != nil {
+			found = []api.Neighbour{{Name: name, Silent: true, Todo: []api.Todo{}}}
+		}
+		all = append(all, found...)
+	}
+	if len(names) == 1 && last != nil {
+		return coded(last)
+	}
+	slices.SortFunc(all, func(a, b api.Neighbour) int { return strings.Compare(a.Name, b.Name) })
 	if k.json {
 		return writeJSON(c.OutOrStdout(), all)
 	}
 	for _, n := range all {
-		stands := string(n.Link)
+		is := string(n.Link)
 		if n.Ended {
-			stands = "switched off"
+			is = "switched off"
 		} else if n.Silent {
-			stands = "says nothing any more"
+			is = "does not answer"
 		}
-		fmt.Fprintf(c.OutOrStdout(), "%s\t%s\t%s\n", n.Name, stands, n.URL)
+		fmt.Fprintf(c.OutOrStdout(), "%s\t%s\t%s\n", n.Name, is, n.URL)
 		for _, t := range n.Todo {
 			fmt.Fprintf(c.OutOrStdout(), "\t%s %s\n", t.Act, t.Says)
 		}
@@ -155,10 +184,25 @@ func tellRoom(c *cobra.Command, a *client.Client, k caller, _ []string) error {
 	return nil
 }
 
+// neighbours are the printers of a daemon's room, or its own alone.
+func (k *caller) neighbours(ctx context.Context, room bool) ([]api.Neighbour, error) {
+	a, err := k.dial()
+	if err != nil {
+		return nil, err
+	}
+	if room {
+		if all, err := a.Room(ctx); err != nil || len(all) > 0 {
+			return all, err
+		}
+	}
+	p, err := a.Printer(ctx)
+	return []api.Neighbour{{Name: p.Name, URL: k.url, Link: p.Link, Todo: p.Todo}}, err
+}
+
 func measureCommand() *cobra.Command {
 	var n api.NewRun
 	var nozzle, bed float64
-	c := ask("measure [STEP ...]", "Start a run; it waits for a person's confirmation", cobra.ArbitraryArgs,
+	c := ask("measure [STEP ...]", "Start a run; it waits for a person's confirmation.", cobra.ArbitraryArgs,
 		func(c *cobra.Command, a *client.Client, k caller, steps []string) error {
 			f := c.Flags()
 			if f.Changed("heat-nozzle") || f.Changed("heat-bed") {
@@ -167,11 +211,11 @@ func measureCommand() *cobra.Command {
 			n.Steps = steps
 			return measure(c, a, k, n)
 		})
-	c.Flags().StringVar(&n.For, "for", "", "an earlier run: gauge the places that it still asks for; the records join its own (steps gauging, or repeat gauging)")
-	c.Flags().BoolVar(&n.Quick, "quick", false, "repeat and survey if no steps are named, with a survey as small as that of the calendar's check")
-	c.Flags().Float64Var(&bed, "heat-bed", 0, "heat the bed first, degrees C; it burns, and goes off when the run ends")
-	c.Flags().Float64Var(&nozzle, "heat-nozzle", 0, "heat the nozzle first, degrees C; it burns and oozes, and goes off when the run ends")
-	c.Flags().BoolVar(&n.Attended, "attended", false, "someone stands there, the bed is clear, the head moves freely, the power switch is in reach: begin at once if the setting attended_starts allows it")
+	c.Flags().StringVar(&n.For, "for", "", "An earlier run: take the readings that it still asks for. They join it.")
+	c.Flags().BoolVar(&n.Quick, "quick", false, "A check: repeat and survey with few touches, and no feeler gauge.")
+	c.Flags().Float64Var(&bed, "heat-bed", 0, "Heat the bed first, °C. It burns, and goes off when the run ends.")
+	c.Flags().Float64Var(&nozzle, "heat-nozzle", 0, "Heat the nozzle first, °C. It burns and oozes, and goes off when the run ends.")
+	c.Flags().BoolVar(&n.Attended, "attended", false, "You stand there, and the bed is clear: begin at once, if attended_starts allows it.")
 	return c
 }
 
@@ -197,8 +241,17 @@ func measure(c *cobra.Command, a *client.Client, k caller, n api.NewRun) error {
 		fmt.Fprintln(c.ErrOrStderr(), "The run has begun: the head moves. Stay at the machine.")
 		return nil
 	}
-	fmt.Fprintf(c.ErrOrStderr(), "The run waits for a person's confirmation on the page: %s\n", k.url)
+	k.waits(c)
 	return nil
+}
+
+// waits says where a run that was started is confirmed.
+func (k caller) waits(c *cobra.Command) {
+	on := "the page " + k.url
+	if strings.HasPrefix(k.url, "unix:") {
+		on = "the page"
+	}
+	fmt.Fprintf(c.ErrOrStderr(), "The run waits for a person's confirmation: on %s, or with abbed confirm%s.\n", on, k.named())
 }
 
 func stop(c *cobra.Command, a *client.Client, k caller, _ []string) error {
@@ -230,7 +283,7 @@ func prove(c *cobra.Command, a *client.Client, k caller, _ []string) error {
 		return err
 	}
 	fmt.Fprintln(c.OutOrStdout(), r.ID)
-	fmt.Fprintf(c.ErrOrStderr(), "The run waits for a person's confirmation on the page: %s\n", k.url)
+	k.waits(c)
 	return nil
 }
 

@@ -28,18 +28,17 @@ func benchCommand() *cobra.Command {
 	name, dir, feel := "", "", false
 	c := &cobra.Command{
 		Use:   "bench [--feel [WORD]]",
-		Short: "Put a virtual printer at a pseudo-terminal, and feel it",
-		Long: `Puts a virtual printer at the far end of a pseudo-terminal, prints the name of the
-near end and, in a second line, the flags for what its owner would know, and
-waits. Set it up with abbed setup NAME --port that name, and serve it.
+		Short: "Put a virtual printer at a pseudo-terminal, and feel it.",
+		Long: `Puts a virtual printer at a pseudo-terminal. The first line is the name of the near end. The
+second line holds the flags for what its owner knows. Set it up with abbed setup NAME --port
+and that name, and serve it.
 
-In a second terminal, abbed bench --feel is the hand at this printer: Enter tells what
-the feeler gauge feels (loose, drags or tight); reset, unplug, plug, and measure (its bed
-map again) are words to type, there or in place of WORD.
+In a second terminal, abbed bench --feel is the hand at this printer. Enter says what the
+feeler gauge feels: loose, drags or tight. Type reset, unplug, plug or measure (its bed map
+again), there or in place of WORD.
 
-With --operate NAME a played person waits until the daemon of the printer
-NAME is ready, does the whole job there, and the command ends: with exit 0 only
-if everything worked. Only a daemon whose printer is this one must be named.
+With --operate NAME a played person does the whole job with the daemon of the printer NAME.
+Exit 0 says that everything worked. Name only a daemon whose printer is this one.
 
 The virtual printers are those of abbed demo --help.`,
 		Args: cobra.MaximumNArgs(1),
@@ -68,12 +67,12 @@ The virtual printers are those of abbed demo --help.`,
 		},
 	}
 	f := c.Flags()
-	f.StringVar(&name, "bench", "beam-twist", "which virtual printer")
-	f.Uint64Var(&b.seed, "seed", 1, "of its noise and its wording")
-	f.Float64Var(&b.speed, "speed", 1, "how much faster than real time the printer is; the daemon stays in real time")
-	f.BoolVar(&feel, "feel", false, "be the hand at the virtual printer that another terminal has started")
-	f.StringVar(&dir, "dir", "", "where port and socket of the virtual printer are; by default a directory of its name in the user's cache")
-	f.StringVar(&b.operate, "operate", "", "have a played person do the job with the daemon of this printer")
+	f.StringVar(&name, "bench", "beam-twist", "Which virtual printer.")
+	f.Uint64Var(&b.seed, "seed", 1, "Of its noise and its wording.")
+	f.Float64Var(&b.speed, "speed", 1, "How much faster than real time the printer is; the daemon stays in real time.")
+	f.BoolVar(&feel, "feel", false, "Be the hand at the virtual printer that another terminal has started.")
+	f.StringVar(&dir, "dir", "", "Where port and socket of the virtual printer are; by default a directory of its name in the user's cache.")
+	f.StringVar(&b.operate, "operate", "", "Have a played person do the job with the daemon of this printer.")
 	return c
 }
 

@@ -9,7 +9,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"abbed/analysis"
+	"abbed/analysis/given"
 	"abbed/daemon/api"
 	"abbed/probe/record"
 )
@@ -22,11 +22,11 @@ type beside struct {
 }
 
 func (b *beside) add(f *pflag.FlagSet) {
-	f.StringVar(&b.readings, "readings", "", "a CSV of coupons and angles: quantity,x,y,value,u (coupon in mm; roll, pitch in deg)")
-	f.StringVar(&b.reference, "reference", "", "a CSV of touches along a straight reference: x,y,z,repeat, every place passed twice")
-	f.Float64Var(&b.thickness, "reference-thickness", 0, "of the reference, mm")
-	f.Float64Var(&b.straight, "reference-straight", 0, "the zone that its grade allows over its length, mm")
-	f.StringVar(&b.inForce, "in-force", "", "none, map or file: whether a correction was in force while coupons were printed")
+	f.StringVar(&b.readings, "readings", "", "A CSV of patches and angles: quantity,x,y,value,u (coupon in mm, roll and pitch in degrees).")
+	f.StringVar(&b.reference, "reference", "", "A CSV of touches along a straight reference: x,y,z,repeat, every place passed twice.")
+	f.Float64Var(&b.thickness, "reference-thickness", 0, "Of the reference, mm.")
+	f.Float64Var(&b.straight, "reference-straight", 0, "The zone that its grade allows over its length, mm.")
+	f.StringVar(&b.inForce, "in-force", "", "The correction while the patches were printed: none, map or file.")
 }
 
 // body reads the files into the API's shape.
@@ -64,9 +64,9 @@ func (b beside) join(run *record.Run, in io.Reader) error {
 	if err != nil {
 		return err
 	}
-	var found analysis.Beside
+	var found given.Beside
 	if text.CSV != "" || text.Reference == nil {
-		if found.Readings, err = analysis.ReadReadings(bytes.NewReader([]byte(text.CSV))); err != nil {
+		if found.Readings, err = given.ReadReadings(bytes.NewReader([]byte(text.CSV))); err != nil {
 			return fmt.Errorf("%s: %w", b.readings, err)
 		}
 	}
@@ -94,7 +94,7 @@ func readingsCommand() *cobra.Command {
 	var person string
 	c := &cobra.Command{
 		Use:   "readings RUN",
-		Short: "Add readings of other instruments to a run",
+		Short: "Add readings of other instruments to a run.",
 		Long: `Printed patches by micrometer, the tilt of the head by inclinometer, touches along a
 straight reference: they are kept with the run and join its fit as far as they do not
 contradict it. "-" reads standard input. For a record without a daemon: abbed runs analyse takes
@@ -103,7 +103,7 @@ the same flags.`,
 	}
 	d.add(c)
 	b.add(c.Flags())
-	c.Flags().StringVar(&person, "person", "", "who read")
+	c.Flags().StringVar(&person, "person", "", "Who read.")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		body, err := b.body(c.InOrStdin())
 		if err != nil {

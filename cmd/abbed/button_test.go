@@ -66,9 +66,9 @@ func TestButton(t *testing.T) {
 		t.Fatal(err)
 	}
 	own := client.New(h.url(), strings.TrimSpace(string(token)))
-	here := strings.NewReplacer("/run/abbed/left.sock", sock, "/var/lib/abbed/left/token", h.access.TokenFile(), "http://127.0.0.1:8077", h.url())
+	here := strings.NewReplacer("/run/abbed/left/socket", sock, "/var/lib/abbed/left/token", h.access.TokenFile(), "http://127.0.0.1:8077", h.url())
 	asked := 0
-	for _, line := range pasted(t, "../../deploy/docs/button.md") {
+	for _, line := range pasted(t, "../../deploy/docs/operate.md") {
 		t.Run(line, func(t *testing.T) {
 			if err := client.Patiently(t.Context(), func() error { // until the printer is there (again)
 				p, err := own.Printer(t.Context())

@@ -42,11 +42,11 @@ const commonHelp = "abbed --help"
 // common are the flags by which every command reaches a daemon.
 func (k *caller) common() *pflag.FlagSet {
 	f := pflag.NewFlagSet("common", pflag.ContinueOnError)
-	f.StringVar(&k.printer, "printer", "", "name of the printer from setup; not needed if there is only one")
-	f.StringVar(&k.url, "url", envOr("ABBED_URL", "http://"+config.Default().Listen), "where the daemon listens, in place of --printer; unix:/path is its socket")
-	f.StringVar(&k.token, "token-file", envOr("ABBED_TOKEN_FILE", filepath.Join(config.StateDir(os.Environ()), "token")), "the operator's token, with --url")
-	f.StringVar(&k.ca, "ca", envOr("ABBED_CA", ""), "file of a certificate (PEM) to trust, with --url")
-	f.BoolVar(&k.json, "json", false, "answer in JSON, for programs")
+	f.StringVar(&k.printer, "printer", "", "Name of the printer from setup; not needed if there is only one.")
+	f.StringVar(&k.url, "url", envOr("ABBED_URL", "http://"+config.Default().Listen), "Where the daemon listens, in place of --printer; unix:/path is its socket.")
+	f.StringVar(&k.token, "token-file", envOr("ABBED_TOKEN_FILE", filepath.Join(config.StateDir(os.Environ()), "token")), "The operator's token, with --url.")
+	f.StringVar(&k.ca, "ca", envOr("ABBED_CA", ""), "File of a certificate (PEM) to trust, with --url.")
+	f.BoolVar(&k.json, "json", false, "Answer in JSON, for programs.")
 	return f
 }
 

@@ -70,6 +70,9 @@ func TestOnlyPrinter(t *testing.T) {
 		t.Errorf("export: exit %d, %s", code, errs)
 	}
 	add("right")
+	if code, out, errs := runOn(t, "status", "--all"); code != exitDone || !strings.Contains(out, "left\tdoes not answer") || !strings.Contains(out, "right\tdoes not answer") {
+		t.Errorf("status --all: exit %d, %s%s", code, out, errs)
+	}
 	for _, args := range [][]string{{"stop"}, {"status"}, {"correction", "undo"}, {"workshop", "repair", "a-run"}, {"data", "export", "file"}} {
 		if code, _, errs := runOn(t, args...); code != exitUsage || !strings.Contains(errs, "left, right") {
 			t.Errorf("%v: exit %d, %s", args, code, errs)

@@ -32,33 +32,32 @@ func carryCommand() *cobra.Command {
 	k := carry{o: printfile.Defaults()}
 	c := &cobra.Command{
 		Use:   "carry FILE",
-		Short: "Rewrite a print file so that Z follows the correction",
-		Long: `FILE is a sliced print file; "-" reads standard input. The result goes to
-standard output, or to the file of -o, which appears only when it is whole; an older
-file of that name is replaced then.
+		Short: "Rewrite a print file so that Z follows the correction.",
+		Long: `FILE is a sliced print file, and "-" reads standard input. The result goes to standard
+output, or to the file of -o. That file appears only when it is whole, and replaces an
+older one.
 
-The correction holds in full over the first two layers of FILE, and ends above them
-so slowly that no layer becomes 2 % thicker or thinner.
+The correction holds in full over the first two layers of FILE. It ends above them so slowly
+that no layer becomes more than 2 % thicker or thinner.
 
-The correction is the table of a run: of a running daemon (--run ID, the latest
-run if none is named), or of a file (--table: table.json of abbed demo --out, the
-answer of GET runs/ID/table, or the record of a run, from which the table and its
-digest are worked out again). It is carried only if a person has read its cautions
-and says so by its digest (--approve DIGEST, at least its first 8 letters).
+The correction is that of a run: of a daemon (--run ID, else the latest), or of a file
+(--table FILE). FILE is table.json of abbed demo --out, the answer of GET runs/ID/table, or
+the record of a run. A person must read the cautions, and approve by the digest: --approve
+DIGEST, at least its first 8 letters.
 
-The printer's own levelling stays as it was while the run was measured. Never do
-both, apply a table and carry it: it would count twice.`,
+The printer's own levelling must be as it was in the run. Never apply a correction and carry
+it too: it would count twice.`,
 		Args: cobra.ExactArgs(1),
 	}
 	f := c.Flags()
 	k.add(c)
 	addSettings(f, "config", "set")
-	f.StringVar(&k.tableFile, "table", "", "take the correction from this file and not from the daemon")
-	f.StringVar(&k.run, "run", "", "the run of the daemon whose table is carried")
-	f.StringVar(&k.signed, "approve", "", "the digest of the table whose cautions you have read and accept")
-	f.StringVarP(&k.out, "out", "o", "", "write to this file")
-	f.StringVar(&k.follow, "g91-moves-e", "", "yes or no: whether G90 and G91 change E too on your machine; asked for only where it matters")
-	f.DurationVar(&k.oldest, "oldest", 30*24*time.Hour, "a run older than this is stale: wheels wear, screws loosen")
+	f.StringVar(&k.tableFile, "table", "", "Take the correction from this file and not from the daemon.")
+	f.StringVar(&k.run, "run", "", "The run of the daemon whose table is carried.")
+	f.StringVar(&k.signed, "approve", "", "The digest of the table whose cautions you have read and accept.")
+	f.StringVarP(&k.out, "out", "o", "", "Write to this file.")
+	f.StringVar(&k.follow, "g91-moves-e", "", "Yes or no: whether G90 and G91 change E too on your machine; asked for only where it matters.")
+	f.DurationVar(&k.oldest, "oldest", 30*24*time.Hour, "A run older than this is stale: wheels wear, screws loosen.")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if args[0] == "-" && k.tableFile == "-" {
 			return usage(errors.New("carry: FILE and --table cannot both come from standard input: name a file for one of them"))

@@ -18,11 +18,10 @@ import (
 )
 
 func compareCommand() *cobra.Command {
-	c := ask("compare EARLIER LATER", "Say what changed between two runs", cobra.ExactArgs(2), compare)
-	c.Long = `EARLIER and LATER are ids of runs of the daemon, or two records as files (GET
-runs/{id}/record). Twist or pitch, scatter, play, level, the nozzle error at places that
-both gauged around, and the findings are compared, each with its 95 % interval; what
-cannot be compared is said. Where both runs know how warm they were, so is that.`
+	c := ask("compare EARLIER LATER", "Say what changed between two runs.", cobra.ExactArgs(2), compare)
+	c.Long = `EARLIER and LATER are ids of runs, or two records as files. It compares tilt, scatter, play,
+Z offset, findings, and the nozzle error where both runs have readings. Each has its 95 %
+interval. It says what cannot be compared, and how warm the runs were.`
 	return c
 }
 

@@ -16,7 +16,7 @@ import (
 func confirmCommand() *cobra.Command {
 	var how api.Confirm
 	thick := 0.10
-	c := ask("confirm [RUN]", "Confirm the cautions of a run that waits; then the head moves", cobra.MaximumNArgs(1),
+	c := ask("confirm [RUN]", "Confirm the cautions of a run that waits; then the head moves.", cobra.MaximumNArgs(1),
 		func(c *cobra.Command, a *client.Client, k caller, args []string) error {
 			how.Gauge = &thick
 			id, err := waiting(c, a, args)
@@ -33,10 +33,10 @@ look at the machine, and name each with --caution ID. --paper takes one sheet
 of paper in place of a feeler gauge: its doubt is larger in each gauging, and most
 of all in the level of the Z offset.`
 	f := c.Flags()
-	f.StringSliceVar(&how.Cautions, "caution", nil, "id of a caution that you have read and found to be so; once for each")
-	f.StringVar(&how.Person, "person", "", "who gives the word")
-	f.BoolVar(&how.Paper, "paper", false, "one sheet of paper goes under the nozzle, in place of a feeler gauge")
-	f.Float64Var(&thick, "gauge-mm", thick, "its thickness, mm; office paper of 80 g/m2 is about 0.10")
+	f.StringSliceVar(&how.Cautions, "caution", nil, "Id of a caution that you have read and found to be so; once for each.")
+	f.StringVar(&how.Person, "person", "", "Who gives the word.")
+	f.BoolVar(&how.Paper, "paper", false, "One sheet of paper goes under the nozzle, in place of a feeler gauge.")
+	f.Float64Var(&thick, "gauge-mm", thick, "Its thickness, mm; office paper of 80 g/m2 is about 0.10.")
 	return c
 }
 

@@ -43,17 +43,15 @@ func demoCommand() *cobra.Command {
 	var faults []string
 	c := &cobra.Command{
 		Use:   "demo",
-		Short: "Do the whole job on a virtual printer, with a played person",
-		Long: `Puts a virtual printer at the far end of a pseudo-terminal, runs the daemon and
-the page, and plays the person at the feeler gauge: they use the API, the token
-and the drag of the gauge, nothing else. Without --once the page stays open
-afterwards.
+		Short: "Do the whole job on a virtual printer, with a played person.",
+		Long: `Puts a virtual printer at a pseudo-terminal, and runs the daemon and the page. It also plays
+the person at the feeler gauge. The person feels loose, drags or tight, and nothing else.
+Without --once the page stays open afterwards.
 
 Virtual printers:
 ` + scenarioList() + `
-Faults for --fault NAME@WHEN; WHEN is a phase of the job (` + strings.Join(demoPhases, ", ") + `)
-or a command: nothing is the first, 7 the seventh, G30 the first touch, G30:7
-the seventh:
+Faults for --fault NAME@WHEN. WHEN is a phase of the job: ` + strings.Join(demoPhases, ", ") + `.
+It may also be a command: 7 is the seventh, G30 the first touch, G30:7 the seventh touch:
 ` + faultList(),
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
@@ -72,15 +70,15 @@ the seventh:
 		},
 	}
 	f := c.Flags()
-	f.BoolVar(&d.once, "once", false, "end when the job has ended; exit 0 only if everything worked")
-	f.StringVar(&name, "bench", "beam-twist", "which virtual printer")
-	f.Uint64Var(&d.seed, "seed", 1, "of its noise and its wording")
-	f.Float64Var(&d.speed, "speed", 60, "how much faster than real time; printer and daemon alike")
-	f.StringVar(&d.dir, "out", "", "directory for record, analysis and table")
-	f.StringVar(&d.state, "state", "", "directory of what is kept (default: one that is removed at the end)")
-	f.StringVar(&d.listen, "listen", "127.0.0.1:0", "address of the page")
-	f.StringArrayVar(&faults, "fault", nil, "what goes wrong, and when: NAME or NAME@WHEN; may be given again")
-	f.StringVar(&d.trace, "trace", "", "file for every line of the dialogue")
+	f.BoolVar(&d.once, "once", false, "End when the job has ended; exit 0 only if everything worked.")
+	f.StringVar(&name, "bench", "beam-twist", "Which virtual printer.")
+	f.Uint64Var(&d.seed, "seed", 1, "Of its noise and its wording.")
+	f.Float64Var(&d.speed, "speed", 60, "How much faster than real time; printer and daemon alike.")
+	f.StringVar(&d.dir, "out", "", "Directory for record, analysis and table.")
+	f.StringVar(&d.state, "state", "", "Directory of what is kept (default: one that is removed at the end).")
+	f.StringVar(&d.listen, "listen", "127.0.0.1:0", "Address of the page.")
+	f.StringArrayVar(&faults, "fault", nil, "What goes wrong, and when: NAME or NAME@WHEN; may be given again.")
+	f.StringVar(&d.trace, "trace", "", "File for every line of the dialogue.")
 	return c
 }
 

@@ -22,26 +22,25 @@ func profileCommand() *cobra.Command {
 	var grade string
 	c := &cobra.Command{
 		Use:   "profile",
-		Short: "Work out a profile's twist from the gap under it",
-		Long: `Lay the profile on a flat reference so that three corners touch, and find with
-feeler gauges how wide the gap under the fourth is. The twist is asin(gap/width)
-over the length; it is compared with ANSI H35.2 (by the section's circumscribing
-circle: below 40 mm 3 °/m, 40 to 80 mm 1.5, from 80 mm 1), and with what it
-costs at the nozzle of a probe with the given lever.`,
+		Short: "Work out a profile's twist from the gap under it.",
+		Long: `Lay the profile on a flat plate so that three corners touch. Find with a feeler gauge how
+wide the gap under the fourth is. The twist is asin(gap/width) over the length. It is
+compared with ANSI H35.2, by the circle around the section: 3 °/m below 40 mm, 1.5 °/m to 80
+mm, 1 °/m from there. It is also compared with what it costs at the nozzle.`,
 		Args: cobra.NoArgs,
 	}
 	f := c.Flags()
-	f.Float64Var(&p.Gap.Value, "gap", math.NaN(), "gap under the free corner, mm")
-	f.Float64Var(&gapU, "gap-u", 0.015, "its standard uncertainty, mm: the step between the feeler gauges that do and do not go in / 3.5")
-	f.Float64Var(&p.Width.Value, "width", math.NaN(), "width that lies on the reference, mm: a profile of 20 mm lies on some 17 mm, since its edges are rounded")
-	f.Float64Var(&widthU, "width-u", 0.1, "its standard uncertainty, mm")
-	f.Float64Var(&p.Height, "height", 0, "other side of the section, mm; 0: as wide")
-	f.Float64Var(&p.Length.Value, "length", math.NaN(), "length between the ends that touch, mm")
-	f.Float64Var(&lengthU, "length-u", 1, "its standard uncertainty, mm")
-	f.StringVar(&grade, "reference", "perfect", "flatness of the reference: perfect, or DIN 876 grade 0, 1, 2, 3")
-	f.Float64Var(&lever, "lever", 40, "lever of the probe across the beam, mm")
-	f.Float64Var(&travel, "travel", 0, "how far the head travels on it, mm; 0: the length")
-	asJSON := f.Bool("json", false, "for programs")
+	f.Float64Var(&p.Gap.Value, "gap", math.NaN(), "Gap under the free corner, mm.")
+	f.Float64Var(&gapU, "gap-u", 0.015, "Its standard uncertainty, mm: the step between two gauges of the set, divided by 3.5.")
+	f.Float64Var(&p.Width.Value, "width", math.NaN(), "Width that lies on the reference, mm: a profile of 20 mm lies on some 17 mm, since its edges are rounded.")
+	f.Float64Var(&widthU, "width-u", 0.1, "Its standard uncertainty, mm.")
+	f.Float64Var(&p.Height, "height", 0, "Other side of the section, mm; 0: as wide.")
+	f.Float64Var(&p.Length.Value, "length", math.NaN(), "Length between the ends that touch, mm.")
+	f.Float64Var(&lengthU, "length-u", 1, "Its standard uncertainty, mm.")
+	f.StringVar(&grade, "reference", "perfect", "Flatness of the reference: perfect, or DIN 876 grade 0, 1, 2, 3.")
+	f.Float64Var(&lever, "lever", 40, "Lever of the probe across the beam, mm.")
+	f.Float64Var(&travel, "travel", 0, "How far the head travels on it, mm; 0: the length.")
+	asJSON := f.Bool("json", false, "For programs.")
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		g, ok := map[string]workshop.Grade{"perfect": workshop.Perfect, "0": workshop.Grade0, "1": workshop.Grade1, "2": workshop.Grade2, "3": workshop.Grade3}[grade]
 		if !ok {
@@ -93,25 +92,25 @@ func repairCommand() *cobra.Command {
 	d := desk{}
 	c := &cobra.Command{
 		Use:   "repair RECORD|RUN",
-		Short: "Say what to do with shims, rails and screws",
-		Long: `RECORD is the record of a run (a file, "-" for standard input); anything else is
-the id of a run of the daemon. The roll of the head along X is worked out from the
-gauged nozzle error; what it costs is repaired at the brackets that hold the beam.
-With the places of the bed's supports (--supports, or desk.supports of the
-settings) it says how far each has to go up or down, and how many turns
-that is: as the nozzle sees the bed, and not as the tilted probe does.`,
+		Short: "Say what to do with shims, rails and screws.",
+		Long: `RECORD is a file with a run ("-" for standard input). Anything else is the id of a run.
+The roll of the head along X comes from the readings. The steps come in the order in which
+to do them, each with what to measure after it. A step is there only where it helps. A shim
+needs --mounting. Give the places of the bed's screws (--supports, or the setting
+desk.supports). Then you get their turns, as the nozzle meets the bed, and not as the tilted
+probe does.`,
 		Args: cobra.ExactArgs(1),
 	}
 	f := c.Flags()
 	d.add(c)
 	addSettings(f, "config", "set")
-	f.Float64Var(&d.Mounting, "mounting", 0, "length between the brackets that hold the beam, mm; 0: the gauged width")
-	f.Float64Var(&d.Spacing, "spacing", 20, "distance of a bracket's fasteners across the beam, mm")
-	f.Float64Var(&d.Width, "width", 20, "width of the profile, mm")
-	f.Float64Var(&d.Height, "height", 0, "other side of the profile's section, mm; 0: as wide")
-	f.Float64Var(&d.Rails, "rails", 0, "distance of two rails that carry the head, mm; 0: there is one beam")
-	f.StringVar(&d.supports, "supports", "", `where the screws are that hold the bed, such as "30,30 205,30 117.5,205", mm`)
-	f.Float64Var(&d.Pitch, "pitch", 0, "how far one turn of them moves the bed, mm (default: the setting desk.pitch)")
+	f.Float64Var(&d.Mounting, "mounting", 0, "Length between the brackets that hold the beam, mm. A shim needs it.")
+	f.Float64Var(&d.Spacing, "spacing", 20, "Distance of a bracket's fasteners across the beam, mm.")
+	f.Float64Var(&d.Width, "width", 20, "Width of the profile, mm.")
+	f.Float64Var(&d.Height, "height", 0, "Other side of the profile's section, mm; 0: as wide.")
+	f.Float64Var(&d.Rails, "rails", 0, "Distance of two rails that carry the head, mm; 0: there is one beam.")
+	f.StringVar(&d.supports, "supports", "", `Where the screws are that hold the bed, such as "30,30 205,30 117.5,205", mm.`)
+	f.Float64Var(&d.Pitch, "pitch", 0, "How far one turn of them moves the bed, mm (default: the setting desk.pitch).")
 	c.RunE = func(c *cobra.Command, args []string) error { return coded(d.do(c, args[0])) }
 	return c
 }
@@ -144,35 +143,30 @@ func (d *desk) do(c *cobra.Command, name string) error {
 		return writeJSON(c.OutOrStdout(), a)
 	}
 	tellRepair(c.OutOrStdout(), a)
-	if a.Twist == nil && a.Tram == nil && len(a.Advice) == 0 {
-		return errors.New("repair: there is nothing to do with tools by this run: " + a.TwistWhy)
+	if len(a.Steps) == 0 && a.Largest == nil {
+		return errors.New("repair: " + a.Why)
 	}
 	return nil
 }
 
 func tellRepair(w io.Writer, a api.Repair) {
-	for _, c := range a.Cautions {
-		fmt.Fprintln(w, "!", c)
-	}
-	if a.Twist != nil {
-		fmt.Fprint(w, a.Twist.Says)
-	} else {
-		fmt.Fprintln(w, "Beam:", a.TwistWhy)
-	}
-	if a.Tram != nil {
-		fmt.Fprintf(w, "Bed, by the nozzle: it rises by %.3f ±%.3f mm per 100 mm to the right, %.3f ±%.3f to the back.\n",
-			a.Tram.SlopeX.Value, a.Tram.SlopeX.Hi95-a.Tram.SlopeX.Value, a.Tram.SlopeY.Value, a.Tram.SlopeY.Hi95-a.Tram.SlopeY.Value)
-		for _, s := range a.Tram.Supports {
-			fmt.Fprintln(w, " ", s.Says)
+	if len(a.Steps) > 0 {
+		for _, c := range a.Cautions {
+			fmt.Fprintln(w, "!", c)
 		}
-		fmt.Fprintln(w, a.Tram.Says)
-	} else {
-		fmt.Fprintln(w, "Bed:", a.TramWhy)
 	}
-	for _, h := range a.Advice {
-		fmt.Fprintf(w, "%s:\n", h.Title)
-		for i, s := range h.Steps {
-			fmt.Fprintf(w, "  %d. %s\n", i+1, s)
+	for i, s := range a.Steps {
+		fmt.Fprintf(w, "%d. %s\n", i+1, s.Title)
+		for _, d := range s.Do {
+			fmt.Fprintln(w, "  ", d)
+		}
+		if s.Then != "" {
+			fmt.Fprintln(w, "   Then:", s.Then)
+		}
+	}
+	for _, s := range []string{a.Why, a.Missing} {
+		if s != "" {
+			fmt.Fprintln(w, s)
 		}
 	}
 }

@@ -12,6 +12,7 @@ import (
 
 	"abbed/analysis"
 	"abbed/config"
+	"abbed/config/say/saytest"
 	"abbed/daemon/api"
 	"abbed/daemon/results"
 	"abbed/probe/record"
@@ -56,12 +57,11 @@ func TestBenchCheckSays(t *testing.T) {
 	}
 }
 
-// TestRepairRefuses: a run that tells nothing gives no shim and no turns, and says
-// why.
+// TestRepairRefuses: a run that tells nothing gives no step, and says what to do.
 func TestRepairRefuses(t *testing.T) {
 	run := record.Run{Setup: record.Setup{Lever: record.Lever{Y: 40}}}
 	a, err := results.RepairOf(run, analysis.Judge(run), results.Asked(api.AskRepair{}, config.Default()))
-	if err != nil || a.Twist != nil || a.TwistWhy == "" || a.Tram != nil || !strings.Contains(a.TramWhy, "desk.supports") || len(a.Cautions) == 0 {
+	if err != nil || len(a.Steps) != 0 || !strings.Contains(a.Why, "Run the step gauging") || !strings.Contains(a.Missing, "desk.supports") || len(a.Cautions) == 0 {
 		t.Errorf("an empty run gave %+v, %v", a, err)
 	}
 	for _, bad := range []api.AskRepair{{Pitch: -0.7}, {Mounting: -1}, {Rails: math.Inf(1)}} {
@@ -71,27 +71,69 @@ func TestRepairRefuses(t *testing.T) {
 	}
 }
 
-// TestTramByTheNozzle by hand: the nozzle meets the bed at z = 0.002 x - 0.001 y:
-// it rises by 0.2 mm per 100 mm to the right. Supports at (0,0), (200,0), (100,200):
-// the second goes down by 0.4 mm, 0.4 / 0.7 = 0.571 turns of M4; the third by
-// 0.2 - 0.2 = 0.
+// TestTramByTheNozzle by hand: the nozzle meets the bed at z = 0.002 x - 0.001 y. At the
+// supports (0,0), (200,0), (100,200) that is 0, 0.4 and 0: the first stays, the second goes
+// down by 0.4 mm, 0.4 / 0.7 = 0.571 turns, five eighths; the third stays as it is.
 func TestTramByTheNozzle(t *testing.T) {
 	run := record.Run{Version: 1}
-	for _, p := range []record.Place{{U: 10, V: 10}, {U: 190, V: 20}, {U: 100, V: 100}, {U: 20, V: 180}, {U: 180, V: 190}} {
-		run.Gaugings = append(run.Gaugings, record.Gauging{Place: p, Z: 0.002*p.U - 0.001*p.V + 0.1, Blade: 0.1})
+	for i, p := range []record.Place{{U: 10, V: 10}, {U: 190, V: 20}, {U: 100, V: 100}, {U: 20, V: 180}, {U: 180, V: 190}, {U: 100, V: 20}, {U: 100, V: 180}} {
+		run.Gaugings = append(run.Gaugings, record.Gauging{Place: p, Z: 0.002*p.U - 0.001*p.V + 0.1, Blade: 0.1, T: float64(i)})
 	}
-	ask := api.AskRepair{Supports: []api.XY{{X: 0, Y: 0}, {X: 200, Y: 0}, {X: 100, Y: 200}}}
+	ask := api.AskRepair{Pitch: 0.7, Supports: []api.XY{{X: 0, Y: 0}, {X: 200, Y: 0}, {X: 100, Y: 200}}}
 	a, err := results.RepairOf(run, analysis.Judge(run), results.Asked(ask, config.Default()))
-	if err != nil || a.Tram == nil {
-		t.Fatal(err, a.TramWhy)
+	if err != nil || len(a.Steps) < 3 || a.Steps[0].ID != "screws" || a.Steps[1].ID != "z-offset" || a.Steps[2].ID != "measure" {
+		t.Fatalf("%v %+v", err, a)
 	}
-	s := a.Tram.Supports
-	if math.Abs(s[1].Up.Value+0.4) > 1e-9 || math.Abs(s[1].Turns.Value+0.4/0.7) > 1e-9 || math.Abs(s[2].Up.Value) > 1e-9 || !strings.Contains(s[1].Says, "down by 0.400") || s[0].Says != "x=0 y=0: stays." {
+	s := a.Steps[0].Screws
+	if len(s) != 3 || s[1].Eighths != -5 || s[2].Eighths != 0 || math.Abs(s[1].Turns.Value+0.4/0.7) > 1e-4 || s[1].Says != "X 200, Y 0: lower the bed by 5/8 turn (0.40 mm)." {
 		t.Errorf("%+v", s)
 	}
 	run.Gaugings = run.Gaugings[:3]
-	if a, _ = results.RepairOf(run, analysis.Judge(run), results.Asked(ask, config.Default())); a.Tram != nil || !strings.Contains(a.TramWhy, "four or more") {
-		t.Errorf("three places gave %+v", a.Tram)
+	if a, _ = results.RepairOf(run, analysis.Judge(run), results.Asked(ask, config.Default())); len(a.Steps) != 0 {
+		t.Errorf("three points gave %+v", a)
+	}
+}
+
+// TestRepairSteps: what is advised for machines whose geometry is known, in which order.
+// The finding repair has steps; nothing has a thickness without the length between the
+// brackets; the Y axis comes first; pitch and oblique probe offsets get no shim.
+func TestRepairSteps(t *testing.T) {
+	for name, ids := range map[string]string{
+		"twist-plate": "profile shim measure", "repair": "beam measure", "bed-roll": "y-axis measure", "beam-sag": "pitch measure", "oblique-tilt": "angles measure", "worn-wheels": "wheels measure",
+	} {
+		t.Run(name, func(t *testing.T) {
+			inBubble(t, func(t *testing.T, dir string) {
+				s := onStage(t, dir, lookup(t, name), 3)
+				defer s.close()
+				run, err := s.hand.measure(t.Context(), "repeat", "gauging")
+				if err != nil {
+					t.Fatal(err)
+				}
+				for mounting, want := range map[float64]string{300: ids, 0: strings.ReplaceAll(ids, "profile shim", "brackets")} {
+					a, err := s.house.daemon.Repair(run.ID, api.AskRepair{Mounting: mounting})
+					if err != nil {
+						t.Fatal(err)
+					}
+					var got []string
+					for _, x := range a.Steps {
+						got = append(got, x.ID)
+						if x.ID == "shim" && (x.Amount == nil || x.Left == nil || x.Left.Hi95 >= a.Largest.Lo95) {
+							t.Errorf("a shim that is not known to help: %+v of %+v", x, a.Largest)
+						}
+					}
+					for _, x := range append(a.Steps, api.RepairStep{Title: a.Why, Then: a.Missing, Do: a.Cautions}) {
+						for _, text := range append([]string{x.Title, x.Then}, x.Do...) {
+							for _, f := range append(saytest.Faults(text, saytest.Page), saytest.Whole(text)...) {
+								t.Errorf("%s: %s", f, text)
+							}
+						}
+					}
+					if strings.Join(got, " ") != want {
+						t.Errorf("%q, want %q: %s", got, want, a.Why)
+					}
+				}
+			})
+		})
 	}
 }
 

@@ -57,25 +57,20 @@ func doctorCommand() *cobra.Command {
 	d := &doctor{patience: atRates}
 	c := &cobra.Command{
 		Use:   "doctor",
-		Short: "Ask the printer what it answers; nothing moves or changes",
-		Long: `Asks the printer who it is, and for its lever, travel, map and temperatures, says
-what is missing for which step, and proposes settings for what is missing or was
-not understood. It moves nothing and changes nothing, and adds no pulse to the
-line that resets some boards; opening a device may reset it all the same, so do
-it while nothing prints. Without --baud the usual rates are tried on a device
-one after another. The printer is that of --port or --printer, or the only one that was
-set up. With none of them it lists what is plugged in.
+		Short: "Ask the printer what it answers; nothing moves or changes.",
+		Long: `Asks the printer who it is, and for its lever, travel, map and temperatures. It says what
+is missing for which step, and proposes settings for that. Nothing moves or changes.
+Opening a device can reset the board, so do it while nothing prints. The printer is that of
+--port or --printer, or the only one that was set up. With none of them it lists what is
+plugged in. Without --baud it tries the usual rates one after another.
 
---record FILE writes down what was said. Put the file into
-daemon/known/testdata/dialogues and run
-  go test ./daemon -run Dialogue -update
-and what is understood of this printer becomes a test. The file holds whatever
-the printer says of itself, such as its serial number: read it before you share
-it.`,
+--record FILE writes down what was said, for a test of the developers
+(daemon/known/testdata/dialogues). The file holds what the printer says of itself, such as
+its serial number: read it before you share it.`,
 	}
 	var k caller
 	k.addSome(c, "printer", "json")
-	c.Flags().StringVar(&d.record, "record", "", "file for the dialogue")
+	c.Flags().StringVar(&d.record, "record", "", "File for the dialogue.")
 	addSettings(c.Flags())
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		s, err := k.settings(len(k.known()) == 1)

@@ -79,7 +79,7 @@ func TestFronts(t *testing.T) {
 	}{
 		"killed, taken back": {killed: true, id: status.TodoHalfWritten, act: (*world).undoes, ends: api.PutBack},
 		"killed, finished":   {killed: true, id: status.TodoHalfWritten, act: (*world).reapplies, ends: api.Kept, has: true},
-		"map again":           {anew: true, id: status.TodoMap, act: (*world).reapplies, ends: api.Kept, has: true},
+		"map anew":           {anew: true, id: status.TodoMap, act: (*world).reapplies, ends: api.Kept, has: true},
 		"other printer":      {other: true, id: status.TodoOther, wrong: (*world).reapplies, act: (*world).undoes, ends: api.Undone},
 		"other, half":        {other: true, killed: true, id: status.TodoOther + " " + status.TodoHalfWritten, wrong: (*world).reapplies, act: (*world).undoes, ends: api.Undone},
 	} {

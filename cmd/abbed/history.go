@@ -12,7 +12,7 @@ import (
 )
 
 func historyCommand() *cobra.Command {
-	return ask("history", "Say what changed over all runs of this printer", cobra.NoArgs,
+	return ask("history", "Say what changed over all runs of this printer.", cobra.NoArgs,
 		func(c *cobra.Command, a *client.Client, k caller, _ []string) error {
 			h, err := a.History(c.Context())
 			if err != nil {

@@ -104,13 +104,13 @@ func TestHistory(t *testing.T) {
 	}
 	t.Log(out.String())
 	out.Reset()
-	if code := Main(t.Context(), []string{"workshop", "probe-place", filepath.Join(files, ids[0]), "--lever", "60,0", "--lever", "0,20"}, &out, &errs); code != exitDone || !strings.Contains(out.String(), "not predicted") {
+	if code := Main(t.Context(), []string{"workshop", "probe-place", filepath.Join(files, ids[0]), "--lever", "60,0", "--lever", "0,20"}, &out, &errs); code != exitDone || !strings.Contains(out.String(), "not known (") {
 		t.Errorf("%d: %s%s", code, out.String(), errs.String())
 	}
 	t.Log(out.String())
 	out.Reset()
 	if code := Main(t.Context(), []string{"workshop", "probe-place", filepath.Join(files, ids[0]), "--lever", "0,0", "--within", "-10,-10,10,40"}, &out, &errs); code != exitDone ||
-		!strings.Contains(out.String(), "probe offset X 0.0, Y 0.0: At the nozzle itself no probe can be mounted") || !strings.Contains(out.String(), "Y 15.0 costs least") {
+		!strings.Contains(out.String(), "X 0, Y 0: At the nozzle itself no probe finds room") || !strings.Contains(out.String(), "Y 15 costs least") {
 		t.Errorf("%d: %s%s", code, out.String(), errs.String())
 	}
 	if code := Main(t.Context(), []string{"workshop", "probe-place", filepath.Join(files, ids[0]), "--lever", "sixty"}, &out, &errs); code != exitUsage {

@@ -23,11 +23,11 @@ import (
 // place: to another card, another machine, or a drawer.
 func exportCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "export FILE", Short: "Copy all data of a printer into one file",
-		Long: `Writes everything that is kept into one file that says what it is: JSON lines
-with a header, and a checksum at the end. A daemon may go on meanwhile. FILE must
-not be there yet; - is the standard output. The settings go along; the token and the sessions of
-browsers are not part of it, but names of people and of the printer are.`,
+		Use: "export FILE", Short: "Copy all data of a printer into one file.",
+		Long: `Writes everything that abbed keeps into one file: JSON lines with a header, and a checksum
+at the end. The daemon can go on meanwhile. FILE must not exist; "-" is standard output. The
+settings go along. The token and the sessions of browsers do not, but names of people and of
+the printer do.`,
 		Args: cobra.ExactArgs(1),
 	}
 	var k kept
@@ -74,15 +74,13 @@ func noted(c *cobra.Command, n store.Notice) {
 
 func importCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "import FILE", Short: "Read an exported file into an empty state directory",
-		Long: `Reads in what abbed data export wrote; - is the standard input. Checksums, versions and
-order are checked first, and nothing that is there is ever overwritten: the state
-directory must hold no store. A printer that is
-not set up here yet may be named with --printer: its settings come along. What the journal says is applied is about the
-printer as it was then: look at its bed map before you go on.
+		Use: "import FILE", Short: "Read an exported file into an empty state directory.",
+		Long: `Reads what abbed data export wrote; "-" is standard input. It checks checksums, versions and
+order first, and never overwrites: the state directory must be empty. --printer may name a
+printer that is not set up here: its settings come along. The correction in the file is
+about the printer as it was then: look at its bed map before you go on.
 
-Called by root for the directory of a service, it goes on as the owner of that
-directory, so that the service can open what it made.`,
+As root it goes on as the owner of the directory, so that the service can open it.`,
 		Args: cobra.ExactArgs(1),
 	}
 	var k kept
@@ -185,7 +183,7 @@ type kept struct {
 
 func (k *kept) add(c *cobra.Command) {
 	k.addSome(c, "printer")
-	c.Flags().StringVar(&k.state, "state", os.Getenv("ABBED_STATE"), "the state directory, in place of --printer")
+	c.Flags().StringVar(&k.state, "state", os.Getenv("ABBED_STATE"), "The state directory, in place of --printer.")
 	c.MarkFlagsMutuallyExclusive("printer", "state")
 }
 

@@ -107,7 +107,7 @@ func Main(ctx context.Context, args []string, out, errs io.Writer) int {
 
 func versionCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "version", Short: "Say which version this is",
+		Use: "version", Short: "Say which version this is.",
 		RunE: func(c *cobra.Command, _ []string) error {
 			_, err := fmt.Fprintf(c.OutOrStdout(), "abbed %s (commit %s, %s, %s/%s)\n", version, builtFrom(), runtime.Version(), runtime.GOOS, runtime.GOARCH)
 			return err

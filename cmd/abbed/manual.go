@@ -24,7 +24,7 @@ func init() { extra = append(extra, manualCommand) }
 
 func manualCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "manual DIR SECTIONS", Short: "Write the manual pages", Hidden: true, Args: cobra.ExactArgs(2),
+		Use: "manual DIR SECTIONS", Short: "Write the manual pages.", Hidden: true, Args: cobra.ExactArgs(2),
 		RunE: func(c *cobra.Command, args []string) error { return manual(c.Root(), args[0], args[1]) },
 	}
 }
@@ -83,7 +83,7 @@ func settingsPage(h doc.GenManHeader) []byte {
 	b.WriteString("# NAME\nabbed-settings - settings of abbed\n\n# DESCRIPTION\nA settings file is YAML. The service of the printer NAME reads */etc/abbed/NAME.yaml*, which abbed setup writes; any other is named with --config. Each setting can also be given in the environment and as --set key=value; flags win over the environment, the environment wins over the file. Lengths are mm, speeds mm/s. What is not set is asked of the printer, or has the default that is named here.\n\n# SETTINGS\n")
 	def := config.Defaults()
 	for _, f := range config.Fields() {
-		fmt.Fprintf(&b, "**%s** (%s)\n: %s.", f.Key, f.Env(), upper(f.Use))
+		fmt.Fprintf(&b, "**%s** (%s)\n: %s", f.Key, f.Env(), f.Says)
 		if d := def[f.Key]; d != "" {
 			fmt.Fprintf(&b, " Default %s.", d)
 		}
@@ -93,10 +93,8 @@ func settingsPage(h doc.GenManHeader) []byte {
 		if r := f.Range(); r != "" {
 			fmt.Fprintf(&b, " Useful: %s.", r)
 		}
-		fmt.Fprintf(&b, " Price: %s.\n\n", f.Price)
+		b.WriteString("\n\n")
 	}
 	b.WriteString("# SEE ALSO\nabbed(1), abbed-serve(1), abbed-setup(1)\n")
 	return []byte(b.String())
 }
-
-func upper(s string) string { return strings.ToUpper(s[:1]) + s[1:] }

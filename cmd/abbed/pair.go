@@ -17,7 +17,7 @@ import (
 
 func pairCommand() *cobra.Command {
 	role, plain := "sign", false
-	c := ask("pair", "Print a one-time link for a browser, and its QR code", cobra.NoArgs,
+	c := ask("pair", "Print a one-time link for a browser, and its QR code.", cobra.NoArgs,
 		func(c *cobra.Command, a *client.Client, k caller, _ []string) error {
 			if _, ok := access.Grant(role); !ok {
 				return usage(fmt.Errorf("pair: --role %s: give look, operate or sign", role))
@@ -32,8 +32,8 @@ func pairCommand() *cobra.Command {
 			fmt.Fprintln(c.OutOrStdout(), p.URL)
 			return invite(c.ErrOrStderr(), p, !plain)
 		})
-	c.Flags().StringVar(&role, "role", role, "what the browser may do: look, operate (also move the machine) or sign (also approve, apply, undo)")
-	c.Flags().BoolVar(&plain, "no-qr", false, "draw no QR code")
+	c.Flags().StringVar(&role, "role", role, "What the browser may do: look, operate (also move the printer) or sign (also approve, apply, undo).")
+	c.Flags().BoolVar(&plain, "no-qr", false, "Draw no QR code.")
 	return c
 }
 
@@ -95,7 +95,7 @@ func drawQR(w io.Writer, text string) error {
 }
 
 func listSessions() *cobra.Command {
-	return ask("list", "List the browsers that are signed in", cobra.NoArgs,
+	return ask("list", "List the browsers that you admitted.", cobra.NoArgs,
 		func(c *cobra.Command, a *client.Client, k caller, _ []string) error {
 			all, err := a.Sessions(c.Context())
 			if err != nil {
@@ -109,14 +109,14 @@ func listSessions() *cobra.Command {
 					s.Made.Local().Format(time.DateTime), s.Seen.Local().Format(time.DateOnly), s.From)
 			}
 			if len(all) == 0 {
-				fmt.Fprintln(c.ErrOrStderr(), "No browser is signed in. Sign one in with abbed access pair.")
+				fmt.Fprintln(c.ErrOrStderr(), "No browser is admitted: abbed access pair admits one.")
 			}
 			return nil
 		})
 }
 
 func endSession() *cobra.Command {
-	return ask("end ID", "End the session of one browser", cobra.ExactArgs(1),
+	return ask("end ID", "End the session of one browser.", cobra.ExactArgs(1),
 		func(c *cobra.Command, a *client.Client, _ caller, args []string) error {
 			if err := a.EndSession(c.Context(), args[0]); err != nil {
 				return err

@@ -1,74 +1,151 @@
 package main
 
 import (
-	"go/ast"
-	"go/parser"
-	"go/token"
-	"io/fs"
-	"path/filepath"
+	"os"
 	"regexp"
-	"strconv"
+	"slices"
 	"strings"
 	"testing"
 
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"abbed/config"
 	"abbed/config/say/saytest"
 )
 
-// verbs of fmt stand for a word.
-var verbs = regexp.MustCompile(`%[-+# 0-9.*]*[a-zA-Z]`)
+// documents are all that a person reads beside the page.
+var documents = []string{"README.md", "deploy/docs/install.md", "deploy/docs/operate.md", "deploy/docs/understand.md", "deploy/docs/lookup.md"}
 
-// foreign are texts in other languages: SQL, markup, policies, G-code.
-var foreign = regexp.MustCompile(`CREATE |SELECT |ALTER |^<|^[a-z-]+ '(?:none|self)'|^G21|^;`)
+// mostWords of a document, as people count them.
+const mostWords = 1000
 
-// TestPlainTexts holds every sentence in the program's own source, findings, errors, hints,
-// help and alerts among them, to the words and the length of the guide to plain words.
-func TestPlainTexts(t *testing.T) {
-	for _, room := range []string{"analysis", "probe", "daemon", "config", "gcode", "cmd"} {
-		err := filepath.WalkDir("../../"+room, func(path string, e fs.DirEntry, err error) error {
-			if err != nil || e.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") || unread(path) {
-				return err
+// paragraphs cuts a document into what is read in one go: code is left out, and each cell
+// of a table and each point of a list stands for itself.
+func paragraphs(text string) (out []string) {
+	var now []string
+	end := func() {
+		if len(now) > 0 {
+			out = append(out, strings.Join(now, " "))
+		}
+		now = nil
+	}
+	for line := range strings.Lines(text) {
+		bare := strings.TrimSpace(line)
+		switch {
+		case bare == "" || strings.HasPrefix(bare, "<!--") || strings.HasPrefix(bare, "|--"):
+			end()
+		case strings.HasPrefix(line, "    "):
+			end()
+		case strings.HasPrefix(bare, "|"):
+			end()
+			out = append(out, strings.Split(strings.Trim(bare, "|"), "|")...)
+		case strings.HasPrefix(bare, "#"):
+			end()
+			out = append(out, strings.TrimLeft(bare, "# "))
+		default:
+			if regexp.MustCompile(`^(?:[-*]|\d+\.) `).MatchString(bare) {
+				end()
 			}
-			files := token.NewFileSet()
-			f, err := parser.ParseFile(files, path, nil, 0)
-			if err != nil {
-				return err
-			}
-			ast.Inspect(f, func(n ast.Node) bool {
-				l, ok := n.(*ast.BasicLit)
-				if !ok || l.Kind != token.STRING {
-					return true
-				}
-				text, _ := strconv.Unquote(l.Value)
-				if strings.Count(text, " ") < 3 || foreign.MatchString(text) {
-					return true
-				}
-				for _, fault := range saytest.Faults(verbs.ReplaceAllString(text, "9"), saytest.Document) {
-					if longer(path) && (strings.Contains(fault, " words: ") || strings.Contains(fault, "semicolons")) {
-						continue
-					}
-					t.Errorf("%s: %s\n\t%s", files.Position(l.Pos()), fault, text)
-				}
-				return true
-			})
-			return nil
-		})
+			now = append(now, bare)
+		}
+	}
+	end()
+	return out
+}
+
+var (
+	links  = regexp.MustCompile(`!?\[([^\]]*)\]\([^)]*\)`)
+	quoted = regexp.MustCompile("`[^`]*`")
+)
+
+// TestPlainDocuments: the documents are short, and in plain words.
+func TestPlainDocuments(t *testing.T) {
+	all := 0
+	for _, name := range documents {
+		b, err := os.ReadFile("../../" + name)
 		if err != nil {
 			t.Fatal(err)
+		}
+		n := len(regexp.MustCompile(`\S*[\pL\d]\S*`).FindAllString(string(b), -1))
+		all += n
+		if n > mostWords {
+			t.Errorf("%s has %d words", name, n)
+		}
+		for _, p := range paragraphs(string(b)) {
+			p = quoted.ReplaceAllString(links.ReplaceAllString(p, "$1"), "CODE")
+			for _, f := range saytest.Faults(p, saytest.Document) {
+				t.Errorf("%s: %s\n\t%s", name, f, p)
+			}
+		}
+	}
+	t.Logf("%d words", all)
+}
+
+// TestPlainHelp: so are the help of each command, its flags and the settings.
+func TestPlainHelp(t *testing.T) {
+	var look func(c *cobra.Command)
+	look = func(c *cobra.Command) {
+		texts := append(paragraphs(regexp.MustCompile(`(?m)^  .*$`).ReplaceAllString(c.Long, "")), c.Short)
+		c.LocalFlags().VisitAll(func(f *pflag.Flag) {
+			if f.Name != "help" && f.Annotations[sharedFlag] == nil {
+				texts = append(texts, f.Usage)
+			}
+		})
+		for _, text := range texts {
+			for _, f := range append(saytest.Faults(text, saytest.Document), saytest.Whole(text)...) {
+				t.Errorf("%s: %s\n\t%s", c.CommandPath(), f, text)
+			}
+		}
+		for _, below := range c.Commands() {
+			look(below)
+		}
+	}
+	look(commands())
+	for _, f := range config.Fields() {
+		text := f.Says
+		if first, _, ok := strings.Cut(text, ":"); ok && slices.Contains(f.Words, first) {
+			text = "A " + text // begins with a word that is to be written so
+		}
+		for _, fault := range append(saytest.Faults(text, saytest.Document), saytest.Whole(text)...) {
+			t.Errorf("%s: %s\n\t%s", f.Key, fault, f.Says)
 		}
 	}
 }
 
-// longer are the files whose sentences are read by programmers: the description of the API, and
-// the long helps of commands.
-func longer(path string) bool {
-	return strings.Contains(path, "web/description/") || strings.Contains(path, "/cmd/")
+// TestNamesInDocuments: each command and each setting that a document names is there.
+func TestNamesInDocuments(t *testing.T) {
+	root, keys := commands(), map[string]bool{}
+	for _, f := range config.Fields() {
+		keys[f.Key] = true
+	}
+	for _, name := range append(documents, "deploy/metrics/runbook.md", "deploy/metrics/README.md", "deploy/package/sections.md", "DEVELOPERS.md") {
+		b, err := os.ReadFile("../../" + name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range regexp.MustCompile("(?m)(?:^    (?:sudo )?|`(?:sudo )?)abbed ((?:[a-z-]+ ?)+)").FindAllStringSubmatch(string(b), -1) {
+			words := strings.Fields(m[1])
+			if c, rest, err := root.Find(words); err != nil || c == root && len(rest) > 0 && rest[0] != "help" {
+				t.Errorf("%s: there is no command abbed %s", name, m[1])
+			}
+		}
+		for _, m := range regexp.MustCompile("`([a-z]+\\.[a-z_]+)(?:: [^`]*)?`").FindAllStringSubmatch(string(b), -1) {
+			group, _, _ := strings.Cut(m[1], ".")
+			if strings.HasSuffix(m[1], ".md") || strings.HasSuffix(m[1], ".json") || strings.HasSuffix(m[1], ".yml") || strings.HasSuffix(m[1], ".html") {
+				continue
+			}
+			if !keys[m[1]] && isGroup(keys, group) {
+				t.Errorf("%s: there is no setting %s", name, m[1])
+			}
+		}
+	}
 }
 
-// unread are the files whose texts no person reads, or that only tests use.
-func unread(path string) bool {
-	for _, part := range []string{"webtest", "storetest", "gcodetest", "saytest", "gcode/bench/",
-		"analysis/proof/", "analysis/workshop/", "results/repair.go", "results/proofprint.go"} {
-		if strings.Contains(path, part) {
+// isGroup reports whether some setting is in a group.
+func isGroup(keys map[string]bool, group string) bool {
+	for key := range keys {
+		if strings.HasPrefix(key, group+".") {
 			return true
 		}
 	}

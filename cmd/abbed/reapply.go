@@ -15,7 +15,7 @@ import (
 // again, the rest of one that a kill left half written, or, newly approved, one that was undone.
 func reapplyCommand() *cobra.Command {
 	var how api.SignOff
-	c := ask("reapply", "Add the approved correction to a bed map measured again", cobra.NoArgs,
+	c := ask("reapply", "Add the approved correction to a bed map measured again.", cobra.NoArgs,
 		func(c *cobra.Command, a *client.Client, k caller, _ []string) error {
 			done, err := a.Applied(c.Context())
 			if err == nil && done.State == api.Undone && done.Run != "" {
@@ -27,11 +27,11 @@ func reapplyCommand() *cobra.Command {
 			fmt.Fprintf(c.ErrOrStderr(), "The correction is being written into the bed map; abbed status%s says when it is done.\n", k.named())
 			return nil
 		})
-	c.Long = `Adds the approved correction to the bed map that the printer has measured since, or
-finishes one that was cut off while it was written. One that was undone needs a new approval:
-read each caution that is printed, and name it with --caution ID.`
-	c.Flags().StringSliceVar(&how.Cautions, "caution", nil, "after an undo: id of a caution that you have read; once for each")
-	c.Flags().StringVar(&how.Person, "person", "", "after an undo: who approves")
+	c.Long = `Adds the approved correction to the bed map that the printer measured since. It also
+finishes one that was cut off. One that was undone needs a new approval: read each caution
+that it prints, and name it with --caution ID. --person NAME says who approves.`
+	c.Flags().StringSliceVar(&how.Cautions, "caution", nil, "After an undo: id of a caution that you have read; once for each.")
+	c.Flags().StringVar(&how.Person, "person", "", "After an undo: who approves.")
 	return c
 }
 

@@ -64,9 +64,26 @@ func TestRoomOfTwo(t *testing.T) {
 		}
 		page, err := io.ReadAll(r.Body)
 		_ = r.Body.Close()
-		for _, want := range []string{">To left</a>", ">To right</a>", "To do: <b>Confirm the run at the machine, or withdraw it.</b>"} {
+		for _, want := range []string{">Open left</a>", ">Open right</a>", "To do: <b>Confirm the run at the machine, or withdraw it.</b>"} {
 			if err != nil || !strings.Contains(string(page), want) {
 				t.Errorf("the page does not show %q", want)
+			}
+		}
+		// The page of a printer says which one it is: at the top, where a run is confirmed, and
+		// on its stop button.
+		runs, err := right.api.Runs(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, path := range []string{"/", "/runs", "/run/" + runs[0].ID} {
+			page := right.screen(t, path)
+			for _, want := range []string{" · right · abbed</title>", "<span>right</span>"} {
+				if !strings.Contains(page, want) {
+					t.Errorf("%s does not show %q", path, want)
+				}
+			}
+			if path == "/run/"+runs[0].ID && (!strings.Contains(page, "<b>right</b>") || !strings.Contains(page, "Ask right to stop")) {
+				t.Errorf("the confirmation or its stop does not name the printer")
 			}
 		}
 		right.close()

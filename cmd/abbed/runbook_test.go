@@ -27,7 +27,7 @@ import (
 // runbookLines are the lines to type of each alert.
 func runbookLines(t *testing.T) map[string][][]string {
 	t.Helper()
-	b, err := os.ReadFile("../../deploy/docs/runbook.md")
+	b, err := os.ReadFile("../../deploy/metrics/runbook.md")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -263,6 +263,10 @@ func TestRunbook(t *testing.T) {
 	right.wire.pull(false)
 	clears(right, "AbbedLinkLost", lines["AbbedLinkLost"]...)
 	clears(right, "AbbedUnsteady", lines["AbbedUnsteady"]...)
+
+	if code, out, errs := runOn(t, "status", "--all"); code != exitDone || !strings.Contains(out, "left\tready") || !strings.Contains(out, "middle\tready") {
+		t.Errorf("status --all: %d %s%s", code, out, errs)
+	}
 
 	// A run that nobody wants.
 	if code, _, errs := runOn(t, "measure", "repeat", "--printer", "left"); code != exitDone {

@@ -23,12 +23,12 @@ func serveCommand() *cobra.Command { return serveAt(nil) }
 func serveAt(time *clock.Clock) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "serve --port DEV",
-		Short: "Run the daemon of a printer: page, API and metrics",
-		Long: `Runs the daemon. DEV is a device, a pseudo-terminal or tcp://host:port; only
---port is required. What is not set is asked of the printer; what neither says
-shows in the steps that cannot be done.
+		Short: "Run the daemon of a printer: page, API and metrics.",
+		Long: `Runs the daemon. DEV is a device, a pseudo-terminal or tcp://host:port, and nothing else is
+required. abbed asks the printer for what you do not set. What neither says shows in the
+steps that cannot be done.
 
-Opening a real device may reset the printer's board: the page asks first.`,
+Opening a real device can reset the printer's board: the page asks first.`,
 		Args: cobra.NoArgs,
 	}
 	var k caller

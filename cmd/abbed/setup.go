@@ -72,33 +72,32 @@ func setupCommand() *cobra.Command {
 	var noRule, asJSON bool
 	c := &cobra.Command{
 		Use:   "setup NAME",
-		Short: "Write the settings of a printer, and say what to do next",
-		Long: `Finds out how a printer is reached and what it says of itself, asks you what no
-printer can say (where the bed is, whether you will use a phone, and the like), and
-writes a settings file with comments. NAME is what you call the printer: small letters, digits and _.
+		Short: "Write the settings of a printer, and say what to do next.",
+		Long: `Asks the printer what it is, and you what no printer says: where the bed is, whether you
+will use a phone, and the like. Then it writes a settings file with comments. NAME is what
+you call the printer: small letters, digits and _.
 
-It only reads: nothing moves, and nothing is changed in the printer. But opening
-a device may reset its board, which ends a print that runs from the printer's own
-storage: it asks you first, or takes --nothing-prints.
+Nothing moves, and nothing changes in the printer. But opening a device can reset its
+board, and that ends a print from the printer's own storage. It asks you first, or you give
+--nothing-prints.
 
-As root it writes /etc/abbed/NAME.yaml for the service abbed@NAME, and a rule that
-gives the adapter the name /dev/abbed/NAME and starts the service when it is
-plugged in. As anybody else it writes a file for abbed serve --config. It
-overwrites nothing without --replace, and keeps what it replaces.
+As root it writes /etc/abbed/NAME.yaml for the service abbed@NAME. It also writes a rule
+for the adapter: it is then /dev/abbed/NAME, and the service starts when you plug it in.
+As another user it writes a file for abbed serve --config. It overwrites nothing without
+--replace, and keeps what it replaces.
 
-Without a terminal it asks nothing: what no flag gives stays open, and the file
-says so.`,
+Without a terminal it asks nothing: what no flag gives stays open, and the file says so.`,
 		Args: cobra.ExactArgs(1),
 	}
 	f := c.Flags()
 	s.system = os.Geteuid() == 0
-	f.StringVar(&s.dir, "dir", "", "directory of the settings file (as root /etc/abbed, else abbed in the user's directory of settings)")
-	f.StringVar(&s.rules, "rules", "/etc/udev/rules.d", "directory of the rule for the adapter")
-	f.BoolVar(&noRule, "no-rule", false, "write no rule for the adapter (only root writes one)")
-	f.BoolVar(&s.replace, "replace", false, "replace files that are there; the old ones are kept beside them")
-	f.BoolVar(&s.untried, "untried", false, "do not ask the printer, which need not be plugged in")
-	f.BoolVar(&s.allowed, "nothing-prints", false, "nothing prints, so the port may be opened")
-	f.BoolVar(&asJSON, "json", false, "say on standard output what was done, for programs; asks nothing")
+	f.StringVar(&s.dir, "dir", "", "Directory of the settings file (as root /etc/abbed, else abbed in the user's directory of settings).")
+	f.StringVar(&s.rules, "rules", "/etc/udev/rules.d", "Directory of the rule for the adapter.")
+	f.BoolVar(&noRule, "no-rule", false, "Write no rule for the adapter (only root writes one).")
+	f.BoolVar(&s.replace, "replace", false, "Replace files that are there; the old ones are kept beside them.")
+	f.BoolVar(&s.untried, "untried", false, "Do not ask the printer, which need not be plugged in.")
+	f.BoolVar(&s.allowed, "nothing-prints", false, "You know that nothing prints, so abbed may open the port.")
+	f.BoolVar(&asJSON, "json", false, "Say on standard output what was done, for programs; asks nothing.")
 	addSettings(f, setupKeys...)
 	c.RunE = func(c *cobra.Command, args []string) error {
 		s.name, s.flags, s.errs = args[0], f, c.ErrOrStderr()

@@ -190,7 +190,7 @@ func (s *setup) askLayout() error {
 	if !s.asks || s.lines["layout"].YAML != "" {
 		return nil
 	}
-	text, err := s.ask("What moves from front to back: the bed (1), or the beam with the head on side rails (2)?", "1", func(t string) error {
+	text, err := s.ask("What moves from front to back: the bed (1), or the beam with the head on side rails (2)?", "1.", func(t string) error {
 		if t != "1" && t != "2" {
 			return errors.New("is neither 1 nor 2")
 		}

@@ -14,7 +14,7 @@ import (
 func TestThreats(t *testing.T) {
 	var table []byte
 	for _, name := range []string{"threats", "hazards"} {
-		b, err := os.ReadFile("../../deploy/docs/" + name + ".md")
+		b, err := os.ReadFile("testdata/" + name + ".md")
 		if err != nil {
 			t.Fatal(err)
 		}

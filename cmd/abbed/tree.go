@@ -32,13 +32,13 @@ func commands() *cobra.Command {
 	cobra.EnableCommandSorting = false // they stand in the order of the job
 	root := &cobra.Command{
 		Use:   "abbed",
-		Short: "Tells the bed from the beam of a 3D printer that levels itself with a probe",
-		Long: `abbed measures what the tilt of a 3D printer's head costs at the nozzle. No bed map
-made with the printer's own probe shows it. abbed says what to repair, and offers a
-correction that a person reviews, approves and can undo.
+		Short: "Tells the bed from the beam of a 3D printer that levels itself with a probe.",
+		Long: `Measures what the tilt of a 3D printer's head costs at the nozzle. No bed map made with
+the printer's own probe shows it. abbed says what to repair, or offers a correction that you
+review, approve and can undo.
 
-Try it without a printer:   abbed demo
-With a printer:             abbed setup NAME`,
+  Without a printer:   abbed demo
+  With a printer:      abbed setup NAME`,
 		SilenceErrors: true, SilenceUsage: true,
 		RunE:              helped,
 		CompletionOptions: cobra.CompletionOptions{HiddenDefaultCmd: true},
@@ -57,25 +57,25 @@ With a printer:             abbed setup NAME`,
 	}
 	add(groupStart, demoCommand(), setupCommand(), serveCommand(), doctorCommand())
 	add(groupJob, statusCommand(), measureCommand(), confirmCommand(),
-		ask("stop", "Request a stop at once; it is not an emergency stop", cobra.NoArgs, stop),
-		family("runs", "List, read and compare runs",
-			ask("list", "List all runs, newest first", cobra.NoArgs, listRuns),
-			ask("report [RUN]", "Say what a run found; the latest if none is named", cobra.MaximumNArgs(1), report),
+		ask("stop", "Request a stop at once; it is not an emergency stop.", cobra.NoArgs, stop),
+		family("runs", "List, read and compare runs.",
+			ask("list", "List all runs, newest first.", cobra.NoArgs, listRuns),
+			ask("report [RUN]", "Say what a run found; the latest if none is named.", cobra.MaximumNArgs(1), report),
 			compareCommand(), historyCommand(), analyseCommand(), readingsCommand()))
-	add(groupCorrection, family("correction", "Show, verify, undo or carry a correction",
-		ask("show [RUN]", "Print the correction of a run as CSV", cobra.MaximumNArgs(1), table),
-		ask("verify", "Start a run that verifies the correction at the nozzle", cobra.NoArgs, prove),
+	add(groupCorrection, family("correction", "Show, verify, undo or carry a correction.",
+		ask("show [RUN]", "Print the correction of a run as CSV.", cobra.MaximumNArgs(1), table),
+		ask("verify", "Start a run that verifies the correction at the nozzle.", cobra.NoArgs, prove),
 		reapplyCommand(),
-		ask("undo", "Write the old bed map back", cobra.NoArgs, undo),
+		ask("undo", "Write the old bed map back.", cobra.NoArgs, undo),
 		carryCommand()))
-	add(groupWorkshop, family("workshop", "Repair with tools, print patches, find a place for the probe", nil,
+	add(groupWorkshop, family("workshop", "Repair with tools, print patches, find a place for the probe.", nil,
 		repairCommand(), profileCommand(), probePlaceCommand(), patchesCommand(), patchReadingsCommand()))
 	add(groupUpkeep,
-		family("access", "Let browsers in, list them, or end one", listSessions(), pairCommand(), endSession()),
-		family("data", "Copy all data into one file, or read such a file in", nil, exportCommand(), importCommand()),
+		family("access", "Admit browsers, list them, or end one.", listSessions(), pairCommand(), endSession()),
+		family("data", "Copy all data into one file, or read such a file in.", nil, exportCommand(), importCommand()),
 		versionCommand())
 	add(groupDevelopment, benchCommand())
-	settings := &cobra.Command{Use: "settings", Short: "Every setting, with its default and its range"}
+	settings := &cobra.Command{Use: "settings", Short: "Every setting, with its default and its range."}
 	settings.SetHelpFunc(func(c *cobra.Command, _ []string) { _ = config.WriteAll(c.OutOrStdout()) })
 	root.AddCommand(settings)
 	for _, more := range extra {

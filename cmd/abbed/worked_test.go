@@ -14,16 +14,17 @@ import (
 	"testing"
 	"text/template"
 
+	"github.com/spf13/cobra"
+
 	"abbed/analysis"
 	"abbed/config"
-	"abbed/gcode/patches"
 	"abbed/gcode/printfile"
 	"abbed/probe/record"
 )
 
-var updateWorked = flag.Bool("worked.update", false, "write deploy/docs/worked-example.md anew")
+var updateWorked = flag.Bool("worked.update", false, "write deploy/docs/understand.md again")
 
-const workedRecord, workedPage = "../../deploy/docs/worked-example.json", "../../deploy/docs/worked-example.md"
+const workedRecord, workedPage = "../../deploy/docs/worked-example.json", "../../deploy/docs/understand.md"
 
 // worked tells the worked example: its methods are the words of the template.
 type worked struct {
@@ -39,7 +40,7 @@ func (w *worked) abbed(line string) string {
 	var args []string
 	for _, a := range regexp.MustCompile(`"[^"]*"|\S+`).FindAllString(line, -1) {
 		switch a = strings.Trim(a, `"`); {
-		case a == "job/record.json":
+		case a == "worked-example.json":
 			a = workedRecord
 		case strings.HasPrefix(a, "proof."):
 			if !strings.Contains(a, "=") {
@@ -77,23 +78,28 @@ func (w *worked) value(pattern string) float64 {
 
 // byHand are the sums that the page does beside the command's, as it does them: by
 // the sine (handbook trigonometry), from what was printed.
-type byHand struct{ Cost, Sin, Roll, Width, Over, Rocks, In, Out, Gap, Step, GapU string }
+type byHand struct{ Shim, Over, Roll, Width, Cost, Rocks, In, Out, Gap, Step, GapU string }
 
 func (w *worked) hand() byHand {
 	w.t.Helper()
 	f := func(v float64, places int) string { return strconv.FormatFloat(v, 'f', places, 64) }
-	cost, width := w.value(`Now it costs (\S+) ±`), w.value(`to x=(\d+)`)-w.value(`x=(\d+) to`)
-	sin := cost / w.run.Setup.Lever.Y
-	roll, _ := strconv.ParseFloat(f(math.Asin(sin)*180/math.Pi, 3), 64)
-	over, _ := strconv.ParseFloat(f(roll*300/width, 3), 64)
-	rocks := 20 * math.Sin(over*math.Pi/180)
-	for says, got := range map[string]float64{`rolls by \+?(\S+)`: roll, `here it is (\S+)`: over, `rock by (\S+)`: rocks, `Shim: (\S+)`: rocks} {
-		if want := w.value(says); math.Abs(got-want) > 0.0021 { // two roundings to 0.001
-			w.t.Errorf("by hand %.4f, the command %.4f (%s)", got, want, says)
-		}
+	const deg = 180 / math.Pi
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, g := range w.run.Gaugings {
+		lo, hi = math.Min(lo, g.Place.U), math.Max(hi, g.Place.U)
 	}
-	in, out := w.value(`blade of (\S+) mm goes in`), w.value(`one of (\S+) mm does not`)
-	return byHand{f(cost, 3), f(sin, 5), f(roll, 3), f(width, 0), f(over, 3), f(rocks, 3), f(in, 2), f(out, 2),
+	shim := w.value(`shim of (\S+) mm under`)
+	over := math.Asin(shim/20) * deg
+	roll := over * (hi - lo) / 300
+	cost, rocks := w.run.Setup.Lever.Y*math.Sin(roll/deg), 17*math.Sin(over/deg)
+	if want := (w.value(`Now it is (\S+) mm to`) + w.value(`mm to (\S+) mm\.`)) / 2; math.Abs(cost/2-want) > 0.015 {
+		w.t.Errorf("by hand %.3f mm on either side, the command %.3f", cost/2, want)
+	}
+	if want := w.value(`right corner is (\S+) ±`); math.Abs(rocks-want) > 0.011 {
+		w.t.Errorf("by hand it rocks by %.3f mm, the command says %.3f", rocks, want)
+	}
+	in, out := w.value(`feeler gauge of (\S+) mm goes`), w.value(`One of (\S+) mm does not`)
+	return byHand{f(shim, 2), f(over, 3), f(roll, 3), f(hi-lo, 0), f(cost, 3), f(rocks, 3), f(in, 2), f(out, 2),
 		f((in+out)/2, 3), f(out-in, 2), f((out-in)/math.Sqrt(12), 4)}
 }
 
@@ -125,10 +131,11 @@ func (w *worked) table() analysis.Table {
 	return table
 }
 
-func (w *worked) node(i, j int) string {
+// lower is by how much the correction lowers the nozzle at a node, mm.
+func (w *worked) lower(i, j int) string {
 	w.t.Helper()
 	table := w.table()
-	return fmt.Sprintf("%.3f", float64(table.Nodes[j*table.Columns+i].Add)/1000)
+	return fmt.Sprintf("%.2f", -float64(table.Nodes[j*table.Columns+i].Add)/1000)
 }
 
 // ends is how far above the first layers the largest correction has ended, mm.
@@ -154,32 +161,78 @@ func TestWorkedExample(t *testing.T) {
 	}
 	w := &worked{t: t, dir: t.TempDir(), run: run}
 	page := template.Must(template.New("").Funcs(template.FuncMap{
-		"abbed": w.abbed, "pick": w.pick, "hand": w.hand, "mapfall": w.mapfall, "level": w.level, "node": w.node, "ends": w.ends,
-		"num":   func(v any) string { return fmt.Sprint(v) },
-		"again": func(line string) string { w.abbed(line); return "" },
-	}).ParseFiles("testdata/worked-example.md.tmpl"))
+		"abbed": w.abbed, "pick": w.pick, "hand": w.hand, "mapfall": w.mapfall, "level": w.level, "lower": w.lower, "ends": w.ends,
+		"num": func(v any) string { return fmt.Sprint(v) },
+	}).ParseFiles("testdata/understand.md.tmpl"))
 	s := config.Default()
 	var out bytes.Buffer
-	err = page.ExecuteTemplate(&out, "worked-example.md.tmpl", map[string]any{
-		"Bed": run.Setup.Bed.W(), "Lever": run.Setup.Lever.Y, "Letters": fewest, "Fade": printfile.Defaults().Fade,
-		"Patch": patches.Defaults().Size, "PatchU": record.PatchU, "Tolerance": s.Tolerance,
+	err = page.ExecuteTemplate(&out, "understand.md.tmpl", map[string]any{
+		"Bed": run.Setup.Bed.W(), "Lever": run.Setup.Lever.Y, "Fade": printfile.Defaults().Fade,
+		"PatchU": record.PatchU, "Tolerance": s.Tolerance,
 	})
 	if err != nil {
 		t.Fatal(err)
 	}
+	sameText(t, workedPage, out.String())
+	for name, text := range drawings(t, run) {
+		sameText(t, filepath.Join(filepath.Dir(workedPage), name), text)
+	}
+}
+
+// sameText compares a document with what it should be, or writes it.
+func sameText(t *testing.T, name, want string) {
+	t.Helper()
 	if *updateWorked {
-		if err := os.WriteFile(workedPage, out.Bytes(), 0o644); err != nil {
+		if err := os.WriteFile(name, []byte(want), 0o644); err != nil {
 			t.Fatal(err)
 		}
 	}
-	is, err := os.ReadFile(workedPage)
+	is, err := os.ReadFile(name)
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := strings.Split(out.String(), "\n")
+	lines := strings.Split(want, "\n")
 	for i, line := range strings.Split(string(is), "\n") {
-		if i >= len(want) || line != want[i] {
-			t.Fatalf("line %d of the page:\n%s\nworked out anew (-worked.update writes it):\n%s", i+1, line, want[min(i, len(want)-1)])
+		if i >= len(lines) || line != lines[i] {
+			t.Fatalf("%s:%d:\n%.300s\nworked out again (-worked.update writes it):\n%.300s", name, i+1, line, lines[min(i, len(lines)-1)])
 		}
+	}
+}
+
+// TestLookUp: the list of commands is that of the program.
+func TestLookUp(t *testing.T) {
+	chosen := 0
+	for _, f := range config.Fields() {
+		if !f.More {
+			chosen++
+		}
+	}
+	page := template.Must(template.New("").Funcs(template.FuncMap{
+		"commands": func() string {
+			var b strings.Builder
+			listCommands(&b, commands())
+			return b.String()
+		},
+		"settings": func() int { return chosen },
+	}).ParseFiles("testdata/lookup.md.tmpl"))
+	var out bytes.Buffer
+	if err := page.ExecuteTemplate(&out, "lookup.md.tmpl", nil); err != nil {
+		t.Fatal(err)
+	}
+	sameText(t, "../../deploy/docs/lookup.md", out.String())
+}
+
+// listCommands writes a line for each command that does something.
+func listCommands(b *strings.Builder, c *cobra.Command) {
+	for _, below := range c.Commands() {
+		if below.Name() == "settings" || below.Name() == "bench" || below.Name() == "help" {
+			continue
+		}
+		if below.HasSubCommands() {
+			listCommands(b, below)
+			continue
+		}
+		name := strings.TrimSuffix(below.UseLine(), " [flags]")
+		fmt.Fprintf(b, "| `%s` | %s |\n", strings.ReplaceAll(name, "|", " or "), below.Short)
 	}
 }

@@ -4,13 +4,12 @@ import "time"
 
 // Measured is a value with its doubt; the interval covers 95 %.
 type Measured struct {
-	Value float64 `json:"value"`
-	U     float64 `json:"u"`
-	Lo95  float64 `json:"lo95"`
-	Hi95  float64 `json:"hi95"`
-	Unit  string  `json:"unit"`
-	// DoF is nil if infinite.
-	DoF *float64 `json:"dof"`
+	Value float64  `json:"value"`
+	U     float64  `json:"u" about:"standard uncertainty"`
+	Lo95  float64  `json:"lo95" about:"lower end of the 95 % interval"`
+	Hi95  float64  `json:"hi95" about:"upper end"`
+	Unit  string   `json:"unit"`
+	DoF   *float64 `json:"dof" about:"degrees of freedom; null if infinite"`
 }
 
 // Finding is a named conclusion.
@@ -19,7 +18,7 @@ type Finding struct {
 	Sentence string `json:"sentence"`
 	Evidence string `json:"evidence"`
 	Doubt    string `json:"doubt"`
-	Next     string `json:"next"`
+	Next     string `json:"next" about:"what to do"`
 }
 
 // Stability is what the repeat test and the returns to the base point tell.
@@ -34,38 +33,34 @@ type Stability struct {
 	Wander     *Measured `json:"wander"`
 	// Ride is what the survey tells of the carriage's ride; nil without a survey
 	// that is dense enough.
-	Ride *Ride `json:"ride"`
-	// SetAside are touches of the repeat test, the passes over the row and the
-	// survey that stand alone, far off: stray ones.
-	SetAside []Outlier `json:"set_aside"`
-	Steady   bool      `json:"steady"`
-	// Failed is the finding of the first gate that failed.
-	Failed string `json:"failed,omitempty"`
+	Ride     *Ride     `json:"ride"`
+	SetAside []Outlier `json:"set_aside" about:"stray touches of repeat test, passes and survey"`
+	Steady   bool      `json:"steady" about:"every gate passed"`
+	Failed   string    `json:"failed,omitempty" about:"the finding of the first gate that failed"`
 }
 
 // Ride is whether touches of the survey fit with their rows, and the periods of dips
 // that stand out of chance.
 type Ride struct {
-	Touches int `json:"touches"`
-	// Off lie off their neighbours, Low of them below.
-	Off int `json:"off"`
-	Low int `json:"low"`
+	Touches int `json:"touches" about:"touches of the survey that were judged"`
+	Off     int `json:"off" about:"of them off their neighbours"`
+	Low     int `json:"low" about:"of those below"`
 	// Stray stand alone, far off, and are not among Off.
-	Stray   int  `json:"stray"`
-	Suspect bool `json:"suspect"`
+	Stray   int  `json:"stray" about:"of them alone and far off, set aside"`
+	Suspect bool `json:"suspect" about:"touches do not fit with each other, and whether bed or carriage does it is not proven"`
 	// Wanders is that of dips whose place changes from row to row, Stays of dips that stay.
 	Wanders *Period `json:"wanders"`
 	Stays   *Period `json:"stays"`
 	// Says is all of it in words; empty where nothing stands out.
-	Says string `json:"says"`
+	Says string `json:"says" about:"all of it in words"`
 }
 
 // Period is the period along X of dips that stand out of chance.
 type Period struct {
 	Length     *Measured `json:"length"`
-	Depth      float64   `json:"depth"`
-	FalseAlarm float64   `json:"false_alarm"`
-	Rows       int       `json:"rows"`
+	Depth      float64   `json:"depth" about:"of the dips, mm"`
+	FalseAlarm float64   `json:"false_alarm" about:"probability that chance alone gives it"`
+	Rows       int       `json:"rows" about:"rows and passes that tell it"`
 }
 
 // Profile is the left-to-right shape of the map with its evidence.
@@ -74,16 +69,15 @@ type Profile struct {
 	Effect []float64 `json:"effect"`
 	U      []float64 `json:"u"`
 	// Front and Back are the same from the front and the back half.
-	Front []float64 `json:"front"`
-	Back  []float64 `json:"back"`
-	// Repeats is the share of the map's shape that repeats from front to back.
-	Repeats float64 `json:"repeats"`
-	Unit    string  `json:"unit"`
+	Front   []float64 `json:"front"`
+	Back    []float64 `json:"back"`
+	Repeats float64   `json:"repeats" about:"share of the map's shape that repeats from front to back"`
+	Unit    string    `json:"unit"`
 }
 
 // Term is what one error motion makes of the gap error, where it makes most.
 type Term struct {
-	Name string   `json:"name"`
+	Name string   `json:"name" about:"what makes it: an error motion"`
 	At   Measured `json:"at"`
 }
 
@@ -92,17 +86,17 @@ type Outlier struct {
 	Event  int64   `json:"event"`
 	U      float64 `json:"u"`
 	V      float64 `json:"v"`
-	Off    float64 `json:"off"`
-	Weight float64 `json:"weight"`
+	Off    float64 `json:"off" about:"mm"`
+	Weight float64 `json:"weight" about:"0"`
 }
 
 // Model is what was fitted.
 type Model struct {
-	Terms      []Term    `json:"terms"`
+	Terms      []Term    `json:"terms" about:"what each makes of the nozzle error where it makes most"`
 	Scatter    *Measured `json:"scatter"`
 	LackOfFitF *float64  `json:"lack_of_fit_f"`
 	LackOfFitP *float64  `json:"lack_of_fit_p"`
-	Outliers   []Outlier `json:"outliers"`
+	Outliers   []Outlier `json:"outliers" about:"listed, not dropped"`
 }
 
 // Analysis is what a run tells.
@@ -110,76 +104,70 @@ type Analysis struct {
 	Stability Stability `json:"stability"`
 	Profile   *Profile  `json:"profile"`
 	Share     *Measured `json:"share"`
-	ShareWhy  string    `json:"share_why,omitempty"`
+	ShareWhy  string    `json:"share_why,omitempty" about:"why there is no share"`
 	Model     *Model    `json:"model"`
 	// Level: + means that the Z offset is too high.
 	Level    *Measured `json:"level"`
 	Largest  *Measured `json:"largest_gap"`
-	Findings []Finding `json:"findings"`
+	Findings []Finding `json:"findings" about:"the first weighs most"`
 	// Wedge is the five-minute answer of a run without a survey.
-	Wedge *Wedge `json:"wedge,omitempty"`
-	// Tells is what can be told with which way of seeing.
-	Tells []Tell `json:"tells,omitempty"`
+	Wedge *Wedge `json:"wedge,omitempty" about:"of a run without a survey"`
+	Tells []Tell `json:"tells,omitempty" about:"what can be told with which way of seeing"`
 	// More is where one more gauging would help most; nil if none is wanted.
-	More *More `json:"more_gauging"`
-	// Later is what became of the gaugings of later runs that were made for this
-	// one, the earliest first.
-	Later []Later `json:"later,omitempty"`
+	More  *More   `json:"more_gauging"`
+	Later []Later `json:"later,omitempty" about:"the readings of later runs that were made for this one (runs with for), the earliest first"`
 }
 
 // Later is what became of the gaugings of a later run.
 type Later struct {
-	Run     string    `json:"run"`
+	Run     string    `json:"run" about:"the later run"`
 	Began   time.Time `json:"began"`
-	Records int       `json:"records"`
+	Records int       `json:"records" about:"of its readings"`
 	// Aside is how many records the later run itself set aside.
-	Aside int `json:"aside"`
+	Aside int `json:"aside" about:"of them set aside by the later run itself"`
 	// Used says that they are in the fit; Contradicts that they were left out because
 	// they contradict it. Text says it, or why else they are not in it.
-	Used        bool `json:"used"`
-	Contradicts bool `json:"contradicts"`
-	// Lifted says that runs after it, which would have shown what it shows, do not: it
-	// contradicts by a slip of its own.
-	Lifted bool   `json:"lifted"`
-	Text   string `json:"text"`
+	Used        bool   `json:"used" about:"they are in the fit"`
+	Contradicts bool   `json:"contradicts" about:"they were left out because they contradict the rest"`
+	Lifted      bool   `json:"lifted" about:"runs after it, which would have shown what it shows, do not: it contradicts by a slip of its own"`
+	Text        string `json:"text" about:"what became of them, in words"`
 }
 
 // More is where one more record at the blade would help most.
 type More struct {
-	U float64 `json:"u"`
-	V float64 `json:"v"`
-	// Again says that the place was gauged before.
-	Again bool `json:"again"`
+	U     float64 `json:"u" about:"where one more reading would help most, of the bed, mm"`
+	V     float64 `json:"v" about:"where one more reading would help most, of the bed, mm"`
+	Again bool    `json:"again" about:"it was gauged before"`
 	// Now is the largest 95 % half width in the gauged area, After what it would
 	// be with one more record there, mm; nil while the gap error is not told.
-	Now   *float64 `json:"now"`
-	After *float64 `json:"after"`
-	Why   string   `json:"why"`
+	Now   *float64 `json:"now" about:"largest 95 % half width in the gauged area, mm"`
+	After *float64 `json:"after" about:"the same with one more record there, mm"`
+	Why   string   `json:"why" about:"what is still open"`
 	// Left is how many records a later run for it takes until this place is gauged,
 	// Time about how long they take, s; 0 where the setup is not known.
-	Left int     `json:"records"`
-	Time float64 `json:"time_s"`
+	Left int     `json:"records" about:"that a later run for this one takes until the place is gauged"`
+	Time float64 `json:"time_s" about:"about how long they take"`
 }
 
 // Tell is one quantity with the steps that have told it, or what would tell it.
 type Tell struct {
-	What  string    `json:"what"`
-	Says  string    `json:"says"`
-	By    []string  `json:"by"`
+	What  string    `json:"what" about:"names the quantity"`
+	Says  string    `json:"says" about:"the quantity in words"`
+	By    []string  `json:"by" about:"the steps that told it in this run; empty: it is not told"`
 	Value *Measured `json:"value"`
-	Text  string    `json:"text"`
-	Next  string    `json:"next"`
+	Text  string    `json:"text" about:"what is told, or why it is not"`
+	Next  string    `json:"next" about:"what would tell it"`
 }
 
 // AskGap is the body of POST runs/{id}/gap.
 type AskGap struct {
-	Points [][2]float64 `json:"points"`
+	Points [][2]float64 `json:"points" about:"[u, v] pairs, mm" maxItems:"4000"`
 }
 
 // Gap is the predicted gap error at one point: Gap and U95, mm, or a nil Gap
 // and the reason.
 type Gap struct {
-	Gap    *float64 `json:"gap"`
-	U95    *float64 `json:"u95,omitempty"`
+	Gap    *float64 `json:"gap" about:"mm; + = the nozzle is too high"`
+	U95    *float64 `json:"u95,omitempty" about:"95 % half width, mm"`
 	Reason string   `json:"reason,omitempty"`
 }

@@ -1,6 +1,7 @@
 // Package api holds the shapes of the API, version 1, as Go types: what a
 // program sends and what it gets. The page, the handlers, the client and the
-// played person share them, and a test holds the served description to them.
+// played person share them, and the served description is made of them: the tag about says
+// what a field is, enum, minimum and the like what it may be.
 //
 // The nouns, in the order in which a job meets them: Printer (what is known,
 // each value with its Source, and which steps can be done), Run (state,

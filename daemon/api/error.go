@@ -6,11 +6,11 @@ import "fmt"
 type Error struct {
 	// Status is the status code of the answer; it is not part of the body.
 	Status int    `json:"-"`
-	Code   string `json:"code"`
-	Text   string `json:"text"`
-	Hint   string `json:"hint"`
+	Code   string `json:"code" about:"for programs to branch on"`
+	Text   string `json:"text" about:"the act and the cause"`
+	Hint   string `json:"hint" about:"what to do"`
 	// Missing names what was missing: the cautions that were not confirmed.
-	Missing []string `json:"missing,omitempty"`
+	Missing []string `json:"missing,omitempty" about:"what was missing"`
 	// RetryAfter is in seconds; 0 if trying again does not help by itself.
 	RetryAfter int `json:"-"`
 }

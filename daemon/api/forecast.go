@@ -4,19 +4,15 @@ package api
 // made before the run is confirmed, before each step and after each record.
 // Lengths are mm, times s; a part is nil for a step that the run has not.
 type Forecast struct {
-	// Measured says that scatter and time of a touch are this run's own; before
-	// the repeat test they are what is usual.
-	Measured bool    `json:"measured"`
-	Scatter  float64 `json:"scatter"`
-	Touch    float64 `json:"touch_s"`
-	Record   float64 `json:"record_s"`
-	// Left is how long what is still to be done takes, all steps.
-	Left    float64         `json:"left_s"`
-	Repeat  *RepeatForecast `json:"repeat"`
-	Gauging *GaugeForecast  `json:"gauging"`
-	Survey  *SurveyForecast `json:"survey"`
-	// Says is all of it in words.
-	Says string `json:"says"`
+	Measured bool            `json:"measured" about:"scatter and time of a touch are this run's own; else they are what is usual"`
+	Scatter  float64         `json:"scatter" about:"standard deviation of one touch, mm"`
+	Touch    float64         `json:"touch_s" about:"how long a touch takes"`
+	Record   float64         `json:"record_s" about:"how long a reading at the feeler gauge takes"`
+	Left     float64         `json:"left_s" about:"how long what is still to be done takes, all steps"`
+	Repeat   *RepeatForecast `json:"repeat"`
+	Gauging  *GaugeForecast  `json:"gauging"`
+	Survey   *SurveyForecast `json:"survey"`
+	Says     string          `json:"says" about:"all of it in words"`
 }
 
 // RepeatForecast is the repeat test.
@@ -31,14 +27,14 @@ type RepeatForecast struct {
 // the end for a gap error that is a plain slope, and for one that bends; nil where
 // they cannot be told.
 type GaugeForecast struct {
-	Records  int      `json:"records"`
-	Left     int      `json:"left"`
-	Most     *int     `json:"most"`
-	Time     float64  `json:"s"`
-	Now      *float64 `json:"u95_now"`
-	Straight *float64 `json:"u95_straight"`
-	Bent     *float64 `json:"u95_bent"`
-	Target   float64  `json:"target"`
+	Records  int      `json:"records" about:"made"`
+	Left     int      `json:"left" about:"planned"`
+	Most     *int     `json:"most" about:"where the lean plan ends at the latest"`
+	Time     float64  `json:"s" about:"of those planned"`
+	Now      *float64 `json:"u95_now" about:"largest 95 % half width, mm: in the gauged area as it stands"`
+	Straight *float64 `json:"u95_straight" about:"largest 95 % half width, mm: at the end, if the nozzle error is a plain slope"`
+	Bent     *float64 `json:"u95_bent" about:"largest 95 % half width, mm: at the end, if it bends"`
+	Target   float64  `json:"target" about:"wanted, mm"`
 }
 
 // SurveyForecast is the survey; Chosen says that the planner chose what nobody
@@ -47,11 +43,11 @@ type GaugeForecast struct {
 type SurveyForecast struct {
 	Columns   int      `json:"columns"`
 	Rows      int      `json:"rows"`
-	Repeats   int      `json:"repeats"`
-	BaseEvery int      `json:"base_every"`
-	Touches   int      `json:"touches"`
+	Repeats   int      `json:"repeats" about:"touches at one place"`
+	BaseEvery int      `json:"base_every" about:"rows between two returns to the base point"`
+	Touches   int      `json:"touches" about:"all, the returns among them"`
 	Time      float64  `json:"s"`
-	U95       *float64 `json:"u95"`
-	Target    float64  `json:"target"`
-	Chosen    bool     `json:"chosen"`
+	U95       *float64 `json:"u95" about:"largest 95 % half width, mm: of the left-right profile against the zero point"`
+	Target    float64  `json:"target" about:"wanted, mm"`
+	Chosen    bool     `json:"chosen" about:"the planner chose what no one set"`
 }

@@ -15,38 +15,35 @@ type Looker interface {
 
 // Change is one quantity in two runs, and what became of it.
 type Change struct {
-	What   string   `json:"what"`
-	Says   string   `json:"says"`
-	Before Measured `json:"before"`
-	After  Measured `json:"after"`
-	// By is after less before; where Ratio is set, after over before.
-	By    Measured `json:"by"`
-	Ratio bool     `json:"ratio"`
-	// Beyond: the interval of By leaves out no change.
-	Beyond   bool   `json:"beyond"`
-	Sentence string `json:"sentence"`
+	What     string   `json:"what" about:"names the quantity: twist, pitch, scatter, play-x, play-y, level"`
+	Says     string   `json:"says"`
+	Before   Measured `json:"before"`
+	After    Measured `json:"after"`
+	By       Measured `json:"by" about:"after less before; for a ratio after over before"`
+	Ratio    bool     `json:"ratio" about:"of two standard deviations: no change is 1"`
+	Beyond   bool     `json:"beyond" about:"the 95 % interval of by leaves out no change"`
+	Sentence string   `json:"sentence"`
 }
 
 // PlaceGap is a gap error at a place, mm.
 type PlaceGap struct {
 	U   float64 `json:"u"`
 	V   float64 `json:"v"`
-	Gap float64 `json:"gap"`
-	U95 float64 `json:"u95"`
+	Gap float64 `json:"gap" about:"mm; + = the nozzle is too high"`
+	U95 float64 `json:"u95" about:"95 % half width, mm"`
 }
 
 // PlaceChange is the gap error at a place in two runs, mm.
 type PlaceChange struct {
 	U         float64 `json:"u"`
 	V         float64 `json:"v"`
-	Before    float64 `json:"before"`
+	Before    float64 `json:"before" about:"nozzle error, mm"`
 	U95Before float64 `json:"u95_before"`
 	After     float64 `json:"after"`
 	U95After  float64 `json:"u95_after"`
-	By        float64 `json:"by"`
-	U95       float64 `json:"u95"`
-	// Beyond the doubt of all places together.
-	Beyond bool `json:"beyond"`
+	By        float64 `json:"by" about:"after less before, mm"`
+	U95       float64 `json:"u95" about:"95 % half width of by, for this place alone"`
+	Beyond    bool    `json:"beyond" about:"beyond the doubt of all places together (Scheffe)"`
 }
 
 // HeatChange compares the temperatures of two runs, degrees C and K.
@@ -55,22 +52,21 @@ type HeatChange struct {
 	NozzleAfter  float64 `json:"nozzle_after"`
 	BedBefore    float64 `json:"bed_before"`
 	BedAfter     float64 `json:"bed_after"`
-	NozzleBy     float64 `json:"nozzle_by"`
-	BedBy        float64 `json:"bed_by"`
-	// Apart: 10 K or more, cold against hot.
-	Apart bool   `json:"apart"`
-	Text  string `json:"text"`
+	NozzleBy     float64 `json:"nozzle_by" about:"K"`
+	BedBy        float64 `json:"bed_by" about:"K"`
+	Apart        bool    `json:"apart" about:"10 K or more: cold against hot"`
+	Text         string  `json:"text" about:"with what expansion alone would make"`
 }
 
 // Comparison is what changed from one run to a later one.
 type Comparison struct {
-	Before   string   `json:"before"`
-	After    string   `json:"after"`
-	Sentence string   `json:"sentence"`
+	Before   string   `json:"before" about:"id of the earlier run"`
+	After    string   `json:"after" about:"id of the later run"`
+	Sentence string   `json:"sentence" about:"what matters first"`
 	Changes  []Change `json:"changes"`
 	// Not lists what cannot be compared, each with the reason.
-	Not           []string      `json:"not"`
-	Places        []PlaceChange `json:"places"`
+	Not           []string      `json:"not" about:"what cannot be compared, and why"`
+	Places        []PlaceChange `json:"places" about:"where the nozzle error changed beyond the doubt of all places together; the others are left out"`
 	Most          *PlaceChange  `json:"most"`
 	LargestBefore *PlaceGap     `json:"largest_before"`
 	LargestAfter  *PlaceGap     `json:"largest_after"`
@@ -78,16 +74,16 @@ type Comparison struct {
 	LeftBefore *PlaceGap `json:"left_before"`
 	LeftAfter  *PlaceGap `json:"left_after"`
 	// Findings that are gone, stayed and came.
-	Gone []string    `json:"gone"`
-	Stay []string    `json:"stay"`
-	Come []string    `json:"come"`
-	Heat *HeatChange `json:"heat"`
+	Gone []string    `json:"gone" about:"findings of the earlier run alone"`
+	Stay []string    `json:"stay" about:"of both"`
+	Come []string    `json:"come" about:"of the later run alone"`
+	Heat *HeatChange `json:"heat" about:"Means of what was heard at the gauging, degrees C and K."`
 }
 
 // History is what the runs of one printer tell, the oldest first.
 type History struct {
-	Printer string  `json:"printer"`
-	Runs    []Entry `json:"runs"`
+	Printer string  `json:"printer" about:"fingerprint"`
+	Runs    []Entry `json:"runs" about:"the oldest first"`
 	// Sentence says whether the head tilts otherwise than before.
 	Sentence string `json:"sentence"`
 }
@@ -104,18 +100,15 @@ type Entry struct {
 	Level   *Measured `json:"level"`
 	Largest *Measured `json:"largest_gap"`
 	// Nozzle and Bed, degrees C, as heard at the gauging.
-	Nozzle *float64 `json:"nozzle"`
-	Bed    *float64 `json:"bed"`
-	// Finding that weighed most.
-	Finding string `json:"finding"`
+	Nozzle  *float64 `json:"nozzle" about:"degrees C"`
+	Bed     *float64 `json:"bed" about:"degrees C"`
+	Finding string   `json:"finding" about:"that weighed most"`
 	// Against names the run before it that tells the same angle, and Change what
 	// became of that since; both nil for the first. Why says why there is none.
-	Against *string `json:"against"`
-	Change  *Change `json:"change"`
-	Why     string  `json:"why,omitempty"`
-	// Later are the runs that gauged more for this one as far as they are kept, the
-	// earliest first; they have no entry of their own.
-	Later []string `json:"later,omitempty"`
+	Against *string  `json:"against" about:"the run before it that tells the same angle"`
+	Change  *Change  `json:"change"`
+	Why     string   `json:"why,omitempty" about:"why there is no change"`
+	Later   []string `json:"later,omitempty" about:"the runs that gauged more for this one, as far as they are kept, the earliest first; absent if there are none"`
 }
 
 // AskLevers asks what the gap error would be with other levers.
@@ -133,9 +126,8 @@ type Lever struct {
 	Largest *PlaceGap `json:"largest"`
 	Refused *Error    `json:"refused"`
 	// Covers is the part of the bed that is told, nil with Refused.
-	Covers *Rect `json:"covers"`
-	// Note says that no probe can be mounted there, or which part is told; "" for none.
-	Note string `json:"note"`
+	Covers *Rect  `json:"covers"`
+	Note   string `json:"note" about:"that no probe can be mounted there, or which part of the bed is told; empty for neither"`
 }
 
 // Levers is the answer to AskLevers.
@@ -143,26 +135,22 @@ type Levers struct {
 	Now    Lever   `json:"now"`
 	Levers []Lever `json:"levers"`
 	// Best of those within the area; nil if none was asked for or can be told.
-	Best *Lever `json:"best"`
-	// Longest lever on the line of the present one that keeps the gap error and
-	// its doubt within the tolerance, mm; nil if there is none.
-	Longest *float64 `json:"longest"`
-	// Least is the shortest lever at which a probe can be mounted beside the nozzle,
-	// mm; 0 for a nozzle that senses its own load.
-	Least    float64 `json:"least"`
-	Sentence string  `json:"sentence"`
+	Best     *Lever   `json:"best"`
+	Longest  *float64 `json:"longest" about:"longest lever on the line of the present one that keeps nozzle error and doubt within the tolerance, mm"`
+	Least    float64  `json:"least" about:"the shortest lever at which a probe can be mounted beside the nozzle, mm; nearer ones are not looked at for the best; 0 for a nozzle that senses its own load"`
+	Sentence string   `json:"sentence"`
 }
 
 // Wedge is the five-minute answer.
 type Wedge struct {
 	// From and To are the ends of the gauged row, Row its y, mm.
-	From float64 `json:"from"`
-	To   float64 `json:"to"`
-	Row  float64 `json:"row"`
+	From float64 `json:"from" about:"x, mm"`
+	To   float64 `json:"to" about:"x, mm"`
+	Row  float64 `json:"row" about:"y, mm"`
 	// By is the gap error at To less that at From.
 	By Measured `json:"by"`
 	// Worth says whether the whole job is worth it: yes, no or cannot-tell.
-	Worth    string `json:"worth"`
+	Worth    string `json:"worth" about:"whether the whole job is worth it" enum:"yes,no,cannot-tell"`
 	Sentence string `json:"sentence"`
 	Next     string `json:"next"`
 }

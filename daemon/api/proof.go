@@ -3,27 +3,26 @@ package api
 // ProofPrint is a file of single-layer patches, ready to be printed and measured.
 type ProofPrint struct {
 	// Plan names the layout that the numbers of the patches belong to.
-	Plan    string       `json:"plan"`
+	Plan    string       `json:"plan" about:"names the layout"`
 	Patches []ProofPatch `json:"patches"`
 	// Size of a patch and Height of its layer, mm; Area of one as printed, mm2.
-	Size     float64  `json:"size"`
-	Height   float64  `json:"height"`
-	Area     float64  `json:"area"`
+	Size     float64  `json:"size" about:"mm"`
+	Height   float64  `json:"height" about:"of the layer, mm"`
+	Area     float64  `json:"area" about:"of a patch, mm2"`
 	Cautions []string `json:"cautions"`
-	// InForce is the correction that it is to be printed with: none, map or file.
-	InForce string `json:"in_force"`
+	InForce  string   `json:"in_force" about:"the correction that it is to be printed with" enum:"none,map,file"`
 	// File is the G-code; A4 and Letter are worksheets in HTML.
-	File   string `json:"file"`
-	A4     string `json:"worksheet_a4"`
-	Letter string `json:"worksheet_letter"`
+	File   string `json:"file" about:"the G-code"`
+	A4     string `json:"worksheet_a4" about:"HTML"`
+	Letter string `json:"worksheet_letter" about:"HTML"`
 }
 
 // ProofPatch is one patch; U and V are its middle, mm.
 type ProofPatch struct {
-	N    int     `json:"n"`
-	U    float64 `json:"u"`
-	V    float64 `json:"v"`
-	Zero bool    `json:"zero"`
+	N    int     `json:"n" about:"from 1"`
+	U    float64 `json:"u" about:"mm"`
+	V    float64 `json:"v" about:"mm"`
+	Zero bool    `json:"zero" about:"stands at the zero point"`
 }
 
 // Thickness is the body of POST runs/{id}/thickness: micrometer readings of a proof
@@ -31,29 +30,27 @@ type ProofPatch struct {
 type Thickness struct {
 	// Plan is the one that the worksheet names, needed where a reading names its
 	// patch by number.
-	Plan     string             `json:"worksheet,omitempty"`
+	Plan     string             `json:"worksheet,omitempty" about:"the plan that it names; needed where patches are named by number"`
 	Readings []ThicknessReading `json:"readings,omitempty"`
-	CSV      string             `json:"csv,omitempty"`
-	// InForce is none, map (a correction stands in the printer's map) or file (one
-	// was carried into the printed file).
-	InForce string `json:"in_force"`
-	Person  string `json:"person"`
+	CSV      string             `json:"csv,omitempty" about:"in place of readings, or beside them: a header patch,thickness or u,v,thickness"`
+	InForce  string             `json:"in_force" about:"whether a correction was in force while it was printed: in the printer's map, or carried into the file" enum:"none,map,file"`
+	Person   string             `json:"person,omitempty" about:"who read"`
 }
 
 // ThicknessReading is one reading, mm, of the patch with a number, or at a place; or that
 // its lines lie apart or are round on top (Gaps), without a thickness.
 type ThicknessReading struct {
-	Patch     int      `json:"patch,omitempty"`
-	U         *float64 `json:"u,omitempty"`
-	V         *float64 `json:"v,omitempty"`
-	Thickness float64  `json:"thickness,omitempty"`
-	Gaps      bool     `json:"gaps,omitempty"`
+	Patch     int      `json:"patch,omitempty" about:"its number, or u and v"`
+	U         *float64 `json:"u,omitempty" about:"mm"`
+	V         *float64 `json:"v,omitempty" about:"mm"`
+	Thickness float64  `json:"thickness,omitempty" about:"mm"`
+	Gaps      bool     `json:"gaps,omitempty" about:"its lines lie apart or are round on top; then without thickness"`
 }
 
 // Proof is what the patches show.
 type Proof struct {
 	// Verdict is verified, wrong, agrees, contradicts or cannot-tell.
-	Verdict  string `json:"verdict"`
+	Verdict  string `json:"verdict" enum:"verified,wrong,agrees,contradicts,cannot-tell"`
 	Sentence string `json:"sentence"`
 	Doubt    string `json:"doubt"`
 	Next     string `json:"next"`
@@ -62,17 +59,17 @@ type Proof struct {
 	Scatter *Measured  `json:"scatter"`
 	Patches []LeftOver `json:"patches"`
 	// Gaps are the places of patches that have gaps, Missing those without a reading.
-	Gaps    []XY `json:"gaps"`
-	Missing []XY `json:"missing"`
+	Gaps    []XY `json:"gaps" about:"patches that have gaps"`
+	Missing []XY `json:"missing" about:"patches without a reading: nothing is verified with one"`
 }
 
 // LeftOver is the error at a patch against the zero place, mm.
 type LeftOver struct {
-	U         float64  `json:"u"`
-	V         float64  `json:"v"`
+	U         float64  `json:"u" about:"mm"`
+	V         float64  `json:"v" about:"mm"`
 	Readings  int      `json:"readings"`
-	Thickness float64  `json:"thickness"`
-	Error     float64  `json:"error"`
-	U95       float64  `json:"u95"`
-	Predicted *float64 `json:"predicted"`
+	Thickness float64  `json:"thickness" about:"mean, mm"`
+	Error     float64  `json:"error" about:"against the zero point, mm"`
+	U95       float64  `json:"u95" about:"mm"`
+	Predicted *float64 `json:"predicted" about:"nozzle error without a correction, mm"`
 }

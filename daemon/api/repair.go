@@ -3,7 +3,7 @@ package api
 // AskRepair is what the repair desk has to be told; the zero value takes what the
 // settings and the run say.
 type AskRepair struct {
-	Mounting float64 // length between the brackets of the beam, mm; 0: the gauged width
+	Mounting float64 // length between the brackets of the beam, mm; 0: not known
 	Spacing  float64 // of a bracket's fasteners across the beam, mm; 0: 20
 	Width    float64 // of the profile, mm; 0: 20
 	Height   float64 // other side of the profile's section, mm; 0: as wide
@@ -12,72 +12,33 @@ type AskRepair struct {
 	Pitch    float64 // a turn of their screws moves the bed by it, mm; 0: that of the settings
 }
 
-// Repair is what a person can do with tools. Each part is nil with its Why where
-// the run does not tell it.
+// Repair is what a person can do with tools, one step at a time in the order in which to
+// do them.
 type Repair struct {
-	Cautions []string     `json:"cautions"`
-	Twist    *Twist       `json:"twist"`
-	TwistWhy string       `json:"twist_why"`
-	Tram     *Tram        `json:"tram"`
-	TramWhy  string       `json:"tram_why"`
-	Advice   []HandAdvice `json:"advice"`
+	Cautions []string     `json:"cautions" about:"before anything is done with tools"`
+	Largest  *Measured    `json:"largest" about:"the largest nozzle error over the gauged area now, its size; null where it is not known"`
+	Steps    []RepairStep `json:"steps" about:"one act at a time, in the order in which to do them"`
+	Why      string       `json:"why" about:"why there is no step; empty where there is one"`
+	Missing  string       `json:"missing" about:"what to say to get more steps; empty for nothing"`
 }
 
-// Twist is the roll of the head along the beam, and what undoes it.
-type Twist struct {
-	From float64  `json:"from"`
-	To   float64  `json:"to"`
-	Roll Measured `json:"roll"`
-	// High is the side, back or front, that is too high at the right end; neither:
-	// within its doubt, and there is nothing to shim.
-	High     string  `json:"high_at_right"`
-	Mounting float64 `json:"mounting"`
-	// Rocking is the gap under a bare profile's fourth corner on a flat reference;
-	// BladeIn should go under it, BladeOut should not; 0: no blade of a usual set.
-	Rocking    Measured `json:"rocking"`
-	BladeIn    float64  `json:"blade_in"`
-	BladeOut   float64  `json:"blade_out"`
-	AllowedDeg float64  `json:"allowed_deg"`
-	TwistDeg   Measured `json:"twist_deg"`
-	Shim       Measured `json:"shim"`
-	Under      string   `json:"under_at_right"`
-	// Rail is by how much RailSide has to be raised at its right end; nil: one beam.
-	Rail     *Measured `json:"rail"`
-	RailSide string    `json:"rail_side"`
-	// Costs is the change of the gap error now, After what is predicted once a shim
-	// of that thickness, to 0.01 mm, is in place.
-	Costs Measured `json:"costs"`
-	After Measured `json:"after"`
-	Says  string   `json:"says"`
+// RepairStep is one act with tools, and what to measure after it.
+type RepairStep struct {
+	ID     string    `json:"id" enum:"wheels,play,other,y-axis,undo,brackets,profile,shim,beam,pitch,angles,measure,screws,z-offset,correct"`
+	Title  string    `json:"title" about:"the act"`
+	Do     []string  `json:"do" about:"how to do it"`
+	Then   string    `json:"then" about:"what has to come of it"`
+	Amount *Measured `json:"amount" about:"thickness of a shim, gap that a profile rocks by, or how far the Z offset moves, mm"`
+	Left   *Measured `json:"left" about:"largest nozzle error that is predicted after it"`
+	Screws []Screw   `json:"screws,omitempty" about:"of the bed, in the order in which to turn them"`
 }
 
-// Tram is how the bed's supports have to be moved, as the nozzle sees the bed.
-type Tram struct {
-	// SlopeX and SlopeY of the bed, mm per 100 mm: + rises to the right and back.
-	SlopeX Measured `json:"slope_x"`
-	SlopeY Measured `json:"slope_y"`
-	// Drift is by how much all heights moved while the places were gauged, mm, taken
-	// out of the slopes; nil where the places cannot tell it.
-	Drift    *Measured     `json:"drift"`
-	Off      float64       `json:"off_plane"`
-	Pitch    float64       `json:"pitch"`
-	Supports []TramSupport `json:"supports"`
-	Says     string        `json:"says"`
-}
-
-// TramSupport is one support: + is up.
-type TramSupport struct {
+// Screw is one support of the bed: + is up.
+type Screw struct {
 	X       float64  `json:"x"`
 	Y       float64  `json:"y"`
 	Up      Measured `json:"up"`
 	Turns   Measured `json:"turns"`
-	Sure    bool     `json:"sure"`
-	Follows bool     `json:"follows"`
+	Eighths int      `json:"eighths" about:"of a turn, below zero: the bed goes down; 0: leave it" minimum:"-1000"`
 	Says    string   `json:"says"`
-}
-
-// HandAdvice is what to look for by hand.
-type HandAdvice struct {
-	Title string   `json:"title"`
-	Steps []string `json:"steps"`
 }

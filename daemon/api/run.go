@@ -26,51 +26,41 @@ func (s State) Over() bool { return s == Done || s == Stopped || s == Failed }
 
 // Caution is what a person confirms.
 type Caution struct {
-	ID   string `json:"id"`
-	Text string `json:"text"`
+	ID   string `json:"id" about:"what to send back"`
+	Text string `json:"text" about:"what to read"`
 }
 
 // NewRun is the body of POST runs.
 type NewRun struct {
-	Steps []string `json:"steps"`
-	// Attended says that somebody stands at the machine and has confirmed what
-	// a run asks: it begins at once if the owner has allowed attended starts,
-	// and waits for the confirmation as ever if not.
-	Attended bool `json:"attended,omitempty"`
+	Steps    []string `json:"steps" about:"repeat, gauging, survey, plate-turn, coupons, angles, reference" minItems:"1"`
+	Attended bool     `json:"attended,omitempty" about:"someone stands at the machine and has confirmed the cautions: if the owner has set attended_starts the run begins at once, else it waits as ever"`
 	// Heat asks for heat; nil runs as the machine is.
-	Heat *Heat `json:"heat,omitempty"`
-	// Quick makes the survey as small as that of the calendar's check.
-	Quick bool `json:"quick,omitempty"`
-	// For is an earlier run: this one gauges the places that it still asks for, and
-	// its records join the earlier run's. The steps are gauging, or repeat and
-	// gauging.
-	For string `json:"for,omitempty"`
+	Heat  *Heat  `json:"heat,omitempty" about:"Heat up before anything is measured; a part that is left out takes the owner's setting. The run then has one caution more, and switches the heaters off at its end."`
+	Quick bool   `json:"quick,omitempty" about:"a survey as small as that of the calendar's check"`
+	For   string `json:"for,omitempty" about:"an earlier run that has ended: this one gauges the zero point and then the places that the earlier run still asks for, and its records join the earlier run's once it has ended; steps are gauging, or repeat and gauging"`
 }
 
 // Heat is what a run heats, degrees C; 0 heats nothing. In a question a nil part
 // takes the owner's setting.
 type Heat struct {
-	Nozzle *float64 `json:"nozzle"`
-	Bed    *float64 `json:"bed"`
+	Nozzle *float64 `json:"nozzle,omitempty" about:"degrees C; 0: not heated"`
+	Bed    *float64 `json:"bed,omitempty" about:"degrees C; 0: not heated"`
 }
 
 // Confirm is the body of POST runs/{id}/confirm.
 type Confirm struct {
-	Cautions []string `json:"cautions"`
-	Person   string   `json:"person"`
+	Cautions []string `json:"cautions" about:"ids of the cautions that the person has read and confirms"`
+	Person   string   `json:"person" about:"who gives the word"`
 	// Gauge is the blade's thickness, mm; nil means 0.10.
-	Gauge *float64 `json:"gauge_mm,omitempty"`
-	// Paper says that a sheet of paper stands in for the blade: its thickness and
-	// its drag are less certain.
-	Paper bool `json:"paper,omitempty"`
+	Gauge *float64 `json:"gauge_mm,omitempty" about:"thickness of the feeler gauge" minimum:"0.02" maximum:"0.3" default:"0.1"`
+	Paper bool     `json:"paper,omitempty" about:"a sheet of paper stands in for the feeler gauge: its thickness and its drag are less certain"`
 }
 
 // Progress counts what a step does.
 type Progress struct {
-	Done int `json:"done"`
-	Of   int `json:"of"`
-	// ETA is the time left in this step, s; nil if it cannot be told.
-	ETA *float64 `json:"eta_s"`
+	Done int      `json:"done"`
+	Of   int      `json:"of" about:"0 if it cannot be told"`
+	ETA  *float64 `json:"eta_s" about:"time left in this step, s"`
 }
 
 // Prompt is a question to the person.
@@ -83,63 +73,52 @@ type Prompt struct {
 
 // Wanted describes a number that a prompt asks for; Unit is mm or deg.
 type Wanted struct {
-	Unit  string  `json:"unit"`
+	Unit  string  `json:"unit" enum:"mm,deg"`
 	Least float64 `json:"least"`
 	Most  float64 `json:"most"`
 }
 
 // Spot is the gauging place in hand.
 type Spot struct {
-	Index     int     `json:"index"`
+	Index     int     `json:"index" about:"from 0, the zero point"`
 	U         float64 `json:"u"`
 	V         float64 `json:"v"`
-	Z         float64 `json:"z"`
-	Predicted float64 `json:"predicted_z"`
-	Floor     float64 `json:"floor_z"`
-	// NextStep is how far loose takes the nozzle down, mm; 0 at the floor.
-	NextStep float64 `json:"next_step"`
-	Records  int     `json:"records"`
+	Z         float64 `json:"z" about:"where the nozzle is"`
+	Predicted float64 `json:"predicted_z" about:"where the nozzle is expected to touch the bed; the gauge drags higher by its thickness"`
+	Floor     float64 `json:"floor_z" about:"the nozzle is never lowered below"`
+	NextStep  float64 `json:"next_step" about:"how far loose takes the nozzle down; 0 at the floor"`
+	Records   int     `json:"records" about:"readings made here"`
 	// Wanted is how many records the plan takes here, Of how many places.
-	Wanted int `json:"wanted"`
-	Of     int `json:"of"`
+	Wanted int `json:"wanted" about:"readings planned here"`
+	Of     int `json:"of" about:"points planned"`
 	// Gauge is the blade's thickness, mm.
-	Gauge float64 `json:"gauge_mm"`
-	// Heights are the bed contacts recorded here, mm.
-	Heights []float64 `json:"heights"`
-	// Ahead are the places still planned as (u, v), mm, in their order.
-	Ahead [][2]float64 `json:"ahead"`
+	Gauge   float64      `json:"gauge_mm" about:"thickness of the feeler gauge"`
+	Heights []float64    `json:"heights" about:"bed contacts recorded here"`
+	Ahead   [][2]float64 `json:"ahead" about:"places still planned as [u, v], mm, in their order"`
 }
 
 // Run is the state of a run.
 type Run struct {
-	ID       string    `json:"id"`
-	State    State     `json:"state"`
-	Step     string    `json:"step"`
-	Steps    []string  `json:"steps"`
+	ID       string    `json:"id" about:"sorts by time"`
+	State    State     `json:"state" about:"awaiting-person: a prompt; awaiting-gauge: a place; awaiting-next: recorded or skipped, Z is up" enum:"awaiting-confirmation,running,awaiting-person,awaiting-gauge,awaiting-next,done,stopped,failed"`
+	Step     string    `json:"step" enum:",prepare,repeat,gauging,survey,plate-turn,coupons,angles,reference,prove,analysis"`
+	Steps    []string  `json:"steps" about:"what was asked for"`
 	Began    time.Time `json:"began"`
 	Progress Progress  `json:"progress"`
 	Prompt   *Prompt   `json:"prompt"`
 	Place    *Spot     `json:"place"`
 	Error    *Error    `json:"error"`
 	// Cautions to confirm, while the run awaits it.
-	Cautions []Caution `json:"cautions,omitempty"`
-	// Sentence says where the run stands, for people.
-	Sentence string `json:"sentence"`
-	// Unwatched says that nobody needs to be at the machine any more.
-	Unwatched bool `json:"unwatched"`
-	Touches   int  `json:"touches"`
-	Gaugings  int  `json:"gaugings"`
-	// Number is the number of the run's last event.
-	Number int64 `json:"number"`
-	// Heat is what the run heats, nil if nothing.
-	Heat *Heat `json:"heat,omitempty"`
-	// For is the earlier run that this one gauges more for, "" for none.
-	For string `json:"for,omitempty"`
-	// Later are the runs that gauge more for this one as far as they are kept, the
-	// earliest first; what became of their gaugings says the analysis.
-	Later []string `json:"later,omitempty"`
-	// Forecast is what is ahead; nil once the run is over.
-	Forecast *Forecast `json:"forecast,omitempty"`
+	Cautions  []Caution `json:"cautions,omitempty" about:"to be confirmed before the run begins"`
+	Sentence  string    `json:"sentence" about:"where the run stands, for people"`
+	Unwatched bool      `json:"unwatched" about:"whether no one needs to be at the machine any more"`
+	Touches   int       `json:"touches"`
+	Gaugings  int       `json:"gaugings" about:"readings at the feeler gauge"`
+	Number    int64     `json:"number" about:"of the run's last event"`
+	Heat      *Heat     `json:"heat,omitempty" about:"what the run heats; absent if nothing"`
+	For       string    `json:"for,omitempty" about:"the earlier run that this one gauges more for; absent for a run of its own"`
+	Later     []string  `json:"later,omitempty" about:"the runs that gauge more for this one, as far as they are kept, the earliest first; absent if there are none; what became of their readings says the analysis"`
+	Forecast  *Forecast `json:"forecast,omitempty" about:"what is ahead; absent where nothing can be predicted, and once the run is over"`
 }
 
 // Proves reports whether the run gauges a correction that is in force: it tells of that,
@@ -148,15 +127,15 @@ func (r Run) Proves() bool { return slices.Contains(r.Steps, "prove") }
 
 // AnswerPrompt is the body of POST runs/{id}/answer.
 type AnswerPrompt struct {
-	Prompt string   `json:"prompt"`
-	Answer string   `json:"answer"`
-	Value  *float64 `json:"value,omitempty"`
+	Prompt string   `json:"prompt" about:"id of the prompt"`
+	Answer string   `json:"answer" enum:"yes,no"`
+	Value  *float64 `json:"value,omitempty" about:"where the prompt asks for one"`
 }
 
 // GaugeAction is the body of POST runs/{id}/gauge. Action is what the person feels,
 // loose, drags or tight, or skip, forget or next.
 type GaugeAction struct {
-	Action string `json:"action"`
+	Action string `json:"action" enum:"loose,drags,tight,skip,next,forget"`
 }
 
 // Record is a whole run: the JSON of record.Run.

@@ -19,10 +19,8 @@ func StopOf(q url.Values) AskStop {
 
 // StopAnswer is the answer to a stop.
 type StopAnswer struct {
-	// Requested says that the stop request went out to the printer.
-	Requested bool `json:"requested"`
-	// Text says what became of it.
-	Text string `json:"text"`
+	Requested bool   `json:"requested" about:"whether a stop request went out to the printer"`
+	Text      string `json:"text" about:"what became of it"`
 }
 
 // Warnings stand beside the cautions of every run: nothing to tick, and all to know.

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"abbed/analysis"
+	"abbed/analysis/compare"
 	"abbed/daemon/link"
 	"abbed/daemon/status"
 	"abbed/daemon/store"
@@ -164,10 +165,10 @@ func (d *Correction) LearnLater() {
 
 // moved says where the gap error changed most between two runs: beyond the doubt of
 // all places together, and by more than half of the tolerance, since less than
-// that no first layer shows (analysis.Compare). It is "" if nothing did, or where
+// that no first layer shows (compare.Compare). It is "" if nothing did, or where
 // the runs cannot be compared.
 func moved(was, is analysis.Judged) string {
-	c, why := analysis.Compare(was, is)
+	c, why := compare.Compare(was, is)
 	if why != nil || c.Most == nil {
 		return ""
 	}

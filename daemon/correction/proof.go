@@ -28,11 +28,17 @@ func (d *Correction) ProofOf(ctx context.Context, a store.Applied) (record.Proof
 	if j, err := d.runs.Judged(a.Run); err == nil && j.Verdict.Level != nil {
 		p.Predicted, p.PredictedU = -j.Verdict.Level.Value, j.Verdict.Level.U
 		p.U95 += 2 * j.Verdict.Level.U
+	} else {
+		p.LevelOpen, p.U95 = true, p.U95+levelMost
 	}
 	// The node must be where the nozzle can be.
 	p.Place = d.know(d.link.Now().Facts).Setup.Reach.Nearest(p.Place)
 	return p, nil
 }
+
+// levelMost is how far a Z offset may be off that nobody gauged, mm (common practice, no
+// source).
+const levelMost = 0.2
 
 // learnProof keeps what a proof showed.
 func (d *Correction) learnProof(run record.Run) {

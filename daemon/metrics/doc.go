@@ -9,7 +9,7 @@
 // Base units: meters, seconds, degrees Celsius, ratios 0..1. What is not known
 // is absent, never 0.
 //
-// deploy/docs/metrics.md lists every metric with its labels; a test holds it to
+// deploy/metrics/metrics.md lists every metric with its labels; a test holds it to
 // the code. A label takes one of a few words that stand in the code, or comes
 // from the build: the number of series does not grow with what is printed.
 //

@@ -2,6 +2,7 @@ package metrics
 
 import (
 	"abbed/analysis"
+	"abbed/analysis/compare"
 	"abbed/daemon/api"
 	"abbed/daemon/status"
 )
@@ -79,7 +80,7 @@ func (s sink) rate(f, half family, m *analysis.Measured) {
 }
 
 // moved sends a change of a rate of tilt, given in the unit of its values.
-func (s sink) moved(of, since string, c *analysis.Change) {
+func (s sink) moved(of, since string, c *compare.Change) {
 	if c != nil && base[c.By.Unit] > 0 {
 		k := base[c.By.Unit]
 		s.put(tiltChange, c.By.Value*k, of, since)

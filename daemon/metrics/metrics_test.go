@@ -11,6 +11,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/testutil"
 
 	"abbed/analysis"
+	"abbed/analysis/compare"
 	"abbed/daemon/api"
 	"abbed/daemon/metrics"
 	"abbed/daemon/status"
@@ -45,8 +46,8 @@ func busy() status.Snapshot {
 		Tilt:        analysis.Rates{Twist: rate(5.2e-5), Pitch: rate(-1e-5)},
 		TiltApplied: analysis.Rates{Twist: rate(4e-5), Pitch: rate(-2e-5)},
 		Moved: map[string]status.Moved{
-			status.SinceRun:        {Twist: &analysis.Change{By: *rate(1e-6)}},
-			status.SinceCorrection: {Twist: &analysis.Change{By: *rate(1.2e-5), Beyond: true}, Pitch: &analysis.Change{By: *rate(1e-6)}},
+			status.SinceRun:        {Twist: &compare.Change{By: *rate(1e-6)}},
+			status.SinceCorrection: {Twist: &compare.Change{By: *rate(1.2e-5), Beyond: true}, Pitch: &compare.Change{By: *rate(1e-6)}},
 		},
 		Applied: api.Applied{State: api.Kept, Digest: &digest}, AppliedAt: at.Add(-time.Hour), Expiry: status.ExpiredTwist,
 		Counters:  status.Counters{Touches: 349, Gaugings: 20, Faults: 1, Resends: 2, Lines: 9001, Busy: 1200.5, Waited: 3.25},

@@ -16,7 +16,7 @@ import (
 )
 
 // table is the document for people.
-const table = "../../deploy/docs/metrics.md"
+const table = "../../deploy/metrics/metrics.md"
 
 const (
 	begin = "<!-- the table begins: go test ./daemon/metrics -update writes it -->\n"

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"abbed/analysis"
+	"abbed/analysis/compare"
 	"abbed/daemon/api"
 	"abbed/probe/record"
 )
@@ -23,7 +24,7 @@ func (s *Shelf) Compare(before, after string) (api.Comparison, error) {
 
 // Compared compares two runs in the words of the API.
 func Compared(before, after analysis.Judged) (api.Comparison, error) {
-	c, why := analysis.Compare(before, after)
+	c, why := compare.Compare(before, after)
 	if why != nil {
 		return api.Comparison{}, api.Errorf(409, why.Code, why.Hint, "compare: %s", why.Text)
 	}
@@ -55,13 +56,13 @@ func placeGap(p *analysis.PlaceGap) *api.PlaceGap {
 	return &api.PlaceGap{U: p.Place.U, V: p.Place.V, Gap: finite(p.Gap), U95: finite(p.U95)}
 }
 
-func placeChange(p analysis.PlaceChange) api.PlaceChange {
+func placeChange(p compare.PlaceChange) api.PlaceChange {
 	return api.PlaceChange{U: p.Place.U, V: p.Place.V, Before: finite(p.Before), U95Before: finite(p.U95Before), After: finite(p.After), U95After: finite(p.U95After),
 		By: finite(p.By), U95: finite(p.U95), Beyond: p.Beyond}
 }
 
 // change turns a change into the API's words: angles along a way in deg per m.
-func change(c analysis.Change) *api.Change {
+func change(c compare.Change) *api.Change {
 	return &api.Change{What: c.What, Says: c.Says, Before: *inDegrees(&c.Before), After: *inDegrees(&c.After), By: *inDegrees(&c.By), Ratio: c.Ratio, Beyond: c.Beyond, Sentence: c.Sentence()}
 }
 

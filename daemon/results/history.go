@@ -6,6 +6,8 @@ import (
 	"strings"
 
 	"abbed/analysis"
+	"abbed/analysis/compare"
+	"abbed/analysis/steady"
 	"abbed/daemon/api"
 	"abbed/probe/record"
 )
@@ -126,7 +128,7 @@ func entryOf(now analysis.Judged, before *analysis.Judged) api.Entry {
 	if r.Pitch != nil {
 		e.Pitch = inDegrees(r.Pitch)
 	}
-	if w, ok := analysis.WarmthOf(now.Run); ok {
+	if w, ok := steady.WarmthOf(now.Run); ok {
 		e.Nozzle, e.Bed = &w.Nozzle, &w.Bed
 	}
 	switch {
@@ -142,7 +144,7 @@ func entryOf(now analysis.Judged, before *analysis.Judged) api.Entry {
 
 // since compares a run with the one before it that tells an angle.
 func since(e *api.Entry, before, now analysis.Judged) {
-	c, why := analysis.Compare(before, now)
+	c, why := compare.Compare(before, now)
 	if why != nil {
 		e.Why = why.Text
 		return

@@ -18,12 +18,30 @@ import (
 )
 
 // ProofPrint makes the file of a proof print over the area that a run has gauged,
-// leastGap is the gap under the nozzle, its doubt taken off, at which a patch may still
-// be printed, mm (the project's design).
-const leastGap = 0.05
+// What may be printed, mm (the project's design): leastGap is the gap under the nozzle, its
+// doubt taken off, at which a patch still may, and tooLow by how much the nozzle may be too
+// low where that is not known. flatTop is how thick a layer may be, in widths of its line
+// (common practice, no source).
+const (
+	leastGap = 0.05
+	tooLow   = 0.20
+	flatTop  = 0.75
+)
+
+// thick makes a print thick enough for a nozzle whose error is not known. It is refused
+// where lines of this width cannot be as thick.
+func thick(p *patches.Print) error {
+	p.Settings.Height = max(p.Settings.Height, tooLow+leastGap)
+	if least := p.Settings.Height / flatTop; p.Settings.Width < least-1e-9 {
+		return api.Errorf(409, "digs-in", fmt.Sprintf("Set proof.width to %.2f mm or more, with a nozzle for it; or gauge a few points, and no patch has to be as thick.", least),
+			"make the proof print: while the nozzle error is not known the patches have to be %.2f mm thick, and lines %.2f mm wide cannot be", p.Settings.Height, p.Settings.Width)
+	}
+	return nil
+}
 
 // clear leaves out of a print without a correction in force the patches where the nozzle
-// would come too near the bed; what is nearest is printed last. It is refused where too
+// would come too near the bed; what is nearest is printed last. Where the nozzle error is
+// not known all are thick enough. It is refused where too
 // few are left to tell anything.
 func clear(p *patches.Print, v analysis.Verdict) error {
 	gap, all := v.Gap, len(p.Patches)
@@ -31,7 +49,7 @@ func clear(p *patches.Print, v analysis.Verdict) error {
 		return digsIn("make the proof print: the head needs repair, and where the nozzle is too low is not known")
 	}
 	if gap == nil {
-		return nil
+		return thick(p)
 	}
 	under := func(q patches.Patch) float64 {
 		g, u95, _ := gap.Beyond(record.Place{U: q.U, V: q.V})
@@ -49,17 +67,20 @@ func digsIn(text string) error {
 	return api.Errorf(409, "digs-in", "Repair first, or apply a correction; a thicker first layer (setting layer) may do as well.", "%s", text)
 }
 
-// GaugedArea is where a run tells the gap error, or its reach.
+// GaugedArea is where a run was gauged, or its reach: patches alone are planned over that,
+// also when their readings come once more.
 func GaugedArea(run record.Run, v analysis.Verdict) record.Rect {
-	if v.Gap == nil {
+	if v.Gap == nil || len(run.Gaugings) == 0 {
 		return run.Setup.Reach
 	}
 	return v.Gap.Area
 }
 
-// Patches plans a proof print by the owner's settings. A bed that is not known is
+// Patches plans a proof print over what a run has gauged, or over the reach, by the owner's
+// settings; four more patches where nothing was gauged. A bed that is not known is
 // an error; so is a start or end file that cannot be read.
-func Patches(s config.Settings, setup record.Setup, area record.Rect, levelling string) (patches.Print, error) {
+func Patches(s config.Settings, run record.Run, v analysis.Verdict, levelling string) (patches.Print, error) {
+	setup, area := run.Setup, GaugedArea(run, v)
 	if setup.Bed.W() <= 0 || setup.Bed.H() <= 0 {
 		return patches.Print{}, fmt.Errorf("the bed is not known: give --bed X0,Y0,X1,Y1")
 	}
@@ -71,6 +92,7 @@ func Patches(s config.Settings, setup record.Setup, area record.Rect, levelling 
 		area = setup.Bed
 	}
 	o := patches.Defaults()
+	o.Quarters = len(run.Gaugings) == 0
 	o.Height, o.Width, o.Filament = s.Layer, s.Proof.Width, s.Proof.Filament
 	o.Travel, o.Lift, o.Clearance, o.Retract = s.Feeds.Travel, s.Feeds.Z, s.Clearance, s.Proof.Retract
 	o.Nozzle, o.Bed, o.NozzleMax, o.BedMax, o.Levelling = s.Proof.Nozzle, s.Proof.Bed, s.Heat.NozzleMax, s.Heat.BedMax, levelling
@@ -127,12 +149,15 @@ func Printed(p patches.Print, v analysis.Verdict, inForce string) (api.ProofPrin
 // Case is what the patches of a run are judged against; plan is what was to be printed,
 // without patches where that is not known.
 func Case(run record.Run, v analysis.Verdict, corrected bool, plan patches.Print) proof.Case {
+	if v.Gap == nil && !corrected {
+		_ = thick(&plan) // as it was printed, if it was
+	}
 	c := proof.Case{ZeroU: run.Setup.Zero.U, ZeroV: run.Setup.Zero.V, Tolerance: run.Setup.Criteria.Tolerance, Corrected: corrected,
 		Area: GaugedArea(run, v), Layer: plan.Settings.Height}
 	for _, q := range plan.Patches {
 		c.Planned = append(c.Planned, record.Place{U: q.U, V: q.V})
 	}
-	if v.Gap != nil {
+	if v.Gap != nil && (corrected || len(run.Gaugings) > 0) {
 		c.Predicted = func(u, w float64) (float64, float64, bool) {
 			g, u95, reason := v.Gap.At(record.Place{U: u, V: w})
 			return g, u95, reason == nil && !math.IsNaN(g)

@@ -9,6 +9,7 @@ import (
 	"abbed/analysis"
 	"abbed/analysis/workshop"
 	"abbed/config"
+	"abbed/config/say"
 	"abbed/daemon/api"
 	"abbed/probe/record"
 )
@@ -42,7 +43,7 @@ func Asked(a api.AskRepair, s config.Settings) api.AskRepair {
 	return a
 }
 
-// RepairOf works out the repair desk of a run.
+// RepairOf works out what to do with tools after a run, in the order in which to do it.
 func RepairOf(run record.Run, v analysis.Verdict, a api.AskRepair) (api.Repair, error) {
 	for _, l := range []float64{a.Mounting, a.Spacing, a.Width, a.Height, a.Rails} {
 		if !(l >= 0 && l <= 5000) {
@@ -52,186 +53,321 @@ func RepairOf(run record.Run, v analysis.Verdict, a api.AskRepair) (api.Repair, 
 	if !(a.Pitch >= 0.1 && a.Pitch <= 5) {
 		return api.Repair{}, api.Errorf(422, "bad-value", "Give mm in a turn, 0.1 to 5, such as 0.7.", "repair: %g mm is no pitch of a screw.", a.Pitch)
 	}
-	out := api.Repair{Cautions: workshop.Cautions(), Advice: []api.HandAdvice{}}
-	var found []string
-	for _, f := range v.Findings {
-		found = append(found, f.ID)
+	b := bench{run: run, v: v, AskRepair: a, ahead: v.Gap.Ahead()}
+	out := api.Repair{Cautions: workshop.Cautions(), Steps: []api.RepairStep{}}
+	if b.ahead != nil {
+		b.now = b.ahead.Largest(analysis.Slope{})
+		out.Largest = measured(&b.now)
 	}
-	for _, h := range workshop.AdviceFor(found...) {
-		out.Advice = append(out.Advice, api.HandAdvice{Title: h.Title, Steps: h.Steps})
+	out.Steps = append(out.Steps, b.steps()...)
+	for i := range out.Steps {
+		if out.Steps[i].Do == nil {
+			out.Steps[i].Do = []string{}
+		}
 	}
-	out.Twist, out.TwistWhy = twistOf(run, v, a)
-	out.Tram, out.TramWhy = tramOf(run, v, a)
+	if len(out.Steps) == 0 {
+		out.Why = b.why()
+	}
+	if len(a.Supports) == 0 {
+		out.Missing = "Say where the screws of the bed are (setting desk.supports), and you get their turns."
+	}
 	return out, nil
 }
 
-// doubted is a value of the workshop in the contract's shape: its u is analysis.Judged, and has
-// no finite degrees of freedom (see workshop).
-func doubted(v workshop.Value, unit string) api.Measured {
-	return api.Measured{Value: v.Value, U: v.U, Lo95: v.Value - v.U95(), Hi95: v.Value + v.U95(), Unit: unit}
+// bench is what the steps are worked out from.
+type bench struct {
+	run record.Run
+	v   analysis.Verdict
+	api.AskRepair
+	ahead *analysis.Ahead
+	now   analysis.Measured
 }
 
-func inDeg(v workshop.Value) workshop.Value {
-	return workshop.Value{Value: v.Value * 180 / math.Pi, U: v.U * 180 / math.Pi}
+func (b bench) tolerance() float64 { return b.run.Setup.Criteria.Tolerance }
+
+// steps are in the order of the work: what does not repeat; the Y axis; the beam, and
+// after each of these a new run; then the bed's screws, the Z offset, the correction.
+func (b bench) steps() []api.RepairStep {
+	if f, failed := b.v.Stability.Failed(); failed {
+		return []api.RepairStep{b.unsteady(f), {ID: "measure", Title: "Run the repeat test again.", Do: []string{"Go on only when it passes."}}}
+	}
+	work := b.tilting()
+	if len(work) == 0 {
+		return b.level()
+	}
+	if b.run.Setup.Applied != nil {
+		work = append([]api.RepairStep{{ID: "undo", Title: "Undo the correction.", Do: []string{"It was made for the machine as it is now."}}}, work...)
+	}
+	again := api.RepairStep{ID: "measure", Title: "Measure again: repeat, gauging and survey.", Then: "The bed's screws, the Z offset and the correction come after that run."}
+	return append(work, again)
 }
 
-// rollOf returns the head's roll over the gauged width at the middle row, or why
-// the run cannot tell it.
-func rollOf(v analysis.Verdict, lever record.Lever) (workshop.Roll, string) {
-	if f, failed := v.Stability.Failed(); failed {
-		return workshop.Roll{}, f.Sentence + " " + f.Next
+// unsteady is what to do about a failed gate.
+func (b bench) unsteady(f analysis.Finding) api.RepairStep {
+	for _, h := range workshop.AdviceFor(f.ID) {
+		return api.RepairStep{ID: map[string]string{"worn-wheels": "wheels", "loose-carriage": "play"}[f.ID], Title: h.Title + ": look by hand.", Do: h.Steps}
 	}
-	if v.Gap == nil {
-		return workshop.Roll{}, "The gap error cannot be told: " + why(v.GapWhy)
-	}
-	if !v.Has(analysis.BeamTwist) {
-		return workshop.Roll{}, "No twist of the beam was found that could be shimmed away. " + v.Findings[0].Sentence + " " + v.Findings[0].Next
-	}
-	a := v.Gap.Area
-	row := (a.Y0 + a.Y1) / 2
-	left, ul, no := v.Gap.At(record.Place{U: a.X0, V: row})
-	right, ur, no2 := v.Gap.At(record.Place{U: a.X1, V: row})
-	if no != nil || no2 != nil {
-		return workshop.Roll{}, "The ends of the gauged area are not told: gauge there."
-	}
-	// Both are contrasts against the zero place between them, so that their doubts
-	// add at most: the plain sum is never too small.
-	r, err := workshop.FromGap(a.X0, a.X1, workshop.Value{Value: right - left, U: (ul + ur) / 2}, lever.Y)
-	if err != nil {
-		return r, err.Error()
-	}
-	return r, ""
+	return api.RepairStep{ID: "other", Title: f.Sentence, Do: []string{f.Next}}
 }
 
-func twistOf(run record.Run, v analysis.Verdict, a api.AskRepair) (*api.Twist, string) {
-	r, why := rollOf(v, run.Setup.Lever)
-	if why != "" {
-		return nil, why
+// tilting are the acts on what tilts the head or the bed; none where the nozzle error is
+// within the tolerance or not known.
+func (b bench) tilting() []api.RepairStep {
+	if b.ahead == nil && b.v.Has(analysis.Repair) {
+		return []api.RepairStep{b.straighten("The nozzle error is too large for a correction. How large it is over the bed is not known: the run ended before.")}
 	}
-	m := a.Mounting
-	if m == 0 {
-		m = r.To - r.From
+	if b.ahead == nil || b.now.Hi95 <= b.tolerance() {
+		return nil
 	}
-	s, rock := r.Shim(m, a.Spacing), r.Rocking(a.Width, m)
-	in, outBlade := workshop.Blades(rock)
-	t := &api.Twist{From: r.From, To: r.To, Roll: doubted(inDeg(r.Roll), "deg"), High: string(r.High()), Mounting: m,
-		Rocking: doubted(rock, "mm"), BladeIn: in, BladeOut: outBlade, AllowedDeg: workshop.Allowed(a.Width, a.Height, m),
-		TwistDeg: doubted(inDeg(r.Over(m)), "deg"), Shim: doubted(s.Thick, "mm"), Under: string(s.Under)}
-	if a.Rails > 0 {
-		x := r.Rails(m, a.Rails)
-		d := doubted(x.Raise, "mm")
-		t.Rail, t.RailSide = &d, string(x.Which)
+	lever := b.run.Setup.Lever
+	along := math.Abs(lever.X) <= lever.Length()/6 // within 10 degrees of Y
+	switch {
+	case b.v.Has(analysis.BedRoll), b.v.Has(analysis.BedPitch):
+		return []api.RepairStep{b.yAxis()}
+	case b.v.Has(analysis.BeamTwist) && along:
+		return b.twisted()
+	case b.v.Has(analysis.BeamPitch):
+		return []api.RepairStep{b.pitched()}
+	case b.v.Has(analysis.HeadTilt), b.v.Has(analysis.BeamTwist):
+		return []api.RepairStep{{ID: "angles", Title: "Read the roll and the pitch of the head with a level (step angles).",
+			Do:   []string{"The probe offset points between X and Y. This run shows roll and pitch as one number. A shim would be a guess.", "Or mount the probe in front of the nozzle or behind it, and measure again."},
+			Then: "A roll is undone by a shim. For pitch straighten the beam or its rail: there is no shim."}}
+	case b.v.Has(analysis.Repair):
+		return []api.RepairStep{b.straighten("The nozzle error is too large for a correction, and its cause is not known.")}
 	}
-	t.Costs = doubted(r.Lever(run.Setup.Lever.Y), "mm")
-	// A shim is chosen to 0.01 mm: a rectangle that wide, and as much in its seat.
-	thick := math.Round(100*s.Thick.Value) / 100
-	t.After = doubted(r.After(run.Setup.Lever.Y, m, a.Spacing, thick, 0.01/math.Sqrt(12)*2), "mm")
-	t.Says = twistSays(t, a, thick)
-	return t, ""
+	return nil
 }
 
-// twistSays says it for people.
-func twistSays(t *api.Twist, a api.AskRepair, thick float64) string {
-	var b strings.Builder
-	pm := func(d api.Measured) string {
-		return fmt.Sprintf("%.3f ±%.3f %s", d.Value, d.Hi95-d.Value, d.Unit)
+// band says a largest nozzle error with its doubt: no number that is less than it.
+func band(m analysis.Measured) string {
+	if m.Lo95 < m.Hi95/3 {
+		return "at most " + say.MM(m.Hi95)
 	}
-	fmt.Fprintf(&b, "The head rolls by %s from x=%.0f to x=%.0f mm (+: its back rises to the right).\n", strings.TrimSpace(fmt.Sprintf("%+.3f ±%.3f deg", t.Roll.Value, t.Roll.Hi95-t.Roll.Value)), t.From, t.To)
-	if t.High == string(workshop.Neither) {
-		b.WriteString("That is within its doubt: there is nothing to shim. Gauge more places along X.\n")
-		return b.String()
-	}
-	fmt.Fprintf(&b, "First confirm it on the bench: the bare profile, %.0f mm wide, over %.0f mm on a flat reference should rock by %s", a.Width, t.Mounting, pm(t.Rocking))
-	if t.BladeIn > 0 {
-		fmt.Fprintf(&b, "; a blade of %.2f mm goes in", t.BladeIn)
-	}
-	if t.BladeOut > 0 {
-		fmt.Fprintf(&b, "; one of %.2f mm does not", t.BladeOut)
-	}
-	b.WriteString(".\nIf it does not, the brackets or what they stand on are twisted, and not the profile.\n")
-	section := "a square section"
-	if a.Height > 0 {
-		section = fmt.Sprintf("a section of %g x %g mm", a.Width, a.Height)
-	}
-	fmt.Fprintf(&b, "A maker may deliver %.3f deg over that length (ANSI H35.2, %s); here it is %.3f ±%.3f deg.\n", t.AllowedDeg, section, math.Abs(t.TwistDeg.Value), t.TwistDeg.Hi95-t.TwistDeg.Value)
-	fmt.Fprintf(&b, "Shim: %s under the %s fasteners (%.0f mm apart) of the right bracket, or under the %s ones of the left.\n", pm(t.Shim), t.Under, a.Spacing, t.High)
-	if t.Rail != nil {
-		fmt.Fprintf(&b, "With two rails %.0f mm apart: raise the %s rail at its right end by %s, or lower the other there.\n", a.Rails, t.RailSide, pm(*t.Rail))
-	}
-	fmt.Fprintf(&b, "Now it costs %.3f ±%.3f mm from end to end; with a shim of %.2f mm %.3f ±%.3f mm should be left. Afterwards tram the bed, set the Z offset, and measure again: that has to lie within the doubt of both.\n", math.Abs(t.Costs.Value), t.Costs.Hi95-t.Costs.Value, thick, t.After.Value, t.After.Hi95-t.After.Value)
-	b.WriteString("The Y axis that rolls evenly costs the same as a twisted beam; angle readings at the head tell them apart. Intervals are 95 %.\n")
-	return b.String()
+	return say.MM(m.Lo95) + " to " + say.MM(m.Hi95)
 }
 
-// tramOf levels the bed to the nozzle, by what the nozzle met.
-func tramOf(run record.Run, v analysis.Verdict, a api.AskRepair) (*api.Tram, string) {
-	if len(a.Supports) == 0 {
-		return nil, "Where the bed's supports are is not known: set desk.supports, x,y of each screw with blanks between them."
+// foil is how well a stack of foil and its seat are known, and the lengths of the beam:
+// 0.01 mm of some 0.2, and 2 % (common practice, no source).
+const foil = 0.03
+
+// twisted undoes a roll of the head at one end of the beam.
+func (b bench) twisted() []api.RepairStep {
+	act, helps := b.ahead.Even(foil, b.tolerance()/3)
+	left := b.ahead.Largest(act)
+	r, ok := b.roll()
+	if !helps || !ok || r.High() == workshop.Neither {
+		return []api.RepairStep{b.straighten("No shim is known to help: the nozzle error bends along X, or is not known well enough.")}
 	}
-	if _, failed := v.Stability.Failed(); failed {
-		return nil, "The machine does not do the same twice: mend that first."
+	then := fmt.Sprintf("The largest nozzle error in the new run has to be %s. Now it is %s.", band(left), band(b.now))
+	if left.Lo95 > b.tolerance() {
+		then += " What is left bends along X, which no shim undoes: correct it, or replace the profile."
+	}
+	if b.Mounting == 0 {
+		return []api.RepairStep{{ID: "brackets", Title: "Measure how far the brackets that hold the beam are from each other.",
+			Do: []string{"A shim at one bracket can undo the roll of the head. How thick it has to be depends on this length.", "Give the length here, and you get the thickness."}, Then: then, Left: measured(&left)}}
+	}
+	return []api.RepairStep{b.profile(r), b.shim(act, r, left, then)}
+}
+
+// roll is how the head rolls, from what the gap error does from end to end in the middle
+// row.
+func (b bench) roll() (workshop.Roll, bool) {
+	a := b.v.Gap.Area
+	row := a.Middle().V
+	left, ul, no := b.v.Gap.At(record.Place{U: a.X0, V: row})
+	right, ur, no2 := b.v.Gap.At(record.Place{U: a.X1, V: row})
+	if no != nil || no2 != nil || a.W() <= 0 {
+		return workshop.Roll{}, false
+	}
+	// Both are contrasts against the zero place between them: their doubts add at most.
+	slope := workshop.Value{Value: (right - left) / a.W(), U: (ul + ur) / 2 / a.W()}
+	return workshop.RollOf(slope, a.W(), b.run.Setup.Lever.X, b.run.Setup.Lever.Y), true
+}
+
+// profile checks on the bench whether the profile is the cause.
+func (b bench) profile(r workshop.Roll) api.RepairStep {
+	high := r.High()
+	gap := r.Rocking(b.Width, b.Mounting)
+	in, out := workshop.Blades(gap)
+	try := ""
+	if in > 0 {
+		try += fmt.Sprintf(" A feeler gauge of %s goes under it.", say.MM(in))
+	}
+	if out > 0 {
+		try += fmt.Sprintf(" One of %s does not.", say.MM(out))
+	}
+	section := "square"
+	if b.Height > 0 {
+		section = fmt.Sprintf("%s x %s", say.Short(b.Width), say.Far(b.Height))
+	}
+	allowed := workshop.Allowed(b.Width, b.Height, b.Mounting) * math.Pi / 180
+	return api.RepairStep{ID: "profile", Title: "If you can take the profile out, check it on a flat reference first.",
+		Do: []string{
+			fmt.Sprintf("Take brackets and rails off. Lay it as it is mounted, the same side up. A twisted one rests on its %s right and %s left corners, and rocks.", high.Other(), high),
+			fmt.Sprintf("Press the %s left corner down. The gap under the %s right corner is %s, if only the profile is twisted.%s", high.Other(), high, say.Within(gap.Value, gap.U95()), try),
+			fmt.Sprintf("A new one (%s) may have up to %s (ANSI H35.2).", section, say.MM(workshop.Cost(b.Width-workshop.Edges, workshop.Value{Value: allowed}).Value)),
+		},
+		Then:   "If the gap is smaller, brackets or Y axis tilt the head as well. The shim undoes all of them.",
+		Amount: inMM(gap)}
+}
+
+// shim is the foil under a bracket, or at a rail.
+func (b bench) shim(act analysis.Slope, r workshop.Roll, left analysis.Measured, then string) api.RepairStep {
+	low := r.High().Other()
+	over, at := b.Spacing, fmt.Sprintf("under every %s screw of the right bracket", low)
+	if b.Rails > 0 {
+		over, at = b.Rails, fmt.Sprintf("under the %s rail at its right end", low)
+	}
+	lift := workshop.Roll{Value: act.K / b.run.Setup.Lever.Y}.Lift(b.Mounting, over)
+	thick := math.Round(100*lift.Value) / 100
+	lift = workshop.Value{Value: thick, U: foil * thick}
+	return api.RepairStep{ID: "shim", Title: fmt.Sprintf("Put a shim of %s %s.", say.MM(thick), at),
+		Do: []string{
+			"Stack foil to that thickness. Check the stack with a micrometer.",
+			"Put it under the whole seat of the screws. Tighten all screws of the bracket in turn, a little each time.",
+			fmt.Sprintf("It is for screws %s apart across the beam and brackets %s apart. Under the %s screws of the left bracket it does the same.", say.Far(over), say.Far(b.Mounting), r.High()),
+		}, Then: then, Amount: inMM(lift), Left: measured(&left)}
+}
+
+// straighten is what to do to a beam that no shim helps.
+func (b bench) straighten(why string) api.RepairStep {
+	then := "Then the run has to come to its end."
+	if b.ahead != nil {
+		then = b.smaller()
+	}
+	return api.RepairStep{ID: "beam", Title: "Straighten or replace the beam or its rail.",
+		Do: []string{why,
+			"Look along it, and lay a straight edge on it. A gap under the middle is a bend. A corner that is off it is a twist.",
+			"Loosen the screws of one bracket, let the beam rest, and tighten them crosswise. Look whether the brackets are square and tight."},
+		Then: then}
+}
+
+func (b bench) smaller() string {
+	return "The largest nozzle error has to be smaller in the new run. Now it is " + band(b.now) + "."
+}
+
+// pitched is what to do about pitch and straightness, which are one number.
+func (b bench) pitched() api.RepairStep {
+	s := b.straighten("The probe offset points along X: pitch of the head and straightness of the beam are one number. There is no shim for them.")
+	s.ID = "pitch"
+	s.Do = append(s.Do, "If the beam is straight, look at what the head rides on. All wheels, or both ends of the rail's carriage, have to be tight.")
+	return s
+}
+
+// yAxis comes before the beam: what it makes changes what the beam seems to make.
+func (b bench) yAxis() api.RepairStep {
+	title := "Set the rails that carry the bed."
+	if b.run.Setup.Layout == record.MovingGantry {
+		title = "Set the side rails that carry the beam."
+	}
+	s := api.RepairStep{ID: "y-axis", Title: title, Do: []string{"The Y axis tilts unevenly as it travels. It comes before the beam: the number of the beam changes with it."},
+		Then: b.smaller()}
+	for _, h := range workshop.AdviceFor("bed-roll") {
+		s.Do = append(s.Do, h.Steps...)
+	}
+	return s
+}
+
+// level are the acts on a machine that tilts nothing any more: screws, Z offset,
+// correction.
+func (b bench) level() []api.RepairStep {
+	var out []api.RepairStep
+	if s, ok := b.screws(); ok {
+		out = append(out, s)
+	}
+	if l := b.v.Level; len(out) > 0 {
+		out = append(out, api.RepairStep{ID: "z-offset", Title: "Set the Z offset at the zero place with the feeler gauge.", Do: []string{"The screws have moved the bed. Then let the printer measure its bed map again."}})
+	} else if l != nil && math.Abs(l.Value) > l.U95() && math.Abs(l.Value) > b.tolerance()/3 {
+		way := "lower"
+		if l.Value < 0 {
+			way = "higher"
+		}
+		out = append(out, api.RepairStep{ID: "z-offset", Title: fmt.Sprintf("Set the Z offset %s %s.", say.MM(math.Abs(l.Value)), way), Do: []string{"Known to " + say.PM(l.U95()) + ". The bed map stays right."}, Amount: measured(l)})
+	}
+	if len(out) > 0 {
+		out = append(out, api.RepairStep{ID: "measure", Title: "Measure again: repeat, gauging and survey.", Then: "The screws and the Z offset have to need nothing then."})
+	}
+	if t, why := b.v.Table(b.run); why == nil && len(t.Nodes) > 0 {
+		out = append(out, api.RepairStep{ID: "correct", Title: "Correct what remains.", Do: []string{"Approve the correction of the latest run, and apply it."}, Then: "Verify it with the feeler gauge, or with printed patches."})
+	}
+	return out
+}
+
+// screws levels the bed to the nozzle, by what the nozzle met.
+func (b bench) screws() (api.RepairStep, bool) {
+	s := api.RepairStep{ID: "screws"}
+	if len(b.Supports) == 0 || slices.Contains(b.run.Steps, record.StepProve) {
+		return s, false // with the stored levelling on, the nozzle follows the bed's tilt
 	}
 	var met []workshop.Contact
-	for _, g := range run.Gaugings {
+	for _, g := range b.run.Gaugings {
 		met = append(met, workshop.Contact{X: g.Place.U, Y: g.Place.V, Z: g.Z - g.Blade, T: g.T})
 	}
-	if slices.Contains(run.Steps, record.StepProve) {
-		return nil, "This run gauged with the stored levelling on, which hides the bed's tilt: take a run of the step gauging."
-	}
-	p, err := workshop.Level(met)
-	if err != nil {
-		return nil, strings.TrimPrefix(err.Error(), "workshop: ") + "."
-	}
 	var at []workshop.Support
-	for _, s := range a.Supports {
-		at = append(at, workshop.Support{X: s.X, Y: s.Y})
+	for _, p := range b.Supports {
+		at = append(at, workshop.Support{X: p.X, Y: p.Y})
 	}
-	moves, err := workshop.Tram(p, at, a.Pitch)
+	p, err := workshop.Level(met, math.Max(b.run.Setup.Criteria.GaugeScatter, 1e-3))
 	if err != nil {
-		return nil, strings.TrimPrefix(err.Error(), "workshop: ") + "."
+		return s, false
 	}
-	per := func(w workshop.Value) api.Measured {
-		return doubted(workshop.Value{Value: 100 * w.Value, U: 100 * w.U}, "mm per 100 mm")
+	moves, err := workshop.Tram(p, at, b.Pitch)
+	if err != nil {
+		return s, false
 	}
-	t := &api.Tram{SlopeX: per(p.A), SlopeY: per(p.B), Off: p.Off, Pitch: a.Pitch}
+	turn := false
 	for _, m := range moves {
-		t.Supports = append(t.Supports, api.TramSupport{X: m.X, Y: m.Y, Up: doubted(m.Up, "mm"), Turns: doubted(m.Turns, "turns"), Sure: m.Sure, Follows: m.Follows, Says: supportSays(m)})
+		turn = turn || m.Eighths != 0
+		x := api.Screw{X: m.X, Y: m.Y, Up: *inMM(m.Up), Turns: *inMM(m.Turns), Eighths: m.Eighths, Says: say.At(m.X, m.Y) + ": " + turns(m)}
+		if m.Stays {
+			x.Says = say.At(m.X, m.Y) + ": leave it, the others follow this one."
+		}
+		x.Turns.Unit = "turns"
+		s.Screws, s.Do = append(s.Screws, x), append(s.Do, x.Says)
 	}
-	t.Says = "As the nozzle sees the bed, not as the probe does. Turn with a right-hand thread and the nut below the bed: clockwise seen from below (counter-clockwise seen from above) draws the bed down. Builds differ: try an eighth of a turn and look which way the bed goes. " +
-		"Afterwards set the Z offset, have the printer measure its map anew, and measure again. A correction in force expires with it."
-	switch d := p.Drift; {
-	case d == nil:
-		t.Says += " Too few places were gauged to tell a drift of the heights in time from the tilt: what there was is in these numbers."
-	case math.Abs(d.Value) > d.U95():
-		t.Says += fmt.Sprintf(" While you gauged, all heights moved by %+.3f ±%.3f mm; that is taken out.", d.Value, d.U95())
-	default:
-		t.Says += fmt.Sprintf(" What a drift of the heights while you gauged (%+.3f ±%.3f mm) makes unsure is in the doubt.", d.Value, d.U95())
-	}
-	if p.Drift != nil {
-		v := doubted(*p.Drift, "mm")
-		t.Drift = &v
-	}
-	if len(moves) > 3 {
-		t.Says += " Three supports carry a plane: loosen the others first, set the three, and bring the others up last until they just bear, since they would bend the bed."
-	}
-	return t, ""
+	s.Title = "Turn the bed's screws, in this order: half of each first, then the other half."
+	s.Do = append(s.Do, fmt.Sprintf("One turn moves the bed by %s. With the nut below the bed, clockwise from below lowers it. Try an eighth first, and look which way the bed goes.", say.MM(b.Pitch)),
+		"This is the bed as the nozzle meets it. The probe sees another tilt.")
+	return s, turn
 }
 
-func supportSays(m workshop.Adjustment) string {
-	at := fmt.Sprintf("x=%.0f y=%.0f", m.X, m.Y)
-	if m.Stays {
-		return at + ": stays."
+// turns says how to turn one screw, in eighths.
+func turns(m workshop.Adjustment) string {
+	if m.Eighths == 0 {
+		return "leave it."
 	}
-	way := "up"
-	if m.Up.Value < 0 {
-		way = "down"
+	way, n := "raise", m.Eighths
+	if n < 0 {
+		way, n = "lower", -n
 	}
-	says := fmt.Sprintf("%s: %s by %.3f ±%.3f mm, %.2f ±%.2f turns", at, way, math.Abs(m.Up.Value), m.Up.U95(), math.Abs(m.Turns.Value), m.Turns.U95())
-	if !m.Sure {
-		says += " (within its doubt: leave it)"
+	count := fmt.Sprintf("%d", n/8)
+	if n%8 != 0 {
+		count = strings.TrimPrefix(count+" ", "0 ") + map[int]string{1: "1/8", 2: "1/4", 3: "3/8", 4: "1/2", 5: "5/8", 6: "3/4", 7: "7/8"}[n%8]
 	}
-	if m.Follows {
-		says += "; it only follows: bring it up last"
+	return fmt.Sprintf("%s the bed by %s turn (%s).", way, count, say.MM(math.Abs(m.Up.Value)))
+}
+
+// why says why there is nothing to do.
+func (b bench) why() string {
+	if b.ahead == nil {
+		hint := "Run the step gauging."
+		text := "the nozzle was not at the feeler gauge"
+		if w := b.v.GapWhy; w != nil {
+			text = w.Text
+			if w.Hint != "" {
+				hint = strings.ToUpper(w.Hint[:1]) + w.Hint[1:] + "."
+			}
+		}
+		return hint + " What tools can do is not known: " + text + "."
 	}
-	return says + "."
+	if b.now.Hi95 <= b.tolerance() {
+		return fmt.Sprintf("There is nothing to do with tools: the nozzle error is %s, and the limit is %s.", band(b.now), say.MM(b.tolerance()))
+	}
+	return fmt.Sprintf("Take more readings: the nozzle error is %s, and no cause is known that tools could mend.", band(b.now))
+}
+
+// inMM is a value of the workshop in the contract's shape: its u is judged, and has no
+// finite degrees of freedom (see workshop).
+func inMM(v workshop.Value) *api.Measured {
+	return &api.Measured{Value: v.Value, U: v.U, Lo95: v.Value - v.U95(), Hi95: v.Value + v.U95(), Unit: "mm"}
 }

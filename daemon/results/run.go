@@ -2,6 +2,7 @@ package results
 
 import (
 	"abbed/analysis"
+	"abbed/analysis/steady"
 	"abbed/daemon/api"
 	"abbed/probe/record"
 )
@@ -69,11 +70,11 @@ func joins(run record.Run) string {
 	if run.For == "" || len(run.Gaugings) == 0 {
 		return ""
 	}
-	if why := analysis.Unsound(run); why != nil {
+	if why := steady.Unsound(run); why != nil {
 		return " What was gauged does not count in the earlier run: where the head stood before it failed is in doubt."
 	}
 	var at []record.GapReading
-	for _, g := range analysis.Finished(run) {
+	for _, g := range steady.Finished(run) {
 		at = append(at, record.GapReading{Place: g.Place})
 	}
 	if analysis.Places(at) < 2 {

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"abbed/analysis"
+	"abbed/analysis/steady"
 	"abbed/daemon/api"
 	"abbed/daemon/store"
 	"abbed/probe"
@@ -58,7 +59,7 @@ const joinTries = 5
 // for, once. A run that failed in a way that puts its records in doubt, or gauged fewer
 // than two places, tells it nothing, unless it met what calls for a repair.
 func (d *Runner) joinEarlier(ctx context.Context, run record.Run) error {
-	if run.For == "" || analysis.Unsound(run) != nil {
+	if run.For == "" || steady.Unsound(run) != nil {
 		return nil
 	}
 	j := analysis.Joining(run)

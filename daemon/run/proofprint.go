@@ -21,24 +21,22 @@ func (d *Runner) ProofPrint(id, inForce string) (api.ProofPrint, error) {
 			inForce = "map"
 		}
 	}
-	setup, verdict := d.know(d.link.Now().Facts).Setup, analysis.Verdict{}
-	area := setup.Reach
+	j := analysis.Judged{Run: record.Run{Setup: d.know(d.link.Now().Facts).Setup}}
 	if id != "" {
-		j, err := d.shelf.Judged(id)
-		if err != nil {
+		var err error
+		if j, err = d.shelf.Judged(id); err != nil {
 			return api.ProofPrint{}, err
 		}
-		setup, verdict, area = j.Run.Setup, j.Verdict, results.GaugedArea(j.Run, j.Verdict)
 	}
-	p, err := d.patches(setup, area)
+	p, err := d.patches(j)
 	if err != nil {
 		return api.ProofPrint{}, err
 	}
-	return results.Printed(p, verdict, inForce)
+	return results.Printed(p, j.Verdict, inForce)
 }
 
-func (d *Runner) patches(setup record.Setup, area record.Rect) (patches.Print, error) {
-	p, err := results.Patches(d.owner(), setup, area, strings.TrimSpace(d.words.Levelling(true).Text()))
+func (d *Runner) patches(j analysis.Judged) (patches.Print, error) {
+	p, err := results.Patches(d.owner(), j.Run, j.Verdict, strings.TrimSpace(d.words.Levelling(true).Text()))
 	if err != nil {
 		return p, api.Errorf(422, "no-proof-print", "change the settings that it names, then ask again", "make the proof print: %v", err)
 	}
@@ -68,7 +66,7 @@ func (d *Runner) Thickness(ctx context.Context, id string, t api.Thickness, by s
 	if err != nil {
 		return api.Proof{}, err
 	}
-	plan, _ := d.patches(j.Run.Setup, results.GaugedArea(j.Run, j.Verdict)) // none is judged by its area
+	plan, _ := d.patches(j) // none is judged by its area
 	r, err := proof.Judge(readings, results.Case(j.Run, j.Verdict, corrected, plan))
 	if err != nil {
 		return api.Proof{}, api.Errorf(422, "bad-value", "look at the readings", "%v", err)
@@ -115,7 +113,7 @@ func (d *Runner) placed(j analysis.Judged, t api.Thickness) ([]proof.Reading, er
 	if !numbered {
 		return out, nil
 	}
-	p, err := d.patches(j.Run.Setup, results.GaugedArea(j.Run, j.Verdict))
+	p, err := d.patches(j)
 	if err != nil {
 		return nil, err
 	}

@@ -5,7 +5,7 @@ import (
 	"fmt"
 	"strings"
 
-	"abbed/analysis"
+	"abbed/analysis/given"
 	"abbed/daemon/api"
 	"abbed/probe/record"
 )
@@ -47,20 +47,20 @@ func (d *Runner) Readings(ctx context.Context, id string, r api.Readings, by str
 }
 
 // besideOf checks what was given, place by place.
-func besideOf(r api.Readings, bed record.Rect) (analysis.Beside, error) {
-	var b analysis.Beside
-	bad := func(err error) (analysis.Beside, error) {
+func besideOf(r api.Readings, bed record.Rect) (given.Beside, error) {
+	var b given.Beside
+	bad := func(err error) (given.Beside, error) {
 		return b, api.Errorf(422, "bad-value", "look at that line", "readings: %v", err)
 	}
 	if strings.TrimSpace(r.CSV) != "" {
-		read, err := analysis.ReadReadings(strings.NewReader(r.CSV))
+		read, err := given.ReadReadings(strings.NewReader(r.CSV))
 		if err != nil {
 			return bad(err)
 		}
 		b.Readings = read
 	}
 	for i, x := range r.Readings {
-		one, err := analysis.NewReading(record.Quantity(x.Quantity), record.Place{U: x.U, V: x.V}, x.Value, x.Doubt)
+		one, err := given.NewReading(record.Quantity(x.Quantity), record.Place{U: x.U, V: x.V}, x.Value, x.Doubt)
 		if err != nil {
 			return bad(fmt.Errorf("reading %d: %w", i+1, err))
 		}
@@ -82,7 +82,7 @@ func besideOf(r api.Readings, bed record.Rect) (analysis.Beside, error) {
 	return b, nil
 }
 
-func counted(b analysis.Beside) api.ReadingsKept {
+func counted(b given.Beside) api.ReadingsKept {
 	k := api.ReadingsKept{Reference: len(b.Touches), Tells: []string{}}
 	for _, r := range b.Readings {
 		switch r.Quantity {
@@ -98,7 +98,7 @@ func counted(b analysis.Beside) api.ReadingsKept {
 }
 
 // keepReadings adds the readings to the log of the run, with a note of who read.
-func (d *Runner) keepReadings(ctx context.Context, id string, b analysis.Beside, corrected bool, person, by string) error {
+func (d *Runner) keepReadings(ctx context.Context, id string, b given.Beside, corrected bool, person, by string) error {
 	return d.keepBeside(ctx, id, by, "readings of instruments", func(run record.Run) ([]record.Event, string) {
 		note := fmt.Sprintf("%d readings and %d touches of a reference entered after the run by %s", len(b.Readings), len(b.Touches), person)
 		return append(b.Events(run, corrected), record.Event{Note: &record.Note{Text: note}}),

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"abbed/analysis"
+	"abbed/analysis/compare"
 	"abbed/daemon/api"
 )
 
@@ -131,5 +132,5 @@ const (
 // Moved is how the tilt of the head changed, rad per mm; nil where it was not told
 // twice.
 type Moved struct {
-	Twist, Pitch *analysis.Change
+	Twist, Pitch *compare.Change
 }

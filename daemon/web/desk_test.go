@@ -57,7 +57,7 @@ func TestReportHoldsTheDesk(t *testing.T) {
 	d := webtest.Scene("done")
 	body := get(t, handler(d), "/run/r1/report").Body.String()
 	from := strings.Index(body, "Before any work: switch off, unplug")
-	for _, says := range []string{"First confirm it on the bench", "Shim: ", "x=30 y=30: stays.", "<h2>Wheels</h2>"} {
+	for _, says := range []string{"check it on a flat reference first", "Put a shim of 0.16 mm", "<h3>Measure again"} {
 		if i := strings.Index(body, says); i < 0 || i < from || from < 0 {
 			t.Errorf("%q does not stand in the report behind the cautions", says)
 		}

@@ -384,7 +384,7 @@ func TestLooks(t *testing.T) {
 	for path, wants := range map[string][]string{
 		"/runs":                        {"Last changed with the run", "since the run before", "0.29 ±0.11", "<svg", "/run/r0/since/r2"},
 		"/run/r1/since/r0":             {"changed", "Cold against hot", "beam-twist", "cannot be compared", "1.07 times"},
-		"/run/r1/elsewhere?x=0&y=40":   {"Read the roll at the head", "Measure again once the probe is there", "So near to the nozzle no probe can be mounted"},
+		"/run/r1/elsewhere?x=0&y=40":   {"Read the roll at the head", "Measure again once the probe is there", "So near to the nozzle no probe finds room"},
 		"/run/r1/elsewhere?x=0&y=much": {"much"},
 		"/run/r1/elsewhere?x=0":        {"A probe offset is two lengths."},
 		"/run/r1/results":              {"/run/r1/elsewhere"},

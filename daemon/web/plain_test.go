@@ -57,7 +57,7 @@ func TestPlainScreens(t *testing.T) {
 		switch {
 		case s.scene == "room": // with hostile names
 			continue
-		case strings.Contains(s.path, "/tools"), strings.Contains(s.path, "/thickness"), strings.HasSuffix(s.path, "/report"):
+		case strings.HasSuffix(s.path, "/report"):
 			continue
 		case strings.Contains(s.path, "/since/"): // nothing but statistics
 			kind = saytest.Details

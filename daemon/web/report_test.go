@@ -16,7 +16,7 @@ import (
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 
-	"abbed/analysis"
+	"abbed/analysis/given"
 	"abbed/daemon/api"
 	"abbed/daemon/web/webtest"
 )
@@ -47,7 +47,7 @@ func TestReportStandsAlone(t *testing.T) {
 		}
 	}
 	html := get(t, handler(webtest.Scene("done")), "/run/r1/report").Body.String()
-	for _, want := range []string{"the beam is twisted", "Why the bed map cannot show it", "With the correction", "The first layer does not stick there.", webtest.Digest, "95 % interval", "Before you take a tool in hand", "under the front fasteners", "bring it up last", "turns with a light drag"} {
+	for _, want := range []string{"the beam is twisted", "Why the bed map cannot show it", "With the correction", "The first layer does not stick there.", webtest.Digest, "95 % interval", "Before you take a tool in hand", "under every front screw", "Measure again: repeat"} {
 		if !strings.Contains(html, want) {
 			t.Errorf("%q is missing", want)
 		}
@@ -57,7 +57,7 @@ func TestReportStandsAlone(t *testing.T) {
 // The touches come back from the CSV as they were.
 func TestTouchesComeBack(t *testing.T) {
 	w := get(t, handler(webtest.Scene("done")), "/run/r1/touches.csv")
-	back, err := analysis.ReadCSV(w.Body)
+	back, err := given.ReadCSV(w.Body)
 	if err != nil || len(back) != 24+123+20+175+7 {
 		t.Fatalf("%d touches, %v", len(back), err)
 	}

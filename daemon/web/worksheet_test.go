@@ -14,14 +14,14 @@ import (
 	"abbed/gcode/patches"
 )
 
-// The worksheet of the demo's printer, 29 patches, is one sheet of either paper: a
+// The worksheet of the demo's printer, nine patches, is one sheet of either paper: a
 // second one gets lost at the bench. SCREENS_DIR takes the prints.
 func TestWorksheetIsOneSheet(t *testing.T) {
 	s := patches.Defaults()
 	s.Nozzle, s.Bed = 210, 60
 	bed := patches.Rect{X1: 235, Y1: 235}
 	p, err := patches.Plan(s, bed, bed, patches.Rect{X0: 8, Y0: 45, X1: 227, Y1: 227}, 117.5, 117.5)
-	if err != nil || len(p.Patches) != 29 {
+	if err != nil || len(p.Patches) != 9 {
 		t.Fatal(len(p.Patches), err)
 	}
 	ctx := browser(t)

@@ -99,7 +99,7 @@ func TestRulesCanFail(t *testing.T) {
 // TestEachAlert: each alert says what it is, what to do and how soon, has a
 // paragraph in the runbook, and is tested both firing and at rest.
 func TestEachAlert(t *testing.T) {
-	runbook := read(t, "../docs/runbook.md")
+	runbook := read(t, "runbook.md")
 	tests := read(t, "rules/abbed-tests.yml") + read(t, "rules/abbed-tests-weeks.yml")
 	var alerts []string
 	for _, r := range rules(t) {
@@ -140,14 +140,14 @@ func TestEachAlert(t *testing.T) {
 // table, or a rule that records it.
 func TestNames(t *testing.T) {
 	known := map[string]bool{}
-	for _, m := range regexp.MustCompile("(?m)^\\| `(abbed_[a-z_]+)`").FindAllStringSubmatch(read(t, "../docs/metrics.md"), -1) {
+	for _, m := range regexp.MustCompile("(?m)^\\| `(abbed_[a-z_]+)`").FindAllStringSubmatch(read(t, "metrics.md"), -1) {
 		known[m[1]] = true
 	}
 	for _, r := range rules(t) {
 		known[r.Record] = true
 	}
 	name := regexp.MustCompile(`\babbed[_:][a-z_0-9]+(?::[a-z_0-9]+)*\b`)
-	for _, file := range []string{"rules/abbed-recording.yml", "rules/abbed-alerts.yml", "rules/abbed-tests.yml", "rules/abbed-tests-weeks.yml", "consoles/abbed.html", "dashboard.html", "../docs/runbook.md"} {
+	for _, file := range []string{"rules/abbed-recording.yml", "rules/abbed-alerts.yml", "rules/abbed-tests.yml", "rules/abbed-tests-weeks.yml", "consoles/abbed.html", "dashboard.html", "runbook.md"} {
 		found := name.FindAllString(read(t, file), -1)
 		if len(found) == 0 {
 			t.Errorf("%s asks for nothing", file)

@@ -280,3 +280,24 @@ func TestSheet(t *testing.T) {
 		t.Error("A0 was taken")
 	}
 }
+
+// TestQuarters: where patches are all there is, four more stand in the middles of the
+// quarters, and none touches another; on a bed without room for them there are nine.
+func TestQuarters(t *testing.T) {
+	s := patches.Defaults()
+	s.Nozzle, s.Quarters = 210, true
+	for size, want := range map[float64]int{235: 13, 90: 9} {
+		bed := patches.Rect{X1: size, Y1: size}
+		p, err := patches.Plan(s, bed, bed, bed, size/2, size/2)
+		if err != nil || len(p.Patches) != want {
+			t.Fatalf("%d patches on %.0f mm, %d are wanted: %v", len(p.Patches), size, want, err)
+		}
+		for i, a := range p.Patches {
+			for _, b := range p.Patches[:i] {
+				if math.Abs(a.U-b.U) < s.Size+1 && math.Abs(a.V-b.V) < s.Size+1 {
+					t.Errorf("patches %d and %d touch: %+v, %+v", b.N, a.N, b, a)
+				}
+			}
+		}
+	}
+}

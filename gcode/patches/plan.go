@@ -60,7 +60,7 @@ func (p Print) Area() float64 { return p.shape.area() }
 // area, as far as bed and travel of the nozzle hold whole patches, and the first at the
 // zero place; one that would touch that one is left out. Three columns and three rows
 // tell the slopes and bends of a smooth error best (three-level full factorial, NIST
-// e-Handbook 5.3.3, from memory).
+// e-Handbook 5.3.3, from memory). With Quarters there are four more, if they have room.
 func Plan(s Settings, bed, travel, area Rect, zeroU, zeroV float64) (Print, error) {
 	if err := s.check(); err != nil {
 		return Print{}, fmt.Errorf("patches: %w", err)
@@ -91,12 +91,22 @@ func Plan(s Settings, bed, travel, area Rect, zeroU, zeroV float64) (Print, erro
 // fill lays out columns and rows, each row the other way round.
 func (p *Print) fill(in Rect) {
 	us, vs := stops(in.X0, in.X1, p.shape.size+2), stops(in.Y0, in.Y1, p.shape.size+p.shape.w*float64(p.shape.tabs)+2)
+	if p.Settings.Quarters && len(us) == 3 && len(vs) == 3 && us[2]-us[0] > 4*(p.shape.size+2) && vs[2]-vs[0] > 4*(p.shape.size+p.shape.w*float64(p.shape.tabs)+2) {
+		half := func(s []float64) []float64 {
+			a, b := math.Round(50*(s[0]+s[1]))/100, math.Round(50*(s[1]+s[2]))/100
+			return []float64{s[0], a, s[1], b, s[2]}
+		}
+		us, vs = half(us), half(vs)
+	}
 	zero := p.shape.around(p.Patches[0].U, p.Patches[0].V).grown(2)
 	for j, v := range vs {
 		for i := range us {
-			u := us[i]
 			if j%2 == 1 {
-				u = us[len(us)-1-i]
+				i = len(us) - 1 - i
+			}
+			u := us[i]
+			if len(us) == 5 && (i+j)%2 == 1 {
+				continue // between a middle and a corner
 			}
 			if m := zero.meet(p.shape.around(u, v)); m.X0 < m.X1 && m.Y0 < m.Y1 {
 				continue

@@ -120,6 +120,9 @@ type Proof struct {
 	U95 float64 `json:"u95"`
 	// PredictedU is the standard uncertainty of Predicted alone, mm: that of the level.
 	PredictedU float64 `json:"predicted_u,omitempty"`
+	// LevelOpen says that the level is not known, as after printed patches alone: the zero
+	// point, where the correction moves nothing, is gauged as well, and stands for it.
+	LevelOpen bool `json:"level_open,omitempty"`
 }
 
 // Confirmed is a person's word that the bed is clear, the head moves freely

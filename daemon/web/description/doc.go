@@ -1,8 +1,4 @@
-// Package description holds the OpenAPI 3.1 document of the API: what the
-// daemon promises to programs. It is written by hand, and apart from the types
-// of package api, so that each holds the other; webtest compares every answer
-// with it.
-//
-// One file describes one group of paths and the shapes that they use; shapes
-// are JSON Schema 2020-12, as OpenAPI 3.1 has it.
+// Package description holds the OpenAPI 3.1 document of the API: what the daemon promises
+// to programs. Paths are written here, a file for each group; shapes come from the types of
+// package api, whose tags say what each field is; webtest compares every answer with them.
 package description

@@ -3,6 +3,7 @@ package description
 import (
 	"encoding/json"
 	"maps"
+	"reflect"
 	"slices"
 	"sync"
 
@@ -17,7 +18,7 @@ type (
 
 // JSON returns the document.
 var JSON = sync.OnceValue(func() []byte {
-	b, err := json.MarshalIndent(document(), "", " ")
+	b, err := json.MarshalIndent(whole(), "", " ")
 	if err != nil {
 		panic(err) // the document holds only maps, lists, strings and numbers
 	}
@@ -32,15 +33,15 @@ Reading needs nothing on loopback; every change needs the operator's token as a 
 
 Every refusal is {"error":{"code","text","hint"}}: text says the act and the cause, hint what to do.`
 
-func document() m {
+func whole() m {
 	paths := m{}
 	for _, group := range []m{printerPaths(), runPaths(), resultPaths(), lookPaths(), benchPaths(), appliedPaths(), servicePaths()} {
 		maps.Copy(paths, group)
 	}
-	schemas := m{}
-	for _, group := range []m{commonShapes(), printerShapes(), runShapes(), recordShapes(), resultShapes(), lookShapes(), benchShapes(), tableShapes()} {
-		maps.Copy(schemas, group)
-	}
+	schemas := doc.shapes
+	maps.Copy(schemas, recordShapes())
+	schemas["Refusal"] = refusal()
+	schemas["Gap"] = gap()
 	return m{
 		"openapi": "3.1.0",
 		"info":    m{"title": "abbed", "version": "1.0.0", "description": about, "license": m{"name": "Apache-2.0", "identifier": "Apache-2.0"}},
@@ -57,30 +58,22 @@ func document() m {
 	}
 }
 
-// commonShapes are the shapes that many paths use.
-func commonShapes() m {
+// refusal is what every refusal answers: a Reason, with what each code means.
+func refusal() m {
 	var codes l
 	for _, code := range slices.Sorted(maps.Keys(api.Codes)) {
 		codes = append(codes, m{"const": code, "description": api.Codes[code]})
 	}
-	reason := m{
-		"code": text("for programs to branch on"),
-		"text": text("the act and the cause"),
-		"hint": text("what to do"),
-	}
-	refused := maps.Clone(reason)
-	refused["code"] = m{"type": "string", "oneOf": codes}
-	refused["missing"] = list(m{"type": "string"}, "what was missing: the cautions that were not confirmed")
-	return m{
-		"Refusal": object(m{"error": object(refused, "code", "text", "hint")}, "error"),
-		"Reason": describe("Why something failed or is not offered.",
-			object(with(reason, "missing", list(m{"type": "string"}, "what was missing")), "code", "text", "hint")),
-		"Measured": describe("A value with its doubt.", all(m{
-			"value": number(""), "u": number("standard uncertainty"),
-			"lo95": number("lower end of the 95 % interval"), "hi95": number("upper end"),
-			"unit": text(""), "dof": orNull(number("degrees of freedom; null if infinite")),
-		})),
-		"Caution":  all(m{"id": text("what to send back"), "text": text("what to read")}),
-		"Progress": all(m{"done": count(""), "of": count("0 if it cannot be told"), "eta_s": orNull(number("time left in this step, s"))}),
-	}
+	r := doc.object(reflect.TypeFor[api.Error]())
+	r["properties"].(m)["code"] = m{"type": "string", "oneOf": codes}
+	return object(m{"error": r}, "error")
+}
+
+// gap is a gap error, or why there is none.
+func gap() m {
+	of := doc.object(reflect.TypeFor[api.Gap]())["properties"].(m)
+	return m{"oneOf": l{
+		all(m{"gap": m{"type": "number", "description": "mm; + = the nozzle is too high"}, "u95": of["u95"]}),
+		all(m{"gap": m{"type": "null"}, "reason": of["reason"]}),
+	}}
 }

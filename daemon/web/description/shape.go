@@ -42,11 +42,10 @@ func describe(what string, o m) m {
 	return with(o, "description", what)
 }
 
-func text(what string) m    { return describe(what, m{"type": "string"}) }
-func number(what string) m  { return describe(what, m{"type": "number"}) }
-func boolean(what string) m { return describe(what, m{"type": "boolean"}) }
-func count(what string) m   { return describe(what, m{"type": "integer", "minimum": 0}) }
-func moment(what string) m  { return describe(what, m{"type": "string", "format": "date-time"}) }
+func text(what string) m   { return describe(what, m{"type": "string"}) }
+func number(what string) m { return describe(what, m{"type": "number"}) }
+func count(what string) m  { return describe(what, m{"type": "integer", "minimum": 0}) }
+func moment(what string) m { return describe(what, m{"type": "string", "format": "date-time"}) }
 
 func list(of m, what string) m { return describe(what, m{"type": "array", "items": of}) }
 

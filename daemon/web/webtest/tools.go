@@ -3,7 +3,6 @@ package webtest
 import (
 	"context"
 	"fmt"
-	"strings"
 
 	"abbed/daemon/api"
 )
@@ -39,43 +38,38 @@ func (d *Desk) Thickness(_ context.Context, id string, t api.Thickness, by strin
 
 // toolCautions are those of the repair desk.
 var toolCautions = []string{
-	"Before any work: switch off, unplug, and let nozzle and bed cool below 43 C.",
-	"The maker's instructions come first; mains wiring, heaters and frames under load are for qualified people.",
+	"Before any work: switch off, unplug, and let nozzle and bed cool below 43 °C.",
+	"The maker's instructions come first. Leave mains wiring, heaters and frames under load to qualified people.",
 	"Hold the head and the beam before you loosen what carries them.",
-	"After any work: the head moves freely by hand over its whole travel, no cable pulls, before power comes on again.",
+	"After any work: move the head by hand over its whole travel. It moves freely, and no cable pulls. Then switch on.",
 }
 
-// nothingToShim is a machine of which only what every machine bears is told.
+// nothingToShim is a machine that needs nothing.
 func nothingToShim() api.Repair {
-	return api.Repair{Cautions: toolCautions, TwistWhy: "No twist of the beam was found that could be shimmed away.", TramWhy: "Say where the screws of the bed stand (the setting desk.supports), and the turns are worked out.",
-		Advice: []api.HandAdvice{{Title: "Wheels", Steps: []string{"Turn each wheel by hand with the head held: it turns with a light drag, and evenly.", "Look for flats and for dust in the running groove."}}}}
+	return api.Repair{Cautions: toolCautions, Steps: []api.RepairStep{}, Largest: &api.Measured{Value: 0.012, U: 0.004, Lo95: 0, Hi95: 0.02, Unit: "mm"},
+		Why: "There is nothing to do with tools: the nozzle error is at most 0.02 mm, and the limit is 0.03 mm.", Missing: "Say where the screws of the bed are (setting desk.supports), and you get their turns."}
 }
 
 // twistToShim is what the desk says of a twisted beam (the words are those of a
 // virtual printer's run).
 func twistToShim() api.Repair {
 	r := nothingToShim()
-	num := func(v, u float64, unit string) api.Measured {
-		return api.Measured{Value: v, U: u, Lo95: v - 2*u, Hi95: v + 2*u, Unit: unit}
+	r.Why, r.Missing = "", ""
+	num := func(v, u float64, unit string) *api.Measured {
+		return &api.Measured{Value: v, U: u, Lo95: v - 2*u, Hi95: v + 2*u, Unit: unit}
 	}
-	r.TwistWhy, r.TramWhy = "", ""
-	r.Twist = &api.Twist{From: 20, To: 190, Roll: num(0.464, 0.008, "deg"), High: "back", Mounting: 219, Rocking: num(0.162, 0.003, "mm"), BladeIn: 0.15, BladeOut: 0.2,
-		AllowedDeg: 0.657, TwistDeg: num(0.464, 0.008, "deg"), Shim: num(0.162, 0.003, "mm"), Under: "front", Costs: num(0.364, 0.006, "mm"), After: num(0.004, 0.015, "mm"),
-		Says: strings.Join([]string{
-			"The head rolls by +0.464 \u00b10.016 deg from x=20 to x=190 mm (+: its back rises to the right).",
-			"First confirm it on the bench: the bare profile, 20 mm wide, over 219 mm on a flat reference should rock by 0.162 \u00b10.005 mm; a feeler gauge of 0.15 mm goes in; one of 0.20 mm does not.",
-			"If it does not, the brackets or what they stand on are twisted, and not the profile.",
-			"Shim: 0.162 \u00b10.005 mm under the front fasteners (20 mm apart) of the right bracket, or under the back ones of the left.",
-			"Now it costs 0.364 \u00b10.012 mm from end to end; with a shim of 0.16 mm 0.004 \u00b10.029 mm should be left. Afterwards tram the bed, set the Z offset, and measure again: that has to lie within the doubt of both.",
-		}, "\n")}
-	r.Tram = &api.Tram{SlopeX: num(-0.002, 0.0015, "mm/100mm"), SlopeY: num(0.03, 0.003, "mm/100mm"), Off: 0.004, Pitch: 0.7,
-		Supports: []api.TramSupport{
-			{X: 30, Y: 30, Says: "x=30 y=30: stays."},
-			{X: 205, Y: 30, Up: num(0.003, 0.003, "mm"), Says: "x=205 y=30: up by 0.003 \u00b10.006 mm, 0.00 \u00b10.01 turns (within its doubt: leave it)."},
-			{X: 30, Y: 205, Up: num(-0.053, 0.005, "mm"), Sure: true, Says: "x=30 y=205: down by 0.053 \u00b10.010 mm, 0.08 \u00b10.01 turns."},
-			{X: 205, Y: 205, Up: num(-0.05, 0.006, "mm"), Sure: true, Follows: true, Says: "x=205 y=205: down by 0.050 \u00b10.012 mm, 0.07 \u00b10.02 turns; it only follows: bring it up last."},
-		}, Says: "As the nozzle sees the bed, not as the probe does. Builds differ: try an eighth of a turn and look which way the bed goes."}
-	r.Advice = append(r.Advice, api.HandAdvice{Title: "Rails and beam", Steps: []string{"Sight along the beam from one end, with a straight edge across each end.", "Slacken the fasteners of one bracket, let the beam come to rest, and tighten them crosswise."}})
+	r.Largest = num(0.2, 0.008, "mm")
+	r.Steps = []api.RepairStep{
+		{ID: "profile", Title: "If you can take the profile out, check it on a flat reference first.", Amount: num(0.14, 0.008, "mm"), Do: []string{
+			"Take brackets and rails off. Lay it as it is mounted, the same side up. A twisted one rests on its front right and back left corners, and rocks.",
+			"Press the front left corner down. The gap under the back right corner is 0.14 ±0.02 mm, if only the profile is twisted. A feeler gauge of 0.10 mm goes under it. One of 0.20 mm does not.",
+		}, Then: "If the gap is smaller, brackets or Y axis tilt the head as well. The shim undoes all of them."},
+		{ID: "shim", Title: "Put a shim of 0.16 mm under every front screw of the right bracket.", Amount: num(0.16, 0.005, "mm"), Left: num(0.02, 0.01, "mm"), Do: []string{
+			"Stack foil to that thickness. Check the stack with a micrometer.",
+			"Put it under the whole seat of the screws. Tighten all screws of the bracket in turn, a little each time.",
+		}, Then: "The largest nozzle error in the new run has to be at most 0.04 mm. Now it is 0.18 mm to 0.21 mm."},
+		{ID: "measure", Title: "Measure again: repeat, gauging and survey.", Do: []string{}, Then: "The bed's screws, the Z offset and the correction come after that run."},
+	}
 	return r
 }
 
@@ -90,7 +84,7 @@ func print() api.ProofPrint {
 // proof is what one reading of each patch tells.
 func proof() api.Proof {
 	was := 0.11
-	return api.Proof{Verdict: "cannot-tell", Gaps: []api.XY{}, Missing: []api.XY{}, Sentence: "The patches cannot tell yet: their readings scatter more than the nozzle error.", Doubt: "\u00b10.021 mm at a patch", Next: "Read each patch twice more, at its middle.",
+	return api.Proof{Verdict: "cannot-tell", Gaps: []api.XY{}, Missing: []api.XY{}, Sentence: "The patches do not show whether the correction is right. At X 190, Y 117.5 the nozzle is 0.10 mm too high (±0.02 mm). The limit is 0.03 mm.", Doubt: "Known to ±0.02 mm from 2 patches.", Next: "Take a reading at X 190, Y 117.5 with the correction in force. Or print the patches again on a clean bed.",
 		Patches: []api.LeftOver{{U: 117.5, V: 117.5, Readings: 1, Thickness: 0.204, U95: 0.021}, {U: 190, V: 117.5, Readings: 1, Thickness: 0.299, Error: 0.095, U95: 0.021, Predicted: &was}}}
 }
 

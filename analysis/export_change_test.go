@@ -1,7 +1,0 @@
-package analysis
-
-// Difference and Rescaled are for the checks from outside.
-var Difference = difference
-
-// Rescaled compares two standard deviations.
-func Rescaled(before, after Measured) *Change { return rescaled("", "", &before, &after) }
