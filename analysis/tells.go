@@ -14,15 +14,15 @@ import (
 // or what would tell it.
 type Tell struct {
 	// What names the quantity, Says it in words.
-	What string `json:"what"`
-	Says string `json:"says"`
+	What string `json:"what" about:"names the quantity"`
+	Says string `json:"says" about:"the quantity in words"`
 	// By are the ways that told it here; empty if it is not told.
-	By []string `json:"by"`
+	By []string `json:"by" about:"the steps that told it in this run; empty: it is not told"`
 	// Value is the quantity in one number where it is one.
 	Value *result.Measured `json:"value"`
 	// Text says what is told, or why it is not; Next what would tell it.
-	Text string `json:"text"`
-	Next string `json:"next"`
+	Text string `json:"text" about:"what is told, or why it is not"`
+	Next string `json:"next" about:"what would tell it"`
 }
 
 // Ways of seeing, as Tell.By names them.

@@ -7,7 +7,7 @@ type Finding struct {
 	Sentence string `json:"sentence"`
 	Evidence string `json:"evidence"`
 	Doubt    string `json:"doubt"`
-	Next     string `json:"next"`
+	Next     string `json:"next" about:"what to do"`
 }
 
 // Findings, by their identifiers.

@@ -15,12 +15,12 @@ import (
 // Value -+ k U with k from Student's t (JCGM 100:2008, G.3). Value, U, Lo95 and
 // Hi95 are always finite. As JSON an infinite DoF is null.
 type Measured struct {
-	Value float64
-	U     float64
-	Lo95  float64
-	Hi95  float64
-	Unit  string
-	DoF   float64
+	Value float64 `json:"value"`
+	U     float64 `json:"u" about:"standard uncertainty"`
+	Lo95  float64 `json:"lo95" about:"lower end of the 95 % interval"`
+	Hi95  float64 `json:"hi95" about:"upper end"`
+	Unit  string  `json:"unit"`
+	DoF   float64 `json:"dof" null:"infinite"`
 }
 
 // Of returns the value with its symmetric 95 % interval.
@@ -53,18 +53,15 @@ func (m Measured) String() string {
 	return say.Unit(m.Value, m.Unit) + " ±" + say.Unit(m.U95(), m.Unit)
 }
 
-type measuredJSON struct {
-	Value float64  `json:"value"`
-	U     float64  `json:"u"`
-	Lo95  float64  `json:"lo95"`
-	Hi95  float64  `json:"hi95"`
-	Unit  string   `json:"unit"`
-	DoF   *float64 `json:"dof"`
-}
+// noted is Measured without its own way to be written.
+type noted Measured
 
 // MarshalJSON writes the value with lower-case names and an infinite DoF as null.
 func (m Measured) MarshalJSON() ([]byte, error) {
-	j := measuredJSON{Value: m.Value, U: m.U, Lo95: m.Lo95, Hi95: m.Hi95, Unit: m.Unit}
+	j := struct {
+		noted
+		DoF *float64 `json:"dof"`
+	}{noted: noted(m)}
 	if !math.IsInf(m.DoF, 0) {
 		j.DoF = &m.DoF
 	}
@@ -73,15 +70,10 @@ func (m Measured) MarshalJSON() ([]byte, error) {
 
 // UnmarshalJSON reads what MarshalJSON wrote.
 func (m *Measured) UnmarshalJSON(b []byte) error {
-	var j measuredJSON
-	if err := json.Unmarshal(b, &j); err != nil {
-		return err
-	}
-	*m = Measured{Value: j.Value, U: j.U, Lo95: j.Lo95, Hi95: j.Hi95, Unit: j.Unit, DoF: math.Inf(1)}
-	if j.DoF != nil {
-		m.DoF = *j.DoF
-	}
-	return nil
+	n := noted{DoF: math.Inf(1)} // null leaves it
+	err := json.Unmarshal(b, &n)
+	*m = Measured(n)
+	return err
 }
 
 // Times returns the value in another unit.

@@ -37,11 +37,11 @@ type Ride struct {
 type Period struct {
 	// Length of the period, mm, with its doubt; Depth of the dips, mm.
 	Length result.Measured `json:"length"`
-	Depth  float64         `json:"depth"`
+	Depth  float64         `json:"depth" about:"of the dips, mm"`
 	// FalseAlarm is the odds of rows as these without such dips.
-	FalseAlarm float64 `json:"false_alarm"`
+	FalseAlarm float64 `json:"false_alarm" about:"probability that chance alone gives it"`
 	// Rows is how many rows and passes tell it.
-	Rows int `json:"rows"`
+	Rows int `json:"rows" about:"rows and passes that tell it"`
 }
 
 // Logarithms of the odds from which flats are told: against a bed whose marks stay, and

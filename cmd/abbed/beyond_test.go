@@ -112,7 +112,7 @@ func TestSocket(t *testing.T) {
 	if _, err := a.StartRun(t.Context(), "repeat"); refusedWith(err) == "forbidden" || refusedWith(err) == "unauthorized" {
 		t.Errorf("asks for a run: %v", err)
 	}
-	if code, out, errs := runOn(t, "status", "--url", "unix:"+path); code != exitDone || !strings.Contains(out, "printer:") {
+	if code, out, errs := runOn(t, "status", "--url", "unix:"+path); code != exitDone || !strings.Contains(out, "No correction is in force") {
 		t.Errorf("abbed status: %d %s %s", code, out, errs)
 	}
 	if code, _, errs := runOn(t, "correction", "reapply", "--url", "unix:"+path); code != exitRefused {

@@ -237,6 +237,11 @@ func (k *caller) dial() (*client.Client, error) {
 // made for other names than that of this machine.
 func (k *caller) pin(a *client.Client) (*client.Client, error) {
 	text, err := outside.Read(k.pinned, 1<<20)
+	if errors.Is(err, fs.ErrPermission) && k.locked && strings.HasPrefix(k.url, "https://127.0.0.1:") {
+		// Without the token, to an address of this machine: nothing secret goes out, and a look
+		// or a stop must not fail for want of a file that this user may not read.
+		return a.Over(&http.Transport{TLSClientConfig: &tls.Config{InsecureSkipVerify: true, MinVersion: tls.VersionTLS12}}), nil
+	}
 	if errors.Is(err, fs.ErrPermission) {
 		return a, nil // then the system has to trust it
 	}

@@ -111,7 +111,7 @@ func TestTree(t *testing.T) {
 		t.Errorf("%v, want %v", got, want)
 	}
 	for _, old := range []string{"report", "prove", "sessions", "bench-check", "room"} {
-		if code, _, errs := runOn(t, old); code != exitUsage || !strings.Contains(errs, "unknown command") {
+		if code, _, errs := runOn(t, old); code != exitUsage || !strings.Contains(errs, "Unknown command") {
 			t.Errorf("%s: exit %d, %s", old, code, errs)
 		}
 	}
@@ -135,7 +135,7 @@ func TestPinned(t *testing.T) {
 	_, at, _ := net.SplitHostPort(s.Listener.Addr().String())
 	dir := t.TempDir()
 	for name, shows := range map[string]string{"left": cert, "right": other} {
-		text := fmt.Sprintf("listen: 0.0.0.0:%s\nstate: %s\naccess: {beyond: true, hosts: left.example, certificate: %s, key: %s}\n", at, dir, shows, key)
+		text := fmt.Sprintf("listen: 0.0.0.0:%s\nstate: %s\naccess: {from: phone, hosts: left.example, certificate: %s, key: %s}\n", at, dir, shows, key)
 		if err := os.WriteFile(filepath.Join(dir, name+".yaml"), []byte(text), 0o644); err != nil {
 			t.Fatal(err)
 		}

@@ -255,7 +255,7 @@ func TestCarryDiskFull(t *testing.T) {
 	var errs bytes.Buffer
 	_, _, _, src := carried(t, twisted(0.2))
 	args := []string{"correction", "carry", filepath.Join(src, "part.gcode"), "--table", filepath.Join(src, "table.json"), "--approve", word(twisted(0.2))}
-	if code := Main(context.Background(), args, full{}, &errs); code != exitCould || !strings.Contains(errs.String(), "the disk is full: make room") || !strings.Contains(errs.String(), "must not be printed") {
+	if code := Main(context.Background(), args, full{}, &errs); code != exitCould || !strings.Contains(errs.String(), "The disk is full: make room") || !strings.Contains(errs.String(), "must not be printed") {
 		t.Errorf("code %d: %s", code, errs.String())
 	}
 }

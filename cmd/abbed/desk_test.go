@@ -61,7 +61,7 @@ func TestBenchCheckSays(t *testing.T) {
 func TestRepairRefuses(t *testing.T) {
 	run := record.Run{Setup: record.Setup{Lever: record.Lever{Y: 40}}}
 	a, err := results.RepairOf(run, analysis.Judge(run), results.Asked(api.AskRepair{}, config.Default()))
-	if err != nil || len(a.Steps) != 0 || !strings.Contains(a.Why, "Run the step gauging") || !strings.Contains(a.Missing, "desk.supports") || len(a.Cautions) == 0 {
+	if err != nil || len(a.Steps) != 0 || !strings.Contains(a.Why, "Run the gauging") || !strings.Contains(a.Missing, "desk.supports") || len(a.Cautions) == 0 {
 		t.Errorf("an empty run gave %+v, %v", a, err)
 	}
 	for _, bad := range []api.AskRepair{{Pitch: -0.7}, {Mounting: -1}, {Rails: math.Inf(1)}} {

@@ -130,7 +130,7 @@ func TestFronts(t *testing.T) {
 				}
 				if c.killed {
 					var e *api.Error
-					if _, err := w.api.StartRun(t.Context(), "repeat"); !errors.As(err, &e) || strings.Contains(e.Hint, "POST") || !strings.Contains(e.Hint, "undo") {
+					if _, err := w.api.StartRun(t.Context(), "repeat"); !errors.As(err, &e) || strings.Contains(e.Hint, "POST") || !strings.Contains(e.Hint, "Undo") {
 						t.Errorf("a run: %v, want an act that a person can do", err)
 					}
 				}

@@ -19,7 +19,6 @@ import (
 	"github.com/spf13/pflag"
 
 	"abbed/config/outside"
-	"abbed/gcode/port"
 )
 
 // version of the program, and the commit it was built from; deploy/build sets
@@ -93,11 +92,7 @@ func Main(ctx context.Context, args []string, out, errs io.Writer) int {
 	if err == nil {
 		return exitDone
 	}
-	fmt.Fprintln(errs, "abbed:", err)
-	var unopened *port.OpenError
-	if errors.As(err, &unopened) && unopened.Hint != "" {
-		fmt.Fprintln(errs, "      ", unopened.Hint)
-	}
+	tellError(errs, err)
 	var e *exit
 	if errors.As(err, &e) {
 		return e.code

@@ -133,11 +133,11 @@ func (s *standing) stop() {
 
 func (s *standing) person() *person {
 	s.t.Helper()
-	token, err := readToken(filepath.Join(s.set.State, "token"))
+	a, err := (&caller{printer: s.name}).dial()
 	if err != nil {
 		s.t.Fatal(err)
 	}
-	return &person{api: client.New("http://"+s.set.Listen, token), feel: func(thick float64) float64 { return s.wire.printer.Blade(thick) },
+	return &person{api: a, feel: func(thick float64) float64 { return s.wire.printer.Blade(thick) },
 		rnd: rand.New(rand.NewPCG(1, 2)), name: "the played person"}
 }
 
@@ -219,9 +219,12 @@ func TestRunbook(t *testing.T) {
 		s := &standing{t: t, name: name, wire: &cable{printer: bench.New(sc, bench.Options{Seed: 2, Speed: shopSpeed})}, set: demoSettings(sc, "bench", l.Addr().String(), dir)}
 		_ = l.Close()
 		s.set.Name = name
+		if name == "middle" { // has a certificate of its own, as for a phone
+			s.set.Access.Certificate, s.set.Access.Key = ownCertificate(t)
+		}
 		shop[name] = s
 		targets += scrape(s.set)
-		text := fmt.Sprintf("name: %s\nlisten: %s\nstate: %s\n", name, s.set.Listen, dir)
+		text := fmt.Sprintf("name: %s\nlisten: %s\nstate: %s\naccess: {certificate: %q, key: %q}\n", name, s.set.Listen, dir, s.set.Access.Certificate, s.set.Access.Key)
 		if err := os.WriteFile(filepath.Join(settingsDir(false), name+".yaml"), []byte(text), 0o644); err != nil {
 			t.Fatal(err)
 		}

@@ -255,6 +255,10 @@ func TestSetupForTheSystem(t *testing.T) {
 	if text, err := os.ReadFile(s.done.Unit); err != nil || !strings.Contains(string(text), "IPAddressAllow=10.0.0.0/8 ") {
 		t.Errorf("the service lets no phone in: %q, %v", text, err)
 	}
+	got.Access = config.Access{From: config.FromPhone}
+	if text := scrape(got); !strings.Contains(text, "__scheme__: https") {
+		t.Errorf("for a phone: %s", text)
+	}
 	text, err := os.ReadFile(s.done.Rule)
 	if err != nil {
 		t.Fatal(err)

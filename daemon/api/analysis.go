@@ -1,25 +1,18 @@
 package api
 
-import "time"
+import (
+	"time"
 
-// Measured is a value with its doubt; the interval covers 95 %.
-type Measured struct {
-	Value float64  `json:"value"`
-	U     float64  `json:"u" about:"standard uncertainty"`
-	Lo95  float64  `json:"lo95" about:"lower end of the 95 % interval"`
-	Hi95  float64  `json:"hi95" about:"upper end"`
-	Unit  string   `json:"unit"`
-	DoF   *float64 `json:"dof" about:"degrees of freedom; null if infinite"`
-}
+	"abbed/analysis"
+)
 
-// Finding is a named conclusion.
-type Finding struct {
-	ID       string `json:"id"`
-	Sentence string `json:"sentence"`
-	Evidence string `json:"evidence"`
-	Doubt    string `json:"doubt"`
-	Next     string `json:"next" about:"what to do"`
-}
+// What an analysis says of itself is shown as it is.
+type (
+	Measured = analysis.Measured
+	Finding  = analysis.Finding
+	Period   = analysis.Period
+	Tell     = analysis.Tell
+)
 
 // Stability is what the repeat test and the returns to the base point tell.
 // A quantity that was not measured is nil.
@@ -53,14 +46,6 @@ type Ride struct {
 	Stays   *Period `json:"stays"`
 	// Says is all of it in words; empty where nothing stands out.
 	Says string `json:"says" about:"all of it in words"`
-}
-
-// Period is the period along X of dips that stand out of chance.
-type Period struct {
-	Length     *Measured `json:"length"`
-	Depth      float64   `json:"depth" about:"of the dips, mm"`
-	FalseAlarm float64   `json:"false_alarm" about:"probability that chance alone gives it"`
-	Rows       int       `json:"rows" about:"rows and passes that tell it"`
 }
 
 // Profile is the left-to-right shape of the map with its evidence.
@@ -147,16 +132,6 @@ type More struct {
 	// Time about how long they take, s; 0 where the setup is not known.
 	Left int     `json:"records" about:"that a later run for this one takes until the place is gauged"`
 	Time float64 `json:"time_s" about:"about how long they take"`
-}
-
-// Tell is one quantity with the steps that have told it, or what would tell it.
-type Tell struct {
-	What  string    `json:"what" about:"names the quantity"`
-	Says  string    `json:"says" about:"the quantity in words"`
-	By    []string  `json:"by" about:"the steps that told it in this run; empty: it is not told"`
-	Value *Measured `json:"value"`
-	Text  string    `json:"text" about:"what is told, or why it is not"`
-	Next  string    `json:"next" about:"what would tell it"`
 }
 
 // AskGap is the body of POST runs/{id}/gap.

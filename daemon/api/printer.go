@@ -1,6 +1,10 @@
 package api
 
-import "time"
+import (
+	"time"
+
+	"abbed/probe/record"
+)
 
 // Link is the state of the link to the printer.
 type Link string
@@ -22,18 +26,13 @@ type Known[T any] struct {
 	Source string `json:"source,omitempty" about:"asked of the printer, set by the owner, or a default" enum:"asked,set,default"`
 }
 
+// Rect is an upright rectangle, mm.
+type Rect = record.Rect
+
 // XY is a horizontal pair, mm.
 type XY struct {
 	X float64 `json:"x" about:"mm"`
 	Y float64 `json:"y" about:"mm"`
-}
-
-// Rect is an upright rectangle, mm.
-type Rect struct {
-	X0 float64 `json:"x0" about:"mm"`
-	Y0 float64 `json:"y0" about:"mm"`
-	X1 float64 `json:"x1" about:"mm"`
-	Y1 float64 `json:"y1" about:"mm"`
 }
 
 // Box is the nozzle's travel, mm.

@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"slices"
 	"time"
+
+	"abbed/probe/record"
 )
 
 // State is the state of a run.
@@ -63,19 +65,15 @@ type Progress struct {
 	ETA  *float64 `json:"eta_s" about:"time left in this step, s"`
 }
 
+// Wanted is the number that goes with an answer.
+type Wanted = record.Wanted
+
 // Prompt is a question to the person.
 type Prompt struct {
 	ID   string `json:"id"`
 	Text string `json:"text"`
 	// Value is the number that goes with a yes, nil if none is wanted.
 	Value *Wanted `json:"value"`
-}
-
-// Wanted describes a number that a prompt asks for; Unit is mm or deg.
-type Wanted struct {
-	Unit  string  `json:"unit" enum:"mm,deg"`
-	Least float64 `json:"least"`
-	Most  float64 `json:"most"`
 }
 
 // Spot is the gauging place in hand.

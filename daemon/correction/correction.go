@@ -237,7 +237,7 @@ func (d *Correction) Apply(ctx context.Context, digest string, a api.Apply, _ st
 		return err
 	}
 	if d.Unfinished() {
-		return api.Errorf(409, "owed", "Undo it (undo), or finish it (re-apply).", "apply: an earlier apply is unfinished")
+		return api.Errorf(409, "owed", "Undo it, or finish it.", "apply: an earlier apply is unfinished")
 	}
 	j, err := d.runs.Judged(run)
 	if err != nil {

@@ -25,7 +25,7 @@ func Table(run record.Run, t analysis.Table, refused *analysis.Refusal) api.Tabl
 	}
 	out.Largest, out.Steepest, out.LargestU95 = t.Largest, 100*t.Steepest, t.LargestU95
 	out.Printer, out.Parent = t.Printer, t.Parent
-	out.Lever, out.Area = &api.XY{X: t.Lever.X, Y: t.Lever.Y}, &api.Rect{X0: t.Area.X0, Y0: t.Area.Y0, X1: t.Area.X1, Y1: t.Area.Y1}
+	out.Lever, out.Area = &api.XY{X: t.Lever.X, Y: t.Lever.Y}, &t.Area
 	if !run.Began.IsZero() {
 		out.Made = &run.Began
 	}
@@ -42,7 +42,7 @@ func Tabled(t api.Table) analysis.Table {
 		out.Lever = record.Lever{X: t.Lever.X, Y: t.Lever.Y}
 	}
 	if a := t.Area; a != nil {
-		out.Area = record.Rect{X0: a.X0, Y0: a.Y0, X1: a.X1, Y1: a.Y1}
+		out.Area = *a
 	}
 	um := func(v float64) int64 { return int64(math.Round(1000 * v)) }
 	for _, n := range t.Nodes {

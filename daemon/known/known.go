@@ -210,12 +210,12 @@ func (k Known) Show(p *api.Printer) {
 		p.Travel = given(api.Box{X0: t.X0, Y0: t.Y0, Z0: t.Z0, X1: t.X1, Y1: t.Y1, Z1: t.Z1}, src("travel"))
 	}
 	if k.Has.Bed {
-		p.Bed = given(api.Rect(s.Bed), src("bed"))
+		p.Bed = given(s.Bed, src("bed"))
 		p.Zero = given(api.XY{X: s.Zero.U, Y: s.Zero.V}, src("zero"))
 	}
 	p.Layout = given(string(s.Layout), src("layout"))
 	if s.MapArea != nil {
-		p.MapArea = given(api.Rect(*s.MapArea), src("map_area"))
+		p.MapArea = given(*s.MapArea, src("map_area"))
 	}
 	if k.MapSize != nil {
 		p.MapSize = given(*k.MapSize, string(record.Asked))

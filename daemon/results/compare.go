@@ -92,7 +92,7 @@ func (s *Shelf) Levers(id string, a api.AskLevers) (api.Levers, error) {
 func Foretold(run record.Run, v analysis.Verdict, a api.AskLevers) api.Levers {
 	within := record.Rect{X0: 1, X1: -1}
 	if a.Within != nil {
-		within = record.Rect(*a.Within)
+		within = *a.Within
 	}
 	p := v.Placement(run, within)
 	out := api.Levers{Now: lever(p.Now), Levers: []api.Lever{}, Least: p.Least, Sentence: p.Sentence}
@@ -116,7 +116,7 @@ func lever(e analysis.Elsewhere) api.Lever {
 		return out
 	}
 	out.Largest = placeGap(&e.Largest)
-	out.Covers = (*api.Rect)(&e.Covers)
+	out.Covers = &e.Covers
 	return out
 }
 

@@ -190,10 +190,10 @@ func Numbered(p patches.Print, plan string, in []proof.Reading) ([]proof.Reading
 func Proved(r proof.Result) api.Proof {
 	out := api.Proof{Verdict: string(r.Verdict), Sentence: r.Sentence, Doubt: r.Doubt, Next: r.Next, Patches: []api.LeftOver{}, Gaps: []api.XY{}, Missing: []api.XY{}}
 	if s := r.Share; s != nil {
-		out.Share = &api.Measured{Value: s.Value, U: s.U95 / 2, Lo95: s.Value - s.U95, Hi95: s.Value + s.U95}
+		out.Share = &api.Measured{Value: s.Value, U: s.U95 / 2, Lo95: s.Value - s.U95, Hi95: s.Value + s.U95, DoF: math.Inf(1)}
 	}
 	if r.ScatterDoF > 0 {
-		out.Scatter = &api.Measured{Value: r.Scatter, Unit: "mm", U: r.Scatter / math.Sqrt(2*r.ScatterDoF), DoF: &r.ScatterDoF}
+		out.Scatter = &api.Measured{Value: r.Scatter, Unit: "mm", U: r.Scatter / math.Sqrt(2*r.ScatterDoF), DoF: r.ScatterDoF}
 		out.Scatter.Lo95, out.Scatter.Hi95 = math.Max(0, r.Scatter-2*out.Scatter.U), r.Scatter+2*out.Scatter.U
 	}
 	for _, l := range r.Gaps {

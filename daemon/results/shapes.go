@@ -14,7 +14,7 @@ import (
 func Analysis(run record.Run, v analysis.Verdict) api.Analysis {
 	out := api.Analysis{
 		Stability: stability(v.Stability), Profile: profile(v.Profile), Share: measured(v.Share), ShareWhy: v.ShareWhy,
-		Level: measured(v.Level), Findings: []api.Finding{},
+		Level: measured(v.Level), Findings: append([]api.Finding{}, v.Findings...),
 	}
 	if v.Profile != nil {
 		out.Stability.SetAside = append(out.Stability.SetAside, setAside(v.Profile.Outliers)...)
@@ -28,12 +28,10 @@ func Analysis(run record.Run, v analysis.Verdict) api.Analysis {
 	}
 	for _, t := range v.Tells {
 		by := append([]string{}, t.By...)
-		out.Tells = append(out.Tells, api.Tell{What: t.What, Says: t.Says, By: by, Value: measured(t.Value), Text: t.Text, Next: t.Next})
+		t.By = by
+		out.Tells = append(out.Tells, t)
 	}
 	out.More, out.Later = more(run, v), laters(run, v)
-	for _, f := range v.Findings {
-		out.Findings = append(out.Findings, api.Finding(f))
-	}
 	return out
 }
 
@@ -57,12 +55,9 @@ func measured(m *analysis.Measured) *api.Measured {
 	if m == nil || math.IsNaN(m.Value) || math.IsNaN(m.U) {
 		return nil
 	}
-	out := &api.Measured{Value: finite(m.Value), U: finite(m.U), Lo95: finite(m.Lo95), Hi95: finite(m.Hi95), Unit: m.Unit}
-	if !math.IsInf(m.DoF, 0) && !math.IsNaN(m.DoF) {
-		dof := m.DoF
-		out.DoF = &dof
-	}
-	return out
+	out := *m
+	out.Value, out.U, out.Lo95, out.Hi95 = finite(m.Value), finite(m.U), finite(m.Lo95), finite(m.Hi95)
+	return &out
 }
 
 func stability(s analysis.Stability) api.Stability {
@@ -100,14 +95,7 @@ func ride(r *analysis.Ride) *api.Ride {
 		return nil
 	}
 	return &api.Ride{Touches: r.Touches, Off: r.Off, Low: r.Low, Stray: r.Stray, Suspect: r.Suspect,
-		Wanders: period(r.Wanders), Stays: period(r.Stays), Says: r.Says()}
-}
-
-func period(p *analysis.Period) *api.Period {
-	if p == nil {
-		return nil
-	}
-	return &api.Period{Length: measured(&p.Length), Depth: finite(p.Depth), FalseAlarm: finite(p.FalseAlarm), Rows: p.Rows}
+		Wanders: r.Wanders, Stays: r.Stays, Says: r.Says()}
 }
 
 func profile(p *analysis.Profile) *api.Profile {
@@ -165,7 +153,7 @@ func largest(v analysis.Verdict, run record.Run) *api.Measured {
 		if reason != nil || math.IsNaN(g) || out != nil && math.Abs(g) <= math.Abs(out.Value) {
 			continue
 		}
-		out = &api.Measured{Value: g, U: u95 / 2, Lo95: g - u95, Hi95: g + u95, Unit: "mm"}
+		out = &api.Measured{Value: g, U: u95 / 2, Lo95: g - u95, Hi95: g + u95, Unit: "mm", DoF: math.Inf(1)}
 	}
 	return out
 }

@@ -209,9 +209,7 @@ func (a *active) show() api.Run {
 	}
 	if q := a.view.Question; q != nil && a.state == api.AwaitingPerson {
 		out.Prompt = &api.Prompt{ID: q.ID, Text: q.Text}
-		if w := q.Value; w != nil {
-			out.Prompt.Value = &api.Wanted{Unit: w.Unit, Least: w.Least, Most: w.Most}
-		}
+		out.Prompt.Value = q.Value
 	}
 	return out
 }

@@ -93,7 +93,7 @@ func (d *Runner) mayRun() error {
 		return api.Errorf(409, "applied-busy", "wait until it has ended", "start a run: the bed map is being written")
 	}
 	if d.corr.Unfinished() {
-		return api.Errorf(409, "owed", "Take the correction back (undo), or finish it (re-apply).",
+		return api.Errorf(409, "owed", "Undo the correction, or finish it.",
 			"start a run: a correction is half written, or its end was not seen")
 	}
 	if owed := d.Owed(); len(owed) > 0 {

@@ -38,12 +38,12 @@ type matter struct {
 var matters = []matter{
 	{api.Todo{ID: TodoOther, Act: "Undo the correction, which closes it: nothing is written to the printer.", Says: "Another printer is at the port than the one that the correction was made for.", Commands: []string{"abbed correction undo"}},
 		func(s Snapshot) bool { return s.Expiry == ExpiredPrinter }, nil},
-	{api.Todo{ID: TodoHalfWritten, Act: "Take the correction back, or finish it. Do not print before.", Says: "The bed map may be half written.", Commands: []string{"abbed correction undo", "abbed correction reapply"}, Grave: true},
+	{api.Todo{ID: TodoHalfWritten, Act: "Undo the correction, or finish it. Do not print before.", Says: "The bed map may be half written.", Commands: []string{"abbed correction undo", "abbed correction reapply"}, Grave: true},
 		func(s Snapshot) bool { return s.Applied.State == api.Unfinished }, nil},
 	{api.Todo{ID: TodoInDoubt, Act: "Have the printer measure its bed map again, then measure. Do not print before.", Says: "The bed map could not be brought to a known state.", Grave: true},
 		func(s Snapshot) bool { return s.Applied.State == api.ApplyFailed }, func(s Snapshot, t *api.Todo) {
 			if s.Applied.Half {
-				t.Act, t.Commands = "Take the correction back. Do not print before.", []string{"abbed correction undo"}
+				t.Act, t.Commands = "Undo the correction. Do not print before.", []string{"abbed correction undo"}
 			}
 		}},
 	{api.Todo{ID: TodoOwed, Act: "Let the head home and put back what a run switched off. Do not print before.", Commands: []string{"abbed confirm"}, Grave: true},
@@ -63,7 +63,7 @@ var matters = []matter{
 		func(s Snapshot) bool { return s.Expiry == ExpiredTwist }, nil},
 	{api.Todo{ID: TodoLever, Act: "Undo the correction, then measure again.", Says: "The correction was made for another probe offset.", Commands: []string{"abbed correction undo"}},
 		func(s Snapshot) bool { return s.Expiry == ExpiredLever }, nil},
-	{api.Todo{ID: TodoMap, Act: "Re-apply the correction, or measure again.", Says: "The bed map was measured again or changed: it lacks the correction.", Commands: []string{"abbed correction reapply"}},
+	{api.Todo{ID: TodoMap, Act: "Apply the correction again, or measure again.", Says: "The bed map was measured again or changed: it lacks the correction.", Commands: []string{"abbed correction reapply"}},
 		func(s Snapshot) bool { return s.Expiry == ExpiredMap }, nil},
 	{api.Todo{ID: TodoLinkLost, Act: "Look at the printer's power and cable.", Says: "The printer does not answer."},
 		func(s Snapshot) bool { return s.Printer.Link == api.Lost }, nil},

@@ -23,13 +23,13 @@ func TestTodo(t *testing.T) {
 		says string
 	}{
 		"nothing":              {status.Snapshot{Applied: kept}, "", ""},
-		"half written":         {status.Snapshot{Applied: api.Applied{State: api.Unfinished}}, "half-written", "Take the correction back, or finish it. Do not print before."},
-		"half failed":          {status.Snapshot{Applied: api.Applied{State: api.ApplyFailed, Half: true}}, "map-in-doubt", "Take the correction back."},
+		"half written":         {status.Snapshot{Applied: api.Applied{State: api.Unfinished}}, "half-written", "Undo the correction, or finish it. Do not print before."},
+		"half failed":          {status.Snapshot{Applied: api.Applied{State: api.ApplyFailed, Half: true}}, "map-in-doubt", "Undo the correction."},
 		"in doubt":             {status.Snapshot{Applied: api.Applied{State: api.ApplyFailed}}, "map-in-doubt", "Have the printer measure its bed map again"},
 		"owed":                 {status.Snapshot{Printer: api.Printer{Owed: []string{"idle", "levelling"}}}, "owed", "To be put back: the idle switch-off of the motors, the levelling."},
 		"owed in a run":        {status.Snapshot{Printer: api.Printer{Owed: []string{"idle"}}, Run: runs}, "", ""},
 		"another lever":        {status.Snapshot{Applied: kept, Expiry: status.ExpiredLever}, "expired-lever", "Undo the correction, then measure again."},
-		"another map":          {status.Snapshot{Applied: kept, Expiry: status.ExpiredMap}, "expired-map", "Re-apply the correction"},
+		"another map":          {status.Snapshot{Applied: kept, Expiry: status.ExpiredMap}, "expired-map", "Apply the correction again"},
 		"another tilt":         {status.Snapshot{Applied: kept, Expiry: status.ExpiredTwist}, "expired-twist", "Undo the correction"},
 		"another printer":      {status.Snapshot{Applied: kept, Expiry: status.ExpiredPrinter}, "other-printer", "nothing is written"},
 		"a level moved":        {status.Snapshot{Applied: level}, "not-verified", "Set its Z offset lower."},

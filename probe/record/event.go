@@ -183,7 +183,7 @@ type Question struct {
 // Wanted describes a number that a Question asks for.
 type Wanted struct {
 	// Unit is mm or deg.
-	Unit string `json:"unit"`
+	Unit string `json:"unit" enum:"mm,deg"`
 	// Least and Most bound what is taken.
 	Least float64 `json:"least"`
 	Most  float64 `json:"most"`

@@ -52,10 +52,10 @@ func (p Place) String() string { return say.At(p.U, p.V) }
 
 // Rect is an upright rectangle, mm; X0 <= X1 and Y0 <= Y1.
 type Rect struct {
-	X0 float64 `json:"x0"`
-	Y0 float64 `json:"y0"`
-	X1 float64 `json:"x1"`
-	Y1 float64 `json:"y1"`
+	X0 float64 `json:"x0" about:"mm"`
+	Y0 float64 `json:"y0" about:"mm"`
+	X1 float64 `json:"x1" about:"mm"`
+	Y1 float64 `json:"y1" about:"mm"`
 }
 
 // Valid reports whether r is finite and has an area.

@@ -84,7 +84,11 @@ func (d *document) object(t reflect.Type) m {
 		if options == "" {
 			required = append(required, name)
 		}
-		members[name] = tagged(d.of(as), f.Tag)
+		of := tagged(d.of(as), f.Tag)
+		if f.Tag.Get("null") != "" {
+			of = orNull(of)
+		}
+		members[name] = of
 	}
 	return object(members, required...)
 }

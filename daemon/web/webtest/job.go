@@ -34,7 +34,7 @@ func within(u, v float64) api.Gap {
 }
 
 func mm(v, u float64) *api.Measured {
-	return &api.Measured{Value: v, U: u, Lo95: v - 2*u, Hi95: v + 2*u, Unit: "mm", DoF: ptr(18.0)}
+	return &api.Measured{Value: v, U: u, Lo95: v - 2*u, Hi95: v + 2*u, Unit: "mm", DoF: 18.0}
 }
 
 func places() []record.Place {
@@ -156,11 +156,11 @@ func whole() api.Analysis {
 		p.Front, p.Back = append(p.Front, f-0.004*(x-100)/100), append(p.Back, f+0.004*(x-100)/100)
 	}
 	return api.Analysis{
-		Stability: api.Stability{Scatter: mm(0.0042, 0.0004), FirstTouch: mm(0.001, 0.002), DriftRate: &api.Measured{Value: 0.00012, U: 0.00004, Lo95: 0.00004, Hi95: 0.0002, Unit: "mm/min", DoF: ptr(12.0)},
+		Stability: api.Stability{Scatter: mm(0.0042, 0.0004), FirstTouch: mm(0.001, 0.002), DriftRate: &api.Measured{Value: 0.00012, U: 0.00004, Lo95: 0.00004, Hi95: 0.0002, Unit: "mm/min", DoF: 12.0},
 			DriftModel: "line", PlayX: mm(0.003, 0.002), PlayY: mm(-0.001, 0.002), Wander: mm(0.003, 0.001), Steady: true,
-			Ride: &api.Ride{Touches: 175, Off: 7, Low: 7, Stays: &api.Period{Length: mm(71.2, 0.8), Depth: 0.06, FalseAlarm: 1e-5, Rows: 2},
+			Ride: &api.Ride{Touches: 175, Off: 7, Low: 7, Stays: &api.Period{Length: *mm(71.2, 0.8), Depth: 0.06, FalseAlarm: 1e-5, Rows: 2},
 				Says: "7 of 175 touches of the survey lie off their neighbours (7 of them below); what stays has a period of 71 ±2 mm."}},
-		Profile: &p, Share: &api.Measured{Value: 0.91, U: 0.05, Lo95: 0.81, Hi95: 1.01, Unit: "1", DoF: ptr(14.0)},
+		Profile: &p, Share: &api.Measured{Value: 0.91, U: 0.05, Lo95: 0.81, Hi95: 1.01, Unit: "1", DoF: 14.0},
 		Model: &api.Model{Terms: []api.Term{{Name: "roll of the head along X", At: *mm(0.131, 0.004)}, {Name: "roll of the Y axis", At: *mm(0.034, 0.006)}},
 			Scatter: mm(0.0061, 0.001), LackOfFitF: ptr(1.1), LackOfFitP: ptr(0.42),
 			Outliers: []api.Outlier{{Event: 402, U: 75, V: 20, Off: 0.021, Weight: 0.4}}},

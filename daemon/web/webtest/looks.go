@@ -7,7 +7,7 @@ import (
 )
 
 func degrees(v, u float64) *api.Measured {
-	return &api.Measured{Value: v, U: u, Lo95: v - 2.2*u, Hi95: v + 2.2*u, Unit: "deg/m", DoF: ptr(11.0)}
+	return &api.Measured{Value: v, U: u, Lo95: v - 2.2*u, Hi95: v + 2.2*u, Unit: "deg/m", DoF: 11.0}
 }
 
 // past is a printer whose beam was realigned between the second and the third run.
@@ -37,7 +37,7 @@ func compared() api.Comparison {
 	return api.Comparison{Before: "r2", After: "r0", Sentence: "The twist of the beam: changed, from 1.26 ±0.11 °/m to 0.34 ±0.11 °/m: by −0.92 ±0.15 °/m.",
 		Changes: []api.Change{
 			{What: "twist", Says: "the twist of the beam", Before: *degrees(1.26, 0.05), After: *degrees(0.34, 0.05), By: *degrees(-0.92, 0.07), Beyond: true, Sentence: "The twist of the beam: changed."},
-			{What: "scatter", Says: "the scatter of the probe", Before: *mm(0.0042, 0.0004), After: *mm(0.0045, 0.0004), By: api.Measured{Value: 1.07, U: 0.2, Lo95: 0.7, Hi95: 1.6, DoF: ptr(20.0)}, Ratio: true, Sentence: "The scatter of the probe: no change is seen."},
+			{What: "scatter", Says: "the scatter of the probe", Before: *mm(0.0042, 0.0004), After: *mm(0.0045, 0.0004), By: api.Measured{Value: 1.07, U: 0.2, Lo95: 0.7, Hi95: 1.6, DoF: 20.0}, Ratio: true, Sentence: "The scatter of the probe: no change is seen."},
 		},
 		Not:    []string{"The level of the Z offset cannot be compared: the zero point is not gauged in both runs."},
 		Places: []api.PlaceChange{{U: 10, V: 117.5, Before: -0.09, U95Before: 0.011, After: -0.02, U95After: 0.01, By: 0.07, U95: 0.015, Beyond: true}, p}, Most: &p,

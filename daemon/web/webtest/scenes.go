@@ -53,7 +53,7 @@ var scenes = map[string]func(*Show){
 		s.Check = api.Check{Every: 604800, Last: &last, Due: &due, Waits: "it waits until the printer is cold", Sentence: "A check is due. It waits until the printer is cold."}
 		s.Room = []api.Neighbour{
 			{Name: "left", URL: "http://127.0.0.1:8077", Port: "/dev/left", Link: api.Ready, Run: api.Done, Applied: api.Kept, Todo: []api.Todo{}, At: began},
-			{Name: "right", Port: Hostile, Link: api.Lost, Applied: api.Unfinished, Todo: []api.Todo{{Act: "Take the correction back, or finish it.", Says: Hostile, Commands: []string{}}}, At: began, Silent: true},
+			{Name: "right", Port: Hostile, Link: api.Lost, Applied: api.Unfinished, Todo: []api.Todo{{Act: "Undo the correction, or finish it.", Says: Hostile, Commands: []string{}}}, At: began, Silent: true},
 			{Name: Hostile, URL: "http://127.0.0.1:8078", Link: api.Resting, Applied: api.NoneApplied, Todo: []api.Todo{}, At: began, Ended: true},
 		}
 	},
