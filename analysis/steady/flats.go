@@ -85,7 +85,10 @@ func (f *flats) weigh(c record.Criteria) {
 			}
 		}
 	}
-	f.low = logMean(low) - math.Max(logMean(both), 0)
+	for d := range low { // depth by depth: what strays by a quarter of a millimetre says nothing of a shallow flat
+		low[d] -= math.Max(both[d], 0)
+	}
+	f.low = logMean(low)
 	var moves, stays []float64
 	best, sum, first, second := math.Inf(-1), 0.0, 0.0, 0.0
 	for d := range flatDepths {

@@ -51,6 +51,8 @@ const (
 	provenFlats  = 5.0
 	suspectFlats = 1.0
 	suspectLow   = 3.0
+	// inPasses is what a dip that one pass alone shows adds to them.
+	inPasses = 2.0
 	// worthOff is the share of what may wander from which a touch can be off, farOff from
 	// how many times it is taken for a stray one where it stands alone.
 	worthOff = 0.8
@@ -82,7 +84,11 @@ func (s *Steadiness) ride(run record.Run) {
 	f.weigh(c)
 	against := f.moves - math.Max(f.stays, 0)
 	r.worn = against > provenFlats
-	r.Suspect = !r.worn && (against > suspectFlats || f.low > suspectLow)
+	seen := 0.0
+	if s.Wander != nil && s.Wander.Places > 0 {
+		seen = inPasses
+	}
+	r.Suspect = !r.worn && (against > suspectFlats-seen || f.low > suspectLow-seen)
 	if against > suspectFlats {
 		r.Wanders = f.period(f.moves)
 	} else if f.stays > provenFlats {
