@@ -135,7 +135,7 @@ func (d *desk) do(c *cobra.Command, name string) error {
 		return err
 	}
 	v := analysis.Judge(run)
-	a, err := results.RepairOf(run, v, results.Asked(d.AskRepair, s))
+	a, err := results.RepairOf(run, v, results.Asked(d.AskRepair, s), run.Setup.Applied != nil)
 	if err != nil {
 		return err
 	}
