@@ -36,11 +36,11 @@ func (v Verdict) Wedge(run record.Run) (*Wedge, *result.Reason) {
 	run = steady.Clean(run)
 	switch {
 	case run.Setup.NoLever():
-		return nil, &result.Reason{Code: "no-lever", Text: "the probe is the nozzle", Hint: ""}
+		return nil, &result.Reason{Code: "no-lever", Text: "the probe is the nozzle: there is no wedge to look for", Hint: ""}
 	case v.Gap == nil && v.GapWhy != nil:
 		return nil, v.GapWhy
 	case v.Gap == nil || v.Gap.Area.W() < steady.Apart:
-		return nil, &result.Reason{Code: "few-places", Text: "the points do not span a width", Hint: "gauge at the left and right end"}
+		return nil, &result.Reason{Code: "few-places", Text: "the gauged places do not span a width", Hint: "gauge at the left and right end"}
 	}
 	a := v.Gap.Area
 	w := &Wedge{From: a.X0, To: a.X1, Row: run.Setup.Zero.V}
@@ -61,38 +61,18 @@ func (w *Wedge) judge(v Verdict, run record.Run) {
 		g, u := v.Gap.at(record.Place{U: w.From + (w.To-w.From)*float64(i)/16, V: w.Row})
 		sure, most = math.Max(sure, math.Abs(g)-u), math.Max(most, math.Abs(g)+u)
 	}
-<<<<<<< HEAD
-	way, ends := "rises", fmt.Sprintf("From X %.0f to X %.0f", w.From, w.To)
-	if w.By.Value < 0 {
-		way = "falls"
-	}
-	w.Sentence = fmt.Sprintf("%s the nozzle error %s by %s ±%s (95 %%): the first layer is a wedge of that height.", ends, way, say.Fine(math.Abs(w.By.Value)), say.Fine(w.By.U95()))
-=======
 	ends, limit := fmt.Sprintf("From X %s to X %s", say.Short(w.From), say.Short(w.To)), say.MM(tolerance)
 	way := "rises"
 	if w.By.Value < 0 {
 		way = "falls"
 	}
 	w.Sentence = fmt.Sprintf("%s the nozzle error %s by %s: the first layer is a wedge.", ends, way, say.Within(math.Abs(w.By.Value), w.By.U95()))
->>>>>>> main
 	if !w.By.Apart() {
 		w.Sentence = fmt.Sprintf("%s no wedge is seen. One below %s does not show.", ends, say.MM(math.Abs(w.By.Value)+w.By.U95()))
 	}
 	switch {
 	case sure > tolerance:
 		w.Worth = WorthYes
-<<<<<<< HEAD
-		w.Sentence += fmt.Sprintf(" The whole job is worth it: somewhere in this row the nozzle is surely off by more than the tolerance of %s.", say.Fine(tolerance))
-		w.Next = "Measure with all steps: they show the cause, and whether it can be corrected."
-	case most <= tolerance:
-		w.Worth = WorthNo
-		w.Sentence += fmt.Sprintf(" The whole job is not worth it for this row: everywhere in it the nozzle is within the tolerance of %s, doubt and all.", say.Fine(tolerance))
-		w.Next = "Leave it along X. This run does not show what changes from front to back."
-	default:
-		w.Worth = WorthOpen
-		w.Sentence += fmt.Sprintf(" Whether the whole job is worth it cannot be told: the doubt reaches over the tolerance of %s.", say.Fine(tolerance))
-		w.Next = "Gauge the ends of the row once more, or measure with all steps."
-=======
 		w.Sentence += fmt.Sprintf(" The whole job is worth it: in this row the nozzle is off by more than %s.", limit)
 		w.Next = "Run repeat, gauging and survey. They show the cause, and whether a correction helps."
 	case most <= tolerance:
@@ -103,7 +83,6 @@ func (w *Wedge) judge(v Verdict, run record.Run) {
 		w.Worth = WorthOpen
 		w.Sentence += fmt.Sprintf(" Whether the nozzle is within %s is not known.", limit)
 		w.Next = "Take the readings at the ends of the row again, or run the whole job."
->>>>>>> main
 	}
 }
 

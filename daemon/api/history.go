@@ -65,7 +65,7 @@ type Comparison struct {
 	Changes  []Change `json:"changes"`
 	// Not lists what cannot be compared, each with the reason.
 	Not           []string     `json:"not" about:"what cannot be compared, and why"`
-	Most          *PlaceChange `json:"most" about:"where the gap error changed most beyond the doubt of all places together (Scheffe)"`
+	Most          *PlaceChange `json:"most" about:"where the nozzle error changed most beyond the doubt of all places together (Scheffe)"`
 	LargestBefore *PlaceGap    `json:"largest_before"`
 	LargestAfter  *PlaceGap    `json:"largest_after"`
 	// Left is what the correction in force in that run leaves of its gap error.
