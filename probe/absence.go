@@ -20,7 +20,7 @@ type patience struct {
 
 func (j *job) patience() *patience { return &patience{j.Clock, j.plan.Patience} }
 
-var errPatience = errors.New("probe: nobody acted")
+var errPatience = errors.New("probe: no one acted")
 
 // attend waits for the person by way of do. It returns errPatience once, when the
 // patience is over; from then on it waits for as long as it takes.

@@ -103,7 +103,7 @@ func TestCarryRefuses(t *testing.T) {
 		"few letters": {twisted(0.2), []string{"--approve", word(twisted(0.2))[:3]}, "not the digest"},
 		"too large":   {twisted(0.6), nil, "largest correction"},
 		"too steep":   {with(func(t *api.Table) { t.Nodes[7].Add += 0.3 }), nil, "neighbouring"},
-		"unsure":      {with(func(t *api.Table) { t.Nodes[7].U95 = 0.15 }), nil, "doubt"},
+		"unsure":      {with(func(t *api.Table) { t.Nodes[7].U95 = 0.15 }), nil, "is known to ±0.150 mm only"},
 		"stale":       {with(func(t *api.Table) { t.Run = runID(time.Now().AddDate(0, -2, 0)) }), nil, "stale"},
 		"of no time":  {with(func(t *api.Table) { t.Run = "touches.csv" }), nil, "may be stale"},
 		"edited":      {edited(func(t *api.Table) { t.Nodes[4].Add -= 0.05 }), nil, "was changed"},

@@ -231,7 +231,7 @@ func (d *Correction) Apply(ctx context.Context, digest string, a api.Apply, _ st
 	}
 	person, err := d.signer.Redeem(a.Token, digest)
 	if err != nil {
-		return api.Errorf(403, "token-bad", "sign off again", "apply: %v", err)
+		return api.Errorf(403, "token-bad", "approve it again", "apply: %v", err)
 	}
 	if err := d.stillGood(t, run); err != nil {
 		return err

@@ -25,7 +25,7 @@ func benchPaths() m {
 			id: "thickness", summary: "Micrometer readings of a proof print, and what they verify.",
 			about:  "They are kept with the run. Without a correction in force they join its fit as direct readings of the gap; with one they show what it left.",
 			body:   request[api.Thickness](),
-			status: 200, says: "What they prove.", shape: shape[api.Proof](), refusals: []int{404, 409, 422},
+			status: 200, says: "What they verify.", shape: shape[api.Proof](), refusals: []int{404, 409, 422},
 		}.operation()}),
 		"/api/v1/runs/{id}/readings": path("id", runID, m{"post": verb{
 			id: "readings", summary: "What a person read from instruments of their own, after the run.",
