@@ -162,11 +162,8 @@ func (g *gauged) next(offers []record.Place) (at record.Place, now, after float6
 func (g *gauged) outlook(offers []record.Place) *model.Outlook {
 	a, zero := g.area(), g.surface.row(g.run.Setup.Zero)
 	var shown, offered []model.Row
-	for j := range 5 {
-		for i := range 13 {
-			p := record.Place{U: a.X0 + a.W()*float64(i)/12, V: a.Y0 + a.H()*float64(j)/4}
-			shown = append(shown, g.surface.row(p).Minus(zero))
-		}
+	for _, p := range Lattice(a, 13, 5) {
+		shown = append(shown, g.surface.row(p).Minus(zero))
 	}
 	u := 0.0
 	for _, p := range g.pairs {

@@ -138,7 +138,7 @@ func (c *Comparison) gaps(before, after analysis.Judged) {
 	} else {
 		c.places(ga, gb, r, a.Zero, b.Criteria.Tolerance)
 	}
-	at := latticeOn(r)
+	at := analysis.Lattice(r, 5, 5)
 	c.LargestBefore, c.LargestAfter = largestOf(ga, at, nil), largestOf(gb, at, nil)
 	c.LeftBefore, c.LeftAfter = left(ga, before.Run), left(gb, after.Run)
 	if c.Heat != nil {
@@ -182,22 +182,6 @@ func (c *Comparison) angle(ga, gb *analysis.Gap, r record.Rect, a, b record.Setu
 	}
 }
 
-// latticeOn returns 5 x 5 places of an area; along an axis without width one.
-func latticeOn(r record.Rect) (out []record.Place) {
-	line := func(a, b float64) []float64 {
-		if b-a < steady.Apart {
-			return []float64{(a + b) / 2}
-		}
-		return []float64{a, a + (b-a)/4, (a + b) / 2, b - (b-a)/4, b}
-	}
-	for _, v := range line(r.Y0, r.Y1) {
-		for _, u := range line(r.X0, r.X1) {
-			out = append(out, record.Place{U: u, V: v})
-		}
-	}
-	return out
-}
-
 // shapes is how many independent ways of changing the places are tested for together:
 // slope, bow and S shape along X, slope and bow along Y, and t s.
 const shapes = 6
@@ -205,7 +189,7 @@ const shapes = 6
 func (c *Comparison) places(ga, gb *analysis.Gap, r record.Rect, zero record.Place, tolerance float64) {
 	c.Against = r.Nearest(zero)
 	worst := 0.0
-	for _, p := range latticeOn(r) {
+	for _, p := range analysis.Lattice(r, 5, 5) {
 		a, b := ga.Against(p, c.Against), gb.Against(p, c.Against)
 		d := difference(a, b)
 		x := PlaceChange{Place: p, Before: a.Value, U95Before: a.U95(), After: b.Value, U95After: b.U95(), By: d.Value, U95: d.U95(), DoF: d.DoF}
