@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"abbed/analysis"
+	"abbed/config/say/saytest"
 	"abbed/probe/record"
 )
 
@@ -241,8 +242,10 @@ func TestWedge(t *testing.T) {
 			if w.By.Lo95 <= want && want <= w.By.Hi95 {
 				inside++
 			}
-			if w.Sentence == "" || w.Next == "" {
-				t.Error("no sentence")
+			for _, text := range []string{w.Sentence, w.Next} {
+				for _, f := range append(saytest.Faults(text, saytest.Page), saytest.Whole(text)...) {
+					t.Errorf("%s: %s", f, text)
+				}
 			}
 		}
 		t.Logf("%s: %v, %d of %d intervals hold the truth", name, count, inside, told)

@@ -61,27 +61,28 @@ func (w *Wedge) judge(v Verdict, run record.Run) {
 		g, u := v.Gap.at(record.Place{U: w.From + (w.To-w.From)*float64(i)/16, V: w.Row})
 		sure, most = math.Max(sure, math.Abs(g)-u), math.Max(most, math.Abs(g)+u)
 	}
-	way, ends := "rises", fmt.Sprintf("From x=%.0f to x=%.0f mm", w.From, w.To)
+	ends, limit := fmt.Sprintf("From X %s to X %s", say.Short(w.From), say.Short(w.To)), say.MM(tolerance)
+	way := "rises"
 	if w.By.Value < 0 {
 		way = "falls"
 	}
-	w.Sentence = fmt.Sprintf("%s the gap error %s by %s ±%s (95 %%): the first layer is a wedge of that height.", ends, way, say.Fine(math.Abs(w.By.Value)), say.Fine(w.By.U95()))
+	w.Sentence = fmt.Sprintf("%s the nozzle error %s by %s: the first layer is a wedge.", ends, way, say.Within(math.Abs(w.By.Value), w.By.U95()))
 	if !w.By.Apart() {
-		w.Sentence = fmt.Sprintf("%s no wedge is seen: %s ±%s (95 %%). One below %s would not show.", ends, say.Fine(w.By.Value), say.Fine(w.By.U95()), say.Fine(w.By.U95()))
+		w.Sentence = fmt.Sprintf("%s no wedge is seen. One below %s does not show.", ends, say.MM(math.Abs(w.By.Value)+w.By.U95()))
 	}
 	switch {
 	case sure > tolerance:
 		w.Worth = WorthYes
-		w.Sentence += fmt.Sprintf(" The whole job is worth it: somewhere in this row the nozzle is surely off by more than the tolerance of %s.", say.Fine(tolerance))
-		w.Next = "Run repeat, gauging and survey: they say what makes it, and whether it can be corrected."
+		w.Sentence += fmt.Sprintf(" The whole job is worth it: in this row the nozzle is off by more than %s.", limit)
+		w.Next = "Run repeat, gauging and survey. They show the cause, and whether a correction helps."
 	case most <= tolerance:
 		w.Worth = WorthNo
-		w.Sentence += fmt.Sprintf(" The whole job is not worth it for this row: everywhere in it the nozzle is within the tolerance of %s, doubt and all.", say.Fine(tolerance))
-		w.Next = "Nothing along X. What changes from front to back, and whether the machine does the same twice, this run does not tell."
+		w.Sentence += fmt.Sprintf(" The whole job is not worth it for this row: the nozzle is within %s everywhere.", limit)
+		w.Next = "Along X there is nothing to do. This run does not show what changes from front to back."
 	default:
 		w.Worth = WorthOpen
-		w.Sentence += fmt.Sprintf(" Whether the whole job is worth it cannot be told: the doubt reaches over the tolerance of %s.", say.Fine(tolerance))
-		w.Next = "Gauge the ends of the row once more, or run the whole job, which gauges each place twice."
+		w.Sentence += fmt.Sprintf(" Whether the nozzle is within %s is not known.", limit)
+		w.Next = "Take the readings at the ends of the row again, or run the whole job."
 	}
 }
 

@@ -95,7 +95,7 @@ func New(ctx context.Context, o Options) (*Daemon, error) {
 	lo := linkOptions(o, words)
 	lo.Session.OnUnasked = d.Hear
 	d.link = link.New(lo, d.linkChanged)
-	d.Shelf = results.New(o.Store, o.Log, results.Now{Run: d.GoingOn, Shown: d.ShownNow, Printer: d.here, Owner: d.owner})
+	d.Shelf = results.New(o.Store, o.Log, results.Now{Run: d.GoingOn, Shown: d.ShownNow, Printer: d.here, Owner: d.owner, InForce: func() bool { return d.InForce() != nil }})
 	changes := correction.Options{
 		Store: o.Store, Link: d.link, Runs: d.Shelf, Words: words, Clock: o.Clock, Signer: o.Signer, Log: o.Log,
 		Owner: d.owner, Known: d.know, Audit: d.audit, Changed: d.changed,

@@ -22,14 +22,11 @@ type Comparison struct {
 	// compared, each with the reason.
 	Changes []Change `json:"changes"`
 	Not     []string `json:"not"`
-	// Places are the gap errors at places that both runs gauged around; they are
-	// compared against one place of both.
-	Places []PlaceChange `json:"places"`
-	// Against is that place.
-	Against record.Place `json:"against"`
-	// Most is the place that changed most beyond its doubt, nil if none did beyond
-	// the doubt of all places together.
+	// Most is the place that both runs gauged around and that changed most beyond the doubt
+	// of all places together (Scheffe: of many one leaves its own interval by chance),
+	// against one place of both; nil if none did. Seen says that they were compared.
 	Most *PlaceChange `json:"most"`
+	Seen bool         `json:"-"`
 	// Largest is the gap error that is largest, in size with its doubt, before and
 	// after, on those places; Left what the correction then in force leaves of it,
 	// nil without one.
@@ -57,10 +54,6 @@ type PlaceChange struct {
 	U95After  float64      `json:"u95_after"`
 	By        float64      `json:"by"`
 	U95       float64      `json:"u95"`
-	DoF       float64      `json:"-"`
-	// Beyond is whether the change is beyond the doubt of all places together
-	// (Scheffe): of many places one leaves its own interval by chance.
-	Beyond bool `json:"beyond"`
 }
 
 // Compare returns what changed between two runs, or the reason why they cannot be
@@ -72,7 +65,7 @@ type PlaceChange struct {
 func Compare(before, after analysis.Judged) (Comparison, *result.Reason) {
 	before.Run, after.Run = steady.Clean(before.Run), steady.Clean(after.Run)
 	a, b := before.Run.Setup, after.Run.Setup
-	c := Comparison{Before: before.Run.ID, After: after.Run.ID, Changes: []Change{}, Not: []string{}, Places: []PlaceChange{}, Gone: []string{}, Stay: []string{}, Come: []string{}}
+	c := Comparison{Before: before.Run.ID, After: after.Run.ID, Changes: []Change{}, Not: []string{}, Gone: []string{}, Stay: []string{}, Come: []string{}}
 	switch {
 	case a.Printer.ID == "" || b.Printer.ID == "":
 		c.not("Whether both runs are of one printer is not known: a file does not say.")
@@ -136,7 +129,7 @@ func (c *Comparison) gaps(before, after analysis.Judged) {
 	if math.Hypot(a.Lever.X-b.Lever.X, a.Lever.Y-b.Lever.Y) > 0.5 {
 		c.not("The gap error is not compared as a change: the lever was x=%.1f y=%.1f and is x=%.1f y=%.1f mm, which alone makes another gap error.", a.Lever.X, a.Lever.Y, b.Lever.X, b.Lever.Y)
 	} else {
-		c.places(ga, gb, r, a.Zero, b.Criteria.Tolerance)
+		c.places(ga, gb, r, r.Nearest(a.Zero))
 	}
 	at := analysis.Lattice(r, 5, 5)
 	c.LargestBefore, c.LargestAfter = largestOf(ga, at, nil), largestOf(gb, at, nil)
@@ -186,19 +179,15 @@ func (c *Comparison) angle(ga, gb *analysis.Gap, r record.Rect, a, b record.Setu
 // slope, bow and S shape along X, slope and bow along Y, and t s.
 const shapes = 6
 
-func (c *Comparison) places(ga, gb *analysis.Gap, r record.Rect, zero record.Place, tolerance float64) {
-	c.Against = r.Nearest(zero)
+func (c *Comparison) places(ga, gb *analysis.Gap, r record.Rect, against record.Place) {
+	c.Seen = true
 	worst := 0.0
 	for _, p := range analysis.Lattice(r, 5, 5) {
-		a, b := ga.Against(p, c.Against), gb.Against(p, c.Against)
+		a, b := ga.Against(p, against), gb.Against(p, against)
 		d := difference(a, b)
-		x := PlaceChange{Place: p, Before: a.Value, U95Before: a.U95(), After: b.Value, U95After: b.U95(), By: d.Value, U95: d.U95(), DoF: d.DoF}
-		e := math.Abs(d.Value) - togetherAt(shapes, d.DoF)*d.U
-		x.Beyond = d.U > 0 && e > 0 && p.Distance(c.Against) > 1
-		if x.Beyond && e > worst && math.Abs(d.Value) > tolerance/2 {
-			worst, c.Most = e, &x
+		if e := math.Abs(d.Value) - togetherAt(shapes, d.DoF)*d.U; d.U > 0 && e > worst && p.Distance(against) > 1 {
+			worst, c.Most = e, &PlaceChange{Place: p, Before: a.Value, U95Before: a.U95(), After: b.Value, U95After: b.U95(), By: d.Value, U95: d.U95()}
 		}
-		c.Places = append(c.Places, x)
 	}
 }
 
@@ -284,12 +273,12 @@ func (c Comparison) says(tolerance float64) string {
 		}
 	}
 	switch {
+	case c.Most != nil && math.Abs(c.Most.By) <= tolerance/2:
+		s = append(s, fmt.Sprintf("At the nozzle something changed, but by less than half of %s.", say.MM(tolerance)))
 	case c.Most != nil:
 		s = append(s, fmt.Sprintf("At the nozzle it changed most at %s: by %s ±%s.", c.Most.Place, say.Fine(c.Most.By), say.Fine(c.Most.U95)))
-	case slices.ContainsFunc(c.Places, func(p PlaceChange) bool { return p.Beyond }):
-		s = append(s, fmt.Sprintf("At the nozzle something changed beyond its doubt, but by no more than half of the tolerance of %s.", say.Fine(tolerance)))
-	case len(c.Places) > 0:
-		s = append(s, "At the nozzle no change is seen at the places that both runs gauged around.")
+	case c.Seen:
+		s = append(s, "At the nozzle no change is seen.")
 	}
 	if a, b := c.LargestBefore, c.LargestAfter; b != nil {
 		s = append(s, fmt.Sprintf("The largest gap error there is %s ±%s now, and was %s ±%s.", say.Fine(math.Abs(b.Gap)), say.Fine(b.U95), say.Fine(math.Abs(a.Gap)), say.Fine(a.U95)))

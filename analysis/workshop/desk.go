@@ -10,11 +10,10 @@ type Roll Value
 // 8 x its height over its length.
 const pitching = 8e-3
 
-// RollOf returns the roll that a gap error sloping along X by slope, mm per mm over
-// width, makes: g = -D, D = py sin a - px sin b (design notes: geometry), so a' =
-// -slope / py, and what the pitch b may do to that is in the doubt (half of its 95 %).
-func RollOf(slope Value, width, leverX, leverY float64) Roll {
-	return Roll{-slope.Value / leverY, math.Hypot(slope.U, leverX*pitching/width/2) / math.Abs(leverY)}
+// RollOf is a twist, rad per mm over a width, as a lever along Y tells it; what the pitch
+// may do to that, since the lever lies askew by the share px / py, is in the doubt.
+func RollOf(twist Value, width, askew float64) Roll {
+	return Roll{twist.Value, math.Hypot(twist.U, askew*pitching/width/2)}
 }
 
 // Side is the side of the beam that is too high at its right end, if the left is

@@ -79,8 +79,8 @@ func TestCheck(t *testing.T) {
 // the right. Over 300 mm of mounting 0.3 deg; fasteners 20 mm apart: 20 x 0.005236 =
 // 0.1047 mm under the front. A 20 mm profile bears on 17 mm: it rocks by 0.0890 mm.
 func TestDesk(t *testing.T) {
-	slope := workshop.Value{Value: -0.139626 / 200, U: 0.004 / 200}
-	r := workshop.RollOf(slope, 200, 0, 40)
+	twist := workshop.Value{Value: 0.139626 / 200 / 40, U: 0.004 / 200 / 40}
+	r := workshop.RollOf(twist, 200, 0)
 	near(t, "roll", r.Value*200*180/math.Pi, 0.2, 1e-4)
 	lift := r.Lift(300, 20)
 	near(t, "lift", lift.Value, 0.10472, 1e-5)
@@ -92,12 +92,12 @@ func TestDesk(t *testing.T) {
 	in, out := workshop.Blades(workshop.Value{Value: 0.1047, U: 0.006})
 	near(t, "goes in", in, 0.05, 1e-9)
 	near(t, "does not", out, 0.15, 1e-9)
-	if unsure := workshop.RollOf(workshop.Value{Value: -0.005, U: 0.004}, 200, 0, 40); unsure.High() != workshop.Neither {
+	if unsure := workshop.RollOf(workshop.Value{Value: 0.005, U: 0.004}, 200, 0); unsure.High() != workshop.Neither {
 		t.Error("a roll within its doubt names a side")
 	}
 	// A lever 8 mm beside the line along Y: 8 mm x 8 mrad / 40 mm = 1.6 mrad of roll over
 	// the beam may be pitch, 95 %.
-	near(t, "pitch in it", 2*workshop.RollOf(workshop.Value{Value: slope.Value}, 200, 8, 40).U*200, 0.0016, 1e-9)
+	near(t, "pitch in it", 2*workshop.RollOf(workshop.Value{Value: twist.Value}, 200, 8.0/40).U*200, 0.0016, 1e-9)
 }
 
 // TestTram by hand: the bed rises 0.35 mm over 200 mm to the right: the one between stays,

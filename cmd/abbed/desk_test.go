@@ -60,12 +60,12 @@ func TestBenchCheckSays(t *testing.T) {
 // TestRepairRefuses: a run that tells nothing gives no step, and says what to do.
 func TestRepairRefuses(t *testing.T) {
 	run := record.Run{Setup: record.Setup{Lever: record.Lever{Y: 40}}}
-	a, err := results.RepairOf(run, analysis.Judge(run), results.Asked(api.AskRepair{}, config.Default()))
+	a, err := results.RepairOf(run, analysis.Judge(run), results.Asked(api.AskRepair{}, config.Default()), false)
 	if err != nil || len(a.Steps) != 0 || !strings.Contains(a.Why, "Run the gauging") || !strings.Contains(a.Missing, "desk.supports") || len(a.Cautions) == 0 {
 		t.Errorf("an empty run gave %+v, %v", a, err)
 	}
 	for _, bad := range []api.AskRepair{{Pitch: -0.7}, {Mounting: -1}, {Rails: math.Inf(1)}} {
-		if _, err := results.RepairOf(run, analysis.Judge(run), results.Asked(bad, config.Default())); err == nil {
+		if _, err := results.RepairOf(run, analysis.Judge(run), results.Asked(bad, config.Default()), false); err == nil {
 			t.Errorf("%+v was taken", bad)
 		}
 	}
@@ -80,7 +80,7 @@ func TestTramByTheNozzle(t *testing.T) {
 		run.Gaugings = append(run.Gaugings, record.Gauging{Place: p, Z: 0.002*p.U - 0.001*p.V + 0.1, Blade: 0.1, T: float64(i)})
 	}
 	ask := api.AskRepair{Pitch: 0.7, Supports: []api.XY{{X: 0, Y: 0}, {X: 200, Y: 0}, {X: 100, Y: 200}}}
-	a, err := results.RepairOf(run, analysis.Judge(run), results.Asked(ask, config.Default()))
+	a, err := results.RepairOf(run, analysis.Judge(run), results.Asked(ask, config.Default()), false)
 	if err != nil || len(a.Steps) < 3 || a.Steps[0].ID != "screws" || a.Steps[1].ID != "z-offset" || a.Steps[2].ID != "measure" {
 		t.Fatalf("%v %+v", err, a)
 	}
@@ -89,7 +89,7 @@ func TestTramByTheNozzle(t *testing.T) {
 		t.Errorf("%+v", s)
 	}
 	run.Gaugings = run.Gaugings[:3]
-	if a, _ = results.RepairOf(run, analysis.Judge(run), results.Asked(ask, config.Default())); len(a.Steps) != 0 {
+	if a, _ = results.RepairOf(run, analysis.Judge(run), results.Asked(ask, config.Default()), false); len(a.Steps) != 0 {
 		t.Errorf("three points gave %+v", a)
 	}
 }
@@ -108,6 +108,17 @@ func TestRepairSteps(t *testing.T) {
 				run, err := s.hand.measure(t.Context(), "repeat", "gauging")
 				if err != nil {
 					t.Fatal(err)
+				}
+				rec, err := s.house.daemon.Record(run.ID)
+				if err != nil {
+					t.Fatal(err)
+				}
+				whole, err := readRecord(rec)
+				if err != nil {
+					t.Fatal(err)
+				}
+				if a, err := results.RepairOf(whole, analysis.Judge(whole), results.Asked(api.AskRepair{}, config.Default()), true); err != nil || (a.Steps[0].ID == "undo") != (name != "worn-wheels") {
+					t.Errorf("with a correction in force: %v %+v", err, a.Steps)
 				}
 				for mounting, want := range map[float64]string{300: ids, 0: strings.ReplaceAll(ids, "profile shim", "brackets")} {
 					a, err := s.house.daemon.Repair(run.ID, api.AskRepair{Mounting: mounting})

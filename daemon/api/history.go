@@ -43,7 +43,6 @@ type PlaceChange struct {
 	U95After  float64 `json:"u95_after"`
 	By        float64 `json:"by" about:"after less before, mm"`
 	U95       float64 `json:"u95" about:"95 % half width of by, for this place alone"`
-	Beyond    bool    `json:"beyond" about:"beyond the doubt of all places together (Scheffe)"`
 }
 
 // HeatChange compares the temperatures of two runs, degrees C and K.
@@ -65,11 +64,10 @@ type Comparison struct {
 	Sentence string   `json:"sentence" about:"what matters first"`
 	Changes  []Change `json:"changes"`
 	// Not lists what cannot be compared, each with the reason.
-	Not           []string      `json:"not" about:"what cannot be compared, and why"`
-	Places        []PlaceChange `json:"places" about:"where the gap error changed beyond the doubt of all places together; the others are left out"`
-	Most          *PlaceChange  `json:"most"`
-	LargestBefore *PlaceGap     `json:"largest_before"`
-	LargestAfter  *PlaceGap     `json:"largest_after"`
+	Not           []string     `json:"not" about:"what cannot be compared, and why"`
+	Most          *PlaceChange `json:"most" about:"where the gap error changed most beyond the doubt of all places together (Scheffe)"`
+	LargestBefore *PlaceGap    `json:"largest_before"`
+	LargestAfter  *PlaceGap    `json:"largest_after"`
 	// Left is what the correction in force in that run leaves of its gap error.
 	LeftBefore *PlaceGap `json:"left_before"`
 	LeftAfter  *PlaceGap `json:"left_after"`

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"strings"
 	"time"
 
 	"abbed/probe/record"
@@ -105,4 +106,15 @@ type Temperatures struct {
 // Open is the body of POST printer/open.
 type Open struct {
 	Person string `json:"person" about:"who gives the word"`
+}
+
+// Called is what people call a field of what a printer says of itself.
+func Called(key string) string {
+	name := strings.ToLower(strings.ReplaceAll(key, "_", " "))
+	for _, known := range []string{"firmware", "machine"} {
+		if strings.HasPrefix(name, known) {
+			return known
+		}
+	}
+	return name
 }

@@ -29,19 +29,14 @@ func Compared(before, after analysis.Judged) (api.Comparison, error) {
 		return api.Comparison{}, api.Errorf(409, why.Code, why.Hint, "compare: %s", why.Text)
 	}
 	out := api.Comparison{Before: c.Before, After: c.After, Sentence: c.Sentence, Not: c.Not, Gone: c.Gone, Stay: c.Stay, Come: c.Come,
-		Changes: []api.Change{}, Places: []api.PlaceChange{},
+		Changes:       []api.Change{},
 		LargestBefore: placeGap(c.LargestBefore), LargestAfter: placeGap(c.LargestAfter), LeftBefore: placeGap(c.LeftBefore), LeftAfter: placeGap(c.LeftAfter)}
 	for _, x := range c.Changes {
 		out.Changes = append(out.Changes, *change(x))
 	}
-	for _, p := range c.Places {
-		if p.Beyond {
-			out.Places = append(out.Places, placeChange(p))
-		}
-	}
-	if c.Most != nil {
-		m := placeChange(*c.Most)
-		out.Most = &m
+	if p := c.Most; p != nil {
+		out.Most = &api.PlaceChange{U: p.Place.U, V: p.Place.V, Before: finite(p.Before), U95Before: finite(p.U95Before), After: finite(p.After), U95After: finite(p.U95After),
+			By: finite(p.By), U95: finite(p.U95)}
 	}
 	if h := c.Heat; h != nil {
 		out.Heat = &api.HeatChange{NozzleBefore: h.NozzleBefore, NozzleAfter: h.NozzleAfter, BedBefore: h.BedBefore, BedAfter: h.BedAfter, NozzleBy: h.NozzleBy, BedBy: h.BedBy, Apart: h.Apart, Text: h.Text}
@@ -54,11 +49,6 @@ func placeGap(p *analysis.PlaceGap) *api.PlaceGap {
 		return nil
 	}
 	return &api.PlaceGap{U: p.Place.U, V: p.Place.V, Gap: finite(p.Gap), U95: finite(p.U95)}
-}
-
-func placeChange(p compare.PlaceChange) api.PlaceChange {
-	return api.PlaceChange{U: p.Place.U, V: p.Place.V, Before: finite(p.Before), U95Before: finite(p.U95Before), After: finite(p.After), U95After: finite(p.U95After),
-		By: finite(p.By), U95: finite(p.U95), Beyond: p.Beyond}
 }
 
 // change turns a change into the API's words: angles along a way in deg per m.

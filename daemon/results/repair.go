@@ -20,7 +20,7 @@ func (s *Shelf) Repair(id string, a api.AskRepair) (api.Repair, error) {
 	if err != nil {
 		return api.Repair{}, err
 	}
-	return RepairOf(j.Run, j.Verdict, Asked(a, s.now.Owner()))
+	return RepairOf(j.Run, j.Verdict, Asked(a, s.now.Owner()), s.now.InForce())
 }
 
 // Asked fills in what the owner's settings say.
@@ -44,7 +44,8 @@ func Asked(a api.AskRepair, s config.Settings) api.AskRepair {
 }
 
 // RepairOf works out what to do with tools after a run, in the order in which to do it.
-func RepairOf(run record.Run, v analysis.Verdict, a api.AskRepair) (api.Repair, error) {
+// inForce says that a correction stands in the printer's map.
+func RepairOf(run record.Run, v analysis.Verdict, a api.AskRepair, inForce bool) (api.Repair, error) {
 	for _, l := range []float64{a.Mounting, a.Spacing, a.Width, a.Height, a.Rails} {
 		if !(l >= 0 && l <= 5000) {
 			return api.Repair{}, api.Errorf(422, "bad-value", "give lengths in mm", "repair: %g mm is no length", l)
@@ -53,7 +54,7 @@ func RepairOf(run record.Run, v analysis.Verdict, a api.AskRepair) (api.Repair, 
 	if !(a.Pitch >= 0.1 && a.Pitch <= 5) {
 		return api.Repair{}, api.Errorf(422, "bad-value", "Give mm in a turn, 0.1 to 5, such as 0.7.", "repair: %g mm is no pitch of a screw.", a.Pitch)
 	}
-	b := bench{run: run, v: v, AskRepair: a, ahead: v.Gap.Ahead()}
+	b := bench{run: run, v: v, AskRepair: a, inForce: inForce, ahead: v.Gap.Ahead()}
 	out := api.Repair{Cautions: workshop.Cautions(), Steps: []api.RepairStep{}}
 	if b.ahead != nil {
 		b.now = b.ahead.Largest(analysis.Slope{})
@@ -79,8 +80,9 @@ type bench struct {
 	run record.Run
 	v   analysis.Verdict
 	api.AskRepair
-	ahead *analysis.Ahead
-	now   analysis.Measured
+	inForce bool
+	ahead   *analysis.Ahead
+	now     analysis.Measured
 }
 
 func (b bench) tolerance() float64 { return b.run.Setup.Criteria.Tolerance }
@@ -95,7 +97,7 @@ func (b bench) steps() []api.RepairStep {
 	if len(work) == 0 {
 		return b.level()
 	}
-	if b.run.Setup.Applied != nil {
+	if b.inForce {
 		work = append([]api.RepairStep{{ID: "undo", Title: "Undo the correction.", Do: []string{"It was made for the machine as it is now."}}}, work...)
 	}
 	again := api.RepairStep{ID: "measure", Title: "Measure again: repeat, gauging and survey.", Then: "The bed's screws, the Z offset and the correction come after that run."}
@@ -119,12 +121,10 @@ func (b bench) tilting() []api.RepairStep {
 	if b.ahead == nil || b.now.Hi95 <= b.tolerance() {
 		return nil
 	}
-	lever := b.run.Setup.Lever
-	along := math.Abs(lever.X) <= lever.Length()/6 // within 10 degrees of Y
 	switch {
 	case b.v.Has(analysis.BedRoll), b.v.Has(analysis.BedPitch):
 		return []api.RepairStep{b.yAxis()}
-	case b.v.Has(analysis.BeamTwist) && along:
+	case b.v.Has(analysis.BeamTwist) && b.v.Rates(b.run.Setup.Lever).Twist != nil:
 		return b.twisted()
 	case b.v.Has(analysis.BeamPitch):
 		return []api.RepairStep{b.pitched()}
@@ -154,8 +154,11 @@ const foil = 0.03
 func (b bench) twisted() []api.RepairStep {
 	act, helps := b.ahead.Even(foil, b.tolerance()/3)
 	left := b.ahead.Largest(act)
-	r, ok := b.roll()
-	if !helps || !ok || r.High() == workshop.Neither {
+	lever, r := b.run.Setup.Lever, workshop.Roll{}
+	if t := b.v.Rates(lever).Twist; t != nil {
+		r = workshop.RollOf(workshop.Value{Value: t.Value, U: t.U}, b.v.Gap.Area.W(), lever.X/lever.Y)
+	}
+	if !helps || r.High() == workshop.Neither {
 		return []api.RepairStep{b.straighten("No shim is known to help: the nozzle error bends along X, or is not known well enough.")}
 	}
 	then := fmt.Sprintf("The largest nozzle error in the new run has to be %s. Now it is %s.", band(left), band(b.now))
@@ -167,21 +170,6 @@ func (b bench) twisted() []api.RepairStep {
 			Do: []string{"A shim at one bracket can undo the roll of the head. How thick it has to be depends on this length.", "Give the length here, and you get the thickness."}, Then: then, Left: measured(&left)}}
 	}
 	return []api.RepairStep{b.profile(r), b.shim(act, r, left, then)}
-}
-
-// roll is how the head rolls, from what the gap error does from end to end in the middle
-// row.
-func (b bench) roll() (workshop.Roll, bool) {
-	a := b.v.Gap.Area
-	row := a.Middle().V
-	left, ul, no := b.v.Gap.At(record.Place{U: a.X0, V: row})
-	right, ur, no2 := b.v.Gap.At(record.Place{U: a.X1, V: row})
-	if no != nil || no2 != nil || a.W() <= 0 {
-		return workshop.Roll{}, false
-	}
-	// Both are contrasts against the zero place between them: their doubts add at most.
-	slope := workshop.Value{Value: (right - left) / a.W(), U: (ul + ur) / 2 / a.W()}
-	return workshop.RollOf(slope, a.W(), b.run.Setup.Lever.X, b.run.Setup.Lever.Y), true
 }
 
 // profile checks on the bench whether the profile is the cause.

@@ -39,6 +39,8 @@ type Now struct {
 	// Printer is the identity of the printer that answered; "" without one.
 	Printer func() string
 	Owner   func() config.Settings
+	// InForce says that a correction stands in the printer's map.
+	InForce func() bool
 }
 
 // New returns a shelf over a store.

@@ -129,6 +129,13 @@ func TestStandingTells(t *testing.T) {
 						case record.Everywhere:
 							t.Errorf("%s, seed %d: measured anew, and everywhere", name, seed)
 						}
+						// Begun to be written, then two nodes edited: nothing was measured anew.
+						begun := record.Plus(a.Before, nil, 0)
+						begun[0][0] = after[0][0]
+						begun[0][n-1], begun[1][0] = begun[0][n-1]+10, begun[1][0]+10
+						if s := a.In(begun); s.Whole != record.Partly || s.Nodes[0][0] != isNew || n > 3 && s.Scatter > 0 {
+							t.Errorf("%s, seed %d: begun, and edited: %+v", name, seed, s)
+						}
 						one, left := record.Plus(after, nil, 0), record.Plus(anew, nil, 0)
 						r := rnd.IntN(n)
 						one[r], left[r] = anew[r], after[r]
