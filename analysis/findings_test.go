@@ -270,8 +270,8 @@ func TestCheckWithoutGauging(t *testing.T) {
 		begins string
 	}{
 		{"repeats itself", []record.Step{record.StepRepeat, record.StepSurvey}, true, "The printer repeats itself."},
-		{"nobody knows", []record.Step{record.StepSurvey}, false, "The bed map alone does not show"},
-		{"gauging to come", []record.Step{record.StepRepeat, record.StepGauging, record.StepSurvey}, true, "The bed map alone does not show"},
+		{"nobody knows", []record.Step{record.StepSurvey}, false, "The bed map alone does not show whether bed or beam is bent."},
+		{"gauging to come", []record.Step{record.StepRepeat, record.StepGauging, record.StepSurvey}, true, "The bed map alone does not show whether bed or beam is bent."},
 	} {
 		p.repeat = c.repeat
 		run := simulate(good(), p, 1)

@@ -71,6 +71,8 @@ type Residual struct {
 	Fitted   float64      `json:"fitted"`
 	Residual float64      `json:"residual"`
 	Outlier  bool         `json:"outlier"`
+	// Doubted says that it does not fit with the others.
+	Doubted bool `json:"doubted,omitempty"`
 }
 
 // motions says what each motion makes where it makes most, over the gauged area.

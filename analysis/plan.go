@@ -186,6 +186,9 @@ func (p planner) open() string {
 	case n < leanLeast:
 		return fmt.Sprintf("%d records are too few to tell a bend from the hand's scatter", n)
 	}
+	if _, is := p.beside(); is {
+		return fmt.Sprintf("The reading at %s does not fit, and no point beside it says why", p.model.doubtful()[0])
+	}
 	if u := p.gap.Largest().MostDoubt; math.Round(1000*u) > math.Round(1000*p.target) { // to the um, as it is said
 		return fmt.Sprintf("somewhere in the gauged area the gap error is known to ±%s only, and ±%s is wanted", say.Fine(u), say.Fine(p.target))
 	}
@@ -194,7 +197,7 @@ func (p planner) open() string {
 
 // wanted is the place that something asks for before all others: the return to the
 // zero place before the first time that the records may be enough, and at the end; a
-// zero place that was not gauged or does not fit.
+// zero place that was not gauged or does not fit; a place beside a doubtful one.
 func (p planner) wanted(settled bool) (record.Place, bool) {
 	zero := p.run.Setup.Zero
 	at, ok := p.nearestOf(zero)
@@ -204,7 +207,7 @@ func (p planner) wanted(settled bool) (record.Place, bool) {
 	if p.why != nil && (p.why.Code == "zero-not-gauged" || p.why.Code == "zero-does-not-fit") {
 		return at, ok
 	}
-	return record.Place{}, false
+	return p.beside()
 }
 
 // nearestOf is the place on offer that is nearest to at.
