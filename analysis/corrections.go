@@ -127,6 +127,7 @@ func (v Verdict) nodes(run record.Run) (result.Table, [][]int64, *result.Refusal
 	for j := range rows {
 		for i := range columns {
 			n := result.Node{I: i, J: j, Place: record.NodePlace(area, columns, rows, i, j), Before: run.Map.Nodes[j][i]}
+			n.Doubtful = v.Model.doubtfulAt(n.Place)
 			gap, u95, d := v.Gap.Beyond(n.Place)
 			if d > run.Setup.Criteria.NodeReach {
 				far = append(far, fmt.Sprintf("column %d, row %d by %s", i, j, say.Far(math.Round(d))))

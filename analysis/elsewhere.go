@@ -91,7 +91,7 @@ func (e *Elsewhere) predict(tolerance float64) {
 	case e.Covers.W() < e.gap.Area.W()/2:
 		e.Why = &result.Reason{Code: "outside-gauged", Text: "with this probe offset most of the nozzle error comes from parts of the beam without readings", Hint: "take readings farther out along X"}
 	default:
-		for i, p := range latticeOf(e.Covers, 9) {
+		for i, p := range Lattice(e.Covers, 9, 9) {
 			if g, u := e.at(p); i == 0 || math.Abs(g)+u > math.Abs(e.Largest.Gap)+e.Largest.U95 {
 				e.Largest = PlaceGap{p, g, u}
 			}

@@ -72,11 +72,10 @@ func Joining(run record.Run) record.Joined {
 func Places(gaps []record.GapReading) int {
 	var at []record.Place
 	for _, g := range gaps {
-		if !slices.ContainsFunc(at, func(p record.Place) bool { return p.Distance(g.Place) < 1 }) {
-			at = append(at, g.Place)
-		}
+		at = append(at, g.Place)
 	}
-	return len(at)
+	_, n := grouped(at)
+	return n
 }
 
 // joinLater takes the gaugings of later runs in, the earliest first, as far as they

@@ -107,7 +107,7 @@ func Expect(places []record.Place, setup record.Setup, bent bool) (u95 float64, 
 		return 0, false
 	}
 	g := surface{m: m, post: post}
-	for _, p := range latticeOf(record.Bound(places), 9) {
+	for _, p := range Lattice(record.Bound(places), 9, 9) {
 		_, u := g.contrast(p, setup.Zero)
 		u95 = math.Max(u95, u)
 	}

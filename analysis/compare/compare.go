@@ -131,7 +131,7 @@ func (c *Comparison) gaps(before, after analysis.Judged) {
 	} else {
 		c.places(ga, gb, r, r.Nearest(a.Zero))
 	}
-	at := latticeOn(r)
+	at := analysis.Lattice(r, 5, 5)
 	c.LargestBefore, c.LargestAfter = largestOf(ga, at, nil), largestOf(gb, at, nil)
 	c.LeftBefore, c.LeftAfter = left(ga, before.Run), left(gb, after.Run)
 	if c.Heat != nil {
@@ -175,22 +175,6 @@ func (c *Comparison) angle(ga, gb *analysis.Gap, r record.Rect, a, b record.Setu
 	}
 }
 
-// latticeOn returns 5 x 5 places of an area; along an axis without width one.
-func latticeOn(r record.Rect) (out []record.Place) {
-	line := func(a, b float64) []float64 {
-		if b-a < steady.Apart {
-			return []float64{(a + b) / 2}
-		}
-		return []float64{a, a + (b-a)/4, (a + b) / 2, b - (b-a)/4, b}
-	}
-	for _, v := range line(r.Y0, r.Y1) {
-		for _, u := range line(r.X0, r.X1) {
-			out = append(out, record.Place{U: u, V: v})
-		}
-	}
-	return out
-}
-
 // shapes is how many independent ways of changing the places are tested for together:
 // slope, bow and S shape along X, slope and bow along Y, and t s.
 const shapes = 6
@@ -198,7 +182,7 @@ const shapes = 6
 func (c *Comparison) places(ga, gb *analysis.Gap, r record.Rect, against record.Place) {
 	c.Seen = true
 	worst := 0.0
-	for _, p := range latticeOn(r) {
+	for _, p := range analysis.Lattice(r, 5, 5) {
 		a, b := ga.Against(p, against), gb.Against(p, against)
 		d := difference(a, b)
 		if e := math.Abs(d.Value) - togetherAt(shapes, d.DoF)*d.U; d.U > 0 && e > worst && p.Distance(against) > 1 {

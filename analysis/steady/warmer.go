@@ -18,11 +18,6 @@ type HeatChange struct {
 	BedBefore    float64 `json:"bed_before"`
 	BedAfter     float64 `json:"bed_after"`
 	BedBy        float64 `json:"bed_by"`
-	// Targets of bed and nozzle that were set when the gauging was made.
-	NozzleTargetBefore float64 `json:"nozzle_target_before"`
-	NozzleTargetAfter  float64 `json:"nozzle_target_after"`
-	BedTargetBefore    float64 `json:"bed_target_before"`
-	BedTargetAfter     float64 `json:"bed_target_after"`
 	// Apart says that it is cold against hot: 10 K or more at bed or nozzle.
 	Apart bool `json:"apart"`
 	// Even is the largest change of the gap error that an even expansion of lever
@@ -76,8 +71,7 @@ func Heat(before, after record.Run) *HeatChange {
 	if !okA || !okB {
 		return nil
 	}
-	h := &HeatChange{NozzleBefore: a.Nozzle, NozzleAfter: b.Nozzle, NozzleBy: b.Nozzle - a.Nozzle, BedBefore: a.Bed, BedAfter: b.Bed, BedBy: b.Bed - a.Bed,
-		NozzleTargetBefore: a.NozzleTarget, NozzleTargetAfter: b.NozzleTarget, BedTargetBefore: a.BedTarget, BedTargetAfter: b.BedTarget}
+	h := &HeatChange{NozzleBefore: a.Nozzle, NozzleAfter: b.Nozzle, NozzleBy: b.Nozzle - a.Nozzle, BedBefore: a.Bed, BedAfter: b.Bed, BedBy: b.Bed - a.Bed}
 	h.Apart = math.Abs(h.BedBy) >= Hotter || math.Abs(h.NozzleBy) >= Hotter
 	h.Text = fmt.Sprintf("Bed %.0f °C, then %.0f °C (%+.0f K). Nozzle %.0f °C, then %.0f °C (%+.0f K).", h.BedBefore, h.BedAfter, h.BedBy, h.NozzleBefore, h.NozzleAfter, h.NozzleBy)
 	return h

@@ -11,6 +11,8 @@ type Node struct {
 	Before float64 `json:"before" about:"the bed map"`
 	Add    float64 `json:"add" about:"the correction"`
 	U95    float64 `json:"u95" about:"its 95 % half width"`
+	// Doubtful says that the bed map itself may be wrong here.
+	Doubtful bool `json:"doubtful" about:"the bed map itself may be wrong here: what was touched nearby does not fit with all else"`
 }
 
 // Table is the correction of a run, or why there is none.
