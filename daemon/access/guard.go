@@ -125,7 +125,7 @@ func (a *Access) permit(r *http.Request, v Visitor) *api.Error {
 	}
 	if v.Name == "" {
 		return api.Errorf(http.StatusUnauthorized, "unauthorized",
-			"Open the one-time link that abbed serve printed, or run abbed access pair for a new one; a program sends Authorization: Bearer with the token from the file token in the state directory.",
+			"Run abbed access pair, and open its link. A program sends Authorization: Bearer with the token from the state directory.",
 			"%s", needs(r))
 	}
 	return api.Errorf(http.StatusForbidden, "forbidden",
