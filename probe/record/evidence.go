@@ -40,8 +40,8 @@ type evidence struct {
 }
 
 const (
-	edits = 0.02 // of the nodes of a map that anybody edits by hand, at most
-	wide  = 1000 // um: a node is set to a value within so much
+	edits = 0.005 // of the nodes of a map that anybody edits by hand, at most
+	wide  = 1000  // um: a node is set to a value within so much
 	// before any node is seen, each way counts as so many nodes
 	little = 0.03
 	// twoMaps is the standard deviation, um, by which a node differs between two maps that
@@ -55,7 +55,7 @@ const (
 )
 
 func tell(a Applied, nodes [][]int64) evidence {
-	e := evidence{width: float64(2*Fineness(nodes) - 1), exact: true}
+	e := evidence{width: float64(2*Fineness(nodes) - 1), exact: true, back: background{spread: twoMaps}}
 	for j, row := range nodes {
 		d, add := make([]float64, len(row)), make([]float64, len(row))
 		for i, v := range row {
@@ -65,8 +65,14 @@ func tell(a Applied, nodes [][]int64) evidence {
 		e.d, e.add, e.p = append(e.d, d), append(e.add, add), append(e.p, make([][ways]float64, len(row)))
 	}
 	for j, row := range e.d {
-		for i := range row {
-			if !e.same(row[i]) && !e.same(row[i]-e.add[j][i]) {
+		for i := range row { // at first by what it looks like alone
+			p := e.density(j, i)
+			switch {
+			case p[stayed] > 0:
+				e.p[j][i][stayed] = 1
+			case p[written] > 0:
+				e.p[j][i][written] = 1
+			default:
 				e.p[j][i][measured] = 1
 			}
 		}

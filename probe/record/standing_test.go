@@ -73,7 +73,7 @@ func TestStanding(t *testing.T) {
 		"the old one edited":   {set(a.Before, map[[2]int]int64{{0, 0}: 70, {3, 2}: -9}), record.Nowhere, false, nil},
 		"one at the new value": {set(a.Before, map[[2]int]int64{{0, 0}: -150}), record.Partly, true, nil},
 		"one row anew":         {row(after, anew, 0), record.Partly, false, [][]record.NodeState{{other, other, isNew, other}, {isNew, isNew, isNew, isNew}, {isNew, isNew, isNew, isNew}}},
-		"measured anew":        {anew, record.Nowhere, false, all(isOld)},
+		"measured again":       {anew, record.Nowhere, false, all(isOld)},
 		"and a row is left":    {row(anew, after, 1), record.Partly, false, nil},
 		"levelled and anew":    {tilted, record.Nowhere, false, all(isOld)},
 		"each node near it":    {record.Plus(anew, a.Add, 1), record.Unclear, false, nil},
@@ -128,6 +128,13 @@ func TestStandingTells(t *testing.T) {
 							known++
 						case record.Everywhere:
 							t.Errorf("%s, seed %d: measured anew, and everywhere", name, seed)
+						}
+						// Begun to be written, then two nodes edited: nothing was measured anew.
+						begun := record.Plus(a.Before, nil, 0)
+						begun[0][0] = after[0][0]
+						begun[0][n-1], begun[1][0] = begun[0][n-1]+10, begun[1][0]+10
+						if s := a.In(begun); s.Whole != record.Partly || s.Nodes[0][0] != isNew || n > 3 && s.Scatter > 0 {
+							t.Errorf("%s, seed %d: begun, and edited: %+v", name, seed, s)
 						}
 						one, left := record.Plus(after, nil, 0), record.Plus(anew, nil, 0)
 						r := rnd.IntN(n)
