@@ -85,7 +85,7 @@ func (g *gauged) motions() {
 	}
 	for of := range motionSays {
 		part := MotionPart{Motion: model.Motion(of).String(), Says: motionSays[of]}
-		for _, p := range latticeOf(g.area(), 5) {
+		for _, p := range Lattice(g.area(), 5, 5) {
 			r := g.surface.row(p).Minus(zero).Of(func(m model.Motion) bool { return m == model.Motion(of) })
 			if x := g.surface.measured(r); x.U > 0 && (part.U == 0 || math.Abs(x.Value)+x.U > math.Abs(part.Value)+part.U) {
 				part.Measured, part.Place = x, p
