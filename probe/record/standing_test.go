@@ -73,7 +73,7 @@ func TestStanding(t *testing.T) {
 		"the old one edited":   {set(a.Before, map[[2]int]int64{{0, 0}: 70, {3, 2}: -9}), record.Nowhere, false, nil},
 		"one at the new value": {set(a.Before, map[[2]int]int64{{0, 0}: -150}), record.Partly, true, nil},
 		"one row anew":         {row(after, anew, 0), record.Partly, false, [][]record.NodeState{{other, other, isNew, other}, {isNew, isNew, isNew, isNew}, {isNew, isNew, isNew, isNew}}},
-		"measured anew":        {anew, record.Nowhere, false, all(isOld)},
+		"measured again":       {anew, record.Nowhere, false, all(isOld)},
 		"and a row is left":    {row(anew, after, 1), record.Partly, false, nil},
 		"levelled and anew":    {tilted, record.Nowhere, false, all(isOld)},
 		"each node near it":    {record.Plus(anew, a.Add, 1), record.Unclear, false, nil},
