@@ -8,7 +8,6 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"abbed/analysis/result"
-	"abbed/analysis/steady"
 	"abbed/probe/record"
 )
 
@@ -33,23 +32,7 @@ func (g *Gap) Ahead() *Ahead {
 	if g == nil {
 		return nil
 	}
-	a := &Ahead{gap: g}
-	nu, nv := side, side
-	if g.Area.W() < steady.Apart {
-		nu = 1
-	}
-	if g.Area.H() < steady.Apart {
-		nv = 1
-	}
-	along := func(lo, hi float64, i, n int) float64 {
-		if n == 1 {
-			return (lo + hi) / 2
-		}
-		return lo + (hi-lo)*float64(i)/float64(n-1)
-	}
-	for k := range nu * nv {
-		a.at = append(a.at, record.Place{U: along(g.Area.X0, g.Area.X1, k%nu, nu), V: along(g.Area.Y0, g.Area.Y1, k/nu, nv)})
-	}
+	a := &Ahead{gap: g, at: Lattice(g.Area, side, side)}
 	mean, root := a.posterior()
 	rng := rand.New(rand.NewPCG(19, 95))
 	z := make([]float64, len(a.at)+1)

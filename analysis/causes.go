@@ -42,7 +42,7 @@ type cause struct {
 // most is a part of the gap error where it is largest, over a lattice on the gauged area.
 func (e evidence) most(part func(p record.Place) model.Row) cause {
 	var c cause
-	for _, p := range e.Gap.lattice(7) {
+	for _, p := range Lattice(e.Gap.Area, 7, 7) {
 		if v, u := e.Gap.surface.of(part(p)); math.Abs(v)-u > math.Abs(c.cost)-c.u95 || c.u95 == 0 {
 			c = cause{v, u, math.Abs(v) > u}
 		}

@@ -1,14 +1,12 @@
 package analysis
 
 import (
-	"fmt"
 	"math"
 
 	"abbed/analysis/model"
 	"abbed/analysis/plate"
 	"abbed/analysis/result"
 	"abbed/analysis/steady"
-	"abbed/config/say"
 	"abbed/probe/record"
 )
 
@@ -28,6 +26,8 @@ type gauged struct {
 	restSize float64
 	// slips are the pairs that are slips for certain.
 	slips map[int]bool
+	// wrong is how far the touches of a pair lie beside the bed around, mm.
+	wrong map[int]float64
 
 	surface surface
 	model   Model
@@ -44,7 +44,7 @@ type gauged struct {
 
 // gauge returns the posterior of the gap error; the reason says why it is none.
 func gauge(run record.Run, s steady.Steadiness, sv *steady.Survey, prof *steady.Profile, w ways) gauged {
-	g := gauged{run: run, profile: prof, slips: map[int]bool{}}
+	g := gauged{run: run, profile: prof, slips: map[int]bool{}, wrong: map[int]float64{}}
 	if run.Setup.NoLever() {
 		g.leverless()
 		return g
@@ -59,6 +59,7 @@ func gauge(run record.Run, s steady.Steadiness, sv *steady.Survey, prof *steady.
 	g.machine = g.machineOf()
 	g.machine.Rest, g.restSize = prof.Rest()
 	g.takeMap(sv, s, w.turned)
+	g.astray(sv)
 	if len(g.pairs) > 0 {
 		g.alone = g.fit()
 	}
@@ -234,14 +235,10 @@ func (g *gauged) report() {
 	for i, p := range g.pairs {
 		e, share := post.Left(i)
 		off := e / math.Max(1-share, 0.05)
-		g.model.Residuals = append(g.model.Residuals, Residual{N: p.N, Place: p.Place, Gap: p.G, Fitted: p.G - e, Residual: e, Outlier: g.slips[i]})
-		switch {
-		case g.slips[i]:
-			g.model.Outliers = append(g.model.Outliers, steady.Odd{N: p.N, Place: p.Place, Off: off,
-				Text: fmt.Sprintf("the gauging at %s lies %s from what all others say; it was set aside: gauge this place again", p.Place, say.Fine(off))})
-		case post.Slip(i) > likely:
-			g.model.Outliers = append(g.model.Outliers, steady.Odd{N: p.N, Place: p.Place, Off: off, Used: true,
-				Text: fmt.Sprintf("the gauging at %s does not fit well with the others; it was kept with less weight: gauge this place again", p.Place)})
+		text := g.misfit(i, post.Slip(i), off)
+		g.model.Residuals = append(g.model.Residuals, Residual{N: p.N, Place: p.Place, Gap: p.G, Fitted: p.G - e, Residual: e, Outlier: g.slips[i], Doubted: text != ""})
+		if text != "" {
+			g.model.Outliers = append(g.model.Outliers, steady.Odd{N: p.N, Place: p.Place, Off: off, Used: !g.slips[i], Text: text})
 		}
 	}
 	g.lackOfFit()

@@ -269,9 +269,9 @@ func TestCheckWithoutGauging(t *testing.T) {
 		repeat bool
 		begins string
 	}{
-		{"repeats itself", []record.Step{record.StepRepeat, record.StepSurvey}, true, "The machine repeats itself."},
-		{"nobody knows", []record.Step{record.StepSurvey}, false, "Whether the map can be trusted cannot be said yet"},
-		{"gauging to come", []record.Step{record.StepRepeat, record.StepGauging, record.StepSurvey}, true, "Whether the map can be trusted cannot be said yet"},
+		{"repeats itself", []record.Step{record.StepRepeat, record.StepSurvey}, true, "The printer repeats itself."},
+		{"nobody knows", []record.Step{record.StepSurvey}, false, "The bed map alone does not show whether bed or beam is bent."},
+		{"gauging to come", []record.Step{record.StepRepeat, record.StepGauging, record.StepSurvey}, true, "The bed map alone does not show whether bed or beam is bent."},
 	} {
 		p.repeat = c.repeat
 		run := simulate(good(), p, 1)

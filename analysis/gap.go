@@ -132,7 +132,7 @@ type Extreme struct {
 func (g *Gap) Largest() Extreme {
 	var e Extreme
 	worst := -1.0
-	for _, p := range g.lattice(17) {
+	for _, p := range Lattice(g.Area, 17, 17) {
 		v, u := g.at(p)
 		if a := math.Abs(v) + u; a > worst {
 			worst, e.Place, e.Gap, e.U95 = a, p, v, u
@@ -145,14 +145,23 @@ func (g *Gap) Largest() Extreme {
 	return e
 }
 
-// lattice returns n x n places over the gauged rectangle.
-func (g *Gap) lattice(n int) []record.Place { return latticeOf(g.Area, n) }
-
-func latticeOf(r record.Rect, n int) []record.Place {
+// Lattice returns n x m places over a rectangle, rows along Y; along an axis on which no two
+// columns or rows stand, one in the middle.
+func Lattice(r record.Rect, n, m int) []record.Place {
+	line := func(a, b float64, n int) []float64 {
+		if b-a < steady.Apart || n < 2 {
+			return []float64{(a + b) / 2}
+		}
+		out := make([]float64, n)
+		for i := range out {
+			out[i] = a + (b-a)*float64(i)/float64(n-1)
+		}
+		return out
+	}
 	var out []record.Place
-	for j := range n {
-		for i := range n {
-			out = append(out, record.Place{U: r.X0 + r.W()*float64(i)/float64(n-1), V: r.Y0 + r.H()*float64(j)/float64(n-1)})
+	for _, v := range line(r.Y0, r.Y1, m) {
+		for _, u := range line(r.X0, r.X1, n) {
+			out = append(out, record.Place{U: u, V: v})
 		}
 	}
 	return out

@@ -50,18 +50,23 @@ func each(ps []record.Place, of func(record.Place) float64) []float64 {
 	return out
 }
 
-// groups numbers the places of the pairs: records within 1 mm are at one.
+// groups numbers the places of the pairs.
 func (g *gauged) groups() []int {
+	which, _ := grouped(placesOf(g.pairs))
+	return which
+}
+
+// grouped numbers places, those within 1 mm as one, and counts them.
+func grouped(all []record.Place) (which []int, n int) {
 	var at []record.Place
-	group := make([]int, len(g.pairs))
-	for i, p := range g.pairs {
-		group[i] = slices.IndexFunc(at, func(q record.Place) bool { return q.Distance(p.Place) < 1 })
-		if group[i] < 0 {
-			group[i] = len(at)
-			at = append(at, p.Place)
+	for _, p := range all {
+		k := slices.IndexFunc(at, func(q record.Place) bool { return q.Distance(p) < 1 })
+		if k < 0 {
+			k, at = len(at), append(at, p)
 		}
+		which = append(which, k)
 	}
-	return group
+	return which, len(at)
 }
 
 // times returns the middle and half of the span of the gauging, s.

@@ -71,6 +71,8 @@ type Residual struct {
 	Fitted   float64      `json:"fitted"`
 	Residual float64      `json:"residual"`
 	Outlier  bool         `json:"outlier"`
+	// Doubted says that it does not fit with the others.
+	Doubted bool `json:"doubted,omitempty"`
 }
 
 // motions says what each motion makes where it makes most, over the gauged area.
@@ -83,7 +85,7 @@ func (g *gauged) motions() {
 	}
 	for of := range motionSays {
 		part := MotionPart{Motion: model.Motion(of).String(), Says: motionSays[of]}
-		for _, p := range latticeOf(g.area(), 5) {
+		for _, p := range Lattice(g.area(), 5, 5) {
 			r := g.surface.row(p).Minus(zero).Of(func(m model.Motion) bool { return m == model.Motion(of) })
 			if x := g.surface.measured(r); x.U > 0 && (part.U == 0 || math.Abs(x.Value)+x.U > math.Abs(part.Value)+part.U) {
 				part.Measured, part.Place = x, p

@@ -162,11 +162,8 @@ func (g *gauged) next(offers []record.Place) (at record.Place, now, after float6
 func (g *gauged) outlook(offers []record.Place) *model.Outlook {
 	a, zero := g.area(), g.surface.row(g.run.Setup.Zero)
 	var shown, offered []model.Row
-	for j := range 5 {
-		for i := range 13 {
-			p := record.Place{U: a.X0 + a.W()*float64(i)/12, V: a.Y0 + a.H()*float64(j)/4}
-			shown = append(shown, g.surface.row(p).Minus(zero))
-		}
+	for _, p := range Lattice(a, 13, 5) {
+		shown = append(shown, g.surface.row(p).Minus(zero))
 	}
 	u := 0.0
 	for _, p := range g.pairs {
@@ -187,17 +184,20 @@ func (p planner) open() string {
 	case p.why != nil:
 		return p.why.Text
 	case n < leanLeast:
-		return fmt.Sprintf("%d records are too few to tell a bend from the hand's scatter", n)
+		return fmt.Sprintf("%d readings are too few to show a bend", n)
+	}
+	if _, is := p.beside(); is {
+		return fmt.Sprintf("The reading at %s does not fit, and no point beside it says why", p.model.doubtful()[0])
 	}
 	if u := p.gap.Largest().MostDoubt; math.Round(1000*u) > math.Round(1000*p.target) { // to the um, as it is said
-		return fmt.Sprintf("somewhere in the gauged area the gap error is known to ±%s only, and ±%s is wanted", say.Fine(u), say.Fine(p.target))
+		return fmt.Sprintf("somewhere in the gauged area the nozzle error is known to ±%s only, and ±%s is wanted", say.Fine(u), say.Fine(p.target))
 	}
 	return ""
 }
 
 // wanted is the place that something asks for before all others: the return to the
 // zero place before the first time that the records may be enough, and at the end; a
-// zero place that was not gauged or does not fit.
+// zero place that was not gauged or does not fit; a place beside a doubtful one.
 func (p planner) wanted(settled bool) (record.Place, bool) {
 	zero := p.run.Setup.Zero
 	at, ok := p.nearestOf(zero)
@@ -207,7 +207,7 @@ func (p planner) wanted(settled bool) (record.Place, bool) {
 	if p.why != nil && (p.why.Code == "zero-not-gauged" || p.why.Code == "zero-does-not-fit") {
 		return at, ok
 	}
-	return record.Place{}, false
+	return p.beside()
 }
 
 // nearestOf is the place on offer that is nearest to at.

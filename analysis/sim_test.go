@@ -19,6 +19,8 @@ type machine struct {
 	step    float64                 // of the reports
 	play    [2]float64
 	level   float64
+	// local is by how much the probe alone reads higher at a place; nil: nowhere.
+	local func(p record.Place) float64
 	// carriage is an error of the head in pass p at u, for wandering.
 	carriage func(pass int, u float64) float64
 	flats    flats
@@ -108,6 +110,9 @@ type taker struct {
 func (k *taker) touch(p record.Place, side record.Side, s record.Series, pass, index, spot int) {
 	k.t += 4
 	z := k.probe(p, side)
+	if k.local != nil {
+		z += k.local(p)
+	}
 	if k.carriage != nil && s == record.SeriesRow {
 		z += k.carriage(pass, p.U)
 	}

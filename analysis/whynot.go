@@ -24,16 +24,17 @@ import (
 func (g *gauged) whyNot() *result.Reason {
 	c, zero := g.run.Setup.Criteria, g.run.Setup.Zero
 	columns := len(g.columns())
+	_, places := grouped(g.gaugedAt())
 	switch {
 	case !g.area().Grown(c.GaugedMargin).Has(zero):
 		return &result.Reason{Code: "zero-not-gauged", Text: "the zero point was neither gauged nor printed on", Hint: "gauge the zero point, " + zero.String()}
 	case columns < 3 || g.surface.post == nil:
-		return &result.Reason{Code: "few-places", Text: fmt.Sprintf("%d points in %d columns do not show a bend between them", Places(g.gapsAt()), columns), Hint: g.gaugeOn()}
+		return &result.Reason{Code: "few-places", Text: fmt.Sprintf("%d points in %d columns do not show a bend between them", places, columns), Hint: g.gaugeOn()}
 	case g.records() < leastForBend && g.bendDoubt() > openBend*c.Tolerance:
 		return &result.Reason{Code: "bend-unclear", Text: fmt.Sprintf("%d readings show the bend from left to right to %s only, or one of them is a slip", g.records(), say.PM(g.bendDoubt())), Hint: g.gaugeOn()}
 	}
 	if _, u95 := g.surface.of(g.machine.Share()); g.restSize*u95 > c.Tolerance {
-		return &result.Reason{Code: "share-unclear", Text: fmt.Sprintf("the bed map bends by %s between the points, and the readings do not show how much of it is nozzle error", say.MM(g.restSize)), Hint: g.gaugeOn()}
+		return &result.Reason{Code: "share-unclear", Text: fmt.Sprintf("the bed map bends by %s between the points, and the readings do not show why", say.MM(g.restSize)), Hint: g.gaugeOn()}
 	}
 	if off, sd := g.zeroOff(); math.Abs(off) > 4*sd && math.Abs(off) > c.Tolerance/2 {
 		return &result.Reason{Code: "zero-does-not-fit", Text: fmt.Sprintf("the reading at the zero point is %s off the others", say.MM(math.Abs(off))),
@@ -63,14 +64,8 @@ const (
 
 // seconds is how many records were made at a place that had one.
 func (g *gauged) seconds() int {
-	n, seen := 0, map[int]bool{}
-	for _, k := range g.groups() {
-		if seen[k] {
-			n++
-		}
-		seen[k] = true
-	}
-	return n
+	_, n := grouped(placesOf(g.pairs))
+	return len(g.pairs) - n
 }
 
 // bendDoubt is the largest half width of the bend along X in the zero place's row.
@@ -109,15 +104,6 @@ func (g *gauged) zeroOff() (off, sd float64) {
 	}
 	v, variance := post.Raw(g.surface.row(g.run.Setup.Zero), 0)
 	return at/n - v, math.Sqrt(variance + h*h/n)
-}
-
-// gapsAt are the gauged places as readings.
-func (g *gauged) gapsAt() []record.GapReading {
-	var out []record.GapReading
-	for _, p := range g.gaugedAt() {
-		out = append(out, record.GapReading{Place: p})
-	}
-	return out
 }
 
 // share returns how much of the survey's left-right bend f is lever error: the

@@ -109,9 +109,9 @@ func (c *check) calendar(s Settings) {
 		return
 	}
 	if !s.AttendedStarts {
-		c.fault("check.begins", s.Check.Begins, "begin needs attended_starts: true, your word that somebody stands there; or set it to ask")
+		c.fault("check.begins", s.Check.Begins, "begin needs attended_starts: true, for a person who always stands there; or set it to ask")
 	}
 	if strings.TrimSpace(s.Check.Window) == "" {
-		c.fault("check.begins", s.Check.Begins, "begin needs check.window: the days and hours at which somebody stands there")
+		c.fault("check.begins", s.Check.Begins, "begin needs check.window: the days and hours at which a person stands there")
 	}
 }

@@ -164,10 +164,9 @@ func SurveyColumns(lo, hi float64, n int) []float64 {
 // with dof degrees of freedom (0: known beforehand).
 func ProfileU95(columns []float64, rows int, area record.Rect, zero, sigma, dof float64) float64 {
 	const bends = profileBends
+	half := math.Max(area.W()/2, 10)
 	row := func(u float64) []float64 {
-		out := make([]float64, bends+1)
-		model.Legendre((u-area.Middle().U)/math.Max(area.W()/2, 10), out)
-		return out
+		return model.Legendres(u, area.Middle().U-half, area.Middle().U+half, bends)
 	}
 	m := make([][]float64, len(columns))
 	for i, u := range columns {

@@ -37,6 +37,9 @@ type Node struct {
 	// Before is the node as the printer printed it, Add what to add to it, U95
 	// the half width of the 95 % interval of Add, um.
 	Before, Add, U95 int64
+	// Doubtful says that the bed map itself may be wrong here: what was touched nearby does
+	// not fit with all else.
+	Doubtful bool
 }
 
 // After returns what the node will hold, um.
@@ -50,11 +53,12 @@ type nodeJSON struct {
 	Before float64 `json:"before"`
 	Add    float64 `json:"add"`
 	U95    float64 `json:"u95"`
+	Doubt  bool    `json:"doubtful,omitempty"`
 }
 
 // MarshalJSON writes the node with lengths in mm.
 func (n Node) MarshalJSON() ([]byte, error) {
-	return json.Marshal(nodeJSON{n.I, n.J, n.U, n.V, float64(n.Before) / 1000, float64(n.Add) / 1000, float64(n.U95) / 1000})
+	return json.Marshal(nodeJSON{n.I, n.J, n.U, n.V, float64(n.Before) / 1000, float64(n.Add) / 1000, float64(n.U95) / 1000, n.Doubtful})
 }
 
 // UnmarshalJSON reads what MarshalJSON wrote.
@@ -64,7 +68,7 @@ func (n *Node) UnmarshalJSON(b []byte) error {
 		return err
 	}
 	um := func(v float64) int64 { return int64(math.Round(v * 1000)) }
-	*n = Node{j.I, j.J, record.Place{U: j.U, V: j.V}, um(j.Before), um(j.Add), um(j.U95)}
+	*n = Node{j.I, j.J, record.Place{U: j.U, V: j.V}, um(j.Before), um(j.Add), um(j.U95), j.Doubt}
 	return nil
 }
 

@@ -172,8 +172,7 @@ func (p *Profile) Rest() (of func(u float64) float64, size float64) {
 	lo, hi := cs[0].At, cs[len(cs)-1].At
 	rows, y, w := make([][]float64, len(cs)), make([]float64, len(cs)), make([]float64, len(cs))
 	for i, c := range cs {
-		rows[i] = make([]float64, model.Degree+1)
-		model.Legendre((2*c.At-lo-hi)/math.Max(hi-lo, 1), rows[i])
+		rows[i] = model.Legendres(c.At, lo, hi, model.Degree)
 		y[i], w[i] = c.Effect, float64(c.N)
 	}
 	r, err := fit.Least(rows, y, w)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"abbed/config/say"
 	"abbed/daemon/api"
 )
 
@@ -12,14 +13,14 @@ func ahead(f api.Forecast) string {
 	return fmt.Sprintf("%.0f min in all: %s", math.Ceil(f.Left/60), f.Says)
 }
 
-// oneMore says where one more record at the blade would help most.
+// oneMore says where one more reading would help most.
 func oneMore(m api.More) string {
-	text := fmt.Sprintf("one more place would help most at %.1f,%.1f", m.U, m.V)
+	text := fmt.Sprintf("one more point would help most at %s", say.At(m.U, m.V))
 	if m.Again {
 		text += " (once more)"
 	}
 	if m.Now != nil && m.After != nil {
-		text += fmt.Sprintf(": expected largest u95 from %.0f to %.0f um", 1000**m.Now, 1000**m.After)
+		text += fmt.Sprintf(": the nozzle error is then known to %s, and not to %s", say.PM(*m.After), say.PM(*m.Now))
 	}
 	return text + "; " + m.Why
 }

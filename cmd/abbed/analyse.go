@@ -111,7 +111,7 @@ func joinRecord(run *record.Run, name string, in io.Reader) error {
 	}
 	j := analysis.Joining(other)
 	if len(j.Gaps) == 0 && j.Cut == nil {
-		return errors.New("nothing was gauged in it that could be joined; name the record of a run with gaugings")
+		return errors.New("it holds no readings that could join: name the record of a run with readings")
 	}
 	run.Joined = append(run.Joined, j)
 	return nil

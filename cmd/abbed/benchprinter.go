@@ -154,7 +154,7 @@ func (b *benchPrinter) find(ctx context.Context, path string) (*client.Client, e
 type otherPrinter struct{ name, port string }
 
 func (o *otherPrinter) Error() string {
-	return fmt.Sprintf("bench: the daemon of %s is beside %s, which is not this virtual printer: nobody is played there", o.name, o.port)
+	return fmt.Sprintf("bench: the daemon of %s is beside %s, which is not this virtual printer: no person is played there", o.name, o.port)
 }
 
 // ready returns a client if the daemon and its printer are ready.

@@ -184,7 +184,7 @@ func (k *carry) tell(w io.Writer, s printfile.Summary) error {
 		fmt.Fprintf(w, "%d lines, the first of them line %d, are words of the machine's own and were passed as they are: one that changes G90, G91, M82, M83 or the frame would make what follows wrong.\n", s.Own, s.FirstOwn)
 	}
 	if s.Outside > 0 {
-		fmt.Fprintf(w, "%d moves lay plastic outside the nodes of the correction, up to %.0f mm: the nearest edge's addition holds there, with more doubt.\n", s.Outside, s.Farthest)
+		fmt.Fprintf(w, "%d moves lay plastic outside the nodes of the correction, up to %.0f mm: the correction of the nearest edge holds there, and is less certain.\n", s.Outside, s.Farthest)
 	}
 	if s.Below > 0 {
 		fmt.Fprintf(w, "%d moves end below Z 0, the lowest at %.3f mm: a printer that limits its travel at 0 cuts them off there. Look at the first layer where the correction is most negative.\n", s.Below, s.Lowest)

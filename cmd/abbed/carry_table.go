@@ -56,7 +56,7 @@ func inForce(t api.Table, in api.Applied) error {
 	same := t.Digest != nil && in.Digest != nil && *t.Digest == *in.Digest
 	switch in.State {
 	case api.Writing, api.Verifying, api.Unfinished, api.ApplyFailed:
-		return refused(fmt.Errorf("carry: what the printer's map holds is not certain (%s): finish it or take it back first (the page, or abbed correction undo)", in.State))
+		return refused(fmt.Errorf("carry: what the printer's bed map holds is not certain (%s): finish it on the page, or abbed correction undo", in.State))
 	case api.Kept:
 		if same && in.Expired != nil {
 			return refused(fmt.Errorf("carry: the correction is stale: %s: measure again", *in.Expired))
@@ -113,7 +113,7 @@ func (k *carry) admit(t api.Table, limits record.Criteria, now time.Time, w io.W
 		return nil, refused(fmt.Errorf("carry: the table is refused (%s): %s %s", t.Refused.Code, t.Refused.Text, t.Refused.Hint))
 	}
 	if t.Digest == nil || len(*t.Digest) != 64 || !isHex(*t.Digest) {
-		return nil, refused(errors.New("carry: the table has no digest, so that nobody can have signed it off: take it from the daemon, or give the run's record"))
+		return nil, refused(errors.New("carry: the correction has no digest, so it is not approved: take it from the daemon, or give the run's record"))
 	}
 	if sum := correction.Tabled(t).Sum(); sum != *t.Digest {
 		return nil, refused(fmt.Errorf("carry: the table's digest is %.8s, and that of its nodes, printer, lever and area %.8s: it was changed, or an older abbed wrote it: take it from the daemon, or give the run's record", *t.Digest, sum))
@@ -130,14 +130,14 @@ func (k *carry) admit(t api.Table, limits record.Criteria, now time.Time, w io.W
 	}
 	said := strings.ToLower(strings.TrimSpace(k.signed))
 	if len(said) < fewest || !strings.HasPrefix(*t.Digest, said) {
-		fmt.Fprintln(w, "Before a correction goes into a print file, read and accept:")
+		fmt.Fprintln(w, "Before a correction goes into a print file, read these cautions:")
 		for _, c := range t.Cautions {
 			fmt.Fprintf(w, "  - %s\n", c.Text)
 		}
-		fmt.Fprintln(w, "  - The printer's own levelling stays as it was when the run was measured; the table is not applied to its map as well.")
-		fmt.Fprintf(w, "Then say so with --approve and the digest: %s\n", *t.Digest)
+		fmt.Fprintln(w, "  - The printer's own levelling is as it was in the run. The correction is not applied to its bed map as well.")
+		fmt.Fprintf(w, "Then approve it: --approve %s\n", *t.Digest)
 		if said == "" {
-			return nil, refused(errors.New("carry: the table is not signed off"))
+			return nil, refused(errors.New("carry: the correction is not approved"))
 		}
 		return nil, refused(fmt.Errorf("carry: %q is not the digest of this table (at least its first %d letters)", k.signed, fewest))
 	}
@@ -154,7 +154,7 @@ func within(nodes [][]api.Node, g *printfile.Grid, limits record.Criteria) error
 	for j, row := range nodes {
 		for i, a := range row {
 			if math.IsNaN(a.U95) || a.U95 < 0 {
-				return fmt.Errorf("carry: node (%d,%d) has no doubt: take the table from the daemon, or give the run's record", i, j)
+				return fmt.Errorf("carry: node (%d,%d) has no uncertainty: take the table from the daemon, or give the run's record", i, j)
 			}
 			u95 = max(u95, a.U95)
 			for _, b := range [...]api.Node{row[max(i-1, 0)], nodes[max(j-1, 0)][i]} {
@@ -170,7 +170,7 @@ func within(nodes [][]api.Node, g *printfile.Grid, limits record.Criteria) error
 	case steepest > limits.Steepest+half/10:
 		return fmt.Errorf("carry: between neighbouring nodes the correction changes by %.3f mm per 100 mm; at most %.3f is carried: repair first", 100*steepest, 100*limits.Steepest)
 	case u95 > limits.DoubtShare*largest:
-		return fmt.Errorf("carry: the doubt reaches %.3f mm, more than %.0f %% of the largest correction, %.3f mm: gauge more places", u95, 100*limits.DoubtShare, largest)
+		return fmt.Errorf("carry: the correction is known to ±%.3f mm only, more than %.0f %% of its largest, %.3f mm: take more readings", u95, 100*limits.DoubtShare, largest)
 	}
 	return nil
 }

@@ -86,7 +86,7 @@ type refusal struct {
 }
 
 func (c refusal) word() []string {
-	if c.table.Digest == nil || len(c.args) > 0 && c.args[0] == "--approve" || c.says == "not signed off" {
+	if c.table.Digest == nil || len(c.args) > 0 && c.args[0] == "--approve" || c.says == "not approved" {
 		return c.args
 	}
 	return append([]string{"--approve", *c.table.Digest}, c.args...)
@@ -98,12 +98,12 @@ func TestCarryRefuses(t *testing.T) {
 	with := func(f func(*api.Table)) api.Table { t := twisted(0.2); f(&t); return sealed(t) }
 	edited := func(f func(*api.Table)) api.Table { t := twisted(0.2); f(&t); return t }
 	for name, c := range map[string]refusal{
-		"no word":     {twisted(0.2), nil, "not signed off"},
+		"no word":     {twisted(0.2), nil, "not approved"},
 		"other word":  {twisted(0.2), []string{"--approve", "fedcba98"}, "not the digest"},
 		"few letters": {twisted(0.2), []string{"--approve", word(twisted(0.2))[:3]}, "not the digest"},
 		"too large":   {twisted(0.6), nil, "largest correction"},
 		"too steep":   {with(func(t *api.Table) { t.Nodes[7].Add += 0.3 }), nil, "neighbouring"},
-		"unsure":      {with(func(t *api.Table) { t.Nodes[7].U95 = 0.15 }), nil, "doubt"},
+		"unsure":      {with(func(t *api.Table) { t.Nodes[7].U95 = 0.15 }), nil, "is known to ±0.150 mm only"},
 		"stale":       {with(func(t *api.Table) { t.Run = runID(time.Now().AddDate(0, -2, 0)) }), nil, "stale"},
 		"of no time":  {with(func(t *api.Table) { t.Run = "touches.csv" }), nil, "may be stale"},
 		"edited":      {edited(func(t *api.Table) { t.Nodes[4].Add -= 0.05 }), nil, "was changed"},

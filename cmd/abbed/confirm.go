@@ -30,8 +30,8 @@ func confirmCommand() *cobra.Command {
 		})
 	c.Long = `Without --caution the cautions of the run are printed, and nothing moves. Read each,
 look at the machine, and name each with --caution ID. --paper takes one sheet
-of paper in place of a feeler gauge: its doubt is larger in each gauging, and most
-of all in the level of the Z offset.`
+of paper in place of a feeler gauge. Each reading is less certain then, and most of all the
+Z offset.`
 	f := c.Flags()
 	f.StringSliceVar(&how.Cautions, "caution", nil, "Id of a caution that you have read and found to be so; once for each.")
 	f.StringVar(&how.Person, "person", "", "Who gives the word.")

@@ -69,14 +69,14 @@ func tellBench(w io.Writer, t workshop.Twist, cost workshop.Value, lever, travel
 	fmt.Fprintln(w, map[workshop.Verdict]string{
 		workshop.Within:     "The profile is within what its maker may deliver.",
 		workshop.Beyond:     "The profile is twisted by more than its maker may deliver: replace it.",
-		workshop.CannotTell: "The doubt reaches over the limit: use finer blades or a flatter reference, and measure again.",
+		workshop.CannotTell: "It cannot be told: use a finer set of gauges or a flatter reference, and measure again.",
 	}[t.Verdict])
-	fmt.Fprintf(w, "twist: %.3f ±%.3f deg (%.2f ±%.2f deg per metre); allowed %.3f deg (ANSI H35.2)\n", t.Deg.Value, t.Deg.U95(), t.PerMetre.Value, t.PerMetre.U95(), t.AllowedDeg)
+	fmt.Fprintf(w, "twist: %.3f ±%.3f° (%.2f ±%.2f °/m), allowed %.3f° (ANSI H35.2)\n", t.Deg.Value, t.Deg.U95(), t.PerMetre.Value, t.PerMetre.U95(), t.AllowedDeg)
 	fmt.Fprintf(w, "cost at the nozzle: %.3f ±%.3f mm from end to end of %.0f mm, with a lever of %.0f mm\n", cost.Value, cost.U95(), travel, lever)
 	fmt.Fprintln(w, map[workshop.Verdict]string{
 		workshop.Within:     "A first layer does not show that.",
 		workshop.Beyond:     "A first layer shows that, whether the profile is within its tolerance or not.",
-		workshop.CannotTell: "Whether a first layer shows that is not known: use finer blades or a flatter reference, and measure again.",
+		workshop.CannotTell: "Whether a first layer shows that is not known: use a finer set of gauges or a flatter reference, and measure again.",
 	}[cost.Against(record.DefaultCriteria().Tolerance)])
 	fmt.Fprintln(w, "Intervals are 95 %. A twist is read on the bare profile: take brackets and rails off.")
 }

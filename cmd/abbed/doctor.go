@@ -16,6 +16,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"abbed/config"
+	"abbed/config/say"
 	"abbed/daemon/api"
 	"abbed/daemon/known"
 	"abbed/daemon/link"
@@ -201,18 +202,18 @@ func (c *checkup) ask(f link.Facts) {
 		c.Answered = append(c.Answered, answered{asked, text, ok})
 	}
 	add("who it is", len(f.Identity.Fields) > 0, "%d fields", len(f.Identity.Fields))
-	add("lever from nozzle to probe", f.Lever != nil, "x %.2f mm, y %.2f mm", deref(f.Lever).X, deref(f.Lever).Y)
-	add("Z offset of the probe", f.ZOffset != nil, "%.3f mm", deref(f.ZOffset))
+	add("probe offset", f.Lever != nil, "%s mm", say.At(deref(f.Lever).X, deref(f.Lever).Y))
+	add("Z offset of the probe", f.ZOffset != nil, "%s", say.Fine(deref(f.ZOffset)))
 	t := deref(f.Travel)
-	add("nozzle's travel", f.Travel != nil, "x %.1f to %.1f, y %.1f to %.1f, z %.1f to %.1f mm", t.X0, t.X1, t.Y0, t.Y1, t.Z0, t.Z1)
+	add("nozzle travel", f.Travel != nil, "X %.1f to %.1f, Y %.1f to %.1f, Z %.1f to %.1f mm", t.X0, t.X1, t.Y0, t.Y1, t.Z0, t.Z1)
 	columns := 0
 	if len(f.Map) > 0 {
 		columns = len(f.Map[0])
 	}
-	add("stored map", len(f.Map) > 0, "%d columns, %d rows", columns, len(f.Map))
-	add("stored levelling", f.Levelling != nil, "on: %v", deref(f.Levelling))
+	add("bed map", len(f.Map) > 0, "%d columns, %d rows", columns, len(f.Map))
+	add("levelling by the bed map", f.Levelling != nil, "on: %v", deref(f.Levelling))
 	add("settings", f.Settings != "", "%d characters", len(f.Settings))
-	add("temperatures", f.Temps != nil, "nozzle %.1f C, bed %.1f C", deref(f.Temps).Nozzle, deref(f.Temps).Bed)
+	add("temperatures", f.Temps != nil, "nozzle %s, bed %s", say.Temp(deref(f.Temps).Nozzle), say.Temp(deref(f.Temps).Bed))
 }
 
 func deref[T any](p *T) (v T) {
@@ -226,7 +227,7 @@ func deref[T any](p *T) (v T) {
 func (c checkup) tell(w io.Writer) {
 	fmt.Fprintf(w, "The printer at %s answers%s.\n", c.Port, c.rate())
 	for _, k := range slices.Sorted(maps.Keys(c.Printer.Identity)) {
-		fmt.Fprintf(w, "  %s: %s\n", k, c.Printer.Identity[k])
+		fmt.Fprintf(w, "  %s: %s\n", api.Called(k), c.Printer.Identity[k])
 	}
 	for _, a := range c.Answered {
 		fmt.Fprintf(w, "  %-28s %s\n", a.Asked, a.Said)

@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"abbed/config/say"
 	"abbed/daemon/api"
 	"abbed/daemon/client"
 )
@@ -25,24 +26,24 @@ func historyCommand() *cobra.Command {
 func tellHistory(w io.Writer, h api.History) {
 	fmt.Fprintln(w, h.Sentence)
 	for _, e := range h.Runs {
-		fmt.Fprintf(w, "%s  %s", e.Began.Local().Format("2006-01-02 15:04"), e.Run)
+		fmt.Fprintf(w, "%s  %s", say.Moment(e.Began), e.Run)
 		for _, x := range []struct {
 			name string
 			m    *api.Measured
-		}{{"twist", e.Twist}, {"pitch", e.Pitch}, {"largest gap error", e.Largest}} {
+		}{{"twist", e.Twist}, {"pitch", e.Pitch}, {"largest nozzle error", e.Largest}} {
 			if x.m != nil {
 				fmt.Fprintf(w, "  %s %s", x.name, withDoubt(*x.m))
 			}
 		}
 		if e.Bed != nil {
-			fmt.Fprintf(w, "  bed %.0f C", *e.Bed)
+			fmt.Fprintf(w, "  bed %s", say.Temp(*e.Bed))
 		}
 		fmt.Fprint(w, goneOn("", e.Later))
 		switch {
 		case e.Change == nil:
 			fmt.Fprintf(w, "  (%s)\n", e.Why)
 		case e.Change.Beyond:
-			fmt.Fprintf(w, "  CHANGED by %s since the run before\n", withDoubt(e.Change.By))
+			fmt.Fprintf(w, "  changed by %s since the run before\n", withDoubt(e.Change.By))
 		default:
 			fmt.Fprintf(w, "  no change seen (by %s)\n", withDoubt(e.Change.By))
 		}
@@ -55,5 +56,5 @@ func withDoubt(m api.Measured) string {
 	if m.Unit != "mm" {
 		digits = 2
 	}
-	return strings.TrimSpace(fmt.Sprintf("%+.*f ±%.*f %s", digits, m.Value, digits, (m.Hi95-m.Lo95)/2, m.Unit))
+	return strings.TrimSpace(fmt.Sprintf("%s ±%.*f %s", say.Signed(m.Value, digits), digits, (m.Hi95-m.Lo95)/2, strings.Replace(m.Unit, "deg", "°", 1)))
 }

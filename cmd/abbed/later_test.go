@@ -207,8 +207,8 @@ func marked(t *testing.T, w *world, first string, later ...string) {
 	var list, history bytes.Buffer
 	tellRuns(&list, runs)
 	tellHistory(&history, h)
-	names := "gone on with later: " + strings.Join(later, ", ")
-	if !strings.Contains(history.String(), names) || strings.Count(list.String(), names) != 1 || strings.Count(list.String(), "goes on with "+first) != len(later) {
+	names := "later readings: " + strings.Join(later, ", ")
+	if !strings.Contains(history.String(), names) || strings.Count(list.String(), names) != 1 || strings.Count(list.String(), "for run "+first) != len(later) {
 		t.Errorf("told:\n%s%s", &list, &history)
 	}
 }

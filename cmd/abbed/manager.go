@@ -87,7 +87,7 @@ func (m manager) watch(ctx context.Context, alive func()) {
 			go look()
 		default:
 			if !stuck {
-				m.log.Error("the daemon does not come back from looking at itself; if this lasts, the service manager starts it anew", "within", m.every)
+				m.log.Error("the daemon does not come back from looking at itself; if this lasts, the service manager starts it again", "within", m.every)
 			}
 			stuck = true
 		}

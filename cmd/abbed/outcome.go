@@ -12,6 +12,7 @@ import (
 	"strconv"
 	"strings"
 
+	"abbed/config/say"
 	"abbed/daemon/api"
 	"abbed/daemon/client"
 	"abbed/gcode/bench"
@@ -78,22 +79,22 @@ func writeTable(w io.Writer, t api.Table) error {
 // tell says what was found, for people.
 func (o *outcome) tell(w io.Writer) {
 	for _, f := range o.analysis.Findings {
-		fmt.Fprintf(w, "%s: %s\n  evidence: %s\n  doubt: %s\n  next: %s\n", f.ID, f.Sentence, f.Evidence, f.Doubt, f.Next)
+		fmt.Fprintf(w, "%s: %s\n  do: %s\n  why: %s\n  how sure: %s\n", f.ID, f.Sentence, f.Next, f.Evidence, f.Doubt)
 	}
 	if x := o.analysis.Wedge; x != nil {
-		fmt.Fprintf(w, "wedge: %s\n  next: %s\n", x.Sentence, x.Next)
+		fmt.Fprintf(w, "wedge: %s\n  do: %s\n", x.Sentence, x.Next)
 	}
 	if x := o.analysis.More; x != nil {
-		fmt.Fprintf(w, "one more gauging: %s\n", oneMore(*x))
+		fmt.Fprintf(w, "one more reading: %s\n", oneMore(*x))
 		if o.run.ID != "" {
-			fmt.Fprintf(w, "  now or later: abbed measure --for %s (%d records at the blade, about %.0f min)\n", o.run.ID, x.Left, math.Ceil(x.Time/60))
+			fmt.Fprintf(w, "  now or later: abbed measure --for %s (%d readings, about %.0f min)\n", o.run.ID, x.Left, math.Ceil(x.Time/60))
 		}
 	}
 	for _, l := range o.analysis.Later {
-		fmt.Fprintf(w, "gauged later: %s\n", l.Text)
+		fmt.Fprintf(w, "later readings: %s\n", l.Text)
 	}
 	if o.run.For != "" {
-		fmt.Fprintf(w, "made for run %s: what was gauged here counts there (abbed runs report %s)\n", o.run.For, o.run.For)
+		fmt.Fprintf(w, "made for run %s: its readings count there (abbed runs report %s)\n", o.run.For, o.run.For)
 	}
 	if l := o.analysis.Level; l != nil {
 		way := "high"
@@ -101,20 +102,20 @@ func (o *outcome) tell(w io.Writer) {
 			way = "low"
 		}
 		if size := math.Abs(l.Value); size > (l.Hi95-l.Lo95)/2 {
-			fmt.Fprintf(w, "level: the Z offset is %.3f ±%.3f mm too %s\n", size, (l.Hi95-l.Lo95)/2, way)
+			fmt.Fprintf(w, "level: the Z offset is %s too %s, %s\n", say.MM(size), way, say.PM((l.Hi95-l.Lo95)/2))
 		} else {
-			fmt.Fprintf(w, "level: the Z offset is right to within %.3f mm\n", size+(l.Hi95-l.Lo95)/2)
+			fmt.Fprintf(w, "level: the Z offset is right to within %s\n", say.MM(size+(l.Hi95-l.Lo95)/2))
 		}
 	}
 	switch {
 	case o.table.Digest != nil:
-		fmt.Fprintf(w, "table: %d nodes, largest correction %.3f mm, steepest %.3f mm per 100 mm, largest doubt (95 %%) %.3f mm\n",
-			len(o.table.Nodes), o.table.Largest, o.table.Steepest, o.table.LargestU95)
+		fmt.Fprintf(w, "correction: %d nodes, the largest %s, known to %s; steepest %s per 100 mm\n",
+			len(o.table.Nodes), say.MM(o.table.Largest), say.PM(o.table.LargestU95), say.MM(o.table.Steepest))
 	case o.table.Refused != nil:
-		fmt.Fprintf(w, "no table (%s): %s\n  %s\n", o.table.Refused.Code, o.table.Refused.Text, o.table.Refused.Hint)
+		fmt.Fprintf(w, "no correction (%s): %s\n  do: %s\n", o.table.Refused.Code, o.table.Refused.Text, o.table.Refused.Hint)
 	}
 	if o.records > 0 {
-		fmt.Fprintf(w, "%d records at the blade, %.1f presses each\n", o.records, float64(o.presses)/float64(o.records))
+		fmt.Fprintf(w, "%d readings, %.1f answers each\n", o.records, float64(o.presses)/float64(o.records))
 	}
 }
 
@@ -141,7 +142,7 @@ func (d *demo) compare(o *outcome, printer *bench.Printer) error {
 	}
 	if o.table.Digest != nil {
 		left, nodes := remaining(o.table, printer.Truth())
-		fmt.Fprintf(d.errs, "True remaining gap error with the table: %.1f um rms at %d nodes.\n", 1000*left, nodes)
+		fmt.Fprintf(d.errs, "The true nozzle error with the correction: %s rms at %d nodes.\n", say.Fine(left), nodes)
 	}
 	return nil
 }
@@ -152,14 +153,14 @@ func (d *demo) compare(o *outcome, printer *bench.Printer) error {
 func rightly(o *outcome, sc bench.Scenario, printer *bench.Printer) error {
 	wild := wildNodes(printer)
 	if got, want := o.table.Digest != nil, sc.Table && len(wild) == 0; got != want {
-		return fmt.Errorf("a table was offered: %v, expected: %v (nodes of the stored map that are not the bed's: %v)", got, want, wild)
+		return fmt.Errorf("a table was offered: %v, expected: %v (nodes of the bed map that are not the bed's: %v)", got, want, wild)
 	}
 	if !sc.Compensable || len(wild) == 0 {
 		return nil
 	}
 	r := o.table.Refused
 	if r == nil || r.Code != "map-stale" || strings.Count(r.Text, " by ") != len(wild) {
-		return fmt.Errorf("refused with %+v: the stored map is off at %v, and no other nodes", r, wild)
+		return fmt.Errorf("refused with %+v: the bed map is off at %v, and no other nodes", r, wild)
 	}
 	for _, n := range wild {
 		if !strings.Contains(r.Text, n+" by ") {

@@ -99,7 +99,7 @@ func TestTextsFromThePrinter(t *testing.T) {
 		}
 	}
 	for _, args := range [][]string{{"status", "--url", h.url(), "--token-file", h.access.TokenFile()}, {"doctor", "--port", p.port}} {
-		if _, out, errs := runOn(t, args...); !shownWhole(out) || !shownWhole(errs) || args[0] == "doctor" && !strings.Contains(out, "MODEL: a?b?c") {
+		if _, out, errs := runOn(t, args...); !shownWhole(out) || !shownWhole(errs) || args[0] == "doctor" && !strings.Contains(out, "model: a?b?c") {
 			t.Errorf("%v: %q %q", args, out, errs)
 		}
 	}

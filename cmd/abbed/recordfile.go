@@ -79,7 +79,7 @@ func readAll(name string, in io.Reader) ([]byte, error) {
 	}
 	b, err := io.ReadAll(io.LimitReader(in, largestFile+1))
 	if err == nil && len(b) > largestFile {
-		return b, fmt.Errorf("it is larger than %d MB, which nothing of ours is; look whether it is the right file", largestFile>>20)
+		return b, fmt.Errorf("it is larger than %d MB, larger than any file of abbed: see whether it is the right file", largestFile>>20)
 	}
 	return b, noFile(err)
 }

@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"abbed/config/say"
 	"abbed/daemon/api"
 	"abbed/daemon/client"
 )
@@ -24,7 +25,7 @@ func tellRuns(w io.Writer, runs []api.Run) {
 		fmt.Fprintln(w, "no run yet: abbed measure starts one")
 	}
 	for _, r := range runs {
-		fmt.Fprintf(w, "%s  %s  %s  %s  %d touches, %d records%s\n", r.Began.Local().Format("2006-01-02 15:04"), r.ID, r.State,
+		fmt.Fprintf(w, "%s  %s  %s  %s  %d touches, %d readings%s\n", say.Moment(r.Began), r.ID, r.State,
 			strings.Join(r.Steps, " "), r.Touches, r.Gaugings, goneOn(r.For, r.Later))
 	}
 }
@@ -34,9 +35,9 @@ func tellRuns(w io.Writer, runs []api.Run) {
 func goneOn(earlier string, later []string) string {
 	switch {
 	case earlier != "":
-		return " (goes on with " + earlier + ")"
+		return " (for run " + earlier + ")"
 	case len(later) > 0:
-		return " (gone on with later: " + strings.Join(later, ", ") + ")"
+		return " (later readings: " + strings.Join(later, ", ") + ")"
 	}
 	return ""
 }

@@ -103,7 +103,7 @@ func (v service) welcome(h *house, log *slog.Logger) {
 	link, expires := h.access.Link(h.access.Base(), access.Everything)
 	fmt.Fprintf(v.errs, "abbed listens on %s\nOpen this link once, in the browser that is to operate the printer:\n  %s\nPrograms read the token in %s\n", h.url(), link, h.access.TokenFile())
 	if beyond {
-		fmt.Fprintln(v.errs, "The page is open beyond this machine, to devices that you let in: abbed access pair lets in another one.")
+		fmt.Fprintln(v.errs, "The page is open beyond this machine, to devices that you admit: abbed access pair admits one more.")
 		if plain {
 			fmt.Fprintln(v.errs, "Without TLS, whoever is on that network can read along and take over.")
 		}

@@ -233,7 +233,7 @@ func (s *setup) try(ctx context.Context) error {
 func (s *setup) mayOpen() error {
 	const why = "opening the port may reset the printer's board, and end a print that runs from its own storage"
 	if !s.asks {
-		return refused(errors.New("setup: " + why + ": give --nothing-prints as your word that nothing prints, or --untried"))
+		return refused(errors.New("setup: " + why + ": give --nothing-prints if nothing prints, or --untried"))
 	}
 	yes, err := s.yes("Now the printer is asked what it is: nothing moves, but "+why+".\nIs the printer idle?", false)
 	if err == nil && !yes {

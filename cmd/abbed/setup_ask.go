@@ -72,7 +72,7 @@ func (s *setup) yes(question string, otherwise bool) (bool, error) {
 // last word of each is what leaving it open costs.
 var asked = map[string]string{
 	"bed":      "Where are the edges of the bed, in the nozzle's coordinates, mm? X0,Y0,X1,Y1, such as 0,0,220,220",
-	"map_area": "Where does the printer's stored map have its first and last column and row, mm? X0,Y0,X1,Y1; see the printer's manual or settings. Empty: not known now (then everything works but a correction)",
+	"map_area": "Where does the bed map have its first and last column and row, mm? X0,Y0,X1,Y1; see the printer's manual or settings. Empty: not known now (then everything works but a correction)",
 	"zero_at":  "Where did you set the Z offset, mm? X,Y. Empty: in the middle of the bed",
 	"lever":    "The printer does not say how far the probe is from the nozzle. Measure it, mm: X,Y, + to the right and to the back. Empty: not known now",
 	"trigger":  "The printer does not say how high the nozzle is when the probe triggers, mm. 0 if the nozzle is the probe. Empty: not known now",
@@ -102,7 +102,7 @@ func (s *setup) askOwner(context.Context) error {
 func (s *setup) unasked() (out []known.Proposal) {
 	for _, p := range []known.Proposal{
 		{Key: "bed", Value: "[0, 0, 220, 220]", Why: "where the bed's edges are in the nozzle's coordinates; no printer tells it"},
-		{Key: "map_area", Value: "[0, 0, 220, 220]", Why: "where the stored map has its first and last columns and rows"},
+		{Key: "map_area", Value: "[0, 0, 220, 220]", Why: "where the bed map has its first and last columns and rows"},
 		{Key: "zero_at", Value: "[110, 110]", Why: "where the Z offset was set, if not in the middle of the bed"},
 	} {
 		if s.given.Given[p.Key] == "" {

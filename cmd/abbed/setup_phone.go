@@ -20,7 +20,7 @@ import (
 func (s *setup) askPhone(context.Context) error {
 	s.phone = s.given.Access.From == config.FromPhone
 	if _, said := s.given.Given["access.from"]; !said && s.asks {
-		yes, err := s.yes("Will you use a phone at the printer? The page is then open to your network, encrypted, to devices that you let in.", false)
+		yes, err := s.yes("Will you use a phone at the printer? The page is then open to your network, encrypted, to devices that you admit.", false)
 		if err != nil {
 			return err
 		}

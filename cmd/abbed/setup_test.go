@@ -301,7 +301,7 @@ func TestSetupForPrograms(t *testing.T) {
 func TestSetupOfATightLippedPrinter(t *testing.T) {
 	path, _ := plugged(t, "tight-lipped")
 	var out bytes.Buffer
-	answers := map[string]string{"how far the probe is": "-40,-10", "how high the nozzle": "1.2", "how far the nozzle can go": "", "edges of the bed": "0,0,235,235", "stored map": "", "Z offset": "100,110", "front to back": "2", "use a phone": "no"}
+	answers := map[string]string{"how far the probe is": "-40,-10", "how high the nozzle": "1.2", "how far the nozzle can go": "", "edges of the bed": "0,0,235,235", "bed map have": "", "Z offset": "100,110", "front to back": "2", "use a phone": "no"}
 	s := asking(t, "left", "", &out, "--port", path)
 	asked := []string{}
 	s.in = bufio.NewReader(readerFunc(func(b []byte) (int, error) {

@@ -20,7 +20,7 @@ func Table(run record.Run, t analysis.Table, refused *analysis.Refusal) api.Tabl
 	for _, n := range t.Nodes {
 		out.Nodes = append(out.Nodes, api.Node{
 			I: n.I, J: n.J, U: n.Place.U, V: n.Place.V,
-			Before: float64(n.Before) / 1000, Add: float64(n.Add) / 1000, U95: float64(n.U95) / 1000,
+			Before: float64(n.Before) / 1000, Add: float64(n.Add) / 1000, U95: float64(n.U95) / 1000, Doubtful: n.Doubtful,
 		})
 	}
 	out.Largest, out.Steepest, out.LargestU95 = t.Largest, 100*t.Steepest, t.LargestU95

@@ -66,14 +66,14 @@ func TestStanding(t *testing.T) {
 		"half written":         {row(after, a.Before, 2), record.Partly, true, [][]record.NodeState{{isNew, isNew, isNew, isNew}, {isNew, isNew, isNew, isNew}, {isOld, isOld, isOld, isOld}}},
 		"another size":         {[][]int64{{1, 2}, {3, 4}}, record.Nowhere, false, nil},
 		"a large one edited":   {set(after, map[[2]int]int64{{0, 1}: 5}), record.Everywhere, false, all(isNew)},
-		"a small one edited":   {set(after, map[[2]int]int64{{1, 1}: 5}), record.Everywhere, false, all(isNew)},
+		"a small one edited":   {set(after, map[[2]int]int64{{1, 1}: 5}), record.Partly, false, [][]record.NodeState{{isNew, isNew, isNew, isNew}, {isNew, other, isNew, isNew}, {isNew, isNew, isNew, isNew}}},
 		"none to it, edited":   {set(after, map[[2]int]int64{{2, 0}: 300}), record.Everywhere, false, all(isNew)},
 		"far edited":           {set(after, map[[2]int]int64{{3, 0}: -500}), record.Partly, false, nil},
 		"one at the old value": {set(after, map[[2]int]int64{{3, 0}: -150}), record.Partly, true, nil},
 		"the old one edited":   {set(a.Before, map[[2]int]int64{{0, 0}: 70, {3, 2}: -9}), record.Nowhere, false, nil},
 		"one at the new value": {set(a.Before, map[[2]int]int64{{0, 0}: -150}), record.Partly, true, nil},
 		"one row anew":         {row(after, anew, 0), record.Partly, false, [][]record.NodeState{{other, other, isNew, other}, {isNew, isNew, isNew, isNew}, {isNew, isNew, isNew, isNew}}},
-		"measured anew":        {anew, record.Nowhere, false, all(isOld)},
+		"measured again":       {anew, record.Nowhere, false, all(isOld)},
 		"and a row is left":    {row(anew, after, 1), record.Partly, false, nil},
 		"levelled and anew":    {tilted, record.Nowhere, false, all(isOld)},
 		"each node near it":    {record.Plus(anew, a.Add, 1), record.Unclear, false, nil},
@@ -128,6 +128,13 @@ func TestStandingTells(t *testing.T) {
 							known++
 						case record.Everywhere:
 							t.Errorf("%s, seed %d: measured anew, and everywhere", name, seed)
+						}
+						// Begun to be written, then two nodes edited: nothing was measured anew.
+						begun := record.Plus(a.Before, nil, 0)
+						begun[0][0] = after[0][0]
+						begun[0][n-1], begun[1][0] = begun[0][n-1]+10, begun[1][0]+10
+						if s := a.In(begun); s.Whole != record.Partly || s.Nodes[0][0] != isNew || n > 3 && s.Scatter > 0 {
+							t.Errorf("%s, seed %d: begun, and edited: %+v", name, seed, s)
 						}
 						one, left := record.Plus(after, nil, 0), record.Plus(anew, nil, 0)
 						r := rnd.IntN(n)

@@ -4,7 +4,6 @@ import (
 	"maps"
 	"net/http"
 	"slices"
-	"strings"
 
 	"abbed/config/say"
 	"abbed/daemon/access"
@@ -132,13 +131,7 @@ func (p *page) showPrinter(w http.ResponseWriter, r *http.Request, notice *api.E
 // identity is what the printer says of itself, by names that people use.
 func identity(says map[string]string) (out []fact) {
 	for _, k := range slices.Sorted(maps.Keys(says)) {
-		name := strings.ToLower(strings.ReplaceAll(k, "_", " "))
-		for _, known := range []string{"firmware", "machine"} {
-			if strings.HasPrefix(name, known) {
-				name = known
-			}
-		}
-		out = append(out, fact{Name: name, Value: says[k]})
+		out = append(out, fact{Name: api.Called(k), Value: says[k]})
 	}
 	return out
 }
