@@ -169,3 +169,21 @@ func list(t *testing.T) []listed {
 		all = append(all, p)
 	}
 }
+
+// TestRooms holds that a room of the analysis can be read in one sitting.
+func TestRooms(t *testing.T) {
+	for _, p := range list(t) {
+		name, _ := strings.CutPrefix(p.ImportPath, "abbed/")
+		if !strings.HasPrefix(name, "analysis") {
+			continue
+		}
+		files, err := filepath.Glob("../../" + name + "/*.go")
+		if err != nil {
+			t.Fatal(err)
+		}
+		files = slices.DeleteFunc(files, func(f string) bool { return strings.HasSuffix(f, "_test.go") })
+		if len(files) > 22 {
+			t.Errorf("%s has %d files; another noun is hiding in it", name, len(files))
+		}
+	}
+}
