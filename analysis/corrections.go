@@ -48,7 +48,7 @@ func (v Verdict) forbidden(run record.Run) *result.Refusal {
 		return finding(v.Findings[0])
 	}
 	if run.Setup.NoLever() {
-		return &result.Refusal{Code: result.NotNeeded, Text: "The probe is the nozzle: there is no gap error to correct.", Hint: "Nothing is to be done."}
+		return &result.Refusal{Code: result.NotNeeded, Text: "The probe is the nozzle: there is no nozzle error to correct.", Hint: "Nothing is to be done."}
 	}
 	return nil
 }
@@ -65,7 +65,7 @@ func (v Verdict) unready(run record.Run) *result.Refusal {
 	case v.facts == nil:
 		return &result.Refusal{Code: result.NoGauging, Text: "This verdict was read back without its fit.", Hint: "Judge the run again."}
 	case v.facts.survey == nil:
-		return &result.Refusal{Code: result.NoSurvey, Text: "There is no survey, so that the stored map could not be checked.", Hint: "Run the step survey, in the same run as the gauging."}
+		return &result.Refusal{Code: result.NoSurvey, Text: "There is no survey, so that the bed map could not be checked.", Hint: "Run the step survey, in the same run as the gauging."}
 	case v.Gap == nil:
 		return &result.Refusal{Code: result.FindingPrefix + result.Undetermined, Text: "The nozzle error is not known. " + say.Sentence(v.GapWhy.Text), Hint: say.Sentence(v.GapWhy.Hint)}
 	case v.Has(result.Repair):

@@ -59,7 +59,7 @@ func (v Verdict) Elsewhere(run record.Run, q record.Lever) Elsewhere {
 	case p.None():
 		e.Why = &result.Reason{Code: "no-lever", Text: "the probe of this run is the nozzle: it shows nothing of how the head tilts", Hint: "mount the probe, and measure again; or read the tilt of the head with a level"}
 	case e.sides == Oblique:
-		e.Why = &result.Reason{Code: "lever-oblique", Text: "the probe offset points neither along X nor along Y, so roll and pitch of the head are not known apart, and another place of the probe cannot be predicted", Hint: "read roll and pitch at the head (step angles), or measure again once the probe is there"}
+		e.Why = &result.Reason{Code: "lever-oblique", Text: "the probe offset points neither along X nor along Y, so roll and pitch look the same", Hint: "read roll and pitch at the head (step angles), or measure again once the probe is there"}
 	default:
 		e.predict(run.Setup.Criteria.Tolerance)
 	}
@@ -84,10 +84,10 @@ func (e *Elsewhere) predict(tolerance float64) {
 	switch {
 	case e.side > tolerance:
 		e.Why = &result.Reason{Code: "lever-off-line", Text: fmt.Sprintf("a probe %.0f mm off the line along %s also feels %s, which a probe offset along %s does not show", rest, axis, other, axis),
-			Hint: fmt.Sprintf("keep to the line along %s (near X %.0f, Y %.0f), or read the tilt at the head (step angles), or measure again once the probe is there", axis, e.Scale*p.X, e.Scale*p.Y)}
+			Hint: fmt.Sprintf("keep to the line along %s (near X %.0f, Y %.0f), or read the tilt at the head", axis, e.Scale*p.X, e.Scale*p.Y)}
 	case e.sides == AlongX && !(e.Scale >= 0 && e.Scale <= 1.5):
-		e.Why = &result.Reason{Code: "lever-too-far", Text: fmt.Sprintf("along X pitch and straightness are one number, which holds from no probe offset to one and a half times the present one (%.0f mm)", p.Length()),
-			Hint: "read the pitch at the head (step angles) and lay a straight reference, or measure again once the probe is there"}
+		e.Why = &result.Reason{Code: "lever-too-far", Text: fmt.Sprintf("pitch and straightness look the same, and are known up to 1.5 times the present probe offset (%.0f mm)", p.Length()),
+			Hint: "read the pitch at the head and lay a straight reference"}
 	case e.Covers.W() < e.gap.Area.W()/2:
 		e.Why = &result.Reason{Code: "outside-gauged", Text: "with this probe offset most of the nozzle error comes from parts of the beam without readings", Hint: "take readings farther out along X"}
 	default:
@@ -218,7 +218,7 @@ func (p Placement) says(tolerance float64, asked bool) string {
 	case b != nil:
 		s += fmt.Sprintf(" Of the places asked for, %s costs least: up to %s.", say.At(b.Lever.X, b.Lever.Y), b.size())
 	case asked:
-		s += fmt.Sprintf(" None of the places asked for is near its line and %.0f mm from the nozzle, or the bed is not known there.", p.Least)
+		s += fmt.Sprintf(" None of the positions is near its line and %.0f mm from the nozzle, with a known bed.", p.Least)
 	}
 	return s
 }

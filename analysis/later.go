@@ -10,6 +10,7 @@ import (
 	"abbed/analysis/model"
 	"abbed/analysis/result"
 	"abbed/analysis/steady"
+	"abbed/config/say"
 	"abbed/probe/record"
 )
 
@@ -94,15 +95,15 @@ func (g *gauged) joinLater(constant int) bool {
 		chi, dof := g.surprise(all[k], sf, 0), float64(len(all[k])-1)
 		switch {
 		case Places(j.Gaps) < 2:
-			l.Text = fmt.Sprintf("%s gauged fewer than two places, which by itself tells nothing here.", result.Capital(whichRun(j)))
+			l.Text = fmt.Sprintf("%s has fewer than two points, and shows nothing here.", result.Capital(whichRun(j)))
 		case sf.post == nil:
-			l.Text = fmt.Sprintf("The gaugings of %s could not be compared with this run's, and were left out of the fit.", whichRun(j))
+			l.Text = fmt.Sprintf("The readings of %s do not compare with this run, and are left out.", whichRun(j))
 		case fit.FTail(chi/dof, dof, 1e6) < contradicted:
 			l.Contradicts = true
-			l.Text = fmt.Sprintf("The %d gaugings of %s contradict this run's (chi-square %.0f on %.0f degrees of freedom), and were left out of the fit.", len(j.Gaps), whichRun(j), chi, dof)
+			l.Text = fmt.Sprintf("The %d readings of %s contradict this run, and are left out (chi-square %.0f on %.0f degrees of freedom).", len(j.Gaps), whichRun(j), chi, dof)
 		default:
 			l.Used, used = true, true
-			l.Text = fmt.Sprintf("%d gaugings of %s are in it, with a constant of their own; they hold as long as nothing was worked on between%s.", len(j.Gaps), whichRun(j), warmer(g.run, j))
+			l.Text = fmt.Sprintf("The %d readings of %s count here.%s", len(j.Gaps), whichRun(j), warmer(g.run, j))
 			g.extra = append(g.extra, all[k]...)
 			if k+1 < len(runs) {
 				sf = g.fit()
@@ -142,7 +143,7 @@ func (g *gauged) lift(runs [][]extra) {
 		}
 		if len(all) > len(own) && g.surprise(all, g.alone, len(all))-g.surprise(all, g.alone, len(own)) > lifting {
 			g.later[k].Lifted = true
-			g.later[k].Text += " What was gauged after it does not show it again: its records were a slip."
+			g.later[k].Text += " Later readings do not show it again: it was a slip."
 		}
 	}
 }
@@ -152,7 +153,7 @@ func whichRun(j record.Joined) string {
 	if j.Began.IsZero() {
 		return "the later run"
 	}
-	return "the later run of " + j.Began.Local().Format("2 January 2006, 15:04")
+	return "the later run of " + say.Moment(j.Began)
 }
 
 // warmer says by how much the other run was warmer or colder, if it was cold
@@ -161,11 +162,11 @@ func warmer(run record.Run, j record.Joined) string {
 	w, ok := steady.WarmthOf(run)
 	switch {
 	case !ok || j.Warmth == nil || !result.Tame(j.Warmth.Bed, j.Warmth.Nozzle):
-		return "; whether it was as warm then is not known"
+		return " It is not known whether the printer was as warm then."
 	case math.Abs(j.Warmth.Bed-w.Bed) < steady.Hotter && math.Abs(j.Warmth.Nozzle-w.Nozzle) < steady.Hotter:
 		return ""
 	}
-	return fmt.Sprintf("; it was gauged with the bed at %.0f C and the nozzle at %.0f C, and not at %.0f C and %.0f C: what the warmth bends is not in the doubt",
+	return fmt.Sprintf(" The bed was at %.0f °C and the nozzle at %.0f °C then, and not at %.0f °C and %.0f °C.",
 		j.Warmth.Bed, j.Warmth.Nozzle, w.Bed, w.Nozzle)
 }
 
@@ -190,7 +191,7 @@ func Joinable(run record.Run, other record.Setup) *result.Reason {
 		{"another kind of probe", was.Kind != other.Kind && was.Kind != "" && other.Kind != ""},
 	} {
 		if c.other {
-			return &result.Reason{Code: "printer-changed", Text: fmt.Sprintf("run %s was made with %s: what is gauged now tells nothing of it", run.ID, c.what), Hint: "measure the whole job again"}
+			return &result.Reason{Code: "printer-changed", Text: fmt.Sprintf("run %s was made with %s: new readings do not compare", run.ID, c.what), Hint: "measure again"}
 		}
 	}
 	return nil
@@ -215,8 +216,8 @@ func (v Verdict) Contradicted() *result.Reason {
 		return nil
 	}
 	return &result.Reason{Code: "contradicted",
-		Text: fmt.Sprintf("%d gaugings of a later run contradict what this run found, and which of them holds the records do not tell", l.Records),
-		Hint: "gauge more for this run once again, at the same places, or measure the whole job again",
+		Text: fmt.Sprintf("%d readings of a later run contradict this run", l.Records),
+		Hint: "take more readings for this run at the same points, or measure again",
 	}
 }
 
@@ -224,7 +225,7 @@ func (v Verdict) Contradicted() *result.Reason {
 // contradicts it, or ended early with a finding; "" if neither.
 func (v Verdict) Outdated(run record.Run) string {
 	if l := v.otherwise(); l != nil {
-		return fmt.Sprintf("%d gaugings of a later run contradict the run that it was made from: the head tilts otherwise now, the blade was drawn in another way, or one of the records is a slip", l.Records)
+		return fmt.Sprintf("%d readings of a later run contradict the first run: the head changed, the gauge was drawn in another way, or one reading is a slip", l.Records)
 	}
 	if c := cutLater(run); c != nil {
 		return "a later run for the one that it was made from ended early with the finding " + c.Finding
@@ -241,14 +242,14 @@ func (e evidence) contradicted() []result.Finding {
 	}
 	f := e.undetermined(otherwiseSays, otherwiseNext)
 	f.Evidence = l.Text
-	f.Doubt = "Which of them it is, the records do not tell. What was found without them stands in the other findings."
+	f.Doubt = "The readings do not show which. The other findings leave them out."
 	return []result.Finding{f}
 }
 
 // otherwiseSays says it, otherwiseNext what to do then.
-const otherwiseSays = "What was gauged later contradicts this run: the head tilts otherwise now, the blade was drawn in another way, or one of the records is a slip."
+const otherwiseSays = "Later readings contradict this run. The head changed, the gauge was drawn in another way, or one reading is a slip."
 
-const otherwiseNext = "Gauge more for this run once again, at the same places: if they show nothing of it, the later records were a slip. If it contradicts this run too, or cannot tell, take the machine for another than then: measure the whole job again."
+const otherwiseNext = "Take more readings for this run once again, at the same points. If they contradict this run too, measure again."
 
 // sayLater puts into the doubt of the first finding what became of later runs; one
 // that contradicts has a finding of its own.
@@ -257,7 +258,7 @@ func (v Verdict) sayLater(fs []result.Finding) []result.Finding {
 		return fs
 	}
 	if v.otherwise() != nil && fs[0].Sentence != otherwiseSays {
-		fs[0].Doubt += " What was gauged later contradicts it; see below."
+		fs[0].Doubt += " Later readings contradict it."
 	}
 	for _, l := range v.Later {
 		if !l.Contradicts || l.Lifted {
@@ -280,6 +281,6 @@ func cutLater(run record.Run) *record.Cut {
 		return nil
 	}
 	c := *last.Cut
-	c.Text = "A later run that gauged more for this one ended early. " + c.Text
+	c.Text = "A later run for this one ended early. " + c.Text
 	return &c
 }

@@ -183,7 +183,7 @@ func TestLaterContradicts(t *testing.T) {
 			}
 		}
 		i := slices.IndexFunc(v.Findings, func(f analysis.Finding) bool { return f.ID == analysis.Undetermined })
-		if i < 0 || !strings.Contains(v.Findings[i].Sentence, "contradicts this run") || !strings.Contains(v.Findings[0].Doubt, "contradicts it") || !strings.Contains(v.Findings[i].Next, "measure the whole job again") {
+		if i < 0 || !strings.Contains(v.Findings[i].Sentence, "contradict this run") || !strings.Contains(v.Findings[0].Doubt, "contradict it") || !strings.Contains(v.Findings[i].Next, "measure again") {
 			t.Errorf("seed %d: %+v", seed, v.Findings)
 		}
 		if _, refused := v.Table(now); refused == nil || refused.Code != analysis.FindingPrefix+analysis.Undetermined || !strings.Contains(refused.Hint, "once again") {
@@ -328,7 +328,7 @@ func TestJoining(t *testing.T) {
 	if _, refused := v.Table(now); refused == nil || refused.Code != analysis.FindingPrefix+analysis.Repair {
 		t.Errorf("%+v", refused)
 	}
-	if all := fmt.Sprintf("%+v", v.Findings); !strings.Contains(all, "the bed at 60 C") || !strings.Contains(all, "not at 21 C") {
+	if all := fmt.Sprintf("%+v", v.Findings); !strings.Contains(all, "The bed was at 60 °C") || !strings.Contains(all, "not at 21 °C") {
 		t.Errorf("of the warmth nothing is said: %s", all)
 	}
 	if n := len(analysis.Joining(record.Run{}).Gaps); n != 0 {

@@ -77,7 +77,7 @@ func TestOutward(t *testing.T) {
 		why  string
 	}{
 		"one row":            {[]float64{132.5}, "only one row was gauged"},
-		"two rows, in front": {[]float64{132.5, 60}, "nodes of the stored map lie"},
+		"two rows, in front": {[]float64{132.5, 60}, "the bed map reaches"},
 		"three rows":         {[]float64{132.5, 50, 215}, ""},
 	} {
 		for seed := range uint64(5) {

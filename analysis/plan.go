@@ -184,13 +184,13 @@ func (p planner) open() string {
 	case p.why != nil:
 		return p.why.Text
 	case n < leanLeast:
-		return fmt.Sprintf("%d records are too few to tell a bend from the hand's scatter", n)
+		return fmt.Sprintf("%d readings are too few to show a bend", n)
 	}
 	if _, is := p.beside(); is {
 		return fmt.Sprintf("The reading at %s does not fit, and no point beside it says why", p.model.doubtful()[0])
 	}
 	if u := p.gap.Largest().MostDoubt; math.Round(1000*u) > math.Round(1000*p.target) { // to the um, as it is said
-		return fmt.Sprintf("somewhere in the gauged area the gap error is known to ±%s only, and ±%s is wanted", say.Fine(u), say.Fine(p.target))
+		return fmt.Sprintf("somewhere in the gauged area the nozzle error is known to ±%s only, and ±%s is wanted", say.Fine(u), say.Fine(p.target))
 	}
 	return ""
 }

@@ -14,7 +14,7 @@ func (g *gauged) gaugeOn() string {
 	if at, _, _, ok := g.next(reachable(g.run)); ok {
 		return "gauge on, best at " + at.String()
 	}
-	return "gauge on, in another column"
+	return "gauge another column"
 }
 
 // secondRow is a place for a second row: at the edge of the reach that is farther away.
@@ -46,12 +46,12 @@ func (p planner) uncovered() (at record.Place, why string, ok bool) {
 	node, far := p.farthestNode()
 	switch {
 	case oneRow && far > c.GaugedMargin:
-		why = fmt.Sprintf("only one row was gauged, and nodes of the stored map lie up to %.0f mm beside it", far)
+		why = fmt.Sprintf("you gauged one row only, and the bed map reaches %.0f mm beside it", far)
 	case oneRow:
-		why = "only one row was gauged: what changes from front to back is not known"
+		why = "you gauged one row only"
 		node = p.secondRow()
 	case far > c.GaugedMargin+c.NodeReach:
-		why = fmt.Sprintf("nodes of the stored map lie up to %.0f mm outside the gauged places", far)
+		why = fmt.Sprintf("the bed map reaches %.0f mm beyond the readings", far)
 	default:
 		return at, "", false
 	}

@@ -50,7 +50,7 @@ func (e evidence) tells() []Tell {
 
 // tellsGap: gauging and coupons read it, the roll of the head in part.
 func (e evidence) tellsGap() Tell {
-	t := Tell{What: "gap-error", Says: "how far the nozzle is off place by place, against the zero place",
+	t := Tell{What: "gap-error", Says: "how far the nozzle is off place by place, against the zero point",
 		Text: "Only a reading at the nozzle tells it.", Next: "Run the step gauging; coupons and, for a lever along Y, angles make it surer."}
 	if e.Gap == nil {
 		if e.GapWhy != nil {
@@ -74,7 +74,7 @@ func (e evidence) tellsGap() Tell {
 	if e.gauged.alone.post != nil && len(e.gauged.extra) > 0 {
 		before := *e.Gap
 		before.surface = e.gauged.alone
-		t.Text += fmt.Sprintf(" This run's gaugings alone leave a doubt of up to %s, all readings together %s.", say.Fine(before.Largest().MostDoubt), say.Fine(x.MostDoubt))
+		t.Text += fmt.Sprintf(" This run's readings alone leave a doubt of up to %s, all readings together %s.", say.Fine(before.Largest().MostDoubt), say.Fine(x.MostDoubt))
 	}
 	for _, why := range e.gauged.refused {
 		t.Text += " " + why
@@ -83,14 +83,14 @@ func (e evidence) tellsGap() Tell {
 		t.Text += " " + l.Text
 	}
 	if e.run.Setup.Applied != nil && slices.ContainsFunc(e.run.Readings, func(r record.Reading) bool { return r.Quantity == record.QuantityCoupon }) {
-		t.Text += " The printed patches were left out: with a correction of ours in force they show what it left."
+		t.Text += " The printed patches are left out: a correction was in force."
 	}
 	return t
 }
 
 func (e evidence) tellsLevel() Tell {
 	t := Tell{What: "level", Says: "how far the person's Z offset is too high", Value: e.Level,
-		Text: "Only a blade of known thickness at the zero place tells it; patches share an unknown constant.", Next: "Gauge the zero place."}
+		Text: "Only a feeler gauge of known thickness at the zero point tells it; patches share an unknown constant.", Next: "Gauge the zero point."}
 	if e.Level != nil {
 		t.By, t.Next = []string{byGauging}, ""
 	}
@@ -100,7 +100,7 @@ func (e evidence) tellsLevel() Tell {
 // tellsBeam: an even twist of the beam against an even roll of the Y axis.
 func (e evidence) tellsBeam() Tell {
 	t := Tell{What: "beam-slope", Says: "the beam's part of the left-right slope, right end of the gauged width less the left",
-		Text: "Gauging sees the slope, and not whether an even twist of the beam or an even roll of the Y axis makes it.", Next: "Run the step angles beside the gauging."}
+		Text: "Readings show the slope. An even twist of the beam and an even roll of the Y axis look the same.", Next: "Run the step angles beside the gauging."}
 	lever := Pointing(e.run.Setup.Lever)
 	switch s := e.ways.slopes; {
 	case s != nil:
@@ -135,11 +135,11 @@ func (e evidence) tellsRoll() Tell {
 
 // tellsMachine: EZX + D without the bed.
 func (e evidence) tellsMachine() Tell {
-	t := Tell{What: "machine-bend", Says: "the bow of straightness and head tilt together (EZX + D) along X as the map shows it, the middle against the ends; no tilt",
+	t := Tell{What: "machine-bend", Says: "the bow of straightness and head tilt together (EZX + D) along X",
 		Text: "In a map it is mixed with the bed.", Next: "Run the step reference."}
 	if r := e.ways.reference; r != nil {
 		t.By, t.Value, t.Next = []string{byReference}, &r.Bow, ""
-		t.Text = fmt.Sprintf("On the reference at y=%.0f, x=%.0f to %.0f; its own straightness is in the doubt. How much of it is tilt of the head, only the gauging tells.", r.Y, r.Columns[0].At, r.Columns[len(r.Columns)-1].At)
+		t.Text = fmt.Sprintf("On the reference at Y %.0f, X %.0f to %.0f. How much of it is tilt of the head, only readings show.", r.Y, r.Columns[0].At, r.Columns[len(r.Columns)-1].At)
 	}
 	return t
 }
@@ -149,7 +149,7 @@ func (e evidence) tellsBed() Tell {
 		Text: "A map shows it only together with the machine.", Next: "Run survey and reference together."}
 	if r := e.ways.reference; r != nil && r.Bed != nil {
 		t.By, t.Value, t.Next = []string{bySurvey, byReference}, r.Bed, ""
-		t.Text = fmt.Sprintf("Of the bed beneath the reference, at y=%.0f; up to a tilt.", r.Y)
+		t.Text = fmt.Sprintf("Of the bed under the reference, at Y %.0f, without its tilt.", r.Y)
 	}
 	return t
 }
@@ -158,12 +158,12 @@ func (e evidence) tellsStraight() Tell {
 	t := Tell{What: "straightness", Says: "the bow of the carriage's way itself (EZX), the middle against the ends",
 		Text: "Gauging does not see it, where probe and nozzle follow the same way; neither does a turned plate.", Next: "Run gauging and reference together; it needs a lever along Y."}
 	if Pointing(e.run.Setup.Lever) != alongY {
-		t.Text = "With this lever the straightness enters the gap error too; only the sum with the head's tilt is measured."
+		t.Text = "With this lever the straightness enters the nozzle error too; only the sum with the head's tilt is measured."
 		t.Next = "A probe beside the nozzle along Y, or angle readings of the pitch."
 	}
 	if s := e.ways.straight; s != nil {
 		t.By, t.Value, t.Next = []string{byGauging, byReference}, s, ""
-		t.Text = "What the reference shows less the bend of the head that the gaugings show; + = the carriage is highest in the middle."
+		t.Text = "The reference less the bend of the head in the readings. + means that the middle is highest."
 	}
 	return t
 }

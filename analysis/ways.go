@@ -93,18 +93,18 @@ func (e evidence) byAngles(f result.Finding, lever along) (result.Finding, *resu
 			name, id = "pitch", result.BeamPitch
 		}
 		rest := math.Abs(total - t.part.Value)
-		f.Evidence += fmt.Sprintf(" By the readings at the head its %s is %s from left to right, which costs %s; in all the gap error falls or rises by %s ±%s.",
+		f.Evidence += fmt.Sprintf(" At the head the %s is %s from left to right, which makes %s. In all the nozzle error changes by %s ±%s.",
 			name, angle(t.deg), um2(t.part), say.Fine(total), say.Fine(u))
 		if lever == Oblique && t.part.Apart() && rest <= math.Hypot(u, t.part.U95()) {
 			f.ID = id
 			f.Sentence = map[string]string{
-				result.BeamTwist: "The head rolls as it travels along X: the beam is twisted, or its rails are.",
+				result.BeamTwist: "The head rolls as it travels along X. The beam is twisted, or its rails are.",
 				result.BeamPitch: "The head pitches as it travels along X.",
 			}[id]
-			f.Doubt = fmt.Sprintf("The %s that was read at the head makes the whole slope to within the doubt (%s left ±%s).", name, say.Fine(total-t.part.Value), say.Fine(math.Hypot(u, t.part.U95())))
+			f.Doubt = fmt.Sprintf("The %s read at the head makes the whole slope (%s ±%s left).", name, say.Fine(total-t.part.Value), say.Fine(math.Hypot(u, t.part.U95())))
 		}
 		if lever == AlongX && t.quantity == record.QuantityPitch {
-			f.Doubt = fmt.Sprintf("Of the left-right slope the pitch makes %s by the readings; what is left, %s ±%s, is the straightness of the beam.",
+			f.Doubt = fmt.Sprintf("Of the left-right slope the pitch makes %s. The rest, %s ±%s, is the straightness of the beam.",
 				um2(t.part), say.Fine(total-t.part.Value), say.Fine(math.Hypot(u, t.part.U95())))
 		}
 	}
@@ -117,23 +117,23 @@ func (e evidence) beamOrAxis(f result.Finding) (result.Finding, *result.Finding)
 	if s == nil {
 		return f, nil
 	}
-	parts := fmt.Sprintf("Of the left-right slope over the gauged width the beam makes %s by the angle readings at the head, an even roll of the Y axis %s (95 %%).", um2(s.beam), um2(s.y))
+	parts := fmt.Sprintf("Of the left-right slope the beam makes %s, and an even roll of the Y axis %s.", um2(s.beam), um2(s.y))
 	axis := result.Finding{ID: result.BedRoll, Next: repairNext, Evidence: parts,
-		Sentence: "The Y axis rolls evenly as it travels: the gap error slopes from left to right, and the head does not roll that much along the beam.",
-		Doubt:    "It rests on the angle readings at the head; their doubt is in the numbers."}
+		Sentence: "The Y axis rolls evenly as it travels: the nozzle error slopes from left to right, and the head does not roll that much along the beam.",
+		Doubt:    "It rests on the angle readings at the head."}
 	if e.run.Setup.Layout == record.MovingGantry {
-		axis.Sentence = "The beam as a whole rolls on its side rails as it travels along Y: the gap error slopes from left to right, and the head does not roll that much along the beam."
+		axis.Sentence = "The whole beam rolls evenly on its side rails as it travels along Y."
 	}
 	switch {
 	case s.y.Apart() && !s.beam.Apart():
 		return axis, nil
 	case s.y.Apart():
-		f.Doubt = "Both were told apart by angle readings at the head. " + parts
+		f.Doubt = "The angle readings at the head show both. " + parts
 		return f, &axis
 	case s.beam.Apart():
-		f.Doubt = "Proven against an even roll of the Y axis by angle readings at the head. " + parts
+		f.Doubt = "The angle readings at the head show that it is not the Y axis. " + parts
 	default:
-		f.Doubt += " The angle readings at the head are too coarse to tell them apart: " + parts
+		f.Doubt += " The angle readings at the head are too coarse to show which. " + parts
 	}
 	return f, nil
 }

@@ -34,7 +34,7 @@ func (g *gauged) whyNot() *result.Reason {
 		return &result.Reason{Code: "bend-unclear", Text: fmt.Sprintf("%d readings show the bend from left to right to %s only, or one of them is a slip", g.records(), say.PM(g.bendDoubt())), Hint: g.gaugeOn()}
 	}
 	if _, u95 := g.surface.of(g.machine.Share()); g.restSize*u95 > c.Tolerance {
-		return &result.Reason{Code: "share-unclear", Text: fmt.Sprintf("the bed map bends by %s between the points, and the readings do not show how much of it is nozzle error", say.MM(g.restSize)), Hint: g.gaugeOn()}
+		return &result.Reason{Code: "share-unclear", Text: fmt.Sprintf("the bed map bends by %s between the points, and the readings do not show why", say.MM(g.restSize)), Hint: g.gaugeOn()}
 	}
 	if off, sd := g.zeroOff(); math.Abs(off) > 4*sd && math.Abs(off) > c.Tolerance/2 {
 		return &result.Reason{Code: "zero-does-not-fit", Text: fmt.Sprintf("the reading at the zero point is %s off the others", say.MM(math.Abs(off))),

@@ -14,7 +14,7 @@ func (c *check) access(s Settings) {
 	a := s.Access
 	for _, h := range List(a.Hosts) {
 		if !hostName(h) {
-			c.fault("access.hosts", a.Hosts, quote(h)+" is no name or address, with or without a port; needs such as printer.example, 192.0.2.4:8077 or [2001:db8::4]:8077")
+			c.fault("access.hosts", a.Hosts, quote(h)+" is no name or address; give one such as printer.example, 192.0.2.4:8077 or [2001:db8::4]:8077")
 		}
 	}
 	for _, n := range []struct{ key, text string }{{"access.proxies", a.Proxies}, {"access.scrapers", a.Scrapers}} {

@@ -41,8 +41,8 @@ func WriteAll(w io.Writer) error {
 	return b.Flush()
 }
 
-const allHead = `Every setting, with its default and its range. Write a.b in the file as b below a,
-or give --set a.b=value, or ABBED_A_B=value in the environment. A flag wins over the
+const allHead = `Every setting, with its default and its range. Write a.b in the file as b below a.
+Or give --set a.b=value, or ABBED_A_B=value in the environment. A flag wins over the
 environment, and the environment wins over the file.
 `
 

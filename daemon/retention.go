@@ -189,7 +189,7 @@ func (d *Daemon) notices() string {
 		if text != "" {
 			text += " "
 		}
-		text += fmt.Sprintf("%d of the runs that are kept will be dropped within days, being old or because the store is nearly full: abbed data export keeps them.", n)
+		text += fmt.Sprintf("abbed drops %d old runs within days. Keep them with abbed data export.", n)
 	}
 	return text
 }

@@ -20,7 +20,7 @@ type patience struct {
 
 func (j *job) patience() *patience { return &patience{j.Clock, j.plan.Patience} }
 
-var errPatience = errors.New("probe: nobody acted")
+var errPatience = errors.New("probe: no one acted")
 
 // attend waits for the person by way of do. It returns errPatience once, when the
 // patience is over; from then on it waits for as long as it takes.
@@ -50,7 +50,7 @@ func (j *job) standDown(ctx context.Context) error {
 	if err := j.coolUnwatched(ctx); err != nil {
 		return err
 	}
-	return j.keep(record.Event{Note: &record.Note{Text: fmt.Sprintf("nobody acted for %s: the nozzle was raised, heat is off", j.plan.Patience)}})
+	return j.keep(record.Event{Note: &record.Note{Text: fmt.Sprintf("no one acted for %s: the nozzle was raised, heat is off", j.plan.Patience)}})
 }
 
 // up raises the nozzle and switches the travel limits on again.

@@ -36,5 +36,5 @@ func (h *Head) carried(ctx context.Context, m gcode.Motion, act string, n record
 		return nil
 	}
 	return fault(errNotDone, "not-there", "look at the machine and its cable, then start a new run",
-		"%s: the printer is at x=%.2f y=%.2f z=%.3f, and not where it was sent", act, x, y, z)
+		"%s: the printer is at X %.2f, Y %.2f, Z %.3f, and not where it was sent", act, x, y, z)
 }

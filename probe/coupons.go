@@ -16,7 +16,7 @@ func (j *job) coupons(ctx context.Context) error {
 		return err
 	}
 	a, err := j.question(ctx, record.Question{ID: "coupons",
-		Text: fmt.Sprintf("Have you printed single-layer patches at %d places, in one print, with the stored levelling on, as hot as ever, and with no correction of ours in force? Yes to enter their thickness by micrometer, place by place; no to leave this out.", len(places)),
+		Text: fmt.Sprintf("Did you print single-layer patches at %d points, in one print, with the bed map in use and no correction? Yes to enter their thickness, point by point. No to leave this out.", len(places)),
 	}, nil)
 	if err != nil || !a.Yes {
 		return err
@@ -86,7 +86,7 @@ var angleSays = map[record.Quantity]string{
 func (j *job) readAngles(ctx context.Context, what record.Quantity, stops []record.Place) error {
 	a, err := j.question(ctx, record.Question{
 		ID:    string(what),
-		Text:  "Does an inclinometer or a level sit fast on the head, so that it shows " + angleSays[what] + "? Yes with its standard uncertainty in degrees (half of its smallest step, if nothing else is known), when your hands are out: the head moves then. No to leave this out.",
+		Text:  "Does an inclinometer or a level sit fast on the head, so that it shows " + angleSays[what] + "? Yes with half of its smallest step in degrees, when your hands are out. The head moves then. No to leave this out.",
 		Value: &record.Wanted{Unit: "deg", Least: 0.0005, Most: 0.5},
 	}, nil)
 	if err != nil || !a.Yes {

@@ -141,9 +141,9 @@ func (j *job) readMap(ctx context.Context) error {
 	j.did()
 	switch {
 	case why != nil:
-		return j.keep(record.Event{Note: &record.Note{Text: "the stored map cannot be read: " + why.Error()}})
+		return j.keep(record.Event{Note: &record.Note{Text: "the bed map cannot be read: " + why.Error()}})
 	case !ok:
-		return j.keep(record.Event{Note: &record.Note{Text: "the printer printed no stored map"}})
+		return j.keep(record.Event{Note: &record.Note{Text: "the printer printed no bed map"}})
 	}
 	return j.keep(record.Event{Map: &record.Map{Nodes: rows}})
 }
@@ -154,7 +154,7 @@ func (j *job) readMap(ctx context.Context) error {
 func (j *job) askMap(ctx context.Context) (rows [][]int64, ok bool, why, err error) {
 	var last [][]int64
 	for range 4 {
-		r, err := j.head.ask(ctx, j.Words.Map(), "read the stored map")
+		r, err := j.head.ask(ctx, j.Words.Map(), "read the bed map")
 		if err != nil {
 			return nil, false, nil, err
 		}

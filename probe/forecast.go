@@ -207,15 +207,15 @@ func (g GaugingAhead) says() string {
 	case g.Left > 0 && g.Records > 0:
 		parts = append(parts, fmt.Sprintf("Gauging: %d records made, %d to come, about %s", g.Records, g.Left, minutes(g.Time)))
 	case g.Left > 0:
-		parts = append(parts, fmt.Sprintf("Gauging: %d records at the blade, about %s", g.Left, minutes(g.Time)))
+		parts = append(parts, fmt.Sprintf("Gauging: %d readings at the gauge, about %s", g.Left, minutes(g.Time)))
 	default:
 		parts = append(parts, fmt.Sprintf("Gauging: %d records made", g.Records))
 	}
 	if g.Most > g.Records+g.Left {
-		parts[0] += fmt.Sprintf(", up to %d where the gap error bends", g.Most)
+		parts[0] += fmt.Sprintf(", up to %d where the nozzle error bends", g.Most)
 	}
 	if g.Now != nil {
-		parts = append(parts, fmt.Sprintf("the gap error is known to ±%.3f mm so far", *g.Now))
+		parts = append(parts, fmt.Sprintf("the nozzle error is known to ±%.3f mm so far", *g.Now))
 	}
 	if g.First != "" {
 		parts = append(parts, g.First)

@@ -112,10 +112,10 @@ func (g *gauging) end(cramped bool) error {
 	}
 	if len(g.head.told.gauged(g.log.Run())) < 2 {
 		return &CutError{record.Cut{Finding: analysis.Repair, Code: "no-room",
-			Text: "There is too little room under the nozzle to touch the bed anywhere but at the zero place.",
+			Text: "There is too little room under the nozzle to touch the bed anywhere but at the zero point.",
 			Next: "Mount the probe lower, so that the nozzle is higher when it touches, then measure again."}}
 	}
-	return g.keep(record.Event{Note: &record.Note{Text: "some places were not gauged: less than 0.3 mm of room is foretold under the nozzle there"}})
+	return g.keep(record.Event{Note: &record.Note{Text: "some places were not gauged: less than 0.3 mm of room is predicted under the nozzle there"}})
 }
 
 // display shows where the person stands.
@@ -133,7 +133,7 @@ func (g *gauging) display(p Phase) {
 			v.Sentence = "Take hand and gauge out, then press next. The gauge was still loose as low as the nozzle may go: a point half way comes first, then this one again."
 		}
 		if g.head.Away() {
-			v.Sentence = "Press next to come back here: the machine homes first. Nobody acted for long, so the nozzle was raised."
+			v.Sentence = "Press next to come back here: the machine homes first. No one acted for long, so the nozzle was raised."
 		}
 	default:
 		v.Sentence = "Moving to the next point. Keep hands and gauge out."

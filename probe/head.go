@@ -181,7 +181,7 @@ func (h *Head) Travel(ctx context.Context, n record.Nozzle) error {
 	}
 	if !h.setup.Travel.Has(record.Place{U: n.X, V: n.Y}) {
 		return refuse("out-of-travel", "check bed, travel and lever in the settings",
-			"travel to x=%.1f y=%.1f: outside the nozzle's travel", n.X, n.Y)
+			"travel to X %.1f, Y %.1f: outside the nozzle's travel", n.X, n.Y)
 	}
 	if err := h.Raise(ctx); err != nil {
 		return err
@@ -235,7 +235,7 @@ func (h *Head) check(ctx context.Context) error {
 	h.at, h.z = record.Nozzle{X: x, Y: y}, z
 	return fault(nil, "not-there",
 		"look at the machine: did its travel limits hold it, or was it moved by hand?",
-		"the printer is at x=%.2f y=%.2f z=%.3f, and not at x=%.2f y=%.2f z=%.3f where it was sent",
+		"the printer is at X %.2f, Y %.2f, Z %.3f, and not at X %.2f, Y %.2f, Z %.3f",
 		x, y, z, sent.X, sent.Y, height)
 }
 
@@ -264,7 +264,7 @@ func unhomed(act string) *Refused {
 }
 
 func pastFloor(z, floor float64) *Refused {
-	return refuse("past-floor", "a smaller step; if the blade is still loose at the floor, stop here",
+	return refuse("past-floor", "a smaller step; if the gauge is still loose at the floor, stop here",
 		"lower to %.3f mm: below the floor at %.3f mm", z, floor)
 }
 

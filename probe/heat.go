@@ -76,14 +76,14 @@ func (h *Head) Cool(ctx context.Context) error {
 	}
 	if t, ok := h.words.ReadTemperatures(r); ok && (t.NozzleTarget > 0 || t.BedTarget > 0) {
 		return fault(nil, "still-hot", "switch the heaters off at the printer, or the printer itself",
-			"switch the heaters off: the printer says that nozzle %.0f C and bed %.0f C are still wanted", t.NozzleTarget, t.BedTarget)
+			"switch the heaters off: the printer says that nozzle %.0f °C and bed %.0f °C are still wanted", t.NozzleTarget, t.BedTarget)
 	}
 	return h.keepSwitch(record.SwitchHeaters, false)
 }
 
 func tooHot(what string, want, most float64) *Refused {
 	return refuse("too-hot", "ask for less; the limit is a setting, and the maker's own limit comes first",
-		"heat the %s to %.0f C: at most %.0f C", what, want, most)
+		"heat the %s to %.0f °C: at most %.0f °C", what, want, most)
 }
 
 // warmUp heats what the run asked for, waits until it is there, and homes again:
@@ -109,11 +109,11 @@ func (j *job) warmUp(ctx context.Context) error {
 func heats(h record.Heat) string {
 	switch {
 	case h.Nozzle > 0 && h.Bed > 0:
-		return fmt.Sprintf("nozzle to %.0f C, bed to %.0f C", h.Nozzle, h.Bed)
+		return fmt.Sprintf("nozzle to %.0f °C, bed to %.0f °C", h.Nozzle, h.Bed)
 	case h.Nozzle > 0:
-		return fmt.Sprintf("nozzle to %.0f C", h.Nozzle)
+		return fmt.Sprintf("nozzle to %.0f °C", h.Nozzle)
 	}
-	return fmt.Sprintf("bed to %.0f C", h.Bed)
+	return fmt.Sprintf("bed to %.0f °C", h.Bed)
 }
 
 // coolUnwatched switches off what the run heats, while nobody is there.
@@ -148,10 +148,10 @@ func (j *job) waitWarm(ctx context.Context, want record.Heat) error {
 		switch took := j.Clock.Now().Sub(began); {
 		case took > j.head.manner.Heat.Time:
 			return fault(nil, "heats-slowly", "look at heaters and their settings, or let heating take longer (setting heat.time)",
-				"heat up: nozzle %.0f C and bed %.0f C after %.0f min; wanted %s", t.Nozzle, t.Bed, took.Minutes(), heats(want))
+				"heat up: nozzle %.0f °C and bed %.0f °C after %.0f min; wanted %s", t.Nozzle, t.Bed, took.Minutes(), heats(want))
 		case took > coldAfter && (stuck(first.Nozzle, t.Nozzle, want.Nozzle) || stuck(first.Bed, t.Bed, want.Bed)):
 			return fault(nil, "does-not-heat", "switch the printer off; a heater or a sensor may be loose: the maker says who may look at it",
-				"heat up: nozzle %.0f C and bed %.0f C after %.0f min, no warmer than before", t.Nozzle, t.Bed, took.Minutes())
+				"heat up: nozzle %.0f °C and bed %.0f °C after %.0f min, no warmer than before", t.Nozzle, t.Bed, took.Minutes())
 		}
 		if err := j.Clock.Sleep(ctx, heatLook); err != nil {
 			return err

@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"abbed/analysis"
+	"abbed/config/say"
 	"abbed/probe/record"
 )
 
@@ -125,12 +126,7 @@ func (g *gauging) before() bool {
 
 // wantsMore asks whether one more place is to be gauged.
 func (g *gauging) wantsMore(ctx context.Context, a analysis.Advice) (bool, error) {
-	text := "More could be told: " + a.Why + ". "
-	if a.Told {
-		text += fmt.Sprintf("One more place would help most at %s: the largest u95 is expected to fall from %.0f to %.0f um. ", a.Place, 1000*a.Now, 1000*a.After)
-	} else {
-		text += fmt.Sprintf("One more place would help most at %s. ", a.Place)
-	}
-	text += fmt.Sprintf("Gauge there now? Without an answer in %s it goes on without; keep hands and blade out.", g.plan.Patience)
+	text := fmt.Sprintf("One more reading at %s helps. %s ", a.Place, say.Sentence(a.Why))
+	text += fmt.Sprintf("Gauge there now? Without an answer in %s the run continues without it. Keep hands and gauge out.", g.plan.Patience)
 	return g.ifAnswered(ctx, record.Question{ID: fmt.Sprintf("more-places-%d", g.spot), Text: text})
 }

@@ -16,7 +16,7 @@ var turns = []struct {
 	text   string
 }{
 	{180, record.SeriesHalfTurn, false,
-		"Turn the removable plate by half a turn (what was in front goes to the back) and lay it exactly on the same outline. Yes when it lies so and your hands are out: the machine homes and touches it. No to leave this out."},
+		"Turn the removable plate by half a turn, front to back. Lay it exactly on the same outline. Yes when your hands are out: the printer homes and touches it. No to leave this out."},
 	{90, record.SeriesQuarterTurn, true,
 		"Lay the plate a quarter turn from how it lay first, counter-clockwise seen from above: what was at the right edge is now at the back. Yes when it lies so and your hands are out: the machine homes and touches it. No to leave this out."},
 }
@@ -63,12 +63,12 @@ func (j *job) plateTurn(ctx context.Context) error {
 		return nil
 	}
 	a, err := j.question(ctx, record.Question{ID: "plate-back",
-		Text: "Lay the plate back as it lay first: the stored map holds for that only. Yes when it lies so and your hands are out; the machine may home."}, nil)
+		Text: "Lay the plate back as it lay first: the bed map holds for that only. Yes when it lies so and your hands are out; the machine may home."}, nil)
 	if err != nil {
 		return err
 	}
 	if !a.Yes {
-		return j.keep(record.Event{Note: &record.Note{Text: "the plate was not laid back as it was: the stored map does not hold until it is"}})
+		return j.keep(record.Event{Note: &record.Note{Text: "the plate was not laid back as it was: the bed map does not hold until it is"}})
 	}
 	if err := j.keep(record.Event{Laid: &record.Laid{}}); err != nil {
 		return err

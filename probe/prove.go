@@ -18,7 +18,7 @@ import (
 func (j *job) prove(ctx context.Context) error {
 	run := j.log.Run()
 	if run.Proof == nil {
-		return fault(nil, "nothing-to-prove", "start the proof of an applied table", "prove: the run does not say what")
+		return fault(nil, "nothing-to-prove", "start the proof of an applied table", "verify: the run does not say what")
 	}
 	g := &gauging{job: j, blade: defaultBlade, alone: true, proof: run.Proof}
 	if run.Confirmed != nil && run.Confirmed.Blade > 0 {
@@ -60,7 +60,7 @@ func (g *gauging) levelOrTilt(ctx context.Context) error {
 		return nil
 	}
 	err := g.keep(record.Event{Note: &record.Note{Text: fmt.Sprintf(
-		"with the correction in force the nozzle is %+.3f mm ±%.3f from where it should be at %s (+ = too high): the zero place is gauged as well, to tell the level from the tilt", shown.Off, shown.U95, g.proof.Place)}})
+		"with the correction in force the nozzle is %+.3f mm ±%.3f from where it should be at %s (+ = too high): the zero point is gauged as well, to tell the level from the tilt", shown.Off, shown.U95, g.proof.Place)}})
 	if err != nil {
 		return err
 	}

@@ -28,7 +28,7 @@ func (j *job) reference(ctx context.Context) error {
 		return err
 	}
 	if len(row) < 5 {
-		return j.keep(record.Event{Note: &record.Note{Text: "no room for a reference: less than five touches fit on a row beside the zero place"}})
+		return j.keep(record.Event{Note: &record.Note{Text: "no room for a reference: less than five touches fit on a row beside the zero point"}})
 	}
 	if err := j.awake(ctx); err != nil {
 		return err
@@ -143,7 +143,7 @@ func (j *job) lay(ctx context.Context, row []record.Place, most float64) (record
 			return r, false, err
 		}
 		a, err = j.question(ctx, record.Question{ID: "reference-laid",
-			Text: fmt.Sprintf("Lay the reference along X with its middle line at y=%.0f, from x=%.0f to x=%.0f or longer; it must not reach within %.0f mm of %s, where the machine homes. Yes with its thickness in mm (%.1f at most) when it lies there and your hands are out: the head moves over it. No to leave this out.",
+			Text: fmt.Sprintf("Lay the reference along X with its middle line at Y %.0f, from X %.0f to X %.0f. Keep it %.0f mm away from %s, where the printer homes. Yes with its thickness in mm (%.1f at most) when your hands are out: the head moves over it. No to leave this out.",
 				r.Y, r.X0, r.X1, besideZero/4, j.setup.Zero, most),
 			Value: &record.Wanted{Unit: "mm", Least: 0.2, Most: most},
 		}, nil)

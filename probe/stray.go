@@ -105,7 +105,7 @@ func (j *job) tooWild() error {
 // wild ends the run because of the probe.
 func wild(text string) error {
 	return &CutError{record.Cut{Finding: analysis.ProbeNotRepeatable, Code: "stray-touches", Text: text,
-		Next: "Look at the probe: is it fastened, clean, and free; is its cable whole; is the bed even under it (holes, magnets, clips, the edge)? Then measure again."}}
+		Next: "Check that the probe is fastened, clean and free, and its cable whole. Check the bed for holes, magnets and clips, then measure again."}}
 }
 
 // agree reports whether the touches of one visit, heights zs, can be believed: more

@@ -32,7 +32,7 @@ func (j *job) survey(ctx context.Context) error {
 		return err
 	}
 	if left < all {
-		text := fmt.Sprintf("the survey leaves out %d of %d places: less than %.1f mm of room is foretold under the nozzle there", all-left, all, leastRoom)
+		text := fmt.Sprintf("the survey leaves out %d of %d places: less than %.1f mm of room is predicted under the nozzle there", all-left, all, leastRoom)
 		if err := j.keep(record.Event{Note: &record.Note{Text: text}}); err != nil {
 			return err
 		}

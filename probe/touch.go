@@ -60,7 +60,7 @@ func (h *Head) mayTouch(p record.Place) error {
 	}
 	if room := h.told.room(h.log.Run()).At(p); room < leastRoom {
 		return refuse("no-room", "gauge nearer places first, or touch a smaller area",
-			"touch at %s: only %.2f mm of room is foretold under the nozzle, %.1f mm are needed", p, room, leastRoom)
+			"touch at %s: only %.2f mm of room is predicted under the nozzle, %.1f mm are needed", p, room, leastRoom)
 	}
 	return nil
 }

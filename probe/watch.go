@@ -77,12 +77,12 @@ func noHeat(ask func(gcode.Query) (gcode.Reply, error), words *dialect.Dialect, 
 	}
 	other := func(target, ours float64) bool { return target > 0 && math.Abs(target-ours) > 0.5 }
 	if other(t.NozzleTarget, ours.Nozzle) || other(t.BedTarget, ours.Bed) {
-		return foreign(fmt.Sprintf("heat is on that abbed did not ask for: nozzle %.0f C, bed %.0f C", t.NozzleTarget, t.BedTarget))
+		return foreign(fmt.Sprintf("heat is on that abbed did not ask for: nozzle %.0f °C, bed %.0f °C", t.NozzleTarget, t.BedTarget))
 	}
 	cooled := func(is, ours float64) bool { return ours > 0 && is < ours-fallen }
 	if cooled(t.Nozzle, ours.Nozzle) || cooled(t.Bed, ours.Bed) {
 		return fault(nil, "heat-lost", "look at the printer: was the heat switched off there, or is a heater loose? Then start again",
-			"keep warm: nozzle %.0f C, bed %.0f C, where %s was asked for", t.Nozzle, t.Bed, heats(ours))
+			"keep warm: nozzle %.0f °C, bed %.0f °C, where %s was asked for", t.Nozzle, t.Bed, heats(ours))
 	}
 	return nil
 }
@@ -125,5 +125,5 @@ func printing(ctx context.Context, ask func(gcode.Query) (gcode.Reply, error), w
 
 func foreign(what string) *Refused {
 	return refuse("foreign-use", "let that end, or switch it off at the printer, then start again",
-		"the printer is in use by somebody else: %s", what)
+		"the printer is in use by someone else: %s", what)
 }

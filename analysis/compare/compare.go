@@ -123,11 +123,11 @@ func (c *Comparison) gaps(before, after analysis.Judged) {
 		c.angle(ga, gb, r, a, b)
 	}
 	if !ok {
-		c.not("The gap error cannot be compared: %s.", whyNoGap(before, after))
+		c.not("The nozzle error cannot be compared: %s.", whyNoGap(before, after))
 		return
 	}
 	if math.Hypot(a.Lever.X-b.Lever.X, a.Lever.Y-b.Lever.Y) > 0.5 {
-		c.not("The gap error is not compared as a change: the lever was x=%.1f y=%.1f and is x=%.1f y=%.1f mm, which alone makes another gap error.", a.Lever.X, a.Lever.Y, b.Lever.X, b.Lever.Y)
+		c.not("The nozzle error is not compared: the probe offset was %s, and is %s.", say.At(a.Lever.X, a.Lever.Y), say.At(b.Lever.X, b.Lever.Y))
 	} else {
 		c.places(ga, gb, r, r.Nearest(a.Zero))
 	}
@@ -145,7 +145,7 @@ func whyNoGap(js ...analysis.Judged) string {
 		case v.Gap == nil && v.GapWhy != nil:
 			return which + ": " + v.GapWhy.Text
 		case v.Gap == nil:
-			return which + " has no gap error"
+			return which + " has no nozzle error"
 		}
 	}
 	return "the runs were not gauged around the same places"
@@ -167,7 +167,7 @@ func (c *Comparison) angle(ga, gb *analysis.Gap, r record.Rect, a, b record.Setu
 	case a.Lever.None() || b.Lever.None() || a.LeverUnknown || b.LeverUnknown:
 		c.not("The twist cannot be compared: a run without a known lever tells no angle.")
 	case pa != pb || pa == analysis.Oblique:
-		c.not("The twist cannot be compared: with the levers x=%.1f y=%.1f and x=%.1f y=%.1f mm the runs do not tell the same angle.", a.Lever.X, a.Lever.Y, b.Lever.X, b.Lever.Y)
+		c.not("The twist is not compared: probe offsets of %s and %s show other angles.", say.At(a.Lever.X, a.Lever.Y), say.At(b.Lever.X, b.Lever.Y))
 	case pa == analysis.AlongX:
 		c.add(changed("pitch", "the pitch of the head along X, with the straightness of the beam", rate(ga, a.Lever), rate(gb, b.Lever)))
 	default:
@@ -236,8 +236,8 @@ func (c *Comparison) steadiness(before, after analysis.Judged) {
 	c.add(changed("play-y", "the play along Y (by side of approach)", a.Stability.PlayY, b.Stability.PlayY))
 	if was, is := before.Run.Setup.Zero, after.Run.Setup.Zero; was.Distance(is) > 1 && a.Level != nil && b.Level != nil {
 		c.not("The level of the Z offset cannot be compared: it was set at another place (%s, then %s).", was, is)
-	} else if !c.add(changed("level", "how far the Z offset is too high (whoever set it anew has changed it)", a.Level, b.Level)) {
-		c.not("The level of the Z offset cannot be compared: the zero place is not gauged in both runs.")
+	} else if !c.add(changed("level", "how far the Z offset is too high (whoever set it again has changed it)", a.Level, b.Level)) {
+		c.not("The level of the Z offset cannot be compared: the zero point is not gauged in both runs.")
 	}
 }
 
@@ -281,7 +281,7 @@ func (c Comparison) says(tolerance float64) string {
 		s = append(s, "At the nozzle no change is seen.")
 	}
 	if a, b := c.LargestBefore, c.LargestAfter; b != nil {
-		s = append(s, fmt.Sprintf("The largest gap error there is %s ±%s now, and was %s ±%s.", say.Fine(math.Abs(b.Gap)), say.Fine(b.U95), say.Fine(math.Abs(a.Gap)), say.Fine(a.U95)))
+		s = append(s, fmt.Sprintf("The largest nozzle error there is %s ±%s now, and was %s ±%s.", say.Fine(math.Abs(b.Gap)), say.Fine(b.U95), say.Fine(math.Abs(a.Gap)), say.Fine(a.U95)))
 	}
 	if s == nil {
 		return "Neither run's tilt of the head can be compared with the other's."

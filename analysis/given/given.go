@@ -70,7 +70,7 @@ func touchOf(l typed.Line, columns map[string]int) (record.Touch, error) {
 	if i, there := columns["side"]; there {
 		var ok bool
 		if t.Side, ok = sideOf(l.Cell(i)); !ok {
-			return t, fmt.Errorf("side is %q; write +x, -x, +y, -y for the way the head travelled (two joined), or left, right, front, back for the side it came from, or nothing", l.Cell(i))
+			return t, fmt.Errorf("side is %q; write +x, -x, +y or -y, or left, right, front or back", l.Cell(i))
 		}
 	}
 	return t, nil

@@ -67,7 +67,7 @@ func readingOf(l typed.Line, at map[string]int) (record.Reading, error) {
 			return record.Reading{}, err
 		}
 		if name == "u" && n[i] == 0 {
-			return record.Reading{}, errors.New("u is 0, and no instrument is exact; give half of its smallest step, or leave u out for a coupon")
+			return record.Reading{}, errors.New("u is 0, and no instrument is exact: give half of its smallest step")
 		}
 	}
 	return NewReading(record.Quantity(strings.ToLower(l.Cell(at["quantity"]))), record.Place{U: n[0], V: n[1]}, n[2], n[3])
@@ -94,7 +94,7 @@ func NewReading(q record.Quantity, at record.Place, value, u float64) (record.Re
 			return r, fmt.Errorf("a %s wants its standard uncertainty u in degrees: half of the instrument's smallest step, if nothing else is known", q)
 		}
 		if !(math.Abs(value) <= tiltMost) || !(u >= 0.0005 && u <= 0.5) {
-			return r, fmt.Errorf("a %s of %g deg with a standard uncertainty of %g deg cannot be right: up to %g deg is taken, and 0.0005 to 0.5 deg; are they in degrees?", q, value, u, tiltMost)
+			return r, fmt.Errorf("a %s of %g° ±%g° cannot be right: give at most %g°, known to 0.0005° to 0.5°", q, value, u, tiltMost)
 		}
 		r.Value, r.U = value*math.Pi/180, u*math.Pi/180
 	default:

@@ -23,7 +23,7 @@ func Lay(touches []record.Touch, thickness, straight float64) (record.Reference,
 		return refuse("a thickness of %g mm cannot be right; give that of the bar, 1 to 100 mm", thickness)
 	}
 	if !(straight > 0 && straight <= 0.5) {
-		return refuse("%g mm is no zone of straightness; give what its grade allows over its length, up to 0.5 mm (DIN 876 grade 0: 4 um and 1 um for every 250 mm)", straight)
+		return refuse("%g mm is no zone of straightness; give what its grade allows over its length (DIN 876)", straight)
 	}
 	if len(touches) == 0 || len(touches) > mostReadings {
 		return refuse("%d touches; give 10 to %d", len(touches), mostReadings)
@@ -34,7 +34,7 @@ func Lay(touches []record.Touch, thickness, straight float64) (record.Reference,
 		us = append(us, t.Place.U)
 		lo, hi = min(lo, t.Place.V), max(hi, t.Place.V)
 		if !(math.Abs(t.Z-thickness) < math.Abs(t.Z)) {
-			return refuse("the touch at %s has a height of %g mm, nearer to the bed than to %g mm of the reference; give heights above the bed", t.Place, t.Z, thickness)
+			return refuse("the touch at %s, %g mm high, is nearer to the bed than to the reference of %g mm", t.Place, t.Z, thickness)
 		}
 	}
 	if hi-lo > 5 {

@@ -7,23 +7,23 @@ import "abbed/probe/record"
 // hint where to begin, never evidence.
 var kindSaysFirst = map[record.ProbeKind]map[string]string{
 	record.KindContact: {
-		ProbeNotRepeatable: "A probe with a pin or switch scatters most often because the pin is dirty, bent or sticks on its way, or because it taps too fast: clean it, look whether it moves freely and stands upright, and touch more slowly.",
+		ProbeNotRepeatable: "Clean the pin of the probe. Check that it moves freely and is straight, and touch more slowly.",
 		DriftFound:         "A probe with a pin or switch hardly drifts by itself: what moves is more often the bed as it warms through, or the mount beside a hot nozzle. Wait until the heat is steady.",
 		LooseCarriage:      "A pin that wobbles in its guide looks like play of the carriage: push it sideways with a finger, with the printer off, and see whether it gives.",
 	},
 	record.KindInductive: {
-		ProbeNotRepeatable: "An inductive probe scatters where the metal beneath is uneven (magnets, screws, a spring sheet that does not lie flat), where it hangs too high, and where its supply is noisy: press the sheet down, mount the probe nearer to the bed as its maker allows, and lead its cable away from the motors'.",
+		ProbeNotRepeatable: "Press the spring sheet down: an inductive probe scatters over uneven metal. Mount the probe as low as its maker allows, and lead its cable away from the motors.",
 		DriftFound:         "An inductive probe drifts with its own temperature, by some hundredths of a millimetre over tens of kelvin: let it hang near the hot bed for ten minutes before it measures, and measure as hot as you print.",
-		LooseCarriage:      "An inductive probe on a thin bracket swings after a fast move: look whether the bracket is stiff and its nuts are tight, and let the head come to rest before it touches.",
+		LooseCarriage:      "Check that the bracket of the probe is stiff and its nuts are tight. A thin one swings after a fast move.",
 	},
 	record.KindOptical: {
-		ProbeNotRepeatable: "An optical probe scatters with what the light falls on: a bare, clear, glossy or patterned bed, traces of plastic, light from outside. Clean the window of the probe and the bed, give it the even surface that its maker wants, and shade it.",
+		ProbeNotRepeatable: "An optical probe scatters with what the light falls on: a bare, clear, glossy or patterned bed, traces of plastic, light from outside. Clean the window of the probe and the bed. Shade the probe, and give it the surface that its maker wants.",
 		DriftFound:         "An optical probe drifts with its own temperature and with what settles on its window: clean it, let it warm up, and keep the light in the room as it is.",
 		LooseCarriage:      "An optical probe on a bracket that gives looks like play: look whether bracket and screws are tight.",
 	},
 	record.KindNozzle: {
-		ProbeNotRepeatable: "A nozzle that is the probe scatters with the plastic on its tip: clean the nozzle while it is warm enough to be soft and too cool to ooze, as the maker describes, and touch more slowly.",
-		DriftFound:         "With a nozzle that is the probe the heights drift as the nozzle grows or oozes with its heat, and as the load cell warms: measure at one steady temperature below the one that oozes.",
+		ProbeNotRepeatable: "Clean the nozzle while its plastic is soft and does not ooze, as the maker describes. Touch more slowly.",
+		DriftFound:         "Measure at one steady temperature at which the nozzle does not ooze. Nozzle and load cell grow with heat.",
 		LooseCarriage:      "A head that is pressed up by its own touch shows every play of its mount: look whether the nozzle, its block and the carriage are tight.",
 	},
 }

@@ -156,7 +156,7 @@ func (s Stability) playGate(c record.Criteria) Gate {
 		return result.Finding{
 			ID:       result.LooseCarriage,
 			Sentence: "The carriage has play. No correction is possible.",
-			Evidence: fmt.Sprintf("Along %s the height depends on the side from which the head comes, by %s (reversal value B of ISO 230-2). The limit is %s.", axis, say.Fine(math.Abs(worst.Value)), say.Fine(c.Play)),
+			Evidence: fmt.Sprintf("Along %s the two sides of approach differ by %s (reversal value B of ISO 230-2). The limit is %s.", axis, say.Fine(math.Abs(worst.Value)), say.Fine(c.Play)),
 			Doubt:    fmt.Sprintf("The difference is between %s and %s (95 %%).", say.Fine(worst.Lo95), say.Fine(worst.Hi95)),
 			Next:     workshop.Play(axis).Says(),
 		}

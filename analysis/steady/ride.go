@@ -182,5 +182,5 @@ func (r Ride) Says() string {
 
 // says puts the period in words.
 func (p Period) says() string {
-	return fmt.Sprintf("a period of %.0f ± %.0f mm (false alarm %.1g), as a wheel of %.0f mm on its rolling circle makes it", p.Length.Value, p.Length.U95(), p.FalseAlarm, p.Length.Value/math.Pi)
+	return fmt.Sprintf("a period of %.0f ±%.0f mm (false alarm %.1g), as of a wheel of %.0f mm", p.Length.Value, p.Length.U95(), p.FalseAlarm, p.Length.Value/math.Pi)
 }

@@ -73,7 +73,7 @@ func Heat(before, after record.Run) *HeatChange {
 	}
 	h := &HeatChange{NozzleBefore: a.Nozzle, NozzleAfter: b.Nozzle, NozzleBy: b.Nozzle - a.Nozzle, BedBefore: a.Bed, BedAfter: b.Bed, BedBy: b.Bed - a.Bed}
 	h.Apart = math.Abs(h.BedBy) >= Hotter || math.Abs(h.NozzleBy) >= Hotter
-	h.Text = fmt.Sprintf("Bed %.0f C, then %.0f C (%+.0f K); nozzle %.0f C, then %.0f C (%+.0f K).", h.BedBefore, h.BedAfter, h.BedBy, h.NozzleBefore, h.NozzleAfter, h.NozzleBy)
+	h.Text = fmt.Sprintf("Bed %.0f °C, then %.0f °C (%+.0f K). Nozzle %.0f °C, then %.0f °C (%+.0f K).", h.BedBefore, h.BedAfter, h.BedBy, h.NozzleBefore, h.NozzleAfter, h.NozzleBy)
 	return h
 }
 
@@ -86,6 +86,6 @@ func (h *HeatChange) Expand(gap, width float64) {
 	k := math.Abs(h.BedBy)
 	h.Even = aluminium * k * math.Abs(gap)
 	h.RailLeast, h.RailMost = (aluminium-steelMost)*k*width, (aluminium-steelLeast)*k*width
-	h.Text += fmt.Sprintf(" An even expansion alone would change the gap error by less than %.1f um: what changed beyond that is something that bends. A steel rail on an aluminium beam, were the beam as much warmer as the bed, would differ from it in length by %.0f to %.0f um over %.0f mm, which bends both; how much warmer the beam was, nobody measured.",
+	h.Text += fmt.Sprintf(" Even expansion changes the nozzle error by less than %.4f mm. What changed beyond that is something that bends. A steel rail on an aluminium beam as warm as the bed differs by %.2f to %.2f mm over %.0f mm.",
 		1000*math.Max(h.Even, 0.0001), 1000*h.RailLeast, 1000*h.RailMost, width)
 }

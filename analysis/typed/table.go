@@ -105,7 +105,7 @@ func (t *Table) Named(wanted, optional []string) (map[string]int, error) {
 	}
 	for _, l := range t.Lines {
 		if len(l.Cells) != len(t.Columns) {
-			return nil, fmt.Errorf("line %d: %d values where the header has %d columns; write one value a column, with a point for decimals, or with semicolons between the columns", l.At, len(l.Cells), len(t.Columns))
+			return nil, fmt.Errorf("line %d: %d values where the header has %d columns; write one value a column, with decimal points", l.At, len(l.Cells), len(t.Columns))
 		}
 	}
 	return at, nil

@@ -88,7 +88,7 @@ func tellComparison(w io.Writer, x api.Comparison) {
 		p    *api.PlaceGap
 	}{{"the earlier", x.LeftBefore}, {"the later", x.LeftAfter}} {
 		if l.p != nil {
-			fmt.Fprintf(w, "  with the correction in force in %s run up to %.3f ±%.3f mm are left, at x=%.0f y=%.0f\n", l.when, math.Abs(l.p.Gap), l.p.U95, l.p.U, l.p.V)
+			fmt.Fprintf(w, "  with the correction in force in %s run up to %.3f ±%.3f mm are left, at X %.0f, Y %.0f\n", l.when, math.Abs(l.p.Gap), l.p.U95, l.p.U, l.p.V)
 		}
 	}
 	for _, f := range []struct {

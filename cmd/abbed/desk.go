@@ -71,7 +71,7 @@ func tellBench(w io.Writer, t workshop.Twist, cost workshop.Value, lever, travel
 		workshop.Beyond:     "The profile is twisted by more than its maker may deliver: replace it.",
 		workshop.CannotTell: "It cannot be told: use a finer set of gauges or a flatter reference, and measure again.",
 	}[t.Verdict])
-	fmt.Fprintf(w, "twist: %.3f ±%.3f deg (%.2f ±%.2f deg per metre); allowed %.3f deg (ANSI H35.2)\n", t.Deg.Value, t.Deg.U95(), t.PerMetre.Value, t.PerMetre.U95(), t.AllowedDeg)
+	fmt.Fprintf(w, "twist: %.3f ±%.3f° (%.2f ±%.2f °/m), allowed %.3f° (ANSI H35.2)\n", t.Deg.Value, t.Deg.U95(), t.PerMetre.Value, t.PerMetre.U95(), t.AllowedDeg)
 	fmt.Fprintf(w, "cost at the nozzle: %.3f ±%.3f mm from end to end of %.0f mm, with a lever of %.0f mm\n", cost.Value, cost.U95(), travel, lever)
 	fmt.Fprintln(w, map[workshop.Verdict]string{
 		workshop.Within:     "A first layer does not show that.",

@@ -241,7 +241,7 @@ func TestStoreNotices(t *testing.T) {
 		defer w.close()
 		pr := ready(t, w)
 		moved, _ := filepath.Glob(filepath.Join(dir, "damaged-*"))
-		if len(moved) != 1 || !strings.Contains(pr.Sentence, moved[0]) || !strings.Contains(pr.Sentence, "look at the printer's stored map") {
+		if len(moved) != 1 || !strings.Contains(pr.Sentence, moved[0]) || !strings.Contains(pr.Sentence, "look at the printer's bed map") {
 			t.Errorf("%v; the page says %q", moved, pr.Sentence)
 		}
 		var e *api.Error

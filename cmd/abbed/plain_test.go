@@ -1,14 +1,9 @@
 package main
 
 import (
-	"go/ast"
-	"go/parser"
-	"go/token"
 	"os"
-	"path/filepath"
 	"regexp"
 	"slices"
-	"strconv"
 	"strings"
 	"testing"
 
@@ -155,41 +150,4 @@ func isGroup(keys map[string]bool, group string) bool {
 		}
 	}
 	return false
-}
-
-// TestPlainTexts: no text of the commands and of the settings uses a word that the guide
-// replaces.
-func TestPlainTexts(t *testing.T) {
-	for _, dir := range []string{".", "../../config"} {
-		files := token.NewFileSet()
-		names, err := filepath.Glob(filepath.Join(dir, "*.go"))
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, name := range names {
-			if strings.HasSuffix(name, "_test.go") {
-				continue
-			}
-			f, err := parser.ParseFile(files, name, nil, 0)
-			if err != nil {
-				t.Fatal(err)
-			}
-			ast.Inspect(f, func(n ast.Node) bool {
-				l, ok := n.(*ast.BasicLit)
-				if !ok || l.Kind != token.STRING {
-					return true
-				}
-				text, _ := strconv.Unquote(l.Value)
-				if saytest.Words(text) < 3 {
-					return true // a name, or a word of the wire
-				}
-				for _, fault := range saytest.Faults(text, saytest.Document) {
-					if strings.Contains(fault, ": say ") {
-						t.Errorf("%s: %s\n\t%.200s", files.Position(l.Pos()), fault, text)
-					}
-				}
-				return true
-			})
-		}
-	}
 }

@@ -73,7 +73,7 @@ func TestReapplyRefusals(t *testing.T) {
 		do         func(r reapplying)
 		code, says string
 	}{
-		"nothing was applied": {bare: true, code: "not-applied", says: "no correction is signed off and in force"},
+		"nothing was applied": {bare: true, code: "not-applied", says: "no correction is approved and in force"},
 		"undone": {do: func(r reapplying) {
 			p := &person{api: r.w.api, name: "the played person"}
 			if err := errors.Join(r.w.api.Undo(r.t.Context()), p.settled(r.t.Context(), api.Undone)); err != nil {
@@ -142,7 +142,7 @@ func TestReapplyRefusals(t *testing.T) {
 			})
 		})
 	}
-	t.Run("measured anew", func(t *testing.T) {
+	t.Run("measured again", func(t *testing.T) {
 		dir := image(t, base)
 		synctest.Test(t, func(t *testing.T) {
 			printer := bench.New(sc, bench.Options{Seed: 2})

@@ -24,7 +24,7 @@ func TestPageStopDies(t *testing.T) {
 	pressed := time.Now()
 	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
 	defer cancel()
-	if _, err := s.house.daemon.Stop(ctx, api.AskStop{}, "somebody else"); err != nil {
+	if _, err := s.house.daemon.Stop(ctx, api.AskStop{}, "someone else"); err != nil {
 		t.Fatal(err)
 	}
 	next := s.anotherRun(t, ctx)
@@ -46,9 +46,9 @@ func (s *shop) anotherRun(t *testing.T, ctx context.Context) string {
 	for ctx.Err() == nil {
 		p := d.Printer()
 		if p.Link == api.Ready && len(p.Owed) == 0 {
-			r, err := d.StartRun(ctx, api.NewRun{Steps: []string{"gauging"}}, "somebody else")
+			r, err := d.StartRun(ctx, api.NewRun{Steps: []string{"gauging"}}, "someone else")
 			if err == nil {
-				word := api.Confirm{Person: "somebody else"}
+				word := api.Confirm{Person: "someone else"}
 				for _, c := range r.Cautions {
 					word.Cautions = append(word.Cautions, c.ID)
 				}
@@ -58,7 +58,7 @@ func (s *shop) anotherRun(t *testing.T, ctx context.Context) string {
 				return r.ID
 			}
 		} else if p.Link == api.Ready {
-			_ = d.Resolve(ctx, api.Resolve{Choice: "finish"}, "somebody else")
+			_ = d.Resolve(ctx, api.Resolve{Choice: "finish"}, "someone else")
 		}
 		time.Sleep(200 * time.Millisecond)
 	}

@@ -112,7 +112,7 @@ func loadSessions(file string, now func() time.Time) (*sessions, string, error) 
 	if err != nil {
 		s.all = nil
 		aside := file + ".damaged"
-		return s, fmt.Sprintf("The list of browser sessions was damaged and was moved to %s; each browser needs a new link (abbed access pair).", aside), os.Rename(file, aside)
+		return s, fmt.Sprintf("The list of browser sessions is damaged and moved to %s. Each browser needs a new link (abbed access pair).", aside), os.Rename(file, aside)
 	}
 	return s, "", nil
 }

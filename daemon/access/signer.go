@@ -18,7 +18,7 @@ import (
 const SignOffLife = 10 * time.Minute
 
 // ErrToken says that a sign-off token opens nothing here.
-var ErrToken = errors.New("the sign-off token is wrong, used, expired or for another table; sign off again")
+var ErrToken = errors.New("the approval token is wrong, used, expired or for another table; approve again")
 
 // mostSigned bounds a token, bytes; a person's name may have 200 letters.
 const mostSigned = 2048

@@ -39,7 +39,7 @@ func loadToken(file string) (secret, string, error) {
 	}
 	if info.Size() == 0 {
 		s, err := makeToken(file)
-		return s, fmt.Sprintf("The operator's token %s was empty and was made anew.", file), err
+		return s, fmt.Sprintf("The operator's token %s was empty and was made again.", file), err
 	}
 	b, err := outside.Read(file, mostToken)
 	if err != nil && !errors.Is(err, outside.ErrLarge) {

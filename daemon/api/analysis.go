@@ -77,7 +77,7 @@ type Outlier struct {
 
 // Model is what was fitted.
 type Model struct {
-	Terms      []Term    `json:"terms" about:"what each makes of the gap error where it makes most"`
+	Terms      []Term    `json:"terms" about:"what each makes of the nozzle error where it makes most"`
 	Scatter    *Measured `json:"scatter"`
 	LackOfFitF *float64  `json:"lack_of_fit_f"`
 	LackOfFitP *float64  `json:"lack_of_fit_p"`
@@ -100,7 +100,7 @@ type Analysis struct {
 	Tells []Tell `json:"tells,omitempty" about:"what can be told with which way of seeing"`
 	// More is where one more gauging would help most; nil if none is wanted.
 	More  *More   `json:"more_gauging"`
-	Later []Later `json:"later,omitempty" about:"the gaugings of later runs that were made for this one (runs with for), the earliest first"`
+	Later []Later `json:"later,omitempty" about:"the readings of later runs that were made for this one (runs with for), the earliest first"`
 }
 
 // Later is what became of the gaugings of a later run.

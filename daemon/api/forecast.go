@@ -32,7 +32,7 @@ type GaugeForecast struct {
 	Most     *int     `json:"most" about:"where the lean plan ends at the latest"`
 	Time     float64  `json:"s" about:"of those planned"`
 	Now      *float64 `json:"u95_now" about:"largest 95 % half width, mm: in the gauged area as it stands"`
-	Straight *float64 `json:"u95_straight" about:"largest 95 % half width, mm: at the end, if the gap error is a plain slope"`
+	Straight *float64 `json:"u95_straight" about:"largest 95 % half width, mm: at the end, if the nozzle error is a plain slope"`
 	Bent     *float64 `json:"u95_bent" about:"largest 95 % half width, mm: at the end, if it bends"`
 	Target   float64  `json:"target" about:"wanted, mm"`
 }
@@ -47,7 +47,7 @@ type SurveyForecast struct {
 	BaseEvery int      `json:"base_every" about:"rows between two returns to the base point"`
 	Touches   int      `json:"touches" about:"all, the returns among them"`
 	Time      float64  `json:"s"`
-	U95       *float64 `json:"u95" about:"largest 95 % half width, mm: of the left-right profile against the zero place"`
+	U95       *float64 `json:"u95" about:"largest 95 % half width, mm: of the left-right profile against the zero point"`
 	Target    float64  `json:"target" about:"wanted, mm"`
-	Chosen    bool     `json:"chosen" about:"the planner chose what nobody set"`
+	Chosen    bool     `json:"chosen" about:"the planner chose what no one set"`
 }

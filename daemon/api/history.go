@@ -37,7 +37,7 @@ type PlaceGap struct {
 type PlaceChange struct {
 	U         float64 `json:"u"`
 	V         float64 `json:"v"`
-	Before    float64 `json:"before" about:"gap error, mm"`
+	Before    float64 `json:"before" about:"nozzle error, mm"`
 	U95Before float64 `json:"u95_before"`
 	After     float64 `json:"after"`
 	U95After  float64 `json:"u95_after"`
@@ -65,7 +65,7 @@ type Comparison struct {
 	Changes  []Change `json:"changes"`
 	// Not lists what cannot be compared, each with the reason.
 	Not           []string     `json:"not" about:"what cannot be compared, and why"`
-	Most          *PlaceChange `json:"most" about:"where the gap error changed most beyond the doubt of all places together (Scheffe)"`
+	Most          *PlaceChange `json:"most" about:"where the nozzle error changed most beyond the doubt of all places together (Scheffe)"`
 	LargestBefore *PlaceGap    `json:"largest_before"`
 	LargestAfter  *PlaceGap    `json:"largest_after"`
 	// Left is what the correction in force in that run leaves of its gap error.
@@ -134,7 +134,7 @@ type Levers struct {
 	Levers []Lever `json:"levers"`
 	// Best of those within the area; nil if none was asked for or can be told.
 	Best     *Lever   `json:"best"`
-	Longest  *float64 `json:"longest" about:"longest lever on the line of the present one that keeps gap error and doubt within the tolerance, mm"`
+	Longest  *float64 `json:"longest" about:"longest lever on the line of the present one that keeps nozzle error and doubt within the tolerance, mm"`
 	Least    float64  `json:"least" about:"the shortest lever at which a probe can be mounted beside the nozzle, mm; nearer ones are not looked at for the best; 0 for a nozzle that senses its own load"`
 	Sentence string   `json:"sentence"`
 }

@@ -69,11 +69,11 @@ type Printer struct {
 	ID           string            `json:"id" about:"a stable fingerprint of the identity"`
 	Homed        bool              `json:"homed"`
 	Lever        Known[XY]         `json:"lever" about:"from nozzle to probe, mm"`
-	Trigger      Known[float64]    `json:"trigger_height" about:"the nozzle's height at a touch at the zero place, mm"`
+	Trigger      Known[float64]    `json:"trigger_height" about:"the nozzle's height at a touch at the zero point, mm"`
 	Travel       Known[Box]        `json:"travel" about:"of the nozzle, not of the bed, mm"`
 	Bed          Known[Rect]       `json:"bed" about:"mm"`
 	Layout       Known[string]     `json:"layout" about:"what carries the Y axis" enum:"moving-bed,moving-gantry"`
-	MapArea      Known[Rect]       `json:"map_area" about:"where the stored map has its nodes: first and last column and row, mm"`
+	MapArea      Known[Rect]       `json:"map_area" about:"where the bed map has its nodes: first and last column and row, mm"`
 	Zero         Known[XY]         `json:"zero_place" about:"where the Z offset was set, mm"`
 	MapSize      Known[Size]       `json:"map_size"`
 	Levelling    Known[bool]       `json:"levelling" about:"whether the stored levelling is on"`
@@ -91,7 +91,7 @@ type Todo struct {
 	Act      string   `json:"act" about:"what to do"`
 	Says     string   `json:"says" about:"why"`
 	Commands []string `json:"commands" about:"do it from a terminal; the first is the usual one"`
-	Grave    bool     `json:"grave" about:"no run begins, and nobody should print, before it is done"`
+	Grave    bool     `json:"grave" about:"no run begins, and no one should print, before it is done"`
 }
 
 // Temperatures are degrees C.

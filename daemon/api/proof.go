@@ -22,7 +22,7 @@ type ProofPatch struct {
 	N    int     `json:"n" about:"from 1"`
 	U    float64 `json:"u" about:"mm"`
 	V    float64 `json:"v" about:"mm"`
-	Zero bool    `json:"zero" about:"stands at the zero place"`
+	Zero bool    `json:"zero" about:"stands at the zero point"`
 }
 
 // Thickness is the body of POST runs/{id}/thickness: micrometer readings of a proof
@@ -69,7 +69,7 @@ type LeftOver struct {
 	V         float64  `json:"v" about:"mm"`
 	Readings  int      `json:"readings"`
 	Thickness float64  `json:"thickness" about:"mean, mm"`
-	Error     float64  `json:"error" about:"against the zero place, mm"`
+	Error     float64  `json:"error" about:"against the zero point, mm"`
 	U95       float64  `json:"u95" about:"mm"`
-	Predicted *float64 `json:"predicted" about:"gap error without a correction, mm"`
+	Predicted *float64 `json:"predicted" about:"nozzle error without a correction, mm"`
 }

@@ -35,11 +35,11 @@ type Caution struct {
 // NewRun is the body of POST runs.
 type NewRun struct {
 	Steps    []string `json:"steps" about:"repeat, gauging, survey, plate-turn, coupons, angles, reference" minItems:"1"`
-	Attended bool     `json:"attended,omitempty" about:"somebody stands at the machine and has confirmed the cautions: if the owner has set attended_starts the run begins at once, else it waits as ever"`
+	Attended bool     `json:"attended,omitempty" about:"someone stands at the machine and has confirmed the cautions: if the owner has set attended_starts the run begins at once, else it waits as ever"`
 	// Heat asks for heat; nil runs as the machine is.
 	Heat  *Heat  `json:"heat,omitempty" about:"Heat up before anything is measured; a part that is left out takes the owner's setting. The run then has one caution more, and switches the heaters off at its end."`
 	Quick bool   `json:"quick,omitempty" about:"a survey as small as that of the calendar's check"`
-	For   string `json:"for,omitempty" about:"an earlier run that has ended: this one gauges the zero place and then the places that the earlier run still asks for, and its records join the earlier run's once it has ended; steps are gauging, or repeat and gauging"`
+	For   string `json:"for,omitempty" about:"an earlier run that has ended: this one gauges the zero point and then the places that the earlier run still asks for, and its records join the earlier run's once it has ended; steps are gauging, or repeat and gauging"`
 }
 
 // Heat is what a run heats, degrees C; 0 heats nothing. In a question a nil part
@@ -78,7 +78,7 @@ type Prompt struct {
 
 // Spot is the gauging place in hand.
 type Spot struct {
-	Index     int     `json:"index" about:"from 0, the zero place"`
+	Index     int     `json:"index" about:"from 0, the zero point"`
 	U         float64 `json:"u"`
 	V         float64 `json:"v"`
 	Z         float64 `json:"z" about:"where the nozzle is"`
@@ -109,14 +109,14 @@ type Run struct {
 	// Cautions to confirm, while the run awaits it.
 	Cautions  []Caution `json:"cautions,omitempty" about:"to be confirmed before the run begins"`
 	Sentence  string    `json:"sentence" about:"where the run stands, for people"`
-	Unwatched bool      `json:"unwatched" about:"whether nobody needs to be at the machine any more"`
+	Unwatched bool      `json:"unwatched" about:"whether no one needs to be at the machine any more"`
 	Touches   int       `json:"touches"`
 	Gaugings  int       `json:"gaugings" about:"readings at the feeler gauge"`
 	Number    int64     `json:"number" about:"of the run's last event"`
 	Heat      *Heat     `json:"heat,omitempty" about:"what the run heats; absent if nothing"`
 	For       string    `json:"for,omitempty" about:"the earlier run that this one gauges more for; absent for a run of its own"`
-	Later     []string  `json:"later,omitempty" about:"the runs that gauge more for this one, as far as they are kept, the earliest first; absent if there are none; what became of their gaugings says the analysis"`
-	Forecast  *Forecast `json:"forecast,omitempty" about:"what is ahead; absent where nothing can be foretold, and once the run is over"`
+	Later     []string  `json:"later,omitempty" about:"the runs that gauge more for this one, as far as they are kept, the earliest first; absent if there are none; what became of their readings says the analysis"`
+	Forecast  *Forecast `json:"forecast,omitempty" about:"what is ahead; absent where nothing can be predicted, and once the run is over"`
 }
 
 // Proves reports whether the run gauges a correction that is in force: it tells of that,

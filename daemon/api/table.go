@@ -8,7 +8,7 @@ type Node struct {
 	J      int     `json:"j" about:"along Y"`
 	U      float64 `json:"u"`
 	V      float64 `json:"v"`
-	Before float64 `json:"before" about:"the stored map"`
+	Before float64 `json:"before" about:"the bed map"`
 	Add    float64 `json:"add" about:"the correction"`
 	U95    float64 `json:"u95" about:"its 95 % half width"`
 	// Doubtful says that the bed map itself may be wrong here.
@@ -18,10 +18,10 @@ type Node struct {
 // Table is the correction of a run, or why there is none.
 type Table struct {
 	// Digest is nil if the table is refused.
-	Digest   *string   `json:"digest" about:"what a sign-off is bound to; null if refused"`
+	Digest   *string   `json:"digest" about:"what an approval is bound to; null if refused"`
 	Run      string    `json:"run"`
 	Nodes    []Node    `json:"nodes" about:"mm"`
-	Cautions []Caution `json:"cautions" about:"to be confirmed at sign-off"`
+	Cautions []Caution `json:"cautions" about:"to be confirmed at approval"`
 	Refused  *Error    `json:"refused"`
 	// Printer is the fingerprint of the printer that it was made for, Lever from
 	// its nozzle to its probe, Area where its map has its first and last column

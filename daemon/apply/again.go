@@ -14,14 +14,14 @@ import (
 // that a was made from.
 func Again(a store.Applied, t analysis.Table, now [][]int64, c record.Criteria) (analysis.Table, store.Applied, error) {
 	if !record.SameSize(now, a.Before) {
-		return t, a, fail(nil, store.MapChanged, "measure again", "the stored map has another size than the correction")
+		return t, a, fail(nil, store.MapChanged, "measure again", "the bed map has another size than the correction")
 	}
 	in := a.Correction().In(now)
 	switch in.Whole {
 	case record.Everywhere:
 		return t, a, fail(nil, "not-needed", "nothing to do", "the correction is in force already")
 	case record.Partly, record.Unclear:
-		return t, a, fail(nil, "map-mixed", "have the printer measure its bed map anew, then re-apply",
+		return t, a, fail(nil, "map-mixed", "have the printer measure its bed map again, then re-apply",
 			"some nodes of the bed map have the correction in them, or it cannot be told; nothing was written")
 	}
 	total := record.Plus(record.Plus(now, a.Add, 1), a.Origin, -1)
@@ -53,7 +53,7 @@ func bearable(total [][]int64, area record.Rect, c record.Criteria, scatter floa
 	case largest > c.Largest+half:
 		return fail(nil, "too-large", hint, "the bed map would be up to %.3f mm from the one that was first measured, more than %.3f mm", largest, c.Largest)
 	case steepest > c.Steepest+slack+half/10:
-		return fail(nil, "too-steep", hint, "between neighbouring nodes the bed map would differ from the one that was first measured by %.3f mm per 100 mm, more than %.3f mm", 100*steepest, 100*(c.Steepest+slack))
+		return fail(nil, "too-steep", hint, "the bed map would change by %.3f mm per 100 mm against the first one, more than %.3f mm", 100*steepest, 100*(c.Steepest+slack))
 	}
 	return nil
 }

@@ -50,7 +50,7 @@ func (d Desk) Check(ctx context.Context, a store.Applied) error {
 	}
 	if diff := apart(now, want); len(diff) > 0 {
 		return fail(nil, store.MapChanged, "measure again: a new run reads the new map",
-			"the stored map is not the one that this was made for: %s", list(diff, now, want))
+			"the bed map is not the one that this was made for: %s", list(diff, now, want))
 	}
 	return nil
 }
@@ -185,7 +185,7 @@ func (d Desk) stage(ctx context.Context, a store.Applied, s store.State, why err
 			a.Code = code
 		}
 		if s == store.Unfinished {
-			a.Hint = "look at the machine; when it answers again, decide: finish it, or take it back"
+			a.Hint = "look at the machine; when it answers again, decide: finish it, or undo it"
 		}
 	}
 	n, err := d.Journal.SaveApplied(context.WithoutCancel(ctx), a)

@@ -229,7 +229,7 @@ func TestResolveNewMap(t *testing.T) {
 		finish, takeBack string // the code of the refusal
 		left             bool   // the nodes are left as they are
 	}{
-		"measured anew":                {change: all(func(i, j int) int64 { return before[j][i] + 40 + int64(7*i-3*j) }), finish: "map-changed", left: true},
+		"measured again":               {change: all(func(i, j int) int64 { return before[j][i] + 40 + int64(7*i-3*j) }), finish: "map-changed", left: true},
 		"many are others":              {change: func(n [][]int64) { n[0][0], n[0][2], n[1][0], n[2][0] = 300, -300, 123, 77 }, finish: "map-changed", left: true},
 		"a node was spoilt":            {change: func(n [][]int64) { n[2][2] = 434 }},
 		"spoilt, and others are after": {change: func(n [][]int64) { n[2][2], n[1][0], n[0][0] = 434, 25, 5 }},
@@ -280,13 +280,13 @@ func TestUndoNodeByNode(t *testing.T) {
 		says, code   string
 		largest      int64
 	}{
-		"as written":    {stands: with(func([][]int64) {}), want: before},
-		"near":          {stands: with(func(n [][]int64) { n[1][0] += 5 }), want: [][]int64{{10, -20, 30}, {45, 50, -60}, {0, 80, 90}}},
-		"far":           {stands: with(func(n [][]int64) { n[1][0] += 90 }), want: [][]int64{{10, -20, 30}, {-20, 50, -60}, {0, 80, 90}}, says: "left as they are: (0,1). Have"},
-		"no addition":   {stands: with(func(n [][]int64) { n[1][1] += 90 }), want: [][]int64{{10, -20, 30}, {40, 140, -60}, {0, 80, 90}}},
-		"measured anew": {stands: with(moved), want: with(moved), says: "measured anew"},
-		"another size":  {stands: [][]int64{{1, 2}, {3, 4}}, want: [][]int64{{1, 2}, {3, 4}}, says: "measured anew"},
-		"beyond limits": {stands: with(func([][]int64) {}), want: with(func([][]int64) {}), largest: 149, code: "too-large"},
+		"as written":     {stands: with(func([][]int64) {}), want: before},
+		"near":           {stands: with(func(n [][]int64) { n[1][0] += 5 }), want: [][]int64{{10, -20, 30}, {45, 50, -60}, {0, 80, 90}}},
+		"far":            {stands: with(func(n [][]int64) { n[1][0] += 90 }), want: [][]int64{{10, -20, 30}, {-20, 50, -60}, {0, 80, 90}}, says: "left as they are: (0,1). Have"},
+		"no addition":    {stands: with(func(n [][]int64) { n[1][1] += 90 }), want: [][]int64{{10, -20, 30}, {40, 140, -60}, {0, 80, 90}}},
+		"measured again": {stands: with(moved), want: with(moved), says: "measured again"},
+		"another size":   {stands: [][]int64{{1, 2}, {3, 4}}, want: [][]int64{{1, 2}, {3, 4}}, says: "measured again"},
+		"beyond limits":  {stands: with(func([][]int64) {}), want: with(func([][]int64) {}), largest: 149, code: "too-large"},
 	} {
 		p, j, d, a := set(t)
 		a.State, a.Add, a.N = store.Kept, big, 1

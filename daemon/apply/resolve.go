@@ -64,8 +64,8 @@ func (d Desk) Resolve(ctx context.Context, a store.Applied, c Choice) (store.App
 		left = nil
 	}
 	if !back && (len(left) > 0 || s.Nodes == nil || s.Scatter > 0 || on && !s.Exact) {
-		return a, fail(nil, store.MapChanged, "take it back: what is left of the correction is taken out, and the rest of the map is left as it is",
-			"the map was measured anew or changed since, so that the correction cannot be finished")
+		return a, fail(nil, store.MapChanged, "undo it: what is left of the correction is taken out, and the rest of the map is left as it is",
+			"the map was measured again or changed since, so that the correction cannot be finished")
 	}
 	if err := d.within(now, to); err != nil {
 		return a, err
@@ -96,7 +96,7 @@ func mostly(a store.Applied, now [][]int64) bool { return 2*holds(a, now) > len(
 func (d Desk) within(now, to [][]int64) error {
 	for _, n := range apart(now, to) {
 		if by := to[n.J][n.I] - now[n.J][n.I]; max(by, -by) > d.Largest {
-			return fail(nil, "too-large", "have the printer measure its bed map anew, then try again: a map that was measured anew has nothing of a correction in it",
+			return fail(nil, "too-large", "have the printer measure its bed map again, then try again: a map that was measured again has nothing of a correction in it",
 				"node %d,%d would change by %.3f mm, more than the %.3f mm that a correction may have; nothing was written", n.I, n.J, float64(by)/1000, float64(d.Largest)/1000)
 		}
 	}
@@ -107,7 +107,7 @@ func (d Desk) within(now, to [][]int64) error {
 func said(s record.Standing, left []node, writes bool) string {
 	switch {
 	case s.Whole == record.Nowhere && !s.Exact && !writes && len(left) == 0:
-		return "The bed map was measured anew or changed since. The correction is not in it. Nothing was written."
+		return "The bed map was measured again or changed since. The correction is not in it. Nothing was written."
 	case len(left) == 0:
 		return ""
 	}
@@ -119,7 +119,7 @@ func said(s record.Standing, left []node, writes bool) string {
 		}
 		text += fmt.Sprintf(" (%d,%d),", n.I, n.J)
 	}
-	return text[:len(text)-1] + ". Have the printer measure its bed map anew."
+	return text[:len(text)-1] + ". Have the printer measure its bed map again."
 }
 
 // Held returns what the journal is to say where the printer's map shows, after a restart,
@@ -130,7 +130,7 @@ func (d Desk) Held(a store.Applied, now [][]int64) (next store.Applied, ok bool)
 	s := a.Correction().In(now)
 	next = a
 	next.State, next.At = store.Unfinished, d.Now()
-	next.Code, next.Hint = "not-kept", "decide: finish it, or take it back; see whether the printer can keep its settings"
+	next.Code, next.Hint = "not-kept", "decide: finish it, or undo it; see whether the printer can keep its settings"
 	switch {
 	case a.State == store.Kept && s.Exact && s.Whole == record.Nowhere:
 		next.Text = "the printer did not keep the correction: its map is the old one again"

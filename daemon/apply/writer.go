@@ -55,11 +55,11 @@ type Writer struct {
 func (w Writer) Read(ctx context.Context) ([][]int64, error) {
 	r, err := w.Line.Ask(ctx, w.Words.Map())
 	if err != nil {
-		return nil, fail(err, "failed", "check the cable and the printer, then try again", "read the stored map")
+		return nil, fail(err, "failed", "check the cable and the printer, then try again", "read the bed map")
 	}
 	rows, ok, err := w.Words.ReadMap(r)
 	if err != nil || !ok {
-		return nil, fail(err, "map-unreadable", "does the printer still hold a map? See what abbed doctor says", "read the stored map: no map in the answer")
+		return nil, fail(err, "map-unreadable", "does the printer still hold a map? See what abbed doctor says", "read the bed map: no map in the answer")
 	}
 	return rows, nil
 }
@@ -70,7 +70,7 @@ func (w Writer) write(ctx context.Context, now, to [][]int64) error {
 	for k, n := range todo {
 		w.show(k, len(todo))
 		if err := ctx.Err(); err != nil {
-			return fail(err, "failed", "finish or take back what was begun", "write the map: interrupted")
+			return fail(err, "failed", "finish or undo what was begun", "write the map: interrupted")
 		}
 		if w.Turn != nil && 2*k < len(todo) && w.Turn() {
 			return fail(nil, "interrupted", "apply it again", "write the map: the program was ended")
@@ -114,7 +114,7 @@ func (w Writer) readFor(ctx context.Context, fine func([][]int64) bool) ([][]int
 	if err != nil {
 		return nil, err
 	}
-	return nil, fail(nil, "map-unreadable", "see what the printer says", "read the stored map: the printer prints it otherwise each time")
+	return nil, fail(nil, "map-unreadable", "see what the printer says", "read the bed map: the printer prints it otherwise each time")
 }
 
 // readBack reads the map and compares it with what it should be, as finely as the

@@ -164,7 +164,7 @@ func TestEveryVerb(t *testing.T) {
 		t.Errorf("kept %+v", kept)
 	}
 	so, err := c.SignOff(ctx, *table.Digest, api.SignOff{Person: "Ida", Cautions: []string{"unproved"}})
-	check("sign off", err)
+	check("approve", err)
 	check("apply", c.Apply(ctx, *table.Digest, so.Token))
 	_, err = c.Applied(ctx)
 	check("applied", err)

@@ -129,7 +129,7 @@ func (d *Correction) SignOff(ctx context.Context, digest string, s api.SignOff) 
 		return api.SignedOff{}, err
 	}
 	if s.Person == "" {
-		return api.SignedOff{}, api.Errorf(422, "bad-value", "say who signs off", "sign off: no person is named")
+		return api.SignedOff{}, api.Errorf(422, "bad-value", "say who approves", "approve: no person is named")
 	}
 	j, err := d.runs.Judged(run)
 	if err != nil {
@@ -148,7 +148,7 @@ func (d *Correction) SignOff(ctx context.Context, digest string, s api.SignOff) 
 		return api.SignedOff{}, keepsOther(m)
 	}
 	token, expires := d.signer.Issue(digest, s.Person)
-	d.audit(s.Person, "sign off a table", digest)
+	d.audit(s.Person, "approve a table", digest)
 	return api.SignedOff{Token: token, Expires: expires}, nil
 }
 
@@ -231,7 +231,7 @@ func (d *Correction) Apply(ctx context.Context, digest string, a api.Apply, _ st
 	}
 	person, err := d.signer.Redeem(a.Token, digest)
 	if err != nil {
-		return api.Errorf(403, "token-bad", "sign off again", "apply: %v", err)
+		return api.Errorf(403, "token-bad", "approve it again", "apply: %v", err)
 	}
 	if err := d.stillGood(t, run); err != nil {
 		return err
@@ -281,7 +281,7 @@ func (d *Correction) Resolve(ctx context.Context, r api.Resolve, by string) erro
 		if c == apply.TakeBack {
 			return d.closed(a, by)
 		}
-		return api.Errorf(409, "printer-changed", "Take it back, which closes it, or connect its own printer.", "resolve: %s", printerOther)
+		return api.Errorf(409, "printer-changed", "Undo it, which closes it, or connect its own printer.", "resolve: %s", printerOther)
 	}
 	if d.Unfinished() || d.failedHalf() && c == apply.TakeBack {
 		return d.resolve(ctx, c, by, "resolve: "+r.Choice)
@@ -290,7 +290,7 @@ func (d *Correction) Resolve(ctx context.Context, r api.Resolve, by string) erro
 		return d.putBack(by)
 	}
 	if d.failedHalf() {
-		return api.Errorf(409, "wrong-state", "Take it back: undo.", "resolve: the printer did not take the new nodes; only the old map can be written back")
+		return api.Errorf(409, "wrong-state", "Undo it: undo.", "resolve: the printer did not take the new nodes; only the old map can be written back")
 	}
 	return api.Errorf(409, "wrong-state", "Nothing is to be done.", "resolve: nothing is unfinished or owed")
 }

@@ -17,8 +17,8 @@ import (
 const (
 	leverOther   = "the lever from nozzle to probe is another than the one that the correction was made for"
 	printerOther = "another printer is at the port than the one that it was made for, or its firmware is another"
-	mapAnew      = "the printer measured its bed map anew, or it was changed since: the correction is not in it any more"
-	mapMixed     = "some nodes of the bed map were changed since, so that the correction is not in all of it: have the printer measure its bed map anew, then re-apply"
+	mapAnew      = "the printer measured its bed map again, or it was changed since: the correction is not in it any more"
+	mapMixed     = "some nodes of the bed map were changed since, so that the correction is not in all of it: have the printer measure its bed map again, then re-apply"
 )
 
 // mapSays returns why a correction does not hold by what stands in the map, or "".
@@ -35,7 +35,7 @@ func mapSays(s record.Standing) string {
 // ofMap reports whether a correction expired by what stands in the map alone, which a
 // re-apply mends; earlier versions kept it in other words.
 func ofMap(why string) bool {
-	return why == mapAnew || why == mapMixed || why == "the stored map was measured or changed since: the correction is not in it any more"
+	return why == mapAnew || why == mapMixed || why == "the bed map was measured or changed since: the correction is not in it any more"
 }
 
 // expiryOf gives a reason its short name.
@@ -172,5 +172,5 @@ func moved(was, is analysis.Judged) string {
 	if why != nil || c.Most == nil {
 		return ""
 	}
-	return fmt.Sprintf("a newer run finds the gap error at %s another by %+.3f \u00b1%.3f mm, which is beyond the doubt of both: the head tilts otherwise now", c.Most.Place, c.Most.By, c.Most.U95)
+	return fmt.Sprintf("a newer run finds the nozzle error at %s another by %+.3f \u00b1%.3f mm, which is beyond the doubt of both: the head tilts otherwise now", c.Most.Place, c.Most.By, c.Most.U95)
 }

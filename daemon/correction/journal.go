@@ -27,14 +27,14 @@ func (d *Correction) Recover(ctx context.Context) error {
 		d.log.Error("the entry of the correction is not acted on", "digest", a.Digest, "err", err)
 		d.applied = store.Applied{N: a.N, State: store.Failed, Digest: a.Digest, Run: a.Run, Person: a.Person, At: a.At,
 			Code: store.Damaged, Text: "what abbed stored about the correction is damaged: " + err.Error(),
-			Hint: "have the printer measure its bed map anew, which takes the correction out; then measure again"}
+			Hint: "have the printer measure its bed map again, which takes the correction out; then measure again"}
 		return nil
 	}
 	if a.State == store.Writing || a.State == store.Verifying {
 		a = d.applied
 		a.State, a.At = store.Unfinished, time.Now()
-		a.Code, a.Text = "interrupted", "the program was ended, or the power failed, while the stored map was being written"
-		a.Hint = "finish it or take it back"
+		a.Code, a.Text = "interrupted", "the program was ended, or the power failed, while the bed map was being written"
+		a.Hint = "finish it or undo it"
 		n, err := d.store.SaveApplied(ctx, a)
 		if err != nil && !errors.Is(err, store.ErrOrder) {
 			return fmt.Errorf("correction: keep what is unfinished: %w", err)

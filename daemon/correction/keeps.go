@@ -77,7 +77,7 @@ func (d *Correction) askKeeps(ctx context.Context) error {
 	}
 	text, restless, err := settledSettings(ctx, sess, d.words)
 	if err != nil {
-		return refuse.Of(fmt.Errorf("sign off: ask what the printer would keep: %w", err))
+		return refuse.Of(fmt.Errorf("approve: ask what the printer would keep: %w", err))
 	}
 	d.link.Learn(func(f *link.Facts) { f.Settings, f.SettingsAt, f.Restless = text, time.Now(), restless })
 	return nil

@@ -22,7 +22,7 @@ func (d *Correction) ProofOf(ctx context.Context, a store.Applied) (record.Proof
 	}
 	n, ok := t.Deepest(a.Add)
 	if !ok {
-		return record.Proof{}, api.Errorf(500, "internal", "see the log", "prove: the table has no nodes")
+		return record.Proof{}, api.Errorf(500, "internal", "see the log", "verify: the table has no nodes")
 	}
 	p := record.Proof{Digest: a.Digest, Place: n.Place, U95: float64(n.U95) / 1000}
 	if j, err := d.runs.Judged(a.Run); err == nil && j.Verdict.Level != nil {

@@ -51,7 +51,7 @@ func (d *Correction) reapply(ctx context.Context, by string) error {
 		return d.resolve(ctx, apply.Finish, by, "resolve: finish")
 	}
 	if a.State != store.Kept {
-		return api.Errorf(409, "not-applied", "apply a table first", "re-apply: no correction is signed off and in force")
+		return api.Errorf(409, "not-applied", "apply a table first", "re-apply: no correction is approved and in force")
 	}
 	if why := d.worn(a); why != "" {
 		return api.Errorf(409, "expired", "measure again", "re-apply: %s", why)

@@ -69,7 +69,7 @@ func (e *Examination) otherMap(ctx context.Context, ear *ear, s config.Settings)
 	if len(f.Map) > 0 {
 		e.guess.Map = f.Map
 		e.add(Proposal{Key: "words.templates.map", Value: quoted(other), Sure: true,
-			Why: "the stored map is printed when it is asked for like this", Said: firstLines(ear.heard[len(ear.heard)-1].Said)})
+			Why: "the bed map is printed when it is asked for like this", Said: firstLines(ear.heard[len(ear.heard)-1].Said)})
 	}
 	return nil
 }

@@ -125,10 +125,10 @@ func (k *Known) stored(s config.Settings, f *link.Facts) {
 	if len(f.Map) > 0 {
 		k.MapSize = &api.Size{Columns: len(f.Map[0]), Rows: len(f.Map)}
 	} else {
-		k.NoTable = "no stored map: " + f.MapWhy
+		k.NoTable = "no bed map: " + f.MapWhy
 	}
 	if s.MapArea == nil {
-		k.NoTable = "the map area is not known: give --map-area X0,Y0,X1,Y1, where the printer's stored map has its first and last column and row"
+		k.NoTable = "the map area is not known: give --map-area X0,Y0,X1,Y1, where the printer's bed map has its first and last column and row"
 		return
 	}
 	area := rect(*s.MapArea)
@@ -160,7 +160,7 @@ func (k *Known) reach() {
 		return
 	}
 	if !s.Reach.Has(s.Zero) {
-		k.Missing = fmt.Sprintf("the zero place %s is not where both probe and nozzle can go (x %.0f to %.0f, y %.0f to %.0f): give --zero-at X,Y within that, and set the Z offset there",
+		k.Missing = fmt.Sprintf("probe and nozzle cannot both reach the zero point %s (X %.0f to %.0f, Y %.0f to %.0f): give --zero-at X,Y within that, and set the Z offset there",
 			s.Zero, s.Reach.X0, s.Reach.X1, s.Reach.Y0, s.Reach.Y1)
 	}
 }

@@ -41,7 +41,7 @@ func (e *Examination) propose(s config.Settings, words *dialect.Dialect) {
 	}
 	if !lever && len(e.guess.Map) == 0 && s.Given["probe.style"] == "" {
 		e.add(Proposal{Key: "probe.style", Value: config.StyleStraight,
-			Why: "the printer says nothing of a probe's offset or a stored map. If it has a straight probing move (G38.2) and no touch word of its own (G30), set this; which of them it has cannot be found out without moving"})
+			Why: "the printer says nothing of a probe's offset or a bed map. Set this if it has a straight probing move (G38.2) and no touch command (G30)"})
 	}
 	e.proposePlaces(s)
 }
@@ -126,11 +126,11 @@ func (e *Examination) proposePlaces(s config.Settings) {
 		bed = fmt.Sprintf("[%g, %g, %g, %g]", t.X0, t.Y0, t.X1, t.Y1)
 	}
 	if s.Bed == nil {
-		e.add(Proposal{Key: "bed", Value: bed, Why: "where the bed's edges are in the nozzle's coordinates; no printer tells it (the nozzle's travel is given here, which may reach further)"})
+		e.add(Proposal{Key: "bed", Value: bed, Why: "where the edges of the bed are, in the nozzle's coordinates (its travel may reach further)"})
 	}
 	if s.MapArea == nil && len(e.guess.Map) > 0 {
 		e.add(Proposal{Key: "map_area", Value: bed,
-			Why: fmt.Sprintf("where the stored map of %d columns and %d rows has its first and last ones; see the printer's own settings", len(e.guess.Map[0]), len(e.guess.Map))})
+			Why: fmt.Sprintf("where the bed map of %d columns and %d rows begins and ends (see the printer's settings)", len(e.guess.Map[0]), len(e.guess.Map))})
 	}
 	if s.ZeroAt == nil {
 		e.add(Proposal{Key: "zero_at", Value: "[110, 110]", Why: "where the Z offset was set, if not in the middle of the bed"})

@@ -166,7 +166,7 @@ func (f *Facts) limits(ask askFunc, words *dialect.Dialect) error {
 func (f *Facts) Stored(ask askFunc, words *dialect.Dialect) error {
 	r, err := ask(words.Map())
 	if err != nil {
-		return fmt.Errorf("link: read the stored map: %w", err)
+		return fmt.Errorf("link: read the bed map: %w", err)
 	}
 	f.takeMap(words.ReadMap(r))
 	if on, ok := words.ReadLevelling(r); ok && f.Levelling == nil {
@@ -181,7 +181,7 @@ func (f *Facts) takeMap(rows [][]int64, ok bool, err error) {
 	case err != nil:
 		f.MapWhy = err.Error()
 	case !ok:
-		f.MapWhy = "the printer printed no stored map"
+		f.MapWhy = "the printer printed no bed map"
 	default:
 		f.Map, f.MapAsked = rows, true
 	}
@@ -193,7 +193,7 @@ func (f *Facts) readMapAgain(ctx context.Context, line Asker, words *dialect.Dia
 	for try := 0; f.MapAsked; try++ {
 		r, err := line.Ask(ctx, words.Map())
 		if err != nil {
-			return fmt.Errorf("link: read the stored map: %w", err)
+			return fmt.Errorf("link: read the bed map: %w", err)
 		}
 		last := f.Map
 		f.takeMap(words.ReadMap(r))
@@ -201,7 +201,7 @@ func (f *Facts) readMapAgain(ctx context.Context, line Asker, words *dialect.Dia
 		case slices.EqualFunc(f.Map, last, slices.Equal):
 			return nil
 		case try == 2:
-			f.takeMap(nil, false, errors.New("the printer prints its stored map otherwise each time"))
+			f.takeMap(nil, false, errors.New("the printer prints its bed map otherwise each time"))
 		}
 	}
 	return nil

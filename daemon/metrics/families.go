@@ -20,7 +20,7 @@ var (
 	owed      = gauge("owed_switches", "Switches that a run threw and are not put back yet.")
 
 	touches  = counter("touches_total", "Touches of the probe.")
-	gaugings = counter("gaugings_total", "Records at the blade.")
+	gaugings = counter("gaugings_total", "Readings at the gauge.")
 	faults   = counter("faults_total", "Faults of the printer and of the link.")
 	resends  = counter("resends_total", "Lines that had to be sent again.")
 	lines    = counter("lines_total", "Lines heard from the printer.")
@@ -40,7 +40,7 @@ var (
 	stepAt       = gauge("step_last_timestamp_seconds", "When a step last ended.", "step")
 	stepSuccess  = gauge("step_last_success", "Whether a step came to its end when it last ran.", "step")
 	notReapplied = counter("reapply_refused_total", "Re-applies that were refused, by the code of the refusal.", "code")
-	checkDue     = gauge("check_due_timestamp_seconds", "When the next quick check is due; absent without a calendar.")
+	checkDue     = gauge("check_due_timestamp_seconds", "When the next check is due; absent without a calendar.")
 )
 
 func program(to sink, s status.Snapshot) {

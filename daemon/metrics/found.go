@@ -28,8 +28,8 @@ var (
 	leverHalf    = gauge("twist_share_half_width_ratio", "Half width of the 95 % interval of the share.")
 	level        = gauge("z_offset_error_meters", "Error of the Z offset; positive is too high.")
 	levelHalf    = gauge("z_offset_error_half_width_meters", "Half width of the 95 % interval of the Z offset's error.")
-	largest      = gauge("gap_error_largest_meters", "Largest gap error found before the correction in force, and what it leaves; without sign.", "when")
-	largestHalf  = gauge("gap_error_largest_half_width_meters", "Half width of the 95 % interval of the largest gap error.", "when")
+	largest      = gauge("gap_error_largest_meters", "Largest nozzle error found before the correction in force, and what it leaves; without sign.", "when")
+	largestHalf  = gauge("gap_error_largest_half_width_meters", "Half width of the 95 % interval of the largest nozzle error.", "when")
 	finding      = gauge("finding", "Whether the latest analysis has this finding.", "id")
 	findingNames = []string{
 		analysis.Healthy, analysis.BeamTwist, analysis.BeamPitch, analysis.HeadTilt, analysis.BedRoll, analysis.BedPitch, analysis.TrueShape,

@@ -182,7 +182,7 @@ func historySentence(runs []api.Entry) string {
 	case compared == 0:
 		return "There are no two runs yet whose tilt of the head can be compared: gauge again after some weeks, a repair, or a move of the printer."
 	case len(moved) == 0:
-		return fmt.Sprintf("In %d comparisons of a run with the one before it the head was never seen to tilt otherwise, beyond the doubt of both.", compared)
+		return fmt.Sprintf("In %d comparisons with the run before, the head did not change.", compared)
 	}
 	last := moved[len(moved)-1]
 	s := fmt.Sprintf("Last changed with the run of %s. %s", last.Began.Local().Format("2 January 2006, 15:04"), last.Change.Sentence)

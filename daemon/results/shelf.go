@@ -235,7 +235,7 @@ func gapAt(v analysis.Verdict, p record.Place) api.Gap {
 
 func why(r *analysis.Reason) string {
 	if r == nil {
-		return "the gap error was not measured"
+		return "the nozzle error was not measured"
 	}
 	if r.Hint == "" {
 		return r.Text

@@ -139,7 +139,7 @@ func (d *Runner) askForCheck(ctx context.Context, now time.Time) error {
 	if err != nil {
 		return err
 	}
-	d.log.Info("a quick check is due", "run", run.ID, "state", string(run.State))
+	d.log.Info("a check is due", "run", run.ID, "state", string(run.State))
 	return d.store.SaveReport(ctx, askedReport, run.ID, now)
 }
 
@@ -221,7 +221,7 @@ func (d *Runner) Check() api.Check {
 	c := d.calendar
 	due := d.due(now)
 	d.mu.Unlock()
-	out := api.Check{Every: d.owner().Check.Every.Seconds(), Sentence: "No quick check is asked for."}
+	out := api.Check{Every: d.owner().Check.Every.Seconds(), Sentence: "No check is asked for."}
 	if !c.checked.IsZero() {
 		out.Last = &c.checked
 	}
@@ -229,12 +229,12 @@ func (d *Runner) Check() api.Check {
 		return out
 	}
 	out.Due = &due
-	out.Sentence = "The next quick check is due on " + due.Local().Format("2 January 2006, 15:04") + "."
+	out.Sentence = "The next check is due on " + due.Local().Format("2 January 2006, 15:04") + "."
 	if out.Waits = c.shown.Waits; now.Before(due) {
 		out.Waits = ""
 	}
 	if out.Waits != "" {
-		out.Sentence = "A quick check is due: " + out.Waits + "."
+		out.Sentence = "A check is due: " + out.Waits + "."
 	}
 	return out
 }

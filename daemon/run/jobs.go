@@ -90,14 +90,14 @@ func (d *Runner) mayRun() error {
 		return err
 	}
 	if d.corr.Busy() {
-		return api.Errorf(409, "applied-busy", "wait until it has ended", "start a run: the stored map is being written")
+		return api.Errorf(409, "applied-busy", "wait until it has ended", "start a run: the bed map is being written")
 	}
 	if d.corr.Unfinished() {
 		return api.Errorf(409, "owed", "Undo the correction, or finish it.",
 			"start a run: a correction is half written, or its end was not seen")
 	}
 	if owed := d.Owed(); len(owed) > 0 {
-		return api.Errorf(409, "owed", "Have it put back first, on your word; the head homes.",
+		return api.Errorf(409, "owed", "Home the printer first: the overview has a button for it.",
 			"start a run: an earlier run switched off %s and could not put it back", status.Owed(owed))
 	}
 	return nil
@@ -154,7 +154,7 @@ func checkConfirm(c api.Confirm, all []api.Caution) (blade float64, err error) {
 		blade = *c.Gauge
 	}
 	if !(blade >= 0.02 && blade <= 0.30) {
-		return 0, api.Errorf(422, "bad-blade", "use a blade between 0.02 mm and 0.30 mm; 0.10 mm is usual", "confirm: a blade of %.3f mm", blade)
+		return 0, api.Errorf(422, "bad-blade", "use a feeler gauge between 0.02 mm and 0.30 mm; 0.10 mm is usual", "confirm: a feeler gauge of %.3f mm", blade)
 	}
 	return blade, nil
 }
@@ -270,7 +270,7 @@ func (d *Runner) finish(a *active, why error) {
 		d.log.Error("the end of the run cannot be kept", "run", run.ID, "err", err)
 	}
 	if err := d.joinEarlier(context.Background(), a.log.Run()); err != nil {
-		d.log.Error("the gaugings cannot be kept with the earlier run; the next start tries again", "run", run.ID, "earlier", run.For, "err", err)
+		d.log.Error("the readings cannot be kept with the earlier run; the next start tries again", "run", run.ID, "earlier", run.For, "err", err)
 	}
 	d.learned(d.shelf.Judge(a.log.Run()))
 	d.corr.Learn(a.log.Run())

@@ -30,16 +30,16 @@ func (d *Runner) earlierOf(id string, steps []record.Step, now record.Setup, p p
 	case run.For != "":
 		return nil, api.Errorf(409, "not-first", "name run "+run.For, "start a run: run %s was itself made for an earlier one", id)
 	case len(run.Gaugings) == 0 || run.Proof != nil:
-		return nil, api.Errorf(409, "no-gauging", "name a run with gaugings, or measure the whole job", "start a run: in run %s nothing was gauged that could be gone on with", id)
+		return nil, api.Errorf(409, "no-gauging", "name a run with readings, or measure the whole job", "start a run: run %s has no readings to add to", id)
 	}
 	if why := analysis.Joinable(run, now); why != nil {
 		return nil, api.Errorf(409, why.Code, why.Hint, "start a run: %s", why.Text)
 	}
 	if f, failed := d.shelf.Judge(run).Verdict.Stability.Failed(); failed {
-		return nil, api.Errorf(409, "nothing-known", f.Next, "start a run: of its gap error run %s tells nothing: %s", id, f.Sentence)
+		return nil, api.Errorf(409, "nothing-known", f.Next, "start a run: of its nozzle error run %s tells nothing: %s", id, f.Sentence)
 	}
 	if analysis.Places(analysis.Joining(run).Gaps) < 2 {
-		return nil, api.Errorf(409, "nothing-known", "measure the whole job again", "start a run: of its gap error run %s tells nothing, with fewer than two places gauged", id)
+		return nil, api.Errorf(409, "nothing-known", "measure the whole job again", "start a run: of its nozzle error run %s tells nothing, with fewer than two places gauged", id)
 	}
 	return probe.NewEarlier(run, now, p), nil
 }
@@ -83,7 +83,7 @@ func (d *Runner) keepJoined(ctx context.Context, id string, j record.Joined) err
 	if err != nil || earlier.Has(j.Run) {
 		return err
 	}
-	text := fmt.Sprintf("%d records at the blade of the later run %s were joined", len(j.Gaps), j.Run)
+	text := fmt.Sprintf("%d readings at the gauge of the later run %s were joined", len(j.Gaps), j.Run)
 	return d.addBehind(ctx, earlier, "abbed", "join a later run", []record.Event{{Joined: &j}, {Note: &record.Note{Text: text}}},
 		fmt.Sprintf("run %s, %d records of run %s", id, len(j.Gaps), j.Run))
 }
@@ -103,7 +103,7 @@ func (d *Runner) joinLeft(ctx context.Context, rows []store.RunRow) {
 			err = d.joinEarlier(ctx, run)
 		}
 		if err != nil {
-			d.log.Error("the gaugings of a later run cannot be kept with the earlier one", "run", row.For, "later", row.ID, "err", err)
+			d.log.Error("the readings of a later run cannot be kept with the earlier one", "run", row.For, "later", row.ID, "err", err)
 		}
 	}
 }

@@ -20,12 +20,12 @@ func (d *Runner) Prove(ctx context.Context, by string) (api.Run, error) {
 	}
 	a := d.corr.Now()
 	if a.State != store.Kept {
-		return api.Run{}, api.Errorf(409, "not-applied", "apply a table first", "prove: no table is applied")
+		return api.Run{}, api.Errorf(409, "not-applied", "apply a table first", "verify: no table is applied")
 	}
 	l := d.link.Now()
 	k := d.know(l.Facts)
 	if k.Missing != "" {
-		return api.Run{}, api.Errorf(409, "cannot", k.Missing, "prove: the machine is not known well enough")
+		return api.Run{}, api.Errorf(409, "cannot", k.Missing, "verify: the machine is not known well enough")
 	}
 	proof, err := d.corr.ProofOf(ctx, a)
 	if err != nil {

@@ -28,8 +28,8 @@ func (d *Runner) heatOf(asked *api.Heat) (*record.Heat, error) {
 		value, most float64
 	}{{"nozzle", want.Nozzle, s.NozzleMax}, {"bed", want.Bed, s.BedMax}} {
 		if !(h.value >= 0 && h.value <= h.most) {
-			return nil, api.Errorf(422, "too-hot", fmt.Sprintf("ask for 0 to %.0f C; the limit is the setting heat.%s_max, and the maker's own limit comes first", h.most, h.what),
-				"start a run: heat the %s to %.0f C", h.what, h.value)
+			return nil, api.Errorf(422, "too-hot", fmt.Sprintf("ask for 0 to %.0f °C; the limit is the setting heat.%s_max, and the maker's own limit comes first", h.most, h.what),
+				"start a run: heat the %s to %.0f °C", h.what, h.value)
 		}
 	}
 	if !want.Any() {

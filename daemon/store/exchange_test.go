@@ -186,7 +186,7 @@ func TestExportSpoilt(t *testing.T) {
 			}
 			to := filepath.Join(t.TempDir(), "new")
 			_, in, err := store.Import(t.Context(), to, &b)
-			if err != nil || !strings.Contains(in.Text, c.names) || strings.Contains(in.Hint, "stored map") == c.applied {
+			if err != nil || !strings.Contains(in.Text, c.names) || strings.Contains(in.Hint, "bed map") == c.applied {
 				t.Fatalf("the import says %+v, %v", in, err)
 			}
 			is, opened, err := store.Open(t.Context(), to)

@@ -87,7 +87,7 @@ func TestStatuses(t *testing.T) {
 		{"start", "POST", "/api/v1/runs", `{"steps":["repeat","survey"]}`, 201, ""},
 		{"confirm", "POST", "/api/v1/runs/r1/confirm", `{"cautions":["a"],"person":"Ida"}`, 202, ""},
 		{"open", "POST", "/api/v1/printer/open", `{"person":"Ida"}`, 202, ""},
-		{"sign off", "POST", "/api/v1/tables/x/signoff", `{"cautions":["a"],"person":"Ida"}`, 200, ""},
+		{"approve", "POST", "/api/v1/tables/x/signoff", `{"cautions":["a"],"person":"Ida"}`, 200, ""},
 		{"apply", "POST", "/api/v1/tables/x/apply", `{"token":"t"}`, 202, ""},
 		{"undo", "POST", "/api/v1/applied/undo", ``, 202, ""},
 		{"undo with an object", "POST", "/api/v1/applied/undo", `{}`, 202, ""},

@@ -38,7 +38,7 @@ func (s *site) apply(r *http.Request) (any, error) {
 		return nil, err
 	}
 	if a.Token == "" {
-		return nil, badValue("%q: the token of a sign-off is wanted", "token")
+		return nil, badValue("%q: the token of an approval is wanted", "token")
 	}
 	if err := s.desk.Apply(withoutCancel(r), r.PathValue("digest"), a, s.who(r, "api")); err != nil {
 		return nil, err

@@ -13,7 +13,7 @@ import (
 const highest = 10000
 
 // ErrMap says that the answer holds a map that cannot be trusted.
-var ErrMap = errors.New("the stored map cannot be read")
+var ErrMap = errors.New("the bed map cannot be read")
 
 // ReadMap reads the stored map, whole um: rows along J from the smallest Y,
 // columns along I from the smallest X.

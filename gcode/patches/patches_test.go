@@ -240,7 +240,7 @@ func TestRefused(t *testing.T) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
-	if _, err := patches.Plan(warm(), bed, bed, bed, 5, 117.5); err == nil || !strings.Contains(err.Error(), "zero place") {
+	if _, err := patches.Plan(warm(), bed, bed, bed, 5, 117.5); err == nil || !strings.Contains(err.Error(), "zero point") {
 		t.Errorf("zero place at the edge: %v", err)
 	}
 }

@@ -70,7 +70,7 @@ func Plan(s Settings, bed, travel, area Rect, zeroU, zeroV float64) (Print, erro
 	p := Print{Settings: s, Bed: bed, shape: h}
 	room := bed.grown(-s.Margin).meet(travel)
 	if !room.holds(h.around(zeroU, zeroV)) {
-		return p, fmt.Errorf("patches: the patch at the zero place (%.1f, %.1f) does not lie within the bed and the nozzle's travel, %.1f mm inside: make the patches smaller (proof.size)", zeroU, zeroV, s.Margin)
+		return p, fmt.Errorf("patches: the patch at the zero point (%.1f, %.1f) does not lie within the bed and the nozzle's travel, %.1f mm inside: make the patches smaller (proof.size)", zeroU, zeroV, s.Margin)
 	}
 	// The prime line takes the front.
 	p.prime = line{room.X0 + h.w/2, room.Y0 + h.w/2, math.Min(room.X1, room.X0+100) - h.w/2, room.Y0 + h.w/2}
@@ -80,7 +80,7 @@ func Plan(s Settings, bed, travel, area Rect, zeroU, zeroV float64) (Print, erro
 		return p, fmt.Errorf("patches: the area from (%.0f, %.0f) to (%.0f, %.0f) has no room for two patches of %g mm each way: make them smaller (proof.size)", area.X0, area.Y0, area.X1, area.Y1, s.Size)
 	}
 	if !room.holds(h.around(zeroU, zeroV)) {
-		return p, fmt.Errorf("patches: the patch at the zero place lies on the prime line at the front: make the patches smaller (proof.size)")
+		return p, fmt.Errorf("patches: the patch at the zero point lies on the prime line at the front: make the patches smaller (proof.size)")
 	}
 	p.Patches = []Patch{{1, zeroU, zeroV, true}}
 	p.fill(in)

@@ -50,7 +50,7 @@ func (p Print) header(b *bytes.Buffer) {
 	for _, q := range p.Patches {
 		zero := ""
 		if q.Zero {
-			zero = " (zero place)"
+			zero = " (zero point)"
 		}
 		fmt.Fprintf(b, "; patch %d: x %.2f y %.2f%s\n", q.N, q.U, q.V, zero)
 	}

@@ -50,7 +50,7 @@ func dial(ctx context.Context, spec Spec) (*Port, error) {
 	d := net.Dialer{Timeout: dialTimeout, KeepAlive: keepAlive}
 	c, err := d.DialContext(ctx, "tcp", strings.TrimPrefix(spec.Name, tcpScheme))
 	if err != nil {
-		return nil, &OpenError{Device: spec.Name, Cause: err, Hint: "Is the serial server running, and is nobody else connected to it?"}
+		return nil, &OpenError{Device: spec.Name, Cause: err, Hint: "Is the serial server running, and is no one else connected to it?"}
 	}
 	return &Port{name: spec.Name, sort: Network, reads: c, writes: c, closeReads: c.Close, closeWrites: c.Close}, nil
 }

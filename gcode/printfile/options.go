@@ -44,9 +44,9 @@ func (o Options) Check(s Surface) error {
 	largest, slope := s.Bounds()
 	switch {
 	case !(o.Full >= 0 && o.Full <= farthest):
-		return fmt.Errorf("printfile: the addition is to hold in full up to %g mm: give a height above the bed, or 0 for the first two layers", o.Full)
+		return fmt.Errorf("printfile: the correction is to hold in full up to %g mm: give a height above the bed, or 0 for the first two layers", o.Full)
 	case !(o.Fade > 0 && o.Fade < 1):
-		return fmt.Errorf("printfile: the addition is to end by %g mm per mm of height: give the share, below 1, by which a layer may become thicker or thinner", o.Fade)
+		return fmt.Errorf("printfile: the correction is to end by %g mm per mm of height: give the share, below 1, by which a layer may become thicker or thinner", o.Fade)
 	case !(o.Tolerance >= 0.0005 && o.Tolerance <= farthest):
 		return fmt.Errorf("printfile: tolerance %g mm: give at least 0.0005 mm, since Z is written to 0.0001 mm", o.Tolerance)
 	case !(largest <= farthest && slope <= farthest):

@@ -36,7 +36,7 @@ func (e Event) bounded() error {
 	case e.Joined != nil:
 		lengths = e.Joined.lengths()
 		if len(e.Joined.Gaps) > mostGaps {
-			return fmt.Errorf("%w: event %d: %d gaugings of another run", ErrBounds, e.N, len(e.Joined.Gaps))
+			return fmt.Errorf("%w: event %d: %d readings of another run", ErrBounds, e.N, len(e.Joined.Gaps))
 		}
 	case e.Map != nil:
 		if err := e.Map.bounded(); err != nil {
@@ -84,7 +84,7 @@ func (m Map) bounded() error {
 		}
 		for _, v := range row {
 			if v < -farthest*1000 || v > farthest*1000 {
-				return fmt.Errorf("a node of %d um", v)
+				return fmt.Errorf("a node of %d micrometres", v)
 			}
 		}
 	}

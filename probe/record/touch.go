@@ -113,7 +113,7 @@ func (m Map) Size() (columns, rows int) {
 // It panics if the size has fewer than two columns or rows.
 func NodePlace(area Rect, columns, rows, i, j int) Place {
 	if columns < 2 || rows < 2 {
-		panic("record: a stored map needs two columns and two rows")
+		panic("record: a bed map needs two columns and two rows")
 	}
 	return Place{
 		U: area.X0 + area.W()*float64(i)/float64(columns-1),

@@ -14,10 +14,10 @@ func appliedPaths() m {
 	}
 	undo := took("undo", "Put back the map that stood there before.", "Kept, if the apply was kept.", nil)
 	reapply := took("reapply", "Put the signed-off correction onto a newly measured map.",
-		"Refused unless the new map lies within the limits of a correction from the old one, the correction has not expired, and nobody else uses the printer.", nil)
+		"Refused unless the new map lies within the limits of a correction from the old one, the correction has not expired, and no one else uses the printer.", nil)
 	prove := verb{
 		id: "prove", summary: "Open a run that gauges the nozzle with the correction in force.",
-		about:  "At the node with the most negative addition. It waits for a person's confirmation, like every run.",
+		about:  "At the node where the correction lowers the nozzle most. It waits for a person's confirmation, like every run.",
 		status: 201, says: "The run.", shape: shape[api.Run](), refusals: []int{409, 503},
 	}.operation()
 	for _, v := range []m{undo, reapply, prove} {
@@ -27,7 +27,7 @@ func appliedPaths() m {
 	}
 	return m{
 		"/api/v1/tables/{digest}/signoff": path("digest", digests, m{"post": sign.operation()}),
-		"/api/v1/tables/{digest}/apply": path("digest", digests, m{"post": took("apply", "Write a table that was signed off.",
+		"/api/v1/tables/{digest}/apply": path("digest", digests, m{"post": took("apply", "Write a table that was approved.",
 			"Writes, reads back, compares, keeps; on any difference the old map is put back.", request[api.Apply]())}),
 		"/api/v1/applied": path("", "", m{"get": verb{
 			id: "applied", summary: "What stands in the printer.", free: true, status: 200, says: "What stands.", shape: shape[api.Applied](),

@@ -22,10 +22,10 @@ func benchPaths() m {
 		"/api/v1/runs/{id}/repair": path("id", runID, m{"get": repair}),
 		"/api/v1/proof-print":      m{"get": print},
 		"/api/v1/runs/{id}/thickness": path("id", runID, m{"post": verb{
-			id: "thickness", summary: "Micrometer readings of a proof print, and what they prove.",
+			id: "thickness", summary: "Micrometer readings of a proof print, and what they verify.",
 			about:  "They are kept with the run. Without a correction in force they join its fit as direct readings of the gap; with one they show what it left.",
 			body:   request[api.Thickness](),
-			status: 200, says: "What they prove.", shape: shape[api.Proof](), refusals: []int{404, 409, 422},
+			status: 200, says: "What they verify.", shape: shape[api.Proof](), refusals: []int{404, 409, 422},
 		}.operation()}),
 		"/api/v1/runs/{id}/readings": path("id", runID, m{"post": verb{
 			id: "readings", summary: "What a person read from instruments of their own, after the run.",

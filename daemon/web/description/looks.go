@@ -13,12 +13,12 @@ func lookPaths() m {
 	}
 	since := path("id", runID, m{"get": verb{
 		id: "since", summary: "What changed since an earlier run.", free: true,
-		about:  "Twist or pitch, scatter, play, level, the gap error at places of both, the findings, and how warm both were: each with its doubt, and what cannot be compared with the reason. The 95 % half width of a difference has the degrees of freedom of Welch and Satterthwaite. Runs of two printers are refused: 409 not-comparable.",
+		about:  "Twist or pitch, scatter, play, level, the nozzle error at places of both, the findings, and how warm both were: each with its doubt, and what cannot be compared with the reason. The 95 % half width of a difference has the degrees of freedom of Welch and Satterthwaite. Runs of two printers are refused: 409 not-comparable.",
 		status: 200, says: "What changed.", shape: shape[api.Comparison](), refusals: []int{404, 409},
 	}.operation()})
 	since["parameters"] = append(since["parameters"].(l), m{"name": "earlier", "in": "path", "required": true, "description": "the id of the earlier run", "schema": m{"type": "string"}})
 	levers := with(verb{
-		id: "levers", summary: "The gap error that this machine would have with the probe mounted elsewhere.", free: true,
+		id: "levers", summary: "The nozzle error that this machine would have with the probe mounted elsewhere.", free: true,
 		about:  "Only what the run's own lever can tell: the line from the nozzle through it. Everything else is refused, with what to measure.",
 		status: 200, says: "One for each lever, in their order.", shape: shape[api.Levers](), refusals: []int{404, 409, 422},
 	}.operation(), "parameters", l{query("lever", "x,y from nozzle to probe, mm; once for each lever", true), query("within", "x0,y0,x1,y1: where the probe could be mounted, mm from the nozzle; the best place in it is looked for", false)})

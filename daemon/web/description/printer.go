@@ -9,7 +9,7 @@ func printerPaths() m {
 			status: 200, says: "The printer.", shape: shape[api.Printer](),
 		}.operation()}),
 		"/api/v1/check": path("", "", m{"get": verb{
-			id: "check", summary: "When the next quick check is due.", about: "The calendar asks for a repeat test and a small survey when it is due (settings check.every and those beside it).", free: true,
+			id: "check", summary: "When the next check is due.", about: "The calendar asks for a check when it is due (settings check.every and those beside it).", free: true,
 			status: 200, says: "The calendar.", shape: shape[api.Check](),
 		}.operation()}),
 		"/api/v1/room": path("", "", m{"get": verb{

@@ -14,7 +14,7 @@ func runPaths() m {
 		status: 202, says: "The run has begun.", shape: shape[api.Run](), refusals: []int{404, 409, 503},
 	}
 	withdraw := verb{
-		id: "withdraw", summary: "Give up a run that nobody has confirmed.", about: "Nothing goes to the printer; the run is then stopped. A run that has begun ends by the stop request.",
+		id: "withdraw", summary: "Give up a run that no one has confirmed.", about: "Nothing goes to the printer; the run is then stopped. A run that has begun ends by the stop request.",
 		status: 200, says: "The run.", shape: shape[api.Run](), refusals: []int{404, 409},
 	}.operation()
 	for _, status := range []string{"400", "413", "422"} { // for a body that is not empty

@@ -1,6 +1,6 @@
 package description
 
-const pairing = "An empty body asks for sign. look reads; operate also moves the machine; sign also signs off, applies and undoes. The last part of the link is the code that can be typed at /in. Needs every role."
+const pairing = "An empty body asks for sign. look reads; operate also moves the machine; sign also approves, applies and undoes. The last part of the link is the code that can be typed at /in. Needs every role."
 
 func servicePaths() m {
 	return m{
@@ -10,7 +10,7 @@ func servicePaths() m {
 			status: 201, says: "The link; it is good once, and not for long.", shape: all(m{"url": text(""), "expires": moment(""), "role": text("what the session may do: look, operate, sign"), "fingerprint": text("SHA-256 of the certificate that abbed made, of which a browser warns; empty: none")}),
 		}.operation(), "description", pairing)},
 		"/api/v1/sessions": path("", "", m{"get": verb{
-			id: "sessions", summary: "The browsers that are let in.", about: "Needs every role.", refusals: []int{401, 403},
+			id: "sessions", summary: "The browsers that are signed in.", about: "Needs every role.", refusals: []int{401, 403},
 			status: 200, says: "The sessions.", shape: list(all(m{
 				"id": text("opens nothing"), "role": text("look, operate, sign"), "from": text("the browser's own name"), "made": moment(""), "seen": moment("to a day"),
 			}), ""),
@@ -45,7 +45,7 @@ func servicePaths() m {
 			"responses": m{"200": m{"description": "Text.", "content": m{"text/plain": m{"schema": m{"type": "string"}}}}},
 		}},
 		"/healthz": m{"get": m{
-			"operationId": "health", "summary": "Whether the program lives; asks nobody else.", "security": l{},
+			"operationId": "health", "summary": "Whether the program lives; asks no one else.", "security": l{},
 			"responses": m{"200": m{"description": "It lives.", "content": m{"text/plain": m{"schema": m{"const": "ok\n"}}}}},
 		}},
 	}

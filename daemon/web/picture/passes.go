@@ -44,7 +44,7 @@ func (p Passes) SVG() template.HTML {
 		c.path(f.x.all(p.X[k]), f.y.all(rel[k]), class)
 		ax, ay = append(ax, f.x.all(p.X[k])...), append(ay, f.y.all(rel[k])...)
 		for i, v := range rel[k] {
-			says = append(says, fmt.Sprintf("pass %d: %s mm at x = %s mm", k+1, say.Signed(v, 3), say.Fixed(p.X[k][i], 1)))
+			says = append(says, fmt.Sprintf("pass %d: %s mm at X %s", k+1, say.Signed(v, 3), say.Fixed(p.X[k][i], 1)))
 		}
 		names = append(names, class, "pass "+string(rune('1'+k)))
 	}
