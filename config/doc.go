@@ -3,7 +3,7 @@
 // environment, the environment over the file, the file over the defaults.
 //
 // The nouns, in the order in which data passes: Settings is the whole, with
-// Default; a Field describes one setting by its use and its price, and the
+// Default; a Field describes one setting, what it is for and what it costs, and the
 // table of Fields makes the flags, the names in the environment, the checks and
 // the example file; Load reads the sources; Validate gives every Fault at once.
 //

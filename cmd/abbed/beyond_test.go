@@ -245,6 +245,51 @@ func TestPhone(t *testing.T) {
 	}
 }
 
+// TestPhoneFollows: a machine that gets another address is found there without a restart,
+// with a certificate by the same authority.
+func TestPhoneFollows(t *testing.T) {
+	h := livingHouse(t, func(s *config.Settings) { s.Listen, s.Access.From = "0.0.0.0:0", config.FromPhone })
+	_, port, _ := net.SplitHostPort(h.listen.Addr().String())
+	authority, err := os.ReadFile(h.doors.own.Authority)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const other = "192.168.99.9"
+	ask := func() int {
+		t.Helper()
+		r, err := http.NewRequestWithContext(t.Context(), "GET", "https://localhost:"+port+"/in", nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Host = net.JoinHostPort(other, port)
+		pool := x509.NewCertPool()
+		pool.AppendCertsFromPEM(authority)
+		answer, err := (&http.Client{Transport: &http.Transport{TLSClientConfig: &tls.Config{RootCAs: pool}, DisableKeepAlives: true}}).Do(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		answer.Body.Close()
+		return answer.StatusCode
+	}
+	if code := ask(); code != http.StatusMisdirectedRequest {
+		t.Errorf("a name that is none: %d", code)
+	}
+	h.doors.machine = []string{other} // as if it had been there
+	if err := h.renamed(*h.phone); err != nil {
+		t.Fatal(err)
+	}
+	if code := ask(); code != http.StatusOK {
+		t.Errorf("the new address: %d", code)
+	}
+	pair, err := tls.LoadX509KeyPair(h.doors.own.Certificate, h.doors.own.Key)
+	if err != nil || pair.Leaf.VerifyHostname(other) != nil {
+		t.Errorf("the certificate does not hold for %s: %v", other, err)
+	}
+	if now, err := os.ReadFile(h.doors.own.Authority); err != nil || !bytes.Equal(now, authority) {
+		t.Error("a phone has to trust anew")
+	}
+}
+
 // TestNoQR: no code is drawn that a phone cannot open.
 func TestNoQR(t *testing.T) {
 	for _, page := range []string{"http://127.0.0.1:8077", "http://localhost:1", "https://[::1]:8077"} {

@@ -33,6 +33,7 @@ type house struct {
 	listen net.Listener
 	button net.Listener // the socket; nil: none
 	doors  doors
+	phone  *config.Settings // nil: the page is not open to phones
 	server *http.Server
 	log    *slog.Logger
 	notice string // how the store was opened
@@ -56,7 +57,7 @@ type plan struct {
 // build opens the store, reads what an earlier daemon left, and binds the
 // address; nothing is served and no port is opened before run.
 func build(ctx context.Context, p plan) (*house, error) {
-	opened, err := openDoors(p.settings)
+	opened, err := openDoors(p.settings, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -64,6 +65,9 @@ func build(ctx context.Context, p plan) (*house, error) {
 		return nil, usage(err)
 	}
 	h := &house{log: p.log, doors: opened, manager: p.manager}
+	if p.settings.Access.From == config.FromPhone {
+		h.phone = &p.settings
+	}
 	if err := h.keep(ctx, p); err != nil {
 		return nil, err
 	}
@@ -216,6 +220,9 @@ func (h *house) run(ctx context.Context) error {
 				h.log.Warn("the other daemons of this machine do not learn of this one; it is being tried again", "err", err)
 			})
 		})
+	}
+	if h.phone != nil {
+		own.Go(func() { h.follow(streams, *h.phone) })
 	}
 	own.Go(func() { h.manager.watch(streams, func() { h.daemon.Printer() }) })
 	h.manager.ready("serving " + h.url())

@@ -1,9 +1,11 @@
 package main
 
 import (
+	"context"
 	"net"
 	"net/netip"
 	"os"
+	"slices"
 	"strings"
 	"time"
 
@@ -14,17 +16,26 @@ import (
 // doors is what the settings open, with what a phone needs.
 type doors struct {
 	config.Access
-	own access.Own // the zero Own: the owner's certificate, or none
+	own     access.Own // the zero Own: the owner's certificate, or none
+	machine []string   // names and addresses of this machine, for phones
 }
 
 // openDoors completes the settings of the access: for phones with the names and addresses
 // of this machine, and with a certificate for them.
-func openDoors(s config.Settings) (doors, error) {
+//
+// Names that it had before stay: an address that comes back needs no new certificate.
+func openDoors(s config.Settings, before []string) (doors, error) {
 	d := doors{Access: s.Access}
 	if s.Access.From != config.FromPhone {
 		return d, nil
 	}
 	names := machineNames(s.Listen)
+	for _, name := range before {
+		if !slices.Contains(names, name) {
+			names = append(names, name)
+		}
+	}
+	d.machine = names
 	var err error
 	if s.Access.Own() {
 		bare := append([]string{}, names...)
@@ -52,6 +63,38 @@ func (d doors) rules() access.Rules {
 	return r
 }
 
+// lookAgain is how often the addresses of this machine are looked at.
+const lookAgain = time.Minute
+
+// follow gives the page its new addresses while it is open to phones: a machine may start
+// before its network, or get another address. The authority stays, and with it the trust
+// of a phone.
+func (h *house) follow(ctx context.Context, s config.Settings) {
+	tick := time.NewTicker(lookAgain)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+		if err := h.renamed(s); err != nil {
+			h.log.Warn("the page cannot take the new addresses of this machine", "err", err)
+		}
+	}
+}
+
+// renamed takes the names that the machine has now.
+func (h *house) renamed(s config.Settings) error {
+	d, err := openDoors(s, h.doors.machine)
+	if err != nil || slices.Equal(d.machine, h.doors.machine) {
+		return err
+	}
+	h.doors.machine = d.machine // of this goroutine alone
+	h.log.Info("this machine has other addresses", "now", strings.Join(d.machine, ", "))
+	return h.access.Rename(d.rules())
+}
+
 // machineNames are the names and addresses by which others reach what listens there. The
 // address of the network that leads outward comes first: it stands in the links, since
 // every phone opens an address and not every phone finds a name.
@@ -68,6 +111,9 @@ func machineNames(listen string) (out []string) {
 		if !strings.Contains(name, ".") {
 			out = append(out, name+".local") // RFC 6762, where the machine answers to it
 		}
+	}
+	if len(out) == 0 {
+		out = []string{"localhost"} // on no network yet
 	}
 	return out
 }

@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"sync/atomic"
 	"time"
 
 	"abbed/daemon/api"
@@ -31,7 +32,8 @@ type Access struct {
 	now      func() time.Time
 	rules    Rules
 	scrape   *secret // nil: none
-	base     string  // where browsers find the page; set by Guard
+	listen   string  // what the listener was bound to; set by Guard
+	names    atomic.Pointer[names]
 	enter    func(w http.ResponseWriter, r *http.Request, e Entrance)
 	shut     func(w http.ResponseWriter, r *http.Request, e *api.Error)
 	file     string

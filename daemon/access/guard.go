@@ -33,11 +33,10 @@ func (a *Access) Guard(listen string, next http.Handler) (http.Handler, error) {
 	if err := CheckListen(listen, a.rules); err != nil {
 		return nil, err
 	}
-	allowed, err := hostsOf(listen, a.rules)
-	if err != nil {
+	a.listen = listen
+	if err := a.Rename(a.rules); err != nil {
 		return nil, fmt.Errorf("access: guard %q: %w", listen, err)
 	}
-	a.base = a.baseOf(listen)
 	inner := http.NewServeMux()
 	inner.Handle("/", a.checked(next))
 	a.mount(inner)
@@ -50,9 +49,9 @@ func (a *Access) Guard(listen string, next http.Handler) (http.Handler, error) {
 	same := origin.Handler(inner)
 	return seated(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		headers(w.Header())
-		if !onSocket(r) && !allowed.answers(r, a.origin(r).secure) {
+		if !onSocket(r) && !a.names.Load().hosts.answers(r, a.origin(r).secure) {
 			a.refuse(w, r, api.Errorf(http.StatusMisdirectedRequest, "wrong-host",
-				"Use the address that abbed serve printed, such as "+a.base+"/; a further name goes into access.hosts.",
+				"Use the address that abbed serve printed, such as "+a.Base()+"/; a further name goes into access.hosts.",
 				"This daemon does not answer to that Host."))
 			return
 		}
@@ -142,21 +141,38 @@ func needs(r *http.Request) string {
 	return "This needs the operator's token or a browser session."
 }
 
+// names are those of this daemon now: a machine may get another address.
+type names struct {
+	hosts       hosts
+	base        string // where browsers find the page
+	fingerprint string // of the certificate that abbed made; "": none
+}
+
+// Rename takes the hosts and the fingerprint of new rules, once the listener is known.
+func (a *Access) Rename(rules Rules) error {
+	h, err := hostsOf(a.listen, rules)
+	if err != nil {
+		return err
+	}
+	a.names.Store(&names{h, baseOf(a.listen, rules), rules.Fingerprint})
+	return nil
+}
+
 // baseOf is where browsers find the page: under the first further name where
 // one is given.
-func (a *Access) baseOf(listen string) string {
+func baseOf(listen string, rules Rules) string {
 	scheme, host := "http://", listen
-	if a.rules.TLS {
+	if rules.TLS {
 		scheme = "https://"
 	}
-	if len(a.rules.Hosts) == 0 {
+	if len(rules.Hosts) == 0 {
 		return scheme + host
 	}
-	host = a.rules.Hosts[0]
+	host = rules.Hosts[0]
 	_, _, err := net.SplitHostPort(host)
 	_, port, _ := net.SplitHostPort(listen)
 	switch {
-	case len(a.rules.Proxies) > 0:
+	case len(rules.Proxies) > 0:
 		scheme = "https://"
 	case err != nil:
 		host = net.JoinHostPort(strings.Trim(host, "[]"), port)
@@ -166,7 +182,12 @@ func (a *Access) baseOf(listen string) string {
 
 // Base is where browsers find the page, such as http://127.0.0.1:8077; known
 // once Guard was called.
-func (a *Access) Base() string { return a.base }
+func (a *Access) Base() string {
+	if n := a.names.Load(); n != nil {
+		return n.base
+	}
+	return ""
+}
 
 // visitor finds who is behind a request. A wrong token is refused even where
 // nothing would be needed, so that it cannot be tried out by reading. A cookie

@@ -32,8 +32,8 @@ func (a *Access) pair(w http.ResponseWriter, r *http.Request) {
 		a.refuse(w, r, e)
 		return
 	}
-	p := Paired{Role: role, Fingerprint: a.rules.Fingerprint}
-	p.URL, p.Expires = a.Link(a.base, role)
+	p := Paired{Role: role, Fingerprint: a.names.Load().fingerprint}
+	p.URL, p.Expires = a.Link(a.Base(), role)
 	send(w, http.StatusCreated, p)
 }
 
