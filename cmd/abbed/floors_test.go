@@ -29,7 +29,7 @@ var floors = map[string][]string{
 	"gcode/patches":     {},
 	"analysis":          {"probe/record", "analysis/fit", "analysis/model", "analysis/result", "analysis/steady", "analysis/plate", "analysis/given"},
 	"analysis/result":   {"probe/record", "analysis/fit"},
-	"analysis/steady":   {"probe/record", "analysis/fit", "analysis/model", "analysis/result", "analysis/workshop"},
+	"analysis/steady":   {"probe/record", "analysis/fit", "analysis/model", "analysis/result"},
 	"analysis/plate":    {"probe/record", "analysis/fit", "analysis/model", "analysis/result", "analysis/steady"},
 	"analysis/plan":     {"probe/record", "analysis/fit", "analysis/model", "analysis/steady"},
 	"analysis/given":    {"probe/record", "analysis/result", "analysis/steady", "analysis/typed"},
