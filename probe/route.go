@@ -7,7 +7,7 @@ import (
 )
 
 // route chooses the next gauging place: the aims in order, by hops that stay
-// within 80 mm of a gauged place and within the room under the nozzle.
+// within the longest hop of a gauged place (hopFrom) and within the room under the nozzle.
 type route struct {
 	aims    []record.Place
 	skipped []record.Place

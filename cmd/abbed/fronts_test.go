@@ -169,3 +169,35 @@ func TestFronts(t *testing.T) {
 
 func (w *world) undoes(t *testing.T) error    { return w.api.Undo(t.Context()) }
 func (w *world) reapplies(t *testing.T) error { return w.api.Reapply(t.Context()) }
+
+// TestStopOfWaitingRun: a stop of a run that has not moved withdraws it, and sends nothing: the
+// board is not halted.
+func TestStopOfWaitingRun(t *testing.T) {
+	sc := lookup(t, "healthy")
+	synctest.Test(t, func(t *testing.T) {
+		var sent heard
+		w := open(t, memoryDir(t), sc, &cable{printer: bench.New(sc, bench.Options{Seed: 2}), trace: func(_, line string) { _, _ = sent.Write([]byte(line + "\n")) }})
+		defer w.close()
+		ready(t, w)
+		for range 2 {
+			run, err := w.api.StartRun(t.Context(), "repeat")
+			if err != nil {
+				t.Fatal(err)
+			}
+			said, err := w.api.Stop(t.Context())
+			if err != nil || said.Requested || !strings.Contains(said.Text, "withdrawn") {
+				t.Errorf("%+v, %v", said, err)
+			}
+			if run, err = w.api.Run(t.Context(), run.ID); err != nil || run.State != api.Stopped {
+				t.Errorf("%s, %v", run.State, err)
+			}
+		}
+		wait(t)
+		if strings.Contains(sent.String(), "M112") {
+			t.Error("the board was told to halt")
+		}
+		if p, err := w.api.Printer(t.Context()); err != nil || p.Link != api.Ready {
+			t.Errorf("%s, %v", p.Link, err)
+		}
+	})
+}

@@ -16,7 +16,7 @@ import (
 )
 
 // drawn is how many machines TestTenMinutes draws.
-var drawn = flag.Int("drawn", often(4, 2), "how many machines TestTenMinutes draws at random, and where their seeds begin is -drawn.from")
+var drawn = flag.Int("drawn", often(3, 1), "how many machines TestTenMinutes draws at random, and where their seeds begin is -drawn.from")
 var drawnFrom = flag.Uint64("drawn.from", 1, "the first seed of TestTenMinutes")
 var drawnPlan = flag.String("drawn.plan", config.PlanNormal, "the plan of the gauging")
 

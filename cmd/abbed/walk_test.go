@@ -28,7 +28,7 @@ import (
 )
 
 var (
-	walks       = flag.Int("walks", often(20, 8), "how many walks over a run TestWalkRun makes, some forty steps each")
+	walks       = flag.Int("walks", often(15, 4), "how many walks over a run TestWalkRun makes, some forty steps each")
 	walksBut    = flag.String("walks.but", "", "kinds of breaches, with commas between, that the walks leave out: to see what is behind one that is known")
 	walksAll    = flag.Int("walks.all", 0, "how many walks TestWalkTally makes to their end, to tell all kinds of breaches")
 	walksKind   = flag.String("walks.kind", "", "the kind of breach for which TestWalkTally looks for as short a walk as shows it")

@@ -24,8 +24,8 @@ const (
 //	stayed    p(d) = 1 where d = 0
 //	written          1 where d = add
 //	measured         w f(d)
-//	adjusted         edits w / (add/2) where |d - add| < |add|/4
-//	touched          edits w / (add/2) where |d| < |add|/4
+//	adjusted         edits w / (add/2) where |d - add| < |add|/4, and |add| >= 4 twoMaps
+//	touched          edits w / (add/2) where |d| < |add|/4, and the same
 //	set              edits w / 1000
 //
 // each times how much of it there is around the node: its row, its column and the nodes
@@ -90,6 +90,11 @@ func (e evidence) same(um float64) bool { return math.Abs(um) <= (e.width-1)/2 }
 // moves reports whether enough is added to a node to show.
 func (e evidence) moves(j, i int) bool { return !e.same(e.add[j][i]) }
 
+// off is how far a node is from a bed that was levelled and measured anew.
+func (e evidence) off(j, i int) float64 {
+	return e.d[j][i] - e.back.at - e.back.x*float64(i) - e.back.y*float64(j)
+}
+
 // density is p(d) of each way at a node.
 func (e evidence) density(j, i int) (p [ways]float64) {
 	d, add := e.d[j][i], e.add[j][i]
@@ -103,10 +108,9 @@ func (e evidence) density(j, i int) (p [ways]float64) {
 	if to {
 		p[written] = 1
 	}
-	b := e.back
-	z := (d - b.at - b.x*float64(i) - b.y*float64(j)) / b.spread
-	p[measured] = min(1, e.width*math.Exp(-z*z/2)/(b.spread*math.Sqrt(2*math.Pi)))
-	if near := math.Abs(add) / 4; near > e.width {
+	z := e.off(j, i) / e.back.spread
+	p[measured] = min(1, e.width*math.Exp(-z*z/2)/(e.back.spread*math.Sqrt(2*math.Pi)))
+	if near := math.Abs(add) / 4; near >= twoMaps {
 		if math.Abs(d-add) < near {
 			p[adjusted] = edits * e.width / (2 * near)
 		}
@@ -234,24 +238,25 @@ func (b background) cost(e evidence) float64 {
 	return float64(b.n)*math.Log(b.spread) + tilt*tilt/(2*40*40)
 }
 
-// mostly reports whether it happened to more than half of the nodes.
-func (e evidence) mostly(way int) bool {
-	sum, of := 0.0, 0.0
+// sum is to how many nodes it happened, of those that the correction moves.
+func (e evidence) sum(of func(p [ways]float64) float64) (sum, moved float64) {
 	for j, row := range e.p {
 		for i, p := range row {
 			if e.moves(j, i) {
-				sum += p[way]
-				of++
+				sum += of(p)
+				moved++
 			}
 		}
 	}
-	return 2*sum > of
+	return sum, moved
 }
 
 // standing is what the evidence says.
 func (e evidence) standing() Standing {
 	s := Standing{Exact: e.exact, Whole: Nowhere}
-	if e.mostly(measured) {
+	anew, moved := e.sum(func(p [ways]float64) float64 { return p[measured] })
+	left, _ := e.sum(func(p [ways]float64) float64 { return p[written] + p[adjusted] })
+	if 2*anew > moved {
 		s.Scatter = e.back.spread
 	}
 	var is [3]int
@@ -263,7 +268,8 @@ func (e evidence) standing() Standing {
 				continue
 			}
 			has, not := p[written]+p[adjusted], p[stayed]+p[touched]
-			if s.Scatter > 0 {
+			// Where the correction is left in part, a node half way to it may have been edited.
+			if s.Scatter > 0 && (left < 0.5 || 2*math.Abs(e.off(j, i)) < math.Abs(e.d[j][i]-e.add[j][i])) {
 				not += p[measured]
 			}
 			switch {

@@ -66,7 +66,7 @@ func TestStanding(t *testing.T) {
 		"half written":         {row(after, a.Before, 2), record.Partly, true, [][]record.NodeState{{isNew, isNew, isNew, isNew}, {isNew, isNew, isNew, isNew}, {isOld, isOld, isOld, isOld}}},
 		"another size":         {[][]int64{{1, 2}, {3, 4}}, record.Nowhere, false, nil},
 		"a large one edited":   {set(after, map[[2]int]int64{{0, 1}: 5}), record.Everywhere, false, all(isNew)},
-		"a small one edited":   {set(after, map[[2]int]int64{{1, 1}: 5}), record.Everywhere, false, all(isNew)},
+		"a small one edited":   {set(after, map[[2]int]int64{{1, 1}: 5}), record.Partly, false, [][]record.NodeState{{isNew, isNew, isNew, isNew}, {isNew, other, isNew, isNew}, {isNew, isNew, isNew, isNew}}},
 		"none to it, edited":   {set(after, map[[2]int]int64{{2, 0}: 300}), record.Everywhere, false, all(isNew)},
 		"far edited":           {set(after, map[[2]int]int64{{3, 0}: -500}), record.Partly, false, nil},
 		"one at the old value": {set(after, map[[2]int]int64{{3, 0}: -150}), record.Partly, true, nil},
