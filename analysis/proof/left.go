@@ -42,7 +42,7 @@ func only(u float64, pass func(i, j int) bool) func(i, j int) float64 {
 // layer shows it just or plainly. A bump is as large as a crumb under the plate makes
 // it. All chosen on simulated prints.
 const (
-	changed, otherFactor, bumped = 0.08, 0.02, 0.01
+	changed, otherFactor, bumped = 0.15, 0.02, 0.01
 
 	bumpSize  = 0.12
 	anyFactor = 1.2
@@ -70,7 +70,7 @@ func stories(u float64, patches int) []story {
 
 // roughs are factors of the patches' own doubt, with their weights: a plastic that lies
 // badly is rougher than usual.
-var roughs = []struct{ factor, weight float64 }{{1, 0.95}, {1.6, 0.05}}
+var roughs = []struct{ factor, weight float64 }{{1, 0.97}, {1.6, 0.03}}
 
 // level is the coefficient of what all patches share, and its standard deviation.
 const (

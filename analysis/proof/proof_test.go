@@ -42,7 +42,7 @@ func print(rng *rand.Rand, rough float64, left func(t, s float64) float64) []pro
 var gap = func(t, s float64) float64 { return -0.18 * t }
 
 func predicted(u, v float64) (float64, float64, bool) {
-	return gap((u-117.5)/104.5, 0), 0.014, true
+	return gap((u-117.5)/104.5, 0), 0.020, true
 }
 
 func corrected() proof.Case {
