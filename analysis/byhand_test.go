@@ -12,7 +12,7 @@ import (
 // TestByHand: whoever has wheels that are worn, or play, reads where to look and
 // what to do (workshop's advice), and before all of it what to switch off.
 func TestByHand(t *testing.T) {
-	first := []string{"switch off, unplug", "cool below 43 C", "maker's instructions"}
+	first := []string{"switch off, unplug", "cool below 43 °C", "maker's instructions"}
 	worn := drawn(3)["flats that slip"].m
 	for name, c := range map[string]struct {
 		m     machine
@@ -22,8 +22,8 @@ func TestByHand(t *testing.T) {
 	}{
 		"wheels": {worn, analysis.WornWheels, []string{"Push the head slowly by hand", "flats", "eccentric nuts", "Replace", "bearings", "belt"}, "rock the head"},
 		"play along X": {playing(0.04, 0), analysis.LooseCarriage,
-			[]string{"rock the head", "eccentric nuts", "holder of the nozzle", "probe's bracket", "joints of the beam", "belt", "replaced"}, "rock the bed"},
-		"play along Y": {playing(0, 0.04), analysis.LooseCarriage, []string{"rock the head", "rock the bed at each corner", "belt"}, "joints of the beam"},
+			[]string{"rock the head", "eccentric nuts", "nozzle's holder", "probe's bracket", "joints of the beam", "belt", "Replace"}, "rock the bed"},
+		"play along Y": {playing(0, 0.04), analysis.LooseCarriage, []string{"rock the head", "the bed at each corner", "belt"}, "joints of the beam"},
 	} {
 		p := standard()
 		p.places, p.survey = nil, false

@@ -5,7 +5,6 @@ import (
 	"math"
 
 	"abbed/analysis/result"
-	"abbed/analysis/workshop"
 	"abbed/config/say"
 	"abbed/probe/record"
 )
@@ -158,7 +157,7 @@ func (s Stability) playGate(c record.Criteria) Gate {
 			Sentence: "The carriage has play. No correction is possible.",
 			Evidence: fmt.Sprintf("Along %s the two sides of approach differ by %s (reversal value B of ISO 230-2). The limit is %s.", axis, say.Fine(math.Abs(worst.Value)), say.Fine(c.Play)),
 			Doubt:    fmt.Sprintf("The difference is between %s and %s (95 %%).", say.Fine(worst.Lo95), say.Fine(worst.Hi95)),
-			Next:     workshop.Play(axis).Says(),
+			Next:     "Switch off, unplug and let the printer cool. Tighten what is loose, then measure again.",
 		}
 	})
 }
@@ -172,7 +171,7 @@ func (s Stability) wanderGate(c record.Criteria) Gate {
 			ID:       result.WornWheels,
 			Sentence: "The wheels do not run true: they are worn, flat or dirty. No correction is possible.",
 			Doubt:    "Loose rails or an uneven belt look the same.",
-			Next:     workshop.Wheels().Says(),
+			Next:     "Switch off, unplug and let the printer cool. Clean or replace the wheels, then measure again.",
 		}
 		f.Evidence = fmt.Sprintf("Over %d passes the height of one point differs by %s (standard deviation, without scatter; limit %s).",
 			w.Passes, say.Fine(w.Between.Value), say.Fine(c.Wander))

@@ -68,19 +68,19 @@ it. --readings and --reference add other instruments, --with the readings of ano
 func readRun(name string, in io.Reader, s config.Settings, flagged func(string) bool) (record.Run, error) {
 	b, err := readAll(name, in)
 	if err != nil {
-		return record.Run{}, usage(fmt.Errorf("analyse %s: %w", name, err))
+		return record.Run{}, usage(fmt.Errorf("analyse: %s: %w", name, err))
 	}
 	if first := bytes.TrimSpace(b); len(first) > 0 && first[0] == '{' {
 		run, err := readRecord(b)
 		if err != nil {
-			return run, usage(fmt.Errorf("analyse %s: %w", name, err))
+			return run, usage(fmt.Errorf("analyse: %s: %w", name, err))
 		}
 		known.Override(&run.Setup, s, flagged)
 		return run, nil
 	}
 	touches, err := given.ReadCSV(bytes.NewReader(b))
 	if err != nil {
-		return record.Run{}, usage(fmt.Errorf("analyse %s: %w", name, err))
+		return record.Run{}, usage(fmt.Errorf("analyse: %s: %w", name, err))
 	}
 	run := record.Run{Version: record.Version, ID: name, Touches: touches}
 	run.Setup = known.Given(s)

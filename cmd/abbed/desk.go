@@ -132,7 +132,7 @@ func (d *desk) do(c *cobra.Command, name string) error {
 	}
 	run, err := d.read(c, name)
 	if err != nil {
-		return err
+		return fmt.Errorf("repair: %w", err)
 	}
 	v := analysis.Judge(run)
 	a, err := results.RepairOf(run, v, results.Asked(d.AskRepair, s), run.Setup.Applied != nil)

@@ -29,7 +29,7 @@ var floors = map[string][]string{
 	"gcode/patches":     {},
 	"analysis":          {"probe/record", "analysis/fit", "analysis/model", "analysis/result", "analysis/steady", "analysis/plate", "analysis/given"},
 	"analysis/result":   {"probe/record", "analysis/fit"},
-	"analysis/steady":   {"probe/record", "analysis/fit", "analysis/model", "analysis/result", "analysis/workshop"},
+	"analysis/steady":   {"probe/record", "analysis/fit", "analysis/model", "analysis/result"},
 	"analysis/plate":    {"probe/record", "analysis/fit", "analysis/model", "analysis/result", "analysis/steady"},
 	"analysis/plan":     {"probe/record", "analysis/fit", "analysis/model", "analysis/steady"},
 	"analysis/given":    {"probe/record", "analysis/result", "analysis/steady", "analysis/typed"},
@@ -167,5 +167,23 @@ func list(t *testing.T) []listed {
 			t.Fatal(err)
 		}
 		all = append(all, p)
+	}
+}
+
+// TestRooms holds that a room of the analysis can be read in one sitting.
+func TestRooms(t *testing.T) {
+	for _, p := range list(t) {
+		name, _ := strings.CutPrefix(p.ImportPath, "abbed/")
+		if !strings.HasPrefix(name, "analysis") {
+			continue
+		}
+		files, err := filepath.Glob("../../" + name + "/*.go")
+		if err != nil {
+			t.Fatal(err)
+		}
+		files = slices.DeleteFunc(files, func(f string) bool { return strings.HasSuffix(f, "_test.go") })
+		if len(files) > 22 {
+			t.Errorf("%s has %d files; another noun is hiding in it", name, len(files))
+		}
 	}
 }

@@ -94,6 +94,9 @@ func TestFronts(t *testing.T) {
 					t.Fatalf("at first: %s", w.asked(t))
 				}
 				w.applyOnly(t)
+				if strings.Contains(w.said.String(), "lacks the correction") {
+					t.Errorf("a map that is being written is taken for one that lacks it:\n%s", w.said.String())
+				}
 				w.close()
 				if c.killed {
 					half(t, dir)

@@ -491,7 +491,7 @@ func TestAnalyseWith(t *testing.T) {
 		}
 	}
 	for _, c := range []struct{ with, says string }{
-		{alone, "it is the same run"}, {elsewhere, "another lever"}, {gone, "nothing was gauged in it"}, {filepath.Join(files, "none.json"), "none.json"},
+		{alone, "it is the same run"}, {elsewhere, "another lever"}, {gone, "it holds no readings"}, {filepath.Join(files, "none.json"), "none.json"},
 	} {
 		if _, err := analyse(alone, "--with", c.with); err == nil || !strings.Contains(err.Error(), c.says) {
 			t.Errorf("with %s: %v, want %q", c.with, err, c.says)

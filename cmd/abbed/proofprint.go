@@ -95,7 +95,7 @@ func (d *desk) loaded(c *cobra.Command, args []string) (config.Settings, record.
 	}
 	run, err := d.read(c, args[0])
 	if err != nil {
-		return s, run, analysis.Verdict{}, err
+		return s, run, analysis.Verdict{}, fmt.Errorf("patches: %w", err)
 	}
 	return s, run, analysis.Judge(run), nil
 }

@@ -208,7 +208,7 @@ func TestPair(t *testing.T) {
 	c := client.New(s.URL, strings.TrimSpace(string(token))).Over(&webtest.Transport{Fail: func(err error) { t.Error(err) }})
 	for role, want := range map[string]string{"look": "look", "operate": "look operate", "": "look operate sign"} {
 		p, err := c.Pair(t.Context(), role)
-		if err != nil || !strings.HasPrefix(p.URL, s.URL+"/in/") || time.Until(p.Expires) < time.Minute || p.Role != want {
+		if err != nil || !strings.HasPrefix(p.URL, s.URL+"/in/") || time.Until(p.Expires) < time.Minute || p.Role.String() != want {
 			t.Errorf("%+v: %v", p, err)
 		}
 	}
@@ -222,7 +222,7 @@ func TestPair(t *testing.T) {
 	}
 	res.Body.Close()
 	all, err := c.Sessions(t.Context())
-	if err != nil || len(all) != 1 || all[0].Role != "look" {
+	if err != nil || len(all) != 1 || all[0].Role.String() != "look" {
 		t.Fatalf("%+v %v", all, err)
 	}
 	if err := c.EndSession(t.Context(), all[0].ID); err != nil {

@@ -3,8 +3,8 @@ package client
 import (
 	"context"
 	"net/url"
-	"time"
 
+	"abbed/daemon/access"
 	"abbed/daemon/api"
 )
 
@@ -141,13 +141,7 @@ func (c *Client) Stop(ctx context.Context) (api.StopAnswer, error) {
 }
 
 // Paired is a one-time link for a browser.
-type Paired struct {
-	URL     string    `json:"url"`
-	Expires time.Time `json:"expires"`
-	Role    string    `json:"role"`
-	// Fingerprint is that of the certificate that abbed made; "": none.
-	Fingerprint string `json:"fingerprint"`
-}
+type Paired = access.Paired
 
 // Pair asks for a one-time link that lets a browser in: to look, operate or
 // sign; "" is sign.
@@ -156,13 +150,7 @@ func (c *Client) Pair(ctx context.Context, role string) (Paired, error) {
 }
 
 // Session is a browser that is let in.
-type Session struct {
-	ID   string    `json:"id"`
-	Role string    `json:"role"`
-	From string    `json:"from"`
-	Made time.Time `json:"made"`
-	Seen time.Time `json:"seen"`
-}
+type Session = access.Session
 
 // Sessions returns the browsers that are let in.
 func (c *Client) Sessions(ctx context.Context) ([]Session, error) {

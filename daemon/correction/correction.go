@@ -426,6 +426,7 @@ func (d *Correction) largest() int64 {
 // even the intent could be kept, all is as it was, and begun is told why.
 func (d *Correction) written(w apply.Desk, sess *gcode.Session, a, was store.Applied, what string, do way, loan *link.Loan, begun chan<- error) {
 	homed := d.link.Now().Homed
+	d.link.Learn(func(f *link.Facts) { f.MapAsked = false }) // what was read before says nothing of the map from here on
 	after, err := do(w, d.writing, a)
 	if err != nil {
 		d.log.Error(what+" did not come to its end", "digest", a.Digest, "state", string(after.State), "err", err)

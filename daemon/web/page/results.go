@@ -5,6 +5,7 @@ import (
 	"math"
 	"net/http"
 	"slices"
+	"strings"
 
 	"abbed/config/say"
 	"abbed/daemon/api"
@@ -73,6 +74,9 @@ func (p *page) resultsOf(r *http.Request, run api.Run) resultsView {
 		v.NoTable = p.refusal(r, err)
 	} else {
 		v.Table = &t
+		if r := t.Refused; r != nil && strings.HasPrefix(r.Code, "finding-") { // the finding is above
+			v.Table.Refused = &api.Error{Code: r.Code, Text: map[bool]string{true: "The readings do not show enough yet.", false: "Repair the printer first."}[r.Code == "finding-undetermined"]}
+		}
 	}
 	v.Earlier = p.earlier(run)
 	v.For, v.Later = p.earlierOf(run), p.laterOf(run, v.Analysis)
