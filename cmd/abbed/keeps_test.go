@@ -56,23 +56,23 @@ func TestKeeps(t *testing.T) {
 		nowSays  string
 		nowLines []string
 	}{
-		"no restart was seen": {says: "No restart of the printer was seen yet"},
-		"nothing changed":     {restart: true, says: "are the same as at the last restart", changed: []string{}},
+		"no restart was seen": {says: "abbed saw no restart yet"},
+		"nothing changed":     {restart: true, says: "Nothing changed since the last restart", changed: []string{}},
 		"changed before the run": {
-			restart: true, before: "M851 Z-2.21", says: "2 lines of them changed, and they will be kept",
+			restart: true, before: "M851 Z-2.21", says: "Since the last restart 2 lines changed",
 			changed: []string{"- M851 X-40.00 Y-12.00 Z-2.12", "+ M851 X-40.00 Y-12.00 Z-2.21"},
 		},
 		"changed after the run": {
-			restart: true, says: "are the same as at the last restart", changed: []string{}, after: "M851 Z-2.31",
-			nowSays: "2 lines of them changed, and they will be kept", nowLines: []string{"Z-2.12", "Z-2.31"},
+			restart: true, says: "Nothing changed since the last restart", changed: []string{}, after: "M851 Z-2.31",
+			nowSays: "Since the last restart 2 lines changed", nowLines: []string{"Z-2.12", "Z-2.31"},
 		},
 		"and again": {
-			restart: true, before: "M851 Z-2.21", says: "2 lines of them changed", after: "M851 Z-2.41",
-			nowSays: "2 lines of them changed", nowLines: []string{"Z-2.12", "Z-2.41"},
+			restart: true, before: "M851 Z-2.21", says: "2 lines changed", after: "M851 Z-2.41",
+			nowSays: "2 lines changed", nowLines: []string{"Z-2.12", "Z-2.41"},
 		},
 		"changed back": {
-			restart: true, before: "M851 Z-2.21", says: "2 lines of them changed", after: "M851 Z-2.12",
-			nowSays: "are the same as at the last restart", nowLines: []string{},
+			restart: true, before: "M851 Z-2.21", says: "2 lines changed", after: "M851 Z-2.12",
+			nowSays: "Nothing changed since the last restart", nowLines: []string{},
 		},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -114,7 +114,7 @@ func TestKeeps(t *testing.T) {
 					before := printer.Nodes()
 					var e *api.Error
 					err := p.apply(t.Context(), o)
-					if !errors.As(err, &e) || e.Code != "cautions-missing" || len(e.Missing) != 1 || !strings.Contains(e.Text, "not those that were shown") || !equalNodes(before, printer.Nodes()) {
+					if !errors.As(err, &e) || e.Code != "cautions-missing" || len(e.Missing) != 1 || !strings.Contains(e.Text, "changed since they were shown") || !equalNodes(before, printer.Nodes()) {
 						t.Fatalf("signed off what was not shown: %v", err)
 					}
 					lines := shown()

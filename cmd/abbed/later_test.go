@@ -59,7 +59,7 @@ func TestLaterRun(t *testing.T) {
 
 		asked := 0
 		p.answer = func(q api.Prompt) (bool, *float64) {
-			if !strings.HasPrefix(q.ID, "more-places") || !strings.Contains(q.Text, "One more place would help most at") {
+			if !strings.HasPrefix(q.ID, "more-places") || !strings.Contains(q.Text, "One more reading at") {
 				t.Errorf("asked: %+v", q)
 			}
 			asked++
