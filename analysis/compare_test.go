@@ -82,7 +82,7 @@ func TestNotComparable(t *testing.T) {
 	short.lever = record.Lever{Y: 22.5}
 	short.gap = func(u, _ float64) float64 { return -22.5 * math.Pi / 180 / 1000 * u }
 	c, why := compare.Compare(was, judgedOf(short, standard(), 3))
-	if why != nil || c.Of("twist") == nil || c.Of("twist").Beyond || c.Seen || !strings.Contains(strings.Join(c.Not, " "), "lever") {
+	if why != nil || c.Of("twist") == nil || c.Of("twist").Beyond || c.Seen || !strings.Contains(strings.Join(c.Not, " "), "probe offset") {
 		t.Errorf("another lever along Y: the twist compares, the gap error does not: %+v, %v", c, why)
 	}
 	across := good()

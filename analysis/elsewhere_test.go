@@ -207,7 +207,7 @@ func TestPlacementHasRoom(t *testing.T) {
 	m := evenly(4)
 	run := simulate(m, twenty(), 3)
 	p := analysis.Judge(run).Placement(run, record.Rect{X0: -5, X1: 5, Y0: -5, Y1: 10})
-	if p.Best != nil || !strings.Contains(p.Sentence, "None of the places asked for") {
+	if p.Best != nil || !strings.Contains(p.Sentence, "None of the positions") {
 		t.Errorf("%+v: %s", p.Best, p.Sentence)
 	}
 	if !(p.Longest < 15) || !strings.Contains(p.Sentence, "no probe finds room") || !strings.Contains(p.Sentence, "another kind of probe") {

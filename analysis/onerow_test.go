@@ -76,7 +76,7 @@ func TestOutward(t *testing.T) {
 		rows []float64
 		why  string
 	}{
-		"one row":            {[]float64{132.5}, "only one row was gauged"},
+		"one row":            {[]float64{132.5}, "you gauged one row only"},
 		"two rows, in front": {[]float64{132.5, 60}, "the bed map reaches"},
 		"three rows":         {[]float64{132.5, 50, 215}, ""},
 	} {

@@ -113,10 +113,10 @@ func TestAngles(t *testing.T) {
 		u           float64 // deg
 		first, says string
 	}{
-		{"beam", 0.12, 0, 0.02, analysis.BeamTwist, "Proven against an even roll"},
+		{"beam", 0.12, 0, 0.02, analysis.BeamTwist, "it is not the Y axis"},
 		{"axis", 0, 0.12, 0.02, analysis.BedRoll, "an even roll of the Y axis"},
-		{"both", 0.12, 0.09, 0.02, analysis.BeamTwist, "told apart"},
-		{"cancel in part", 0.15, -0.06, 0.02, analysis.BeamTwist, "told apart"},
+		{"both", 0.12, 0.09, 0.02, analysis.BeamTwist, "show both"},
+		{"cancel in part", 0.15, -0.06, 0.02, analysis.BeamTwist, "show both"},
 		{"coarse", 0.08, 0, 0.5, analysis.BeamTwist, "too coarse"},
 	} {
 		m := good()
