@@ -43,7 +43,7 @@ func TestBenchPlaysOnlyBesideItself(t *testing.T) {
 	late, stop := context.WithTimeout(t.Context(), 30*time.Second)
 	defer stop()
 	var e *exit
-	if err := b.run(late); !errors.As(err, &e) || e.code != exitRefused || !strings.Contains(err.Error(), "no one is played") {
+	if err := b.run(late); !errors.As(err, &e) || e.code != exitRefused || !strings.Contains(err.Error(), "no person is played") {
 		t.Errorf("beside another printer: %v", err)
 	}
 }

@@ -646,7 +646,7 @@ func TestLaterMoved(t *testing.T) {
 		if l := after.analysis.Later; len(l) != 1 || !l[0].Contradicts || l[0].Used {
 			t.Errorf("%+v", l)
 		}
-		if r := after.table.Refused; r == nil || r.Code != "finding-undetermined" || !strings.Contains(r.Hint, "measure the whole job again") {
+		if r := after.table.Refused; r == nil || r.Code != "finding-undetermined" || !strings.Contains(r.Hint, "measure again") {
 			t.Errorf("the table: %+v", r)
 		}
 		if a, b := after.analysis.Largest, before.analysis.Largest; a == nil || a.Value != b.Value || a.U != b.U {
@@ -705,7 +705,7 @@ func TestLaterExpires(t *testing.T) {
 		expired := func(when string) {
 			t.Helper()
 			a, err := w.api.Applied(t.Context())
-			if err != nil || a.State != api.Kept || a.Expired == nil || a.Proved || !strings.Contains(a.Sentence, "no longer holds") || !strings.Contains(*a.Expired, "of a later run contradict the run that it was made from") {
+			if err != nil || a.State != api.Kept || a.Expired == nil || a.Proved || !strings.Contains(a.Sentence, "no longer holds") || !strings.Contains(*a.Expired, "of a later run contradict the first run") {
 				t.Errorf("%s: %+v, %v", when, a, err)
 			}
 			if m := scraped(t, w); m[`abbed_to_do{id="expired-twist"}`] != 1 || m[`abbed_correction_proved`] != 0 {
@@ -758,7 +758,7 @@ func TestLaterRefused(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		refusedAs(t, w, "no-gauging", "nothing was gauged", steady.ID, "gauging")
+		refusedAs(t, w, "no-gauging", "has no readings to add to", steady.ID, "gauging")
 		half, err := w.api.StartRun(t.Context(), "gauging")
 		if err != nil {
 			t.Fatal(err)

@@ -178,7 +178,7 @@ func wildNodes(printer *bench.Printer) (out []string) {
 	for j, row := range printer.Nodes() {
 		for i, z := range row {
 			if math.Abs(z-truth.Map(truth.Node(i, j))) > 0.1 {
-				out = append(out, fmt.Sprintf("(%d,%d)", i, j))
+				out = append(out, fmt.Sprintf("column %d, row %d", i, j))
 			}
 		}
 	}

@@ -134,6 +134,7 @@ func TestKeyboardActs(t *testing.T) {
 	until(t, ctx, `document.querySelector('input[type=checkbox]').checked`)
 	leave()
 	_, leave = visit(t, ctx, "done", "/run/r1/results", 390, 844)
+	do(t, ctx, `document.querySelectorAll('details').forEach(d => d.open = true)`)
 	do(t, ctx, `[...document.querySelectorAll('svg.picture')].find(p => p.querySelector('.values')).focus()`)
 	read := map[string]bool{}
 	for _, arrow := range []string{"\u0303", "\u0303", "\u0301"} { // right, right, down: kb.ArrowRight, kb.ArrowDown
@@ -155,7 +156,8 @@ func TestValueUnderTheFinger(t *testing.T) {
 	ctx := browser(t)
 	_, leave := visit(t, ctx, "done", "/run/r1/results", 390, 844)
 	defer leave()
-	at := eval[struct{ X, Y float64 }](t, ctx, `(() => { const p = [...document.querySelectorAll('figure')].find(f => f.textContent.includes('The map as probed')).querySelector('svg');
+	do(t, ctx, `document.querySelectorAll('details').forEach(d => d.open = true)`)
+	at := eval[struct{ X, Y float64 }](t, ctx, `(() => { const p = [...document.querySelectorAll('figure')].find(f => f.textContent.includes('The bed map as probed')).querySelector('svg');
 		p.scrollIntoView({block: 'center'}); const r = p.getBoundingClientRect(); return {X: r.left + r.width / 2, Y: r.top + r.height / 2}; })()`)
 	if err := chromedp.Do(ctx, chromedp.MouseClickXY(at.X, at.Y)); err != nil {
 		t.Fatal(err)
@@ -198,7 +200,7 @@ func TestWithoutScript(t *testing.T) {
 		t.Fatal(err)
 	}
 	_, leave := visit(t, ctx, "done", "/run/r1/results", 390, 844)
-	for _, want := range []string{"the beam is twisted", "Decide", "Review the correction", "Times are those of the machine"} {
+	for _, want := range []string{"the beam is twisted", "What to do", "Review the correction", "Times are in"} {
 		if !strings.Contains(eval[string](t, ctx, `document.body.innerText`), want) {
 			t.Errorf("%q is not read", want)
 		}

@@ -17,7 +17,7 @@ func TestShut(t *testing.T) {
 		w := httptest.NewRecorder()
 		page.Shut(w, httptest.NewRequest("GET", "/run/r1", nil), api.Errorf(status, "x", webtest.Hostile, "what to do: "+webtest.Hostile))
 		html := w.Body.String()
-		if w.Code != status || strings.Contains(html, `name="code"`) != field || !strings.Contains(html, "/static/abbed.css") || !strings.Contains(html, "what to do") {
+		if w.Code != status || strings.Contains(html, `name="code"`) != field || !strings.Contains(html, "/static/abbed.css") || !strings.Contains(html, "What to do") {
 			t.Errorf("%d: %d %s", status, w.Code, html)
 		}
 		for _, never := range []string{"<script>alert", "data-events", "/run/r1/events"} {
