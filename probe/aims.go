@@ -76,6 +76,16 @@ func (p Plan) recordsAt(spot int, alone bool) int {
 	return 1
 }
 
+// roughs is how many records more a place owes after those made here: one in the lean plan,
+// whose first was a rough one. A plan that says beforehand how many there will be keeps to
+// that: its rough records count as little as they know.
+func (p Plan) roughs(here []record.Gauging, alone bool) int {
+	if p.Lean && !alone && len(here) > 0 && here[0].Step > roughStep {
+		return 1
+	}
+	return 0
+}
+
 // recordsBack is how many records the return to the zero place at the end owes: none in
 // the five-minute answer.
 func (p Plan) recordsBack(alone bool) int {

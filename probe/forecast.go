@@ -161,19 +161,20 @@ func (p Plan) owedHere(run record.Run, alone bool) int {
 	if len(run.Gaugings) == 0 {
 		return 0
 	}
-	last, here := run.Gaugings[len(run.Gaugings)-1], 0
+	last := run.Gaugings[len(run.Gaugings)-1]
+	var here []record.Gauging
 	if last.Spot != spotsOf(run)-1 {
 		return 0
 	}
 	for _, g := range run.Gaugings {
 		switch {
 		case g.Spot == last.Spot:
-			here++
+			here = append(here, g)
 		case g.Place.Distance(last.Place) < 1:
 			return 0
 		}
 	}
-	return max(0, p.recordsAt(last.Spot, alone)-here)
+	return max(0, p.recordsAt(last.Spot, alone)+p.roughs(here, alone)-len(here))
 }
 
 // surveyAhead foretells the survey: as it is planned from what is known now.

@@ -86,11 +86,7 @@ func (g *gauging) records() int {
 	if g.proof != nil {
 		return proves(g.log.Run(), g.spot)
 	}
-	n := g.owed()
-	if here := g.here(); len(here) > 0 && here[0].Step > roughStep {
-		n++ // the first was a rough one
-	}
-	return n
+	return g.owed() + g.plan.roughs(g.here(), g.alone)
 }
 
 // owed is how many records the place in hand owes by the plan.

@@ -83,14 +83,14 @@ func (j *planned) watch(r api.Run) {
 	}
 }
 
-// totalsHold holds that what was predicted before a run is what it took. A reading that was
-// met in a rough step is taken again at once, which cannot be known before: at most two.
+// totalsHold holds that what was predicted before a run was neither more nor less than
+// what it took.
 func (j *planned) totalsHold(t *testing.T, made int) {
 	t.Helper()
-	if len(j.totals) < made || slices.Min(j.totals) < made-2 || slices.Max(j.totals) != made && !j.ofs[made-1] || slices.Max(j.totals) > made {
+	if len(j.totals) < made || slices.Min(j.totals) != made || slices.Max(j.totals) != made {
 		t.Errorf("%d records were made; made and to come, as foretold: %v", made, j.totals)
 	}
-	if len(j.ofs) > 3 {
+	if len(j.ofs) != 1 || !j.ofs[made] {
 		t.Errorf("%d records were made; the progress was of %v", made, j.ofs)
 	}
 }
