@@ -140,9 +140,9 @@ func driftFailed(d *Drift, c record.Criteria) result.Finding {
 	return f
 }
 
-// playGate fails for a reversal value above the criterion and beyond its doubt.
-func (s Stability) playGate(c record.Criteria) Gate {
-	axis, worst := "", (*result.Measured)(nil)
+// Play returns the axis, X or Y, along which the reversal value is largest of those that
+// are above the criterion and beyond their doubt, and that value; nil for none.
+func (s Stability) Play(c record.Criteria) (axis string, worst *result.Measured) {
 	for _, p := range []struct {
 		axis string
 		b    *result.Measured
@@ -151,6 +151,12 @@ func (s Stability) playGate(c record.Criteria) Gate {
 			axis, worst = p.axis, p.b
 		}
 	}
+	return axis, worst
+}
+
+// playGate fails where there is play.
+func (s Stability) playGate(c record.Criteria) Gate {
+	axis, worst := s.Play(c)
 	return gate(result.LooseCarriage, s.PlayX != nil || s.PlayY != nil, worst != nil, func() result.Finding {
 		return result.Finding{
 			ID:       result.LooseCarriage,

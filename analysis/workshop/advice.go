@@ -1,7 +1,5 @@
 package workshop
 
-import "strings"
-
 // Cautions stand before anything that is done with tools. Bare metal burns with
 // long contact from 43 C (EN ISO 13732-1, second-hand).
 func Cautions() []string {
@@ -18,9 +16,6 @@ type Advice struct {
 	Title string
 	Steps []string
 }
-
-// Says is the advice as one text: the cautions first, then the steps.
-func (a Advice) Says() string { return strings.Join(append(Cautions(), a.Steps...), " ") }
 
 // again ends all work on what does not repeat.
 const again = "Change one thing at a time, and run the repeat test again."
@@ -59,28 +54,11 @@ func Play(axis string) Advice {
 	return a
 }
 
-// yAxis is where to look when the Y axis rolls.
-func yAxis() Advice {
+// YAxis is where to look when the Y axis rolls.
+func YAxis() Advice {
 	return Advice{"Y axis", []string{
 		"Rock the bed left and right, at the front and the back of its travel. What gives is play.",
 		"Sight along both Y rails from the front: they have to lie in one plane. If the beam travels, measure both its ends against the frame, at front and back.",
 		"On an uneven table the frame twists, and the Y axis with it. Set the feet so that all four carry.",
 	}}
-}
-
-// AdviceFor returns what to look for by hand after the findings, by their
-// identifiers, in the order given.
-func AdviceFor(findings ...string) []Advice {
-	var out []Advice
-	for _, id := range findings {
-		switch id {
-		case "worn-wheels":
-			out = append(out, Wheels())
-		case "loose-carriage":
-			out = append(out, Play(""))
-		case "bed-roll":
-			out = append(out, yAxis())
-		}
-	}
-	return out
 }

@@ -106,10 +106,18 @@ func (b bench) steps() []api.RepairStep {
 
 // unsteady is what to do about a failed gate.
 func (b bench) unsteady(f analysis.Finding) api.RepairStep {
-	for _, h := range workshop.AdviceFor(f.ID) {
-		return api.RepairStep{ID: map[string]string{"worn-wheels": "wheels", "loose-carriage": "play"}[f.ID], Title: h.Title + ": look by hand.", Do: h.Steps}
+	switch f.ID {
+	case analysis.WornWheels:
+		return byHand("wheels", workshop.Wheels())
+	case analysis.LooseCarriage:
+		axis, _ := b.v.Stability.Play(b.run.Setup.Criteria)
+		return byHand("play", workshop.Play(axis))
 	}
 	return api.RepairStep{ID: "other", Title: f.Sentence, Do: []string{f.Next}}
+}
+
+func byHand(id string, h workshop.Advice) api.RepairStep {
+	return api.RepairStep{ID: id, Title: h.Title + ": look by hand.", Do: h.Steps}
 }
 
 // tilting are the acts on what tilts the head or the bed; none where the nozzle error is
@@ -248,12 +256,8 @@ func (b bench) yAxis() api.RepairStep {
 	if b.run.Setup.Layout == record.MovingGantry {
 		title = "Set the side rails that carry the beam."
 	}
-	s := api.RepairStep{ID: "y-axis", Title: title, Do: []string{"The Y axis tilts unevenly as it travels. It comes before the beam: the number of the beam changes with it."},
-		Then: b.smaller()}
-	for _, h := range workshop.AdviceFor("bed-roll") {
-		s.Do = append(s.Do, h.Steps...)
-	}
-	return s
+	return api.RepairStep{ID: "y-axis", Title: title, Then: b.smaller(),
+		Do: append([]string{"The Y axis tilts unevenly as it travels. It comes before the beam: the number of the beam changes with it."}, workshop.YAxis().Steps...)}
 }
 
 // level are the acts on a machine that tilts nothing any more: screws, Z offset,
