@@ -93,7 +93,7 @@ func TestDeviceCallsThePerson(t *testing.T) {
 	})
 	until(t, ctx, `!document.querySelector('button[value=tight]').disabled`)
 	tap(t, ctx, "button[value=tight]")
-	until(t, ctx, says+`'kip this point.')`)
+	until(t, ctx, says+`'igher than where the nozzle arrived')`)
 	called("after a refusal", 3, 2)
 	becomes(d, "next", 425)
 	until(t, ctx, `!!document.querySelector('button[value=next]:not(:disabled)')`)

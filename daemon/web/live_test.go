@@ -139,7 +139,7 @@ func TestPress(t *testing.T) {
 		s.Refuse = map[string]error{"Gauge": api.Errorf(422, "too-high", "skip this point", "this is higher than where the nozzle arrived")}
 	})
 	// The screen may be drawn anew under the finger; a refused press is pressed again.
-	until(t, ctx, says+`'kip this point.') && window.same === true ||
+	until(t, ctx, says+`'igher than where the nozzle arrived') && window.same === true ||
 		(b => { if (b && !b.disabled) b.click(); return false })(document.querySelector('button[value=loose]'))`)
 }
 
