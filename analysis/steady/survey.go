@@ -29,7 +29,7 @@ type Survey struct {
 // fewCells is the least number of touches that make a survey.
 const fewCells = 9
 
-// survey takes the run's survey apart. It is nil without three columns, two
+// TakeSurvey takes the run's survey apart. It is nil without three columns, two
 // rows and nine touches.
 func TakeSurvey(run record.Run, s Steadiness) *Survey {
 	ts := surveyed(run)

@@ -42,16 +42,6 @@ func At(x, y float64) string { return "X " + Short(x) + ", Y " + Short(y) }
 // Degrees writes an angle to 0.01 degrees.
 func Degrees(v float64) string { return Fixed(v, 2) + "°" }
 
-// Turn writes how far to turn a screw, to 5 degrees, from turns and the half width of their
-// 95 % interval; "" where that is less than its doubt or than can be turned by hand.
-func Turn(turns, half float64) string {
-	deg := 5 * math.Round(math.Abs(turns)*360/5)
-	if !(math.Abs(turns) > half) || deg < 5 {
-		return ""
-	}
-	return Fixed(deg, 0) + "°"
-}
-
 // Temp writes a temperature.
 func Temp(c float64) string { return Fixed(c, 0) + " °C" }
 
@@ -69,9 +59,10 @@ func Span(seconds float64) string {
 	return Fixed(seconds/3600, 0) + " h"
 }
 
-// Date, Clock and Moment write a time as the machine's clock shows it.
-func Date(t time.Time) string   { return t.Local().Format("2 Jan 2006") }
-func Clock(t time.Time) string  { return t.Local().Format("15:04") }
+// Clock writes a time of day as the machine's clock shows it.
+func Clock(t time.Time) string { return t.Local().Format("15:04") }
+
+// Moment writes a day and its time as the machine's clock shows them.
 func Moment(t time.Time) string { return t.Local().Format("2 Jan 2006, 15:04") }
 
 // Unit writes a value in a unit of the API, for Details: lengths to 0.001 mm.

@@ -22,12 +22,11 @@ func TestForms(t *testing.T) {
 		{say.Goes(0.12), "0.12 mm higher"}, {say.Goes(-0.12), "0.12 mm lower"}, {say.Goes(0), "where it was"},
 		{say.At(195, 15), "X 195, Y 15"}, {say.At(-3.25, 0.04), "X −3.2, Y 0"}, {say.Far(0), "0 mm"}, {say.Far(80), "80 mm"},
 		{say.Degrees(-0.004), "0.00°"}, {say.Degrees(1.5), "1.50°"},
-		{say.Turn(0.112, 0.02), "40°"}, {say.Turn(-0.112, 0.02), "40°"}, {say.Turn(0.1, 0.11), ""}, {say.Turn(0.005, 0), ""}, {say.Turn(math.NaN(), 0), ""},
 		{say.Signed(0.05, 2), "+0.05"}, {say.Signed(0.001, 2), "0.00"}, {say.Signed(-0.05, 2), "−0.05"},
 		{say.Temp(60), "60 °C"}, {say.Percent(0.125), "12 %"},
 		{say.Span(40.2), "41 s"}, {say.Span(600), "10 min"}, {say.Span(10800), "3 h"},
 		{say.Sentence(" skip this point"), "Skip this point."}, {say.Sentence("Why?"), "Why?"}, {say.Sentence(""), ""},
-		{say.Date(at), "4 Mar 2026"}, {say.Clock(at), "05:06"}, {say.Moment(at), "4 Mar 2026, 05:06"},
+		{say.Clock(at), "05:06"}, {say.Moment(at), "4 Mar 2026, 05:06"},
 		{say.Unit(0.0123, "mm"), "0.012 mm"}, {say.Unit(-0.5, "deg"), "−0.50°"}, {say.Unit(1.25, "deg/m"), "1.25 °/m"}, {say.Unit(0.5, "1"), "0.50"},
 	} {
 		if c.got != c.want {

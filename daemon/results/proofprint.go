@@ -17,7 +17,6 @@ import (
 	"abbed/probe/record"
 )
 
-// ProofPrint makes the file of a proof print over the area that a run has gauged,
 // What may be printed, mm (the project's design): leastGap is the gap under the nozzle, its
 // doubt taken off, at which a patch still may, and tooLow by how much the nozzle may be too
 // low where that is not known. flatTop is how thick a layer may be, in widths of its line
@@ -41,8 +40,7 @@ func thick(p *patches.Print) error {
 
 // clear leaves out of a print without a correction in force the patches where the nozzle
 // would come too near the bed; what is nearest is printed last. Where the nozzle error is
-// not known all are thick enough. It is refused where too
-// few are left to tell anything.
+// not known all are thick enough. It is refused where too few are left to tell anything.
 func clear(p *patches.Print, v analysis.Verdict) error {
 	gap, all := v.Gap, len(p.Patches)
 	if gap == nil && v.Has(analysis.Repair) {
@@ -139,13 +137,12 @@ func Printed(p patches.Print, v analysis.Verdict, inForce string) (api.ProofPrin
 	}
 	out.File, out.A4, out.Letter = file.String(), a4.String(), letter.String()
 	if inForce == "file" {
-		const first = "Put the correction into this file before you print it (abbed carry). Without it the nozzle may dig in."
+		const first = "Put the correction into this file before you print it (abbed correction carry). Without it the nozzle may dig in."
 		out.Cautions, out.File = append([]string{first}, out.Cautions...), "; CAUTION: "+first+"\n"+out.File
 	}
 	return out, err
 }
 
-// Thickness takes the readings of a proof print, keeps them with the run, and says
 // Case is what the patches of a run are judged against; plan is what was to be printed,
 // without patches where that is not known.
 func Case(run record.Run, v analysis.Verdict, corrected bool, plan patches.Print) proof.Case {
@@ -185,7 +182,6 @@ func Numbered(p patches.Print, plan string, in []proof.Reading) ([]proof.Reading
 	return in, nil
 }
 
-// keepThickness adds the readings to the run: each as it was read in a note, the
 // Proved turns a result into the API's words.
 func Proved(r proof.Result) api.Proof {
 	out := api.Proof{Verdict: string(r.Verdict), Sentence: r.Sentence, Doubt: r.Doubt, Next: r.Next, Patches: []api.LeftOver{}, Gaps: []api.XY{}, Missing: []api.XY{}}

@@ -13,7 +13,8 @@ import (
 	"abbed/probe/record"
 )
 
-// or over the reach for "". inForce is none, map or file, "": what is known.
+// ProofPrint makes the file of a proof print over the area that a run has gauged, or over
+// the reach for "". inForce is none, map or file, "": what is known.
 func (d *Runner) ProofPrint(id, inForce string) (api.ProofPrint, error) {
 	if inForce == "" {
 		inForce = "none"
@@ -43,7 +44,8 @@ func (d *Runner) patches(j analysis.Judged) (patches.Print, error) {
 	return p, nil
 }
 
-// what they prove. Without a correction in force they join the run's fit.
+// Thickness takes the readings of a proof print, keeps them with the run, and says what they
+// prove. Without a correction in force they join the run's fit.
 func (d *Runner) Thickness(ctx context.Context, id string, t api.Thickness, by string) (api.Proof, error) {
 	corrected, ok := api.Corrected(t.InForce)
 	if !ok {
@@ -120,7 +122,8 @@ func (d *Runner) placed(j analysis.Judged, t api.Thickness) ([]proof.Reading, er
 	return results.Numbered(p, t.Plan, out)
 }
 
-// mean of each patch as a reading of the gap.
+// keepThickness adds the readings to the run: each as it was read in a note, the mean of each
+// patch as a reading of the gap.
 func (d *Runner) keepThickness(ctx context.Context, id string, readings []proof.Reading, corrected bool, t api.Thickness, by string) error {
 	return d.keepBeside(ctx, id, by, "thickness of a proof print", func(run record.Run) ([]record.Event, string) {
 		number := 1

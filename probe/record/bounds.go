@@ -15,7 +15,7 @@ const (
 	longest   = 90 * 24 * 3600
 )
 
-// ErrBounds: a record holds what no printer on a desk can be or do.
+// ErrBounds says that a record holds what no printer on a desk can be or do.
 var ErrBounds = errors.New("record: no printer on a desk")
 
 // bounded returns ErrBounds if an event cannot be of a real run. What is drawn,
