@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"abbed/analysis/typed"
+	"abbed/probe/record"
 )
 
 // Settings is everything that the owner can set. The table of Fields describes
@@ -304,15 +305,16 @@ type Retention struct {
 // Default returns the settings that hold when nobody sets anything. State is
 // empty: Load fills it in.
 func Default() Settings {
+	c := record.DefaultCriteria()
 	s := Settings{
 		Baud: 115200, DTR: DTRLeave, Hold: HoldAuto, CommandLimit: 30 * time.Second, Listen: "127.0.0.1:8077", LogLevel: "info",
 		Access: Access{From: FromMachine},
 		Layout: MovingBed, Clearance: 5,
-		Effort: EffortNormal, Tolerance: 0.030, Largest: 0.5, Layer: 0.2, Gauge: 0.10,
+		Effort: EffortNormal, Tolerance: c.Tolerance, Largest: c.Largest, Layer: 0.2, Gauge: 0.10,
 		Silence: 10 * time.Second, IdleOff: 2 * time.Minute,
 		Probe:     Probe{Style: StyleTouch, AddsOffset: true, Kind: KindUnknown},
 		Feeds:     Feeds{Travel: 100, Z: 8, Probe: 5},
-		Turns:     Turns{WheelLeast: 55, WheelMost: 80, Belt: 40, Screw: 8},
+		Turns:     Turns{WheelLeast: c.WheelLeast, WheelMost: c.WheelMost, Belt: c.BeltTurn, Screw: c.ScrewLead},
 		Check:     Check{Begins: CheckAsks, Below: 40},
 		Heat:      Heat{NozzleMax: 260, BedMax: 110, Time: 20 * time.Minute},
 		Proof:     Proof{Width: 0.45, Filament: 1.75, Retract: 0.8},

@@ -17,7 +17,7 @@ import (
 var floors = map[string][]string{
 	"config/outside":    {},
 	"config/say":        {}, // everybody may import it
-	"config":            {"analysis/typed"},
+	"config":            {"analysis/typed", "probe/record"},
 	"gcode":             {"gcode/clock", "config/outside"},
 	"gcode/clock":       {},
 	"gcode/port":        {"config/outside"},
