@@ -91,15 +91,15 @@ type desk struct {
 func repairCommand() *cobra.Command {
 	d := desk{}
 	c := &cobra.Command{
-		Use:   "repair RECORD|RUN",
+		Use:   "repair [RECORD|RUN]",
 		Short: "Say what to do with shims, rails and screws.",
-		Long: `RECORD is a file with a run ("-" for standard input). Anything else is the id of a run.
-The roll of the head along X comes from the readings. The steps come in the order in which
+		Long: `RECORD is a file with a run ("-" for standard input). Anything else is the id of a run;
+without either it is the latest run. The roll of the head along X comes from the readings. The steps come in the order in which
 to do them, each with what to measure after it. A step is there only where it helps. A shim
 needs --mounting. Give the places of the bed's screws (--supports, or the setting
 desk.supports). Then you get their turns, as the nozzle meets the bed, and not as the tilted
 probe does.`,
-		Args: cobra.ExactArgs(1),
+		Args: cobra.MaximumNArgs(1),
 	}
 	f := c.Flags()
 	d.add(c)
@@ -111,11 +111,11 @@ probe does.`,
 	f.Float64Var(&d.Rails, "rails", 0, "Distance of two rails that carry the head, mm; 0: there is one beam.")
 	f.StringVar(&d.supports, "supports", "", `Where the screws are that hold the bed, such as "30,30 205,30 117.5,205", mm.`)
 	f.Float64Var(&d.Pitch, "pitch", 0, "How far one turn of them moves the bed, mm (default: the setting desk.pitch).")
-	c.RunE = func(c *cobra.Command, args []string) error { return coded(d.do(c, args[0])) }
+	c.RunE = func(c *cobra.Command, args []string) error { return coded(d.do(c, args)) }
 	return c
 }
 
-func (d *desk) do(c *cobra.Command, name string) error {
+func (d *desk) do(c *cobra.Command, args []string) error {
 	s, err := d.settings(true)
 	if err != nil {
 		return err
@@ -130,12 +130,7 @@ func (d *desk) do(c *cobra.Command, name string) error {
 			return usage(fmt.Errorf("repair: --supports %q: give x,y in mm of three or more screws, with blanks between them", d.supports))
 		}
 	}
-	run, err := d.read(c, name)
-	if err != nil {
-		return fmt.Errorf("repair: %w", err)
-	}
-	v := analysis.Judge(run)
-	a, err := results.RepairOf(run, v, results.Asked(d.AskRepair, s), run.Setup.Applied != nil)
+	a, err := d.repair(c, args, results.Asked(d.AskRepair, s))
 	if err != nil {
 		return err
 	}
@@ -147,6 +142,27 @@ func (d *desk) do(c *cobra.Command, name string) error {
 		return errors.New("repair: " + a.Why)
 	}
 	return nil
+}
+
+// repair works the steps out: of a file here, of a run by the daemon, which knows whether a
+// correction is in the bed map now.
+func (d *desk) repair(c *cobra.Command, args []string, asked api.AskRepair) (api.Repair, error) {
+	if len(args) > 0 && isFile(args[0]) {
+		run, err := recordOf(c, nil, args[0])
+		if err != nil {
+			return api.Repair{}, fmt.Errorf("repair: %w", err)
+		}
+		return results.RepairOf(run, analysis.Judge(run), asked, run.Setup.Applied != nil)
+	}
+	a, err := d.dial()
+	if err != nil {
+		return api.Repair{}, err
+	}
+	id, err := chosen(c, a, args)
+	if err != nil {
+		return api.Repair{}, err
+	}
+	return a.Repair(c.Context(), id, asked)
 }
 
 func tellRepair(w io.Writer, a api.Repair) {

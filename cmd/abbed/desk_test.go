@@ -181,3 +181,22 @@ func TestProofPrintCommand(t *testing.T) {
 		t.Errorf("code %d: %s", code, errs.String())
 	}
 }
+
+// TestRepairOfTheDaemon: the command asks the daemon, which knows what is in the bed map now;
+// without a run it is the latest one.
+func TestRepairOfTheDaemon(t *testing.T) {
+	dir := image(t, measured(t, lookup(t, "twist-level"), 2))
+	h := livingHouse(t, func(s *config.Settings) { s.State = dir })
+	for _, args := range [][]string{{"--mounting", "300"}, {"--mounting", "300", "--supports", "30,30 205,30 117.5,205", "--pitch", "0.8"}} {
+		code, out, errs := runOn(t, append([]string{"workshop", "repair", "--url", h.url()}, args...)...)
+		if code != exitDone || !strings.Contains(out, "1. ") || !strings.Contains(out, "shim") {
+			t.Errorf("%v: exit %d: %s%s", args, code, out, errs)
+		}
+	}
+	if code, _, errs := runOn(t, "workshop", "repair", "no-such-run", "--url", h.url()); code == exitDone || !strings.Contains(errs, "no-such-run") {
+		t.Errorf("exit %d: %s", code, errs)
+	}
+	if code, _, errs := runOn(t, "workshop", "repair", "--mounting", "9000", "--url", h.url()); code == exitDone || !strings.Contains(errs, "9000") {
+		t.Errorf("exit %d: %s", code, errs)
+	}
+}

@@ -146,7 +146,7 @@ func TestEveryVerb(t *testing.T) {
 	}
 	table, err := c.Table(ctx, "r1")
 	check("table", err)
-	repair, err := c.Repair(ctx, "r1", url.Values{"mounting": {"300"}, "supports": {"30,30 205,30 117.5,205"}})
+	repair, err := c.Repair(ctx, "r1", api.AskRepair{Mounting: 300, Supports: []api.XY{{X: 30, Y: 30}, {X: 205, Y: 30}, {X: 117.5, Y: 205}}})
 	check("repair", err)
 	if len(repair.Cautions) == 0 {
 		t.Errorf("repair %+v", repair)

@@ -3,6 +3,8 @@ package client
 import (
 	"context"
 	"net/url"
+	"strconv"
+	"strings"
 
 	"abbed/daemon/access"
 	"abbed/daemon/api"
@@ -165,9 +167,22 @@ func (c *Client) EndSession(ctx context.Context, id string) error {
 
 func table(digest, below string) string { return "/api/v1/tables/" + url.PathEscape(digest) + below }
 
-// Repair says what a person can do with tools after a run; query holds what it is
-// told beyond the settings.
-func (c *Client) Repair(ctx context.Context, id string, query url.Values) (api.Repair, error) {
+// Repair says what a person can do with tools after a run, by what is asked beyond the
+// daemon's settings.
+func (c *Client) Repair(ctx context.Context, id string, a api.AskRepair) (api.Repair, error) {
+	query := url.Values{}
+	for name, v := range map[string]float64{"mounting": a.Mounting, "spacing": a.Spacing, "width": a.Width, "height": a.Height, "rails": a.Rails, "pitch": a.Pitch} {
+		if v != 0 {
+			query.Set(name, strconv.FormatFloat(v, 'g', -1, 64))
+		}
+	}
+	var places []string
+	for _, p := range a.Supports {
+		places = append(places, strconv.FormatFloat(p.X, 'g', -1, 64)+","+strconv.FormatFloat(p.Y, 'g', -1, 64))
+	}
+	if len(places) > 0 {
+		query.Set("supports", strings.Join(places, " "))
+	}
 	return get[api.Repair](ctx, c, run(id, "/repair?"+query.Encode()))
 }
 
