@@ -12,10 +12,10 @@ import (
 // Places are as many as a print has, two patches at each.
 const Places = 11
 
-// Choose picks places of a print from those offered, of which the first is the zero place:
+// Choose picks n places of a print from those offered, of which the first is the zero place:
 // that one and the nearest to each corner, so that no edge is missing, and then where most
 // is in doubt of what may be left after the two patches at each place that is picked.
-func Choose(c Case, offered []record.Place) []int {
+func Choose(c Case, offered []record.Place, n int) []int {
 	picked := []int{0}
 	for _, q := range corners(bounds(offered)) {
 		k := 0
@@ -32,7 +32,7 @@ func Choose(c Case, offered []record.Place) []int {
 	for _, i := range picked {
 		d.learn(i)
 	}
-	for len(picked) < min(Places, len(offered)) {
+	for len(picked) < min(n, len(offered)) {
 		most := -1
 		for i := range offered {
 			if !slices.Contains(picked, i) && (most < 0 || d.At(i, i) > d.At(most, most)) {

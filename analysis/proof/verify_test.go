@@ -18,7 +18,7 @@ func pairs(c proof.Case) (out []record.Place) {
 			offered = append(offered, p)
 		}
 	}
-	for _, i := range proof.Choose(c, offered) {
+	for _, i := range proof.Choose(c, offered, proof.Places) {
 		p := offered[i]
 		out = append(out, record.Place{U: p.U - 11, V: p.V}, record.Place{U: p.U + 11, V: p.V})
 		if i == 0 {

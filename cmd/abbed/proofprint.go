@@ -26,11 +26,12 @@ func patchesCommand() *cobra.Command {
 		Use:   "patches [RECORD|RUN]",
 		Short: "Make a print file of patches that verify a correction.",
 		Long: `Two patches lie beside each other at each of eleven points: the zero point, the corners,
-and where most is in doubt. Without a run they lie over the bed of the settings. Without a correction in force no patch lies where
-the nozzle digs in. Where the nozzle error is not known they are 0.25 mm thick, for a nozzle
-that is 0.2 mm too low. After a check a correction can rest on their thickness. Sizes, temperatures and your own start and end files are settings
-(proof.*, layer, feeds, heat). The file goes to standard output, or to the file of -o.
-Nothing goes to the printer.
+and where most is in doubt. Without readings of the gauge 22 single ones lie over the bed.
+Without a correction in force no patch lies where the nozzle digs in. Where the nozzle error
+is not known they are 0.25 mm thick, for a nozzle that is 0.2 mm too low. After a check a
+correction can rest on their thickness. Sizes, temperatures and your own start and end files
+are settings (proof.*, layer, feeds, heat). The file goes to standard output, or to the file
+of -o. Nothing goes to the printer.
 
 To verify a correction in print files say --in-force file, and put it into this file too:
 abbed correction carry.`,

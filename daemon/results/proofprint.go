@@ -91,6 +91,7 @@ func Patches(s config.Settings, run record.Run, v analysis.Verdict, levelling st
 		area = setup.Bed
 	}
 	o := patches.Defaults()
+	o.Single = len(run.Gaugings) == 0
 	o.Height, o.Width, o.Filament = s.Layer, s.Proof.Width, s.Proof.Filament
 	o.Travel, o.Lift, o.Clearance, o.Retract = s.Feeds.Travel, s.Feeds.Z, s.Clearance, s.Proof.Retract
 	o.Nozzle, o.Bed, o.NozzleMax, o.BedMax, o.Levelling = s.Proof.Nozzle, s.Proof.Bed, s.Heat.NozzleMax, s.Heat.BedMax, levelling
@@ -120,7 +121,10 @@ func Patches(s config.Settings, run record.Run, v analysis.Verdict, levelling st
 		for _, p := range offered {
 			at = append(at, record.Place{U: p[0], V: p[1]})
 		}
-		return proof.Choose(c, at)
+		if o.Single {
+			return proof.Choose(c, at, 2*proof.Places)
+		}
+		return proof.Choose(c, at, proof.Places)
 	})
 }
 

@@ -65,7 +65,7 @@ type Choice func(offered [][2]float64) []int
 // the zero place: what two patches at one place differ by is the plastic's own. Five
 // columns and rows or fewer are offered, as far as bed and travel of the nozzle hold whole
 // patches; none that would touch those at the zero place. Where the area is too narrow for
-// two pairs, each place has one patch.
+// two pairs, and where the settings want it, each place has one patch.
 func Plan(s Settings, bed, travel, area Rect, zeroU, zeroV float64, choice Choice) (Print, error) {
 	if err := s.check(); err != nil {
 		return Print{}, fmt.Errorf("patches: %w", err)
@@ -95,7 +95,7 @@ func Plan(s Settings, bed, travel, area Rect, zeroU, zeroV float64, choice Choic
 // fill lays out the patches of the places, each row of them the other way round.
 func (p *Print) fill(in, room Rect, zeroU, zeroV float64, choice Choice) {
 	pitch, deep := p.shape.size+2, p.shape.size+p.shape.w*float64(p.shape.tabs)+2
-	pairs := in.X1-in.X0 >= 3*pitch
+	pairs := in.X1-in.X0 >= 3*pitch && !p.Settings.Single
 	half, wide := 0.0, pitch
 	if pairs {
 		half, wide = pitch/2, 2*pitch
