@@ -109,14 +109,6 @@ type Entry struct {
 	Later   []string `json:"later,omitempty" about:"the runs that gauged more for this one, as far as they are kept, the earliest first; absent if there are none"`
 }
 
-// AskLevers asks what the gap error would be with other levers.
-type AskLevers struct {
-	Levers []XY
-	// Within is where the probe could be mounted, mm from the nozzle; nil: no
-	// place is looked for.
-	Within *Rect
-}
-
 // Lever is the gap error with one lever, or why it cannot be told.
 type Lever struct {
 	Lever XY `json:"lever"`

@@ -13,9 +13,8 @@ type document struct{ shapes m }
 
 var doc = &document{shapes: m{}}
 
-// shape is the shape of an answer, request that of a body.
-func shape[T any]() m   { return doc.of(reflect.TypeFor[T]()) }
-func request[T any]() m { return doc.body(reflect.TypeFor[T]()) }
+// shape is the shape of an answer.
+func shape[T any]() m { return doc.of(reflect.TypeFor[T]()) }
 
 // names are those of the types that are called otherwise in the document.
 var names = map[string]string{"Spot": "Place", "Error": "Reason"}
