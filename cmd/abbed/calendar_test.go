@@ -262,8 +262,11 @@ func TestCalendarKeepsNobodyWaiting(t *testing.T) {
 		printer.Inject(bench.Fault{Name: "half-open"})
 		time.Sleep(12 * time.Second) // it is looked at each minute
 		for act, ask := range map[string]func() error{
-			"run":  func() error { _, err := w.api.StartRun(t.Context(), "repeat"); return err },
-			"stop": func() error { _, err := w.house.daemon.Stop(t.Context(), api.AskStop{Anyway: true}, "test"); return err },
+			"run": func() error { _, err := w.api.StartRun(t.Context(), "repeat"); return err },
+			"stop": func() error {
+				_, err := w.house.daemon.Stop(t.Context(), api.AskStop{Anyway: true}, "test")
+				return err
+			},
 			"undo": func() error { return w.api.Undo(t.Context()) },
 		} {
 			began := time.Now()
