@@ -2,6 +2,7 @@ package description
 
 import (
 	"encoding/json"
+	"maps"
 	"reflect"
 	"strconv"
 	"strings"
@@ -17,7 +18,7 @@ var doc = &document{shapes: m{}}
 func shape[T any]() m { return doc.of(reflect.TypeFor[T]()) }
 
 // names are those of the types that are called otherwise in the document.
-var names = map[string]string{"Spot": "Place", "Error": "Reason"}
+var names = map[string]string{"Spot": "Place", "Problem": "Reason"}
 
 // abouts say what a shape as a whole is, where its name does not.
 var abouts = map[string]string{
@@ -73,6 +74,11 @@ func (d *document) object(t reflect.Type) m {
 	for i := range t.NumField() {
 		f := t.Field(i)
 		name, options, _ := strings.Cut(f.Tag.Get("json"), ",")
+		if f.Anonymous && name == "" {
+			in := d.object(f.Type)
+			maps.Copy(members, in["properties"].(m))
+			required = append(required, in["required"].([]string)...)
+		}
 		if name == "" || name == "-" {
 			continue
 		}
