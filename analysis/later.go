@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"abbed/analysis/fit"
 	"abbed/analysis/model"
@@ -16,19 +17,18 @@ import (
 
 // Later is what became of the gaugings of a later run that was made for this one.
 type Later struct {
-	// Run is the later run, Records how many of its records came along, Aside how
-	// many it had set aside itself.
-	Run     string `json:"run"`
-	Records int    `json:"records"`
-	Aside   int    `json:"aside"`
+	Run   string    `json:"run" about:"the later run"`
+	Began time.Time `json:"began"`
+	// Records is how many of its records came along, Aside how many it had set aside itself.
+	Records int `json:"records" about:"of its readings"`
+	Aside   int `json:"aside" about:"of them set aside by the later run itself"`
 	// Used says that they are in the fit; else Text says why not.
-	Used bool `json:"used"`
-	// Contradicts says that they were left out because they contradict the rest.
-	Contradicts bool `json:"contradicts"`
+	Used        bool `json:"used" about:"they are in the fit"`
+	Contradicts bool `json:"contradicts" about:"they were left out because they contradict the rest"`
 	// Lifted says that it contradicts, and that runs after it, which would have shown
 	// what it shows, do not show it.
-	Lifted bool   `json:"lifted,omitempty"`
-	Text   string `json:"text"`
+	Lifted bool   `json:"lifted" about:"runs after it, which would have shown what it shows, do not: it contradicts by a slip of its own"`
+	Text   string `json:"text" about:"what became of them, in words"`
 }
 
 // Joining returns the gaugings of a run as direct readings of the gap error for
@@ -91,7 +91,7 @@ func (g *gauged) joinLater(constant int) bool {
 			all[k] = append(all[k], extra{by: byLater, place: x.Place, reading: model.Reading{Row: g.machine.Gap(x.Place), Y: x.G, U: x.U, Constant: constant + k}})
 		}
 		centred(all[k])
-		l := Later{Run: j.Run, Records: len(j.Gaps), Aside: j.Aside}
+		l := Later{Run: j.Run, Began: j.Began, Records: len(j.Gaps), Aside: j.Aside}
 		chi, dof := g.surprise(all[k], sf, 0), float64(len(all[k])-1)
 		switch {
 		case Places(j.Gaps) < 2:
@@ -178,7 +178,7 @@ const offsetMost = 0.3
 
 // Joinable returns why what is gauged with the other setup cannot be joined to a
 // run, or nil. What either does not know is not held against it.
-func Joinable(run record.Run, other record.Setup) *result.Reason {
+func Joinable(run record.Run, other record.Setup) *record.Problem {
 	was := run.Setup
 	for _, c := range []struct {
 		what  string
@@ -191,7 +191,7 @@ func Joinable(run record.Run, other record.Setup) *result.Reason {
 		{"another kind of probe", was.Kind != other.Kind && was.Kind != "" && other.Kind != ""},
 	} {
 		if c.other {
-			return &result.Reason{Code: "printer-changed", Text: fmt.Sprintf("run %s was made with %s: new readings do not compare", run.ID, c.what), Hint: "measure again"}
+			return &record.Problem{Code: "printer-changed", Text: fmt.Sprintf("run %s was made with %s: new readings do not compare", run.ID, c.what), Hint: "measure again"}
 		}
 	}
 	return nil
@@ -210,12 +210,12 @@ func (v Verdict) otherwise() *Later {
 
 // Contradicted is why no number of the run's gap error is told: a later run contradicts
 // it, and the records do not tell which of them holds; nil if none does.
-func (v Verdict) Contradicted() *result.Reason {
+func (v Verdict) Contradicted() *record.Problem {
 	l := v.otherwise()
 	if l == nil {
 		return nil
 	}
-	return &result.Reason{Code: "contradicted",
+	return &record.Problem{Code: "contradicted",
 		Text: fmt.Sprintf("%d readings of a later run contradict this run", l.Records),
 		Hint: "take more readings for this run at the same points, or measure again",
 	}

@@ -30,7 +30,7 @@ func TestProofPrintKeepsClear(t *testing.T) {
 				if name == "repair" && layer == 0.2 {
 					byRecord(t, s, run.ID)
 				}
-				p, err := s.house.daemon.ProofPrint(run.ID, "")
+				p, err := s.house.daemon.ProofPrint(api.AskPrint{Run: run.ID})
 				var e *api.Error
 				if errors.As(err, &e) && e.Code == "digs-in" {
 					refused++
@@ -50,7 +50,7 @@ func TestProofPrintKeepsClear(t *testing.T) {
 						left++
 					}
 				}
-				if all, err := s.house.daemon.ProofPrint(run.ID, "file"); err != nil || len(all.Patches) < 8 || !strings.HasPrefix(all.File, "; CAUTION: Put the correction into this file") {
+				if all, err := s.house.daemon.ProofPrint(api.AskPrint{Run: run.ID, InForce: "file"}); err != nil || len(all.Patches) < 8 || !strings.HasPrefix(all.File, "; CAUTION: Put the correction into this file") {
 					t.Errorf("to be carried: %v, %d patches", err, len(all.Patches))
 				}
 			})

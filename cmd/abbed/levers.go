@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"net/url"
 
 	"github.com/spf13/cobra"
 
@@ -12,7 +13,6 @@ import (
 	"abbed/daemon/api"
 	"abbed/daemon/client"
 	"abbed/daemon/results"
-	"abbed/daemon/web"
 )
 
 func probePlaceCommand() *cobra.Command {
@@ -20,8 +20,8 @@ func probePlaceCommand() *cobra.Command {
 	var within string
 	c := ask("probe-place RECORD|RUN", "Predict the nozzle error with the probe mounted elsewhere.", cobra.ExactArgs(1),
 		func(c *cobra.Command, a *client.Client, k caller, args []string) error {
-			asked, err := web.AskedLevers(levers, within)
-			if err != nil {
+			var asked api.AskLevers
+			if err := asked.ReadQuery(url.Values{"lever": levers, "within": {within}}); err != nil {
 				return usage(err)
 			}
 			x, err := foretold(c, a, args[0], asked)

@@ -65,7 +65,7 @@ func patchesAlone(t *testing.T, dir string, sc bench.Scenario, seed uint64) spen
 		t.Errorf("the check %s: %+v, %v", run.State, run.Error, err)
 		return out
 	}
-	p, err := s.api.ProofPrint(t.Context(), run.ID, "none")
+	p, err := s.api.ProofPrint(t.Context(), api.AskPrint{Run: run.ID, InForce: "none"})
 	if err != nil {
 		t.Error(err)
 		return out
@@ -136,7 +136,7 @@ func TestPatchesThatCannotBe(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		_, err = s.api.ProofPrint(t.Context(), run.ID, "none")
+		_, err = s.api.ProofPrint(t.Context(), api.AskPrint{Run: run.ID, InForce: "none"})
 		var e *api.Error
 		if !errors.As(err, &e) || e.Code != "digs-in" || !strings.Contains(e.Hint, "proof.width to 0.33 mm") {
 			t.Errorf("lines of 0.3 mm in a layer of 0.25 mm: %v", err)

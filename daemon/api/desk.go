@@ -32,9 +32,9 @@ type Desk interface {
 	Looker
 	// Repair says what a person can do with tools.
 	Repair(id string, a AskRepair) (Repair, error)
-	// ProofPrint makes the file of a proof print over what the run has gauged; ""
-	// means over the reach. inForce is none, map, file, or "": what is known.
-	ProofPrint(id, inForce string) (ProofPrint, error)
+	// ProofPrint makes the file of a proof print over what the run has gauged; without
+	// one over the reach.
+	ProofPrint(a AskPrint) (ProofPrint, error)
 	// Thickness takes the readings of a proof print and says what they prove.
 	Thickness(ctx context.Context, id string, t Thickness, by string) (Proof, error)
 	// Readings takes what a person read from instruments of their own.

@@ -1,17 +1,5 @@
 package api
 
-// AskRepair is what the repair desk has to be told; the zero value takes what the
-// settings and the run say.
-type AskRepair struct {
-	Mounting float64 // length between the brackets of the beam, mm; 0: not known
-	Spacing  float64 // of a bracket's fasteners across the beam, mm; 0: 20
-	Width    float64 // of the profile, mm; 0: 20
-	Height   float64 // other side of the profile's section, mm; 0: as wide
-	Rails    float64 // distance of two rails, mm; 0: one beam
-	Supports []XY    // of the bed, mm; nil: those of the settings
-	Pitch    float64 // a turn of their screws moves the bed by it, mm; 0: that of the settings
-}
-
 // Repair is what a person can do with tools, one step at a time in the order in which to
 // do them.
 type Repair struct {

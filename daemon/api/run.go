@@ -34,7 +34,7 @@ type Caution struct {
 
 // NewRun is the body of POST runs.
 type NewRun struct {
-	Steps    []string `json:"steps" about:"repeat, gauging, survey, plate-turn, coupons, angles, reference" minItems:"1"`
+	Steps    []string `json:"steps" about:"repeat, gauging, survey, plate-turn, coupons, angles, reference" wanted:"at least one step is wanted: repeat, gauging, survey, plate-turn, coupons, angles, reference" minItems:"1"`
 	Attended bool     `json:"attended,omitempty" about:"someone stands at the machine and has confirmed the cautions: if the owner has set attended_starts the run begins at once, else it waits as ever"`
 	// Heat asks for heat; nil runs as the machine is.
 	Heat  *Heat  `json:"heat,omitempty" about:"Heat up before anything is measured; a part that is left out takes the owner's setting. The run then has one caution more, and switches the heaters off at its end."`

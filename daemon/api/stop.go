@@ -1,22 +1,5 @@
 package api
 
-import "net/url"
-
-// AskStop asks for a stop of what goes on.
-type AskStop struct {
-	// For is what the asker saw going on (Printer.Going); a stop never reaches
-	// anything else. "": whatever goes on now.
-	For string
-	// Anyway says that the request is to go out though nothing of abbed's goes on: it
-	// may end a print that another program or the printer itself runs.
-	Anyway bool
-}
-
-// StopOf reads a request from the query of its address: for=, anyway=yes.
-func StopOf(q url.Values) AskStop {
-	return AskStop{For: q.Get("for"), Anyway: q.Get("anyway") == "yes"}
-}
-
 // StopAnswer is the answer to a stop.
 type StopAnswer struct {
 	Requested bool   `json:"requested" about:"whether a stop request went out to the printer"`

@@ -76,7 +76,7 @@ type SignedOff struct {
 
 // Apply is the body of POST tables/{digest}/apply.
 type Apply struct {
-	Token string `json:"token"`
+	Token string `json:"token" wanted:"the token of an approval is wanted"`
 }
 
 // AppliedState is the state of what stands in the printer.

@@ -26,6 +26,8 @@ const maxAnswer = 64 << 20
 
 // Client calls one daemon.
 type Client struct {
+	// Verbs are those of the API.
+	api.Verbs
 	base  string
 	token string
 	http  *http.Client
@@ -38,42 +40,20 @@ type Client struct {
 // the access, and the token may be empty.
 func New(base, token string) *Client {
 	if path, ok := strings.CutPrefix(base, "unix:"); ok {
-		return &Client{base: "http://abbed.socket", token: token, http: &http.Client{Transport: &http.Transport{
+		return of("http://abbed.socket", token, &http.Client{Transport: &http.Transport{
 			DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) {
 				var d net.Dialer
 				return d.DialContext(ctx, "unix", path)
 			},
-		}}}
+		}})
 	}
-	return &Client{base: strings.TrimRight(base, "/"), token: token, http: &http.Client{}}
+	return of(strings.TrimRight(base, "/"), token, &http.Client{})
 }
 
 // Over returns the same client over another transport: an in-memory listener,
 // one that checks each answer.
 func (c *Client) Over(t http.RoundTripper) *Client {
-	return &Client{base: c.base, token: c.token, http: &http.Client{Transport: t}}
-}
-
-// get asks for path and reads the answer into a T.
-func get[T any](ctx context.Context, c *Client, path string) (T, error) {
-	return call[T](ctx, c, http.MethodGet, path, nil)
-}
-
-// post sends body (nil: none) to path and reads the answer into a T.
-func post[T any](ctx context.Context, c *Client, path string, body any) (T, error) {
-	return call[T](ctx, c, http.MethodPost, path, body)
-}
-
-func call[T any](ctx context.Context, c *Client, method, path string, body any) (T, error) {
-	var v T
-	b, err := c.do(ctx, method, path, body)
-	if err != nil {
-		return v, err
-	}
-	if err := json.Unmarshal(b, &v); err != nil {
-		return v, fmt.Errorf("client: %s %s: the answer is not what the API promises: %w", method, path, err)
-	}
-	return v, nil
+	return of(c.base, c.token, &http.Client{Transport: t})
 }
 
 // do sends one request and returns the body of the answer.
@@ -187,6 +167,3 @@ func pause(ctx context.Context, d time.Duration) error {
 		return nil
 	}
 }
-
-// run is the path of a run, or of what is below it.
-func run(id string, below string) string { return "/api/v1/runs/" + url.PathEscape(id) + below }

@@ -151,7 +151,7 @@ func TestEveryVerb(t *testing.T) {
 	if len(repair.Cautions) == 0 {
 		t.Errorf("repair %+v", repair)
 	}
-	pp, err := c.ProofPrint(ctx, "r1", "")
+	pp, err := c.ProofPrint(ctx, api.AskPrint{Run: "r1"})
 	check("proof print", err)
 	proved, err := c.Thickness(ctx, "r1", api.Thickness{Plan: pp.Plan, CSV: "patch,thickness\n1,0.2\n", InForce: "none", Person: "Ida"})
 	check("thickness", err)

@@ -2,8 +2,8 @@
 // played person of the demonstration and anybody's program in Go call.
 //
 // The nouns, in the order in which data passes: a Client knows where the daemon
-// is and the operator's token; each verb of the API is a method of it; Events
-// follows a run, and Wait follows it until something is so.
+// is and the operator's token; each verb of the API (api.Verbs) is a function of
+// it; Events follows a run, and Wait follows it until something is so.
 //
 // # Units
 //

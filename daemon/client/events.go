@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"net/url"
 	"strings"
 	"time"
 
@@ -98,7 +99,7 @@ type follower struct {
 func (f *follower) once(ctx context.Context) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel() // each may leave in the middle of the stream
-	res, err := f.client.send(ctx, http.MethodGet, run(f.id, "/events"), nil, f.last)
+	res, err := f.client.send(ctx, http.MethodGet, "/api/v1/runs/"+url.PathEscape(f.id)+"/events", nil, f.last)
 	if err != nil {
 		return err
 	}

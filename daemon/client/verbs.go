@@ -2,144 +2,96 @@ package client
 
 import (
 	"context"
+	"encoding/json"
+	"fmt"
+	"net/http"
 	"net/url"
-	"strconv"
+	"reflect"
 	"strings"
 
 	"abbed/daemon/access"
 	"abbed/daemon/api"
 )
 
-// Printer returns what is known of the printer.
-func (c *Client) Printer(ctx context.Context) (api.Printer, error) {
-	return get[api.Printer](ctx, c, "/api/v1/printer")
+// of makes a client, with a function for each verb of the API: it writes the path, sends
+// the question and reads the answer.
+func of(base, token string, by *http.Client) *Client {
+	c := &Client{base: base, token: token, http: by}
+	for i, v := range api.VerbTable() {
+		f := reflect.ValueOf(&c.Verbs).Elem().Field(i)
+		f.Set(reflect.MakeFunc(f.Type(), func(args []reflect.Value) []reflect.Value { return c.ask(v, f.Type(), args) }))
+	}
+	return c
 }
 
-// Check says when the next quick check is due.
-func (c *Client) Check(ctx context.Context) (api.Check, error) {
-	return get[api.Check](ctx, c, "/api/v1/check")
+// ask asks a verb as a function of type t: a context, what stands in the path, the question.
+func (c *Client) ask(v api.Verb, t reflect.Type, args []reflect.Value) []reflect.Value {
+	path := v.Path
+	for i, name := range v.Params {
+		path = strings.ReplaceAll(path, "{"+name+"}", url.PathEscape(args[1+i].String()))
+	}
+	var body any
+	switch question := args[len(args)-1].Interface(); {
+	case v.Query:
+		path = strings.TrimSuffix(path+"?"+api.QueryOf(question), "?")
+	case v.In != nil:
+		body = question
+	}
+	b, err := c.do(args[0].Interface().(context.Context), v.Method, path, body)
+	var out []reflect.Value
+	if t.NumOut() > 1 {
+		answer := reflect.New(t.Out(0))
+		if err == nil {
+			err = decode(v.Method, path, b, answer.Interface())
+		}
+		out = append(out, answer.Elem())
+	}
+	return append(out, reflect.ValueOf(&err).Elem())
 }
 
-// Room lists the printers that are known to the daemon's machine.
-func (c *Client) Room(ctx context.Context) ([]api.Neighbour, error) {
-	return get[[]api.Neighbour](ctx, c, "/api/v1/room")
+// decode reads an answer into v.
+func decode(method, path string, b []byte, v any) error {
+	if err := json.Unmarshal(b, v); err != nil {
+		return fmt.Errorf("client: %s %s: the answer is not what the API promises: %w", method, path, err)
+	}
+	return nil
 }
 
 // Open gives the person's word that opening the port may reset the board.
 func (c *Client) Open(ctx context.Context, person string) error {
-	_, err := c.do(ctx, "POST", "/api/v1/printer/open", api.Open{Person: person})
-	return err
+	return c.OpenPort(ctx, api.Open{Person: person})
 }
 
 // StartRun asks for a run of steps; it waits for its cautions to be confirmed.
 func (c *Client) StartRun(ctx context.Context, steps ...string) (api.Run, error) {
-	return post[api.Run](ctx, c, "/api/v1/runs", api.NewRun{Steps: steps})
+	return c.Start(ctx, api.NewRun{Steps: steps})
 }
 
 // Start asks for a run with all that may go with it: heat, or the word that
 // somebody stands at the machine.
 func (c *Client) Start(ctx context.Context, n api.NewRun) (api.Run, error) {
-	return post[api.Run](ctx, c, "/api/v1/runs", n)
-}
-
-// Withdraw ends a run that nobody has confirmed; nothing goes to the printer.
-func (c *Client) Withdraw(ctx context.Context, id string) error {
-	_, err := c.do(ctx, "POST", run(id, "/withdraw"), nil)
-	return err
-}
-
-// Confirm gives a person's word on the cautions of a run.
-func (c *Client) Confirm(ctx context.Context, id string, how api.Confirm) error {
-	_, err := c.do(ctx, "POST", run(id, "/confirm"), how)
-	return err
-}
-
-// Runs returns all runs, newest first.
-func (c *Client) Runs(ctx context.Context) ([]api.Run, error) {
-	return get[[]api.Run](ctx, c, "/api/v1/runs")
-}
-
-// Run returns the state of a run.
-func (c *Client) Run(ctx context.Context, id string) (api.Run, error) {
-	return get[api.Run](ctx, c, run(id, ""))
-}
-
-// Answer answers the prompt of a run.
-func (c *Client) Answer(ctx context.Context, id string, a api.AnswerPrompt) error {
-	_, err := c.do(ctx, "POST", run(id, "/answer"), a)
-	return err
-}
-
-// Gauge says what the person feels at the gauge; it returns when the move has ended.
-func (c *Client) Gauge(ctx context.Context, id string, a api.GaugeAction) (api.Run, error) {
-	return post[api.Run](ctx, c, run(id, "/gauge"), a)
-}
-
-// Record returns everything that was recorded in a run: the JSON of a
-// record.Run.
-func (c *Client) Record(ctx context.Context, id string) (api.Record, error) {
-	b, err := c.do(ctx, "GET", run(id, "/record"), nil)
-	return api.Record(b), err
-}
-
-// Analysis returns what a run tells.
-func (c *Client) Analysis(ctx context.Context, id string) (api.Analysis, error) {
-	return get[api.Analysis](ctx, c, run(id, "/analysis"))
+	return c.Verbs.StartRun(ctx, n)
 }
 
 // Gap returns the predicted gap error at points (u, v), mm, one for each.
 func (c *Client) Gap(ctx context.Context, id string, points [][2]float64) ([]api.Gap, error) {
-	return post[[]api.Gap](ctx, c, run(id, "/gap"), api.AskGap{Points: points})
+	return c.Verbs.Gap(ctx, id, api.AskGap{Points: points})
 }
 
-// Table returns the correction of a run, or why there is none.
-func (c *Client) Table(ctx context.Context, id string) (api.Table, error) {
-	return get[api.Table](ctx, c, run(id, "/table"))
-}
-
-// SignOff gives a person's word on the cautions of one exact table.
-func (c *Client) SignOff(ctx context.Context, digest string, how api.SignOff) (api.SignedOff, error) {
-	return post[api.SignedOff](ctx, c, table(digest, "/signoff"), how)
-}
-
-// Apply begins to write a table that was signed off.
+// Apply begins to write a table that was approved.
 func (c *Client) Apply(ctx context.Context, digest, token string) error {
-	_, err := c.do(ctx, "POST", table(digest, "/apply"), api.Apply{Token: token})
-	return err
-}
-
-// Applied returns what stands in the printer.
-func (c *Client) Applied(ctx context.Context) (api.Applied, error) {
-	return get[api.Applied](ctx, c, "/api/v1/applied")
-}
-
-// Undo begins to put the map back that stood there before.
-func (c *Client) Undo(ctx context.Context) error {
-	_, err := c.do(ctx, "POST", "/api/v1/applied/undo", nil)
-	return err
-}
-
-// Prove opens a run that gauges the nozzle with the correction in force.
-func (c *Client) Prove(ctx context.Context) (api.Run, error) {
-	return post[api.Run](ctx, c, "/api/v1/applied/prove", nil)
-}
-
-// Reapply begins to put the correction onto a newly measured map.
-func (c *Client) Reapply(ctx context.Context) error {
-	_, err := c.do(ctx, "POST", "/api/v1/applied/reapply", nil)
-	return err
+	return c.Verbs.Apply(ctx, digest, api.Apply{Token: token})
 }
 
 // Resolve decides what becomes of an apply that was cut off: "finish" or
 // "take-back".
 func (c *Client) Resolve(ctx context.Context, choice string) error {
-	_, err := c.do(ctx, "POST", "/api/v1/applied/resolve", api.Resolve{Choice: choice})
-	return err
+	return c.Verbs.Resolve(ctx, api.Resolve{Choice: choice})
 }
 
 // Stop asks for a stop of whatever goes on. It is no emergency stop.
 func (c *Client) Stop(ctx context.Context) (api.StopAnswer, error) {
-	return post[api.StopAnswer](ctx, c, "/api/v1/stop", nil)
+	return c.Verbs.Stop(ctx, api.AskStop{})
 }
 
 // Paired is a one-time link for a browser.
@@ -147,56 +99,28 @@ type Paired = access.Paired
 
 // Pair asks for a one-time link that lets a browser in: to look, operate or
 // sign; "" is sign.
-func (c *Client) Pair(ctx context.Context, role string) (Paired, error) {
-	return post[Paired](ctx, c, "/api/v1/pair", map[string]string{"role": role})
+func (c *Client) Pair(ctx context.Context, role string) (p Paired, err error) {
+	b, err := c.do(ctx, "POST", "/api/v1/pair", map[string]string{"role": role})
+	if err == nil {
+		err = decode("POST", "/api/v1/pair", b, &p)
+	}
+	return p, err
 }
 
 // Session is a browser that is let in.
 type Session = access.Session
 
 // Sessions returns the browsers that are let in.
-func (c *Client) Sessions(ctx context.Context) ([]Session, error) {
-	return get[[]Session](ctx, c, "/api/v1/sessions")
+func (c *Client) Sessions(ctx context.Context) (all []Session, err error) {
+	b, err := c.do(ctx, "GET", "/api/v1/sessions", nil)
+	if err == nil {
+		err = decode("GET", "/api/v1/sessions", b, &all)
+	}
+	return all, err
 }
 
 // EndSession ends a session at once.
 func (c *Client) EndSession(ctx context.Context, id string) error {
 	_, err := c.do(ctx, "DELETE", "/api/v1/sessions/"+url.PathEscape(id), nil)
 	return err
-}
-
-func table(digest, below string) string { return "/api/v1/tables/" + url.PathEscape(digest) + below }
-
-// Repair says what a person can do with tools after a run, by what is asked beyond the
-// daemon's settings.
-func (c *Client) Repair(ctx context.Context, id string, a api.AskRepair) (api.Repair, error) {
-	query := url.Values{}
-	for name, v := range map[string]float64{"mounting": a.Mounting, "spacing": a.Spacing, "width": a.Width, "height": a.Height, "rails": a.Rails, "pitch": a.Pitch} {
-		if v != 0 {
-			query.Set(name, strconv.FormatFloat(v, 'g', -1, 64))
-		}
-	}
-	var places []string
-	for _, p := range a.Supports {
-		places = append(places, strconv.FormatFloat(p.X, 'g', -1, 64)+","+strconv.FormatFloat(p.Y, 'g', -1, 64))
-	}
-	if len(places) > 0 {
-		query.Set("supports", strings.Join(places, " "))
-	}
-	return get[api.Repair](ctx, c, run(id, "/repair?"+query.Encode()))
-}
-
-// ProofPrint returns the file of a proof print; "" means over the reach.
-func (c *Client) ProofPrint(ctx context.Context, id, inForce string) (api.ProofPrint, error) {
-	return get[api.ProofPrint](ctx, c, "/api/v1/proof-print?"+url.Values{"run": {id}, "in_force": {inForce}}.Encode())
-}
-
-// Readings sends what a person read from instruments of their own.
-func (c *Client) Readings(ctx context.Context, id string, r api.Readings) (api.ReadingsKept, error) {
-	return post[api.ReadingsKept](ctx, c, run(id, "/readings"), r)
-}
-
-// Thickness sends the readings of a proof print.
-func (c *Client) Thickness(ctx context.Context, id string, t api.Thickness) (api.Proof, error) {
-	return post[api.Proof](ctx, c, run(id, "/thickness"), t)
 }

@@ -14,18 +14,18 @@ import (
 )
 
 // ProofPrint makes the file of a proof print over the area that a run has gauged, or over
-// the reach for "". inForce is none, map or file, "": what is known.
-func (d *Runner) ProofPrint(id, inForce string) (api.ProofPrint, error) {
-	if inForce == "" {
-		inForce = "none"
+// the reach without one.
+func (d *Runner) ProofPrint(a api.AskPrint) (api.ProofPrint, error) {
+	if a.InForce == "" {
+		a.InForce = "none"
 		if d.corr.InForce() != nil {
-			inForce = "map"
+			a.InForce = "map"
 		}
 	}
 	j := analysis.Judged{Run: record.Run{Setup: d.know(d.link.Now().Facts).Setup}}
-	if id != "" {
+	if a.Run != "" {
 		var err error
-		if j, err = d.shelf.Judged(id); err != nil {
+		if j, err = d.shelf.Judged(a.Run); err != nil {
 			return api.ProofPrint{}, err
 		}
 	}
@@ -33,7 +33,7 @@ func (d *Runner) ProofPrint(id, inForce string) (api.ProofPrint, error) {
 	if err != nil {
 		return api.ProofPrint{}, err
 	}
-	return results.Printed(p, j.Verdict, inForce)
+	return results.Printed(p, j.Verdict, a.InForce)
 }
 
 func (d *Runner) patches(j analysis.Judged) (patches.Print, error) {

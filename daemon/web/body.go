@@ -8,27 +8,53 @@ import (
 	"io"
 	"mime"
 	"net/http"
+	"reflect"
+	"slices"
 	"strings"
 
 	"abbed/config/outside"
 	"abbed/daemon/api"
 )
 
-// body reads the request's JSON into a T, strictly: one object, no member that
-// T does not know, none twice, nothing after it.
-func body[T any](r *http.Request) (T, error) {
-	var v T
+// body reads the request's JSON into v, strictly: one object, no member that v does not
+// know, none twice, nothing after it.
+func body(r *http.Request, v any) error {
 	b, err := readBody(r)
 	if err != nil {
-		return v, err
+		return err
 	}
 	if len(b) == 0 {
-		return v, badJSON("the body is empty; an object is wanted")
+		return badJSON("the body is empty; an object is wanted")
 	}
 	if err := rightType(r); err != nil {
-		return v, err
+		return err
 	}
-	return v, decode(b, &v)
+	return decode(b, v)
+}
+
+// fits holds the members that a body must have to what their tags say: what is wanted where
+// one is empty, the words of an enum; and a person to a name that can be shown.
+func fits(body reflect.Value) error {
+	for i := range body.NumField() {
+		f, member := body.Type().Field(i), body.Field(i)
+		name, options, _ := strings.Cut(f.Tag.Get("json"), ",")
+		wanted, words := f.Tag.Get("wanted"), strings.Split(f.Tag.Get("enum"), ",")
+		last := len(words) - 1
+		switch {
+		case options != "":
+		case name == "person":
+			person, err := api.CheckPerson(member.String())
+			if err != nil {
+				return err
+			}
+			member.SetString(person)
+		case wanted != "" && (member.IsZero() || member.Kind() == reflect.Slice && member.Len() == 0):
+			return badValue("%q: %s", name, wanted)
+		case last > 0 && !slices.Contains(words, member.String()):
+			return badValue("%q: %s or %s is wanted, not %q", name, strings.Join(words[:last], ", "), words[last], member.String())
+		}
+	}
+	return nil
 }
 
 // noBody reads the body of a verb that takes nothing: empty, or {}.

@@ -22,12 +22,6 @@ type route struct {
 	slow bool
 }
 
-// routes lists everything under /api.
-func (s *site) routes() []route {
-	return slices.Concat(s.printerRoutes(), s.runRoutes(), s.resultRoutes(), s.lookRoutes(), s.benchRoutes(), s.appliedRoutes(),
-		[]route{{method: http.MethodGet, path: "/api/openapi.json", serve: s.describe}})
-}
-
 // describe serves the OpenAPI document.
 func (s *site) describe(w http.ResponseWriter, _ *http.Request) {
 	s.send(w, http.StatusOK, description.JSON())

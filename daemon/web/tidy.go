@@ -1,82 +1,55 @@
 package web
 
 import (
-	"slices"
-
-	"abbed/daemon/api"
+	"encoding/json"
+	"reflect"
+	"strings"
+	"time"
 )
 
-// tidy returns body with every list and map that is nil replaced by an empty
-// one: the description promises lists, and null is not one.
+// tidy returns body with every list and map that is nil replaced by an empty one, where the
+// description promises one: null is neither. What was given is not changed.
 func tidy(body any) any {
-	switch b := body.(type) {
-	case api.Printer:
-		return tidyPrinter(b)
-	case api.Run:
-		return tidyRun(b)
-	case []api.Run:
-		return tidyRuns(b)
-	case api.Analysis:
-		return tidyAnalysis(b)
-	case []api.Gap:
-		return list(b)
-	case api.Table:
-		b.Nodes, b.Cautions = list(b.Nodes), list(b.Cautions)
-		return b
-	default:
+	v := reflect.ValueOf(body)
+	if !v.IsValid() {
 		return body
 	}
+	out := reflect.New(v.Type()).Elem()
+	out.Set(v)
+	tidied(out)
+	return out.Interface()
 }
 
-func list[T any](s []T) []T {
-	if s == nil {
-		return []T{}
+// tidied tidies v in place, and what it points to as a copy.
+func tidied(v reflect.Value) {
+	switch {
+	case v.Type() == reflect.TypeFor[time.Time](), v.Type() == reflect.TypeFor[json.RawMessage]():
+	case v.Kind() == reflect.Pointer && !v.IsNil():
+		was := v.Elem()
+		v.Set(reflect.New(was.Type()))
+		v.Elem().Set(was)
+		tidied(v.Elem())
+	case v.Kind() == reflect.Slice:
+		was := v.Len()
+		all := reflect.MakeSlice(v.Type(), was, was)
+		reflect.Copy(all, v)
+		v.Set(all)
+		for i := 0; i < was && holds(v.Type().Elem()); i++ {
+			tidied(v.Index(i))
+		}
+	case v.Kind() == reflect.Map && v.IsNil():
+		v.Set(reflect.MakeMap(v.Type()))
+	case v.Kind() == reflect.Struct:
+		for i := range v.NumField() {
+			_, options, _ := strings.Cut(v.Type().Field(i).Tag.Get("json"), ",")
+			if v.Type().Field(i).IsExported() && v.Type().Field(i).Tag.Get("null") == "" && (options == "" || !v.Field(i).IsZero()) {
+				tidied(v.Field(i))
+			}
+		}
 	}
-	return s
 }
 
-func tidyPrinter(p api.Printer) api.Printer {
-	p.Owed = list(p.Owed)
-	if p.Identity == nil {
-		p.Identity = map[string]string{}
-	}
-	if p.Steps == nil {
-		p.Steps = map[string]api.Can{}
-	}
-	return p
-}
-
-func tidyRun(r api.Run) api.Run {
-	r.Steps = list(r.Steps)
-	if r.Place != nil {
-		spot := *r.Place
-		spot.Heights, spot.Ahead = list(spot.Heights), list(spot.Ahead)
-		r.Place = &spot
-	}
-	return r
-}
-
-func tidyRuns(runs []api.Run) []api.Run {
-	runs = list(slices.Clone(runs))
-	for i := range runs {
-		runs[i] = tidyRun(runs[i])
-	}
-	return runs
-}
-
-func tidyAnalysis(a api.Analysis) api.Analysis {
-	a.Findings = list(a.Findings)
-	a.Stability.SetAside = list(a.Stability.SetAside)
-	if a.Profile != nil {
-		p := *a.Profile
-		p.X, p.Effect, p.U = list(p.X), list(p.Effect), list(p.U)
-		p.Front, p.Back = list(p.Front), list(p.Back)
-		a.Profile = &p
-	}
-	if a.Model != nil {
-		m := *a.Model
-		m.Terms, m.Outliers = list(m.Terms), list(m.Outliers)
-		a.Model = &m
-	}
-	return a
+// holds says that a value of a type may hold lists.
+func holds(t reflect.Type) bool {
+	return t.Kind() == reflect.Struct || t.Kind() == reflect.Pointer || t.Kind() == reflect.Slice
 }

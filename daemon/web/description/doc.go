@@ -1,4 +1,4 @@
 // Package description holds the OpenAPI 3.1 document of the API: what the daemon promises
-// to programs. Paths are written here, a file for each group; shapes come from the types of
-// package api, whose tags say what each field is; webtest compares every answer with them.
+// to programs. Paths come from the verbs of package api and shapes from its types, whose tags say
+// what each field is; webtest compares every answer with them.
 package description

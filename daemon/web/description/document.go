@@ -35,7 +35,7 @@ Every refusal is {"error":{"code","text","hint"}}: text says the act and the cau
 
 func whole() m {
 	paths := m{}
-	for _, group := range []m{printerPaths(), runPaths(), resultPaths(), lookPaths(), benchPaths(), appliedPaths(), servicePaths()} {
+	for _, group := range []m{verbPaths(), servicePaths()} {
 		maps.Copy(paths, group)
 	}
 	schemas := doc.shapes

@@ -2,6 +2,7 @@ package description
 
 import (
 	"encoding/json"
+	"maps"
 	"reflect"
 	"strconv"
 	"strings"
@@ -13,12 +14,11 @@ type document struct{ shapes m }
 
 var doc = &document{shapes: m{}}
 
-// shape is the shape of an answer, request that of a body.
-func shape[T any]() m   { return doc.of(reflect.TypeFor[T]()) }
-func request[T any]() m { return doc.body(reflect.TypeFor[T]()) }
+// shape is the shape of an answer.
+func shape[T any]() m { return doc.of(reflect.TypeFor[T]()) }
 
 // names are those of the types that are called otherwise in the document.
-var names = map[string]string{"Spot": "Place", "Error": "Reason"}
+var names = map[string]string{"Spot": "Place", "Problem": "Reason"}
 
 // abouts say what a shape as a whole is, where its name does not.
 var abouts = map[string]string{
@@ -74,6 +74,11 @@ func (d *document) object(t reflect.Type) m {
 	for i := range t.NumField() {
 		f := t.Field(i)
 		name, options, _ := strings.Cut(f.Tag.Get("json"), ",")
+		if f.Anonymous && name == "" {
+			in := d.object(f.Type)
+			maps.Copy(members, in["properties"].(m))
+			required = append(required, in["required"].([]string)...)
+		}
 		if name == "" || name == "-" {
 			continue
 		}

@@ -1,21 +1,23 @@
 package description
 
+import "abbed/daemon/api"
+
 const pairing = "An empty body asks for sign. look reads; operate also moves the machine; sign also approves, applies and undoes. The last part of the link is the code that can be typed at /in. Needs every role."
 
 func servicePaths() m {
 	return m{
-		"/api/v1/pair": m{"post": with(verb{
-			id: "pair", summary: "A one-time link that lets a browser operate the printer.",
-			body:   closed(object(m{"role": oneOf("", "", "look", "operate", "sign")})),
-			status: 201, says: "The link; it is good once, and not for long.", shape: all(m{"url": text(""), "expires": moment(""), "role": text("what the session may do: look, operate, sign"), "fingerprint": text("SHA-256 of the certificate that abbed made, of which a browser warns; empty: none")}),
-		}.operation(), "description", pairing)},
-		"/api/v1/sessions": path("", "", m{"get": verb{
-			id: "sessions", summary: "The browsers that are signed in.", about: "Needs every role.", refusals: []int{401, 403},
-			status: 200, says: "The sessions.", shape: list(all(m{
+		"/api/v1/pair": m{"post": operation(
+			api.Verb{ID: "pair", Summary: "A one-time link that lets a browser operate the printer.", About: pairing, Status: 201, Says: "The link; it is good once, and not for long."},
+			closed(object(m{"role": oneOf("", "", "look", "operate", "sign")})),
+			all(m{"url": text(""), "expires": moment(""), "role": text("what the session may do: look, operate, sign"), "fingerprint": text("SHA-256 of the certificate that abbed made, of which a browser warns; empty: none")}),
+		)},
+		"/api/v1/sessions": m{"get": operation(
+			api.Verb{ID: "sessions", Summary: "The browsers that are signed in.", About: "Needs every role.", Status: 200, Says: "The sessions."}, nil,
+			list(all(m{
 				"id": text("opens nothing"), "role": text("look, operate, sign"), "from": text("the browser's own name"), "made": moment(""), "seen": moment("to a day"),
 			}), ""),
-		}.operation()}),
-		"/api/v1/sessions/{id}": path("id", "of a session", m{"delete": ended()}),
+		)},
+		"/api/v1/sessions/{id}": inPath("id", "of a session", m{"delete": ended()}),
 		"/in": m{
 			"get": m{"operationId": "enter", "summary": "The screen on which a code is typed.", "security": l{}, "responses": m{"200": html("A form.")}},
 			"post": m{
@@ -28,7 +30,7 @@ func servicePaths() m {
 			"operationId": "authority", "summary": "The authority that signed the certificate of this page, for a phone to trust; 404 where abbed did not make it.", "security": l{},
 			"responses": m{"200": m{"description": "A certificate (PEM).", "content": m{"application/x-x509-ca-cert": m{"schema": m{"type": "string"}}}}, "404": html("None.")},
 		}},
-		"/in/{code}": path("code", "of the link", m{"get": m{
+		"/in/{code}": inPath("code", "of the link", m{"get": m{
 			"operationId": "enterByLink", "summary": "The screen of a one-time link; only its button uses the link up.", "security": l{},
 			"responses": m{"200": html("A form.")},
 		}}),
@@ -53,14 +55,17 @@ func servicePaths() m {
 
 // ended ends a session; nothing comes back.
 func ended() m {
-	op := verb{id: "endSession", summary: "End a session at once.", refusals: []int{404}}.operation()
-	responses := op["responses"].(m)
-	delete(responses, "0")
-	responses["204"] = m{"description": "It is out."}
-	return with(op, "description", "Needs every role.")
+	op := operation(api.Verb{ID: "endSession", Summary: "End a session at once.", About: "Needs every role.", Refusals: []int{404}, Status: 204}, nil, nil)
+	op["responses"].(m)["204"] = m{"description": "It is out."}
+	return op
 }
 
 // html is an answer for a browser.
 func html(what string) m {
 	return m{"description": what, "content": m{"text/html": m{"schema": m{"type": "string"}}}}
+}
+
+// inPath is a path with the parameter in it, and its methods.
+func inPath(name, what string, methods m) m {
+	return with(methods, "parameters", l{m{"name": name, "in": "path", "required": true, "description": what, "schema": text("")}})
 }

@@ -3,7 +3,6 @@ package description
 import (
 	"maps"
 	"slices"
-	"strconv"
 )
 
 // ref points to a shape.
@@ -61,62 +60,3 @@ func oneOf(what string, words ...string) m {
 func answer(what string, shape m) m {
 	return m{"description": what, "content": m{"application/json": m{"schema": shape}}}
 }
-
-// verb is one method of one path.
-type verb struct {
-	id, summary, about string
-	// body of the request, nil if it takes none.
-	body m
-	// status and shape of the answer.
-	status int
-	says   string
-	shape  m
-	// refusals are the statuses that this verb's own refusals have.
-	refusals []int
-	// free: no token is needed on loopback.
-	free bool
-}
-
-// operation turns a verb into what OpenAPI calls an operation. Those refusals
-// that every path shares are added: 401 (a wrong token is refused even where
-// none is needed), 403, 421, 429 and 503 (crowded) by access, 500; 502 where the printer is
-// asked (as 503 says); what is wrong with a body.
-func (v verb) operation() m {
-	statuses := append([]int{401, 403, 421, 429, 500, 503}, v.refusals...)
-	if slices.Contains(v.refusals, 503) {
-		statuses = append(statuses, 502)
-	}
-	if v.body != nil {
-		statuses = append(statuses, 400, 413, 415, 422)
-	}
-	responses := m{strconv.Itoa(v.status): answer(v.says, v.shape)}
-	for _, s := range statuses {
-		responses[strconv.Itoa(s)] = m{"$ref": "#/components/responses/Refused"}
-	}
-	op := m{"operationId": v.id, "summary": v.summary, "responses": responses}
-	if v.about != "" {
-		op["description"] = v.about
-	}
-	if v.body != nil {
-		op["requestBody"] = m{"required": true, "content": m{"application/json": m{"schema": v.body}}}
-	}
-	if v.free {
-		op["security"] = l{}
-	} else {
-		op["security"] = l{m{"operator": l{}}, m{"session": l{}}}
-	}
-	return op
-}
-
-// path is a path with the parameter in it, if any, and its methods.
-func path(param, what string, methods m) m {
-	if param != "" {
-		methods["parameters"] = l{m{"name": param, "in": "path", "required": true, "description": what, "schema": m{"type": "string"}}}
-	}
-	return methods
-}
-
-const (
-	runID   = "the run's id"
-	digests = "the table's digest"
-)

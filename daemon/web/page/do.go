@@ -267,7 +267,9 @@ func (p *page) doStop(w http.ResponseWriter, r *http.Request) {
 			by = name
 		}
 	}
-	said, err := p.desk.Stop(context.WithoutCancel(r.Context()), api.StopOf(r.URL.Query()), by)
+	var ask api.AskStop
+	_ = ask.ReadQuery(r.URL.Query())
+	said, err := p.desk.Stop(context.WithoutCancel(r.Context()), ask, by)
 	s := p.begin(r, "Stop")
 	s.View = said
 	if err != nil {

@@ -48,7 +48,7 @@ func (p *page) showTools(w http.ResponseWriter, r *http.Request, notice *api.Err
 	} else {
 		v.Repair = &a
 	}
-	if f, err := p.desk.ProofPrint(id, ""); err != nil {
+	if f, err := p.desk.ProofPrint(api.AskPrint{Run: id}); err != nil {
 		v.NoPrint = p.refusal(r, err)
 	} else {
 		v.Print = &f
@@ -59,7 +59,7 @@ func (p *page) showTools(w http.ResponseWriter, r *http.Request, notice *api.Err
 
 // proofFile serves the G-code of a proof print.
 func (p *page) proofFile(w http.ResponseWriter, r *http.Request) {
-	f, err := p.desk.ProofPrint(r.PathValue("id"), r.URL.Query().Get("in_force"))
+	f, err := p.desk.ProofPrint(api.AskPrint{Run: r.PathValue("id"), InForce: r.URL.Query().Get("in_force")})
 	if err != nil {
 		p.refused(w, r, err)
 		return
@@ -74,7 +74,7 @@ func (p *page) proofFile(w http.ResponseWriter, r *http.Request) {
 // worksheet serves the sheet on A4, or with ?paper=letter on Letter. Its style
 // stands within, so that the policy names that style and allows nothing else.
 func (p *page) worksheet(w http.ResponseWriter, r *http.Request) {
-	f, err := p.desk.ProofPrint(r.PathValue("id"), r.URL.Query().Get("in_force"))
+	f, err := p.desk.ProofPrint(api.AskPrint{Run: r.PathValue("id"), InForce: r.URL.Query().Get("in_force")})
 	if err != nil {
 		p.refused(w, r, err)
 		return

@@ -19,9 +19,9 @@ func (d *Desk) Repair(id string, a api.AskRepair) (api.Repair, error) {
 }
 
 // ProofPrint is the same for every run.
-func (d *Desk) ProofPrint(id, _ string) (api.ProofPrint, error) {
-	if id != "" {
-		if _, err := d.Run(id); err != nil {
+func (d *Desk) ProofPrint(a api.AskPrint) (api.ProofPrint, error) {
+	if a.Run != "" {
+		if _, err := d.Run(a.Run); err != nil {
 			return api.ProofPrint{}, err
 		}
 	}
