@@ -15,7 +15,7 @@ func (d *Correction) Apply(ctx context.Context, digest string, a api.Apply, _ st
 	if err != nil {
 		return err
 	}
-	person, err := d.signer.Redeem(a.Token, digest)
+	person, err := d.o.Signer.Redeem(a.Token, digest)
 	if err != nil {
 		return api.Errorf(403, "token-bad", "approve it again", "apply: %v", err)
 	}
@@ -25,7 +25,7 @@ func (d *Correction) Apply(ctx context.Context, digest string, a api.Apply, _ st
 	if d.Unfinished() {
 		return api.Errorf(409, "owed", "Undo it, or finish it.", "apply: an earlier apply is unfinished")
 	}
-	j, err := d.runs.Judged(run)
+	j, err := d.o.Runs.Judged(run)
 	if err != nil {
 		return err
 	}
@@ -72,8 +72,8 @@ func (d *Correction) Resolve(ctx context.Context, r api.Resolve, by string) erro
 	if d.Unfinished() || d.failedHalf() && c == apply.TakeBack {
 		return d.resolve(ctx, c, by, "resolve: "+r.Choice)
 	}
-	if len(d.owed()) > 0 {
-		return d.putBack(by)
+	if len(d.o.Owed()) > 0 {
+		return d.o.PutBack(by)
 	}
 	if d.failedHalf() {
 		return api.Errorf(409, "wrong-state", "Undo it: undo.", "resolve: the printer did not take the new nodes; only the old map can be written back")

@@ -25,7 +25,7 @@ func (d *Correction) Reapply(ctx context.Context, by string) error {
 		return nil
 	}
 	code := refuse.Of(err).Code
-	d.ended("reapply", false)
+	d.o.Ended("reapply", false)
 	d.mu.Lock()
 	refused := maps.Clone(d.refused) // a snapshot may hold the old one
 	if refused == nil {
@@ -34,8 +34,8 @@ func (d *Correction) Reapply(ctx context.Context, by string) error {
 	refused[code]++
 	d.refused = refused
 	d.mu.Unlock()
-	d.log.Warn("the correction was not put back on", "who", by, "code", code, "err", err)
-	d.changed()
+	d.o.Log.Warn("the correction was not put back on", "who", by, "code", code, "err", err)
+	d.o.Changed()
 	return err
 }
 
@@ -64,9 +64,9 @@ func (d *Correction) reapply(ctx context.Context, by string) error {
 	if err != nil {
 		return err
 	}
-	t, next, err := apply.Again(a, t, now, known.Criteria(d.owner()))
+	t, next, err := apply.Again(a, t, now, known.Criteria(d.o.Owner()))
 	if err != nil {
-		d.link.Learn(func(f *link.Facts) { f.Map, f.MapAsked = now, true })
+		d.o.Link.Learn(func(f *link.Facts) { f.Map, f.MapAsked = now, true })
 		return applyRefusal("re-apply", err)
 	}
 	if err := d.keepTable(t, a.Run); err != nil {
@@ -77,11 +77,11 @@ func (d *Correction) reapply(ctx context.Context, by string) error {
 
 // readMap reads the printer's stored map now.
 func (d *Correction) readMap(ctx context.Context) ([][]int64, error) {
-	loan, err := d.link.Lend()
+	loan, err := d.o.Link.Lend()
 	if err != nil {
 		return nil, err
 	}
-	homed := d.link.Now().Homed
+	homed := d.o.Link.Now().Homed
 	defer func() { loan.Back(homed) }()
 	sess, _, err := loan.Open(ctx)
 	if err != nil {

@@ -29,10 +29,10 @@ func (d *Correction) write(_ context.Context, a store.Applied, by, what string, 
 	if err != nil {
 		return err
 	}
-	d.audit(by, what, a.Digest)
+	d.o.Audit(by, what, a.Digest)
 	begun := make(chan error, 1)
-	d.jobs.Go(func() { d.looked(a, was, what, do, loan, begun) })
-	d.changed()
+	d.o.Jobs.Go(func() { d.looked(a, was, what, do, loan, begun) })
+	d.o.Changed()
 	late := time.NewTimer(answersWithin)
 	defer late.Stop()
 	select {
@@ -50,12 +50,12 @@ const answersWithin = 2500 * time.Millisecond
 // takeToWrite promises the printer to one change of its map, and says that it goes on; was
 // is what stood before.
 func (d *Correction) takeToWrite(a *store.Applied, what string) (loan *link.Loan, was store.Applied, err error) {
-	release, err := d.claim(what)
+	release, err := d.o.Claim(what)
 	if err != nil {
 		return nil, was, err
 	}
 	defer release()
-	if loan, err = d.link.Lend(); err != nil {
+	if loan, err = d.o.Link.Lend(); err != nil {
 		return nil, was, err
 	}
 	d.mu.Lock()
@@ -69,22 +69,22 @@ func (d *Correction) takeToWrite(a *store.Applied, what string) (loan *link.Loan
 // looked opens the printer, looks whether its map may be written now, and carries the
 // change through. Where it may not, all is as it was, and says why.
 func (d *Correction) looked(a, was store.Applied, what string, do way, loan *link.Loan, begun chan error) {
-	sess, _, err := loan.Open(d.base)
+	sess, _, err := loan.Open(d.o.Ending)
 	var w apply.Desk
 	if err == nil {
 		w = d.desk(sess)
-		err = d.mayWrite(d.base, w, sess, a, what)
+		err = d.mayWrite(d.o.Ending, w, sess, a, what)
 	}
 	if err != nil {
 		e := refuse.Of(err)
-		loan.Back(d.link.Now().Homed)
+		loan.Back(d.o.Link.Now().Homed)
 		d.mu.Lock()
 		d.busy, d.applied = false, was
 		if d.applied.Digest != "" {
 			d.applied.Code, d.applied.Text, d.applied.Hint = e.Code, e.Text, e.Hint
 		}
 		d.mu.Unlock()
-		d.changed()
+		d.o.Changed()
 		begun <- e
 		return
 	}
@@ -101,7 +101,7 @@ func (d *Correction) looked(a, was store.Applied, what string, do way, loan *lin
 
 // mayWrite returns why the stored map must not be written now.
 func (d *Correction) mayWrite(ctx context.Context, w apply.Desk, sess *gcode.Session, a store.Applied, what string) error {
-	if err := probe.ForeignUse(ctx, sess, d.words, d.clk, false); err != nil {
+	if err := probe.ForeignUse(ctx, sess, d.o.Words, d.o.Clock, false); err != nil {
 		return refuse.Of(err)
 	}
 	if a.N > 0 {
@@ -115,18 +115,18 @@ func (d *Correction) mayWrite(ctx context.Context, w apply.Desk, sess *gcode.Ses
 
 func (d *Correction) desk(sess *gcode.Session) apply.Desk {
 	return apply.Desk{
-		Journal: d.store, Now: time.Now, Largest: d.largest(), Earlier: d.earlier,
-		Writer: apply.Writer{Line: sess, Words: d.words, Turn: func() bool { return d.base.Err() != nil }, Show: func(done, of int) {
+		Journal: d.o.Store, Now: time.Now, Largest: d.largest(), Earlier: d.earlier,
+		Writer: apply.Writer{Line: sess, Words: d.o.Words, Turn: func() bool { return d.o.Ending.Err() != nil }, Show: func(done, of int) {
 			d.mu.Lock()
 			d.progress = api.Progress{Done: done, Of: of}
 			d.mu.Unlock()
-			d.changed()
+			d.o.Changed()
 		}},
 		Stage: func(a store.Applied) {
 			d.mu.Lock()
 			d.applied = a
 			d.mu.Unlock()
-			d.changed()
+			d.o.Changed()
 		},
 	}
 }
@@ -134,33 +134,33 @@ func (d *Correction) desk(sess *gcode.Session) apply.Desk {
 // largest is by how much undo, finish and take-back may change a node, um: by the default
 // limit at least, so that a limit that was lowered since leaves a correction its way out.
 func (d *Correction) largest() int64 {
-	return 1 + int64(math.Round(1000*max(record.DefaultCriteria().Largest, known.Criteria(d.owner()).Largest)))
+	return 1 + int64(math.Round(1000*max(record.DefaultCriteria().Largest, known.Criteria(d.o.Owner()).Largest)))
 }
 
 // written carries the change through and learns the map that then stands. If not
 // even the intent could be kept, all is as it was, and begun is told why.
 func (d *Correction) written(w apply.Desk, sess *gcode.Session, a, was store.Applied, what string, do way, loan *link.Loan, begun chan<- error) {
-	homed := d.link.Now().Homed
-	d.link.Learn(func(f *link.Facts) { f.MapAsked = false }) // what was read before says nothing of the map from here on
-	after, err := do(w, d.writing, a)
+	homed := d.o.Link.Now().Homed
+	d.o.Link.Learn(func(f *link.Facts) { f.MapAsked = false }) // what was read before says nothing of the map from here on
+	after, err := do(w, d.o.GivenUp, a)
 	if err != nil {
-		d.log.Error(what+" did not come to its end", "digest", a.Digest, "state", string(after.State), "err", err)
+		d.o.Log.Error(what+" did not come to its end", "digest", a.Digest, "state", string(after.State), "err", err)
 	}
-	if rows, e := w.Read(d.writing); e == nil {
-		d.link.Learn(func(f *link.Facts) { f.Map, f.MapAsked = rows, false })
+	if rows, e := w.Read(d.o.GivenUp); e == nil {
+		d.o.Link.Learn(func(f *link.Facts) { f.Map, f.MapAsked = rows, false })
 	} else {
-		d.link.Learn(func(f *link.Facts) { f.MapAsked = false })
+		d.o.Link.Learn(func(f *link.Facts) { f.MapAsked = false })
 	}
 	loan.Back(homed && sess.Err() == nil)
 	if err != nil && after.N == a.N {
 		after = was
 	}
 	after = standing(after, err)
-	d.ended(stepOf(what), err == nil)
+	d.o.Ended(stepOf(what), err == nil)
 	d.mu.Lock()
 	d.busy, d.applied = false, after
 	d.mu.Unlock()
-	d.changed()
+	d.o.Changed()
 	if err != nil {
 		select {
 		case begun <- applyRefusal(what, err):

@@ -16,6 +16,7 @@ import (
 	"abbed/daemon/api"
 	"abbed/daemon/web"
 	"abbed/daemon/web/page"
+	"abbed/daemon/web/page"
 	"abbed/daemon/web/webtest"
 )
 
@@ -107,7 +108,7 @@ func letIn(t *testing.T, scene string) http.Handler {
 	if err != nil {
 		t.Fatal(err)
 	}
-	h, err := a.Guard(address, web.New(webtest.Scene(scene), web.Options{Who: access.Who, Doors: a}))
+	h, err := a.Guard(address, web.New(webtest.Scene(scene), web.Options{Options: page.Options{Who: access.Who, Doors: a}}))
 	if err != nil {
 		t.Fatal(err)
 	}
