@@ -16,7 +16,6 @@ import (
 	"abbed/daemon/api"
 	"abbed/daemon/web"
 	"abbed/daemon/web/page"
-	"abbed/daemon/web/page"
 	"abbed/daemon/web/webtest"
 )
 
