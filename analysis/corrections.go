@@ -14,14 +14,14 @@ import (
 
 // Table returns the correction that the verdict supports for the run's own
 // nodes, or why there is none.
-func (v Verdict) Table(run record.Run) (result.Table, *result.Refusal) {
+func (v Verdict) Table(run record.Run) (result.Table, *record.Problem) {
 	return v.table(steady.Clean(run))
 }
 
 // table builds the correction by the table rules of design/2. The order in
 // which it refuses: a gate or another finding that forbids it; nothing needed;
 // what was not measured; the map; the nodes; the limits.
-func (v Verdict) table(run record.Run) (result.Table, *result.Refusal) {
+func (v Verdict) table(run record.Run) (result.Table, *record.Problem) {
 	if r := v.forbidden(run); r != nil {
 		return result.Table{}, r
 	}
@@ -40,7 +40,7 @@ func (v Verdict) table(run record.Run) (result.Table, *result.Refusal) {
 }
 
 // forbidden refuses for a finding, and where nothing is needed.
-func (v Verdict) forbidden(run record.Run) *result.Refusal {
+func (v Verdict) forbidden(run record.Run) *record.Problem {
 	if f, failed := v.Stability.Failed(); failed {
 		return finding(f)
 	}
@@ -48,26 +48,26 @@ func (v Verdict) forbidden(run record.Run) *result.Refusal {
 		return finding(v.Findings[0])
 	}
 	if run.Setup.NoLever() {
-		return &result.Refusal{Code: result.NotNeeded, Text: "The probe is the nozzle: there is no nozzle error to correct.", Hint: "Nothing is to be done."}
+		return &record.Problem{Code: result.NotNeeded, Text: "The probe is the nozzle: there is no nozzle error to correct.", Hint: "Nothing is to be done."}
 	}
 	return nil
 }
 
-func finding(f result.Finding) *result.Refusal {
-	return &result.Refusal{Code: result.FindingPrefix + f.ID, Text: f.Sentence, Hint: f.Next}
+func finding(f result.Finding) *record.Problem {
+	return &record.Problem{Code: result.FindingPrefix + f.ID, Text: f.Sentence, Hint: f.Next}
 }
 
 // unready refuses where something was not measured.
-func (v Verdict) unready(run record.Run) *result.Refusal {
+func (v Verdict) unready(run record.Run) *record.Problem {
 	switch {
 	case v.GapWhy != nil && v.GapWhy.Code == "no-gauging":
-		return &result.Refusal{Code: result.NoGauging, Text: "No point was gauged: a bed map alone cannot tell the bed from the beam.", Hint: "Run the gauging, or print patches over the whole bed and give their thickness."}
+		return &record.Problem{Code: result.NoGauging, Text: "No point was gauged: a bed map alone cannot tell the bed from the beam.", Hint: "Run the gauging, or print patches over the whole bed and give their thickness."}
 	case v.facts == nil:
-		return &result.Refusal{Code: result.NoGauging, Text: "This verdict was read back without its fit.", Hint: "Judge the run again."}
+		return &record.Problem{Code: result.NoGauging, Text: "This verdict was read back without its fit.", Hint: "Judge the run again."}
 	case v.facts.survey == nil:
-		return &result.Refusal{Code: result.NoSurvey, Text: "There is no survey, so that the bed map could not be checked.", Hint: "Run the step survey, in the same run as the gauging."}
+		return &record.Problem{Code: result.NoSurvey, Text: "There is no survey, so that the bed map could not be checked.", Hint: "Run the step survey, in the same run as the gauging."}
 	case v.Gap == nil:
-		return &result.Refusal{Code: result.FindingPrefix + result.Undetermined, Text: "The nozzle error is not known. " + say.Sentence(v.GapWhy.Text), Hint: say.Sentence(v.GapWhy.Hint)}
+		return &record.Problem{Code: result.FindingPrefix + result.Undetermined, Text: "The nozzle error is not known. " + say.Sentence(v.GapWhy.Text), Hint: say.Sentence(v.GapWhy.Hint)}
 	case v.Has(result.Repair):
 		for _, f := range v.Findings {
 			if f.ID == result.Repair {
@@ -75,28 +75,28 @@ func (v Verdict) unready(run record.Run) *result.Refusal {
 			}
 		}
 	case v.otherwise() != nil:
-		return &result.Refusal{Code: result.FindingPrefix + result.Undetermined, Text: otherwiseSays, Hint: otherwiseNext}
+		return &record.Problem{Code: result.FindingPrefix + result.Undetermined, Text: otherwiseSays, Hint: otherwiseNext}
 	case !v.facts.steady.Tested || v.facts.steady.Wander == nil:
-		return &result.Refusal{Code: result.FindingPrefix + result.Undetermined, Text: "The repeat test is missing, so it is not known whether the printer repeats itself.", Hint: "Measure again, with all steps."}
+		return &record.Problem{Code: result.FindingPrefix + result.Undetermined, Text: "The repeat test is missing, so it is not known whether the printer repeats itself.", Hint: "Measure again, with all steps."}
 	case v.Stability.Ride != nil && v.Stability.Ride.Suspect:
-		return &result.Refusal{Code: result.FindingPrefix + result.Undetermined, Text: "Touches do not fit each other: the printer may not repeat itself. " + v.Stability.Ride.Says(), Hint: "Look at bed, wheels and rails, then measure again."}
+		return &record.Problem{Code: result.FindingPrefix + result.Undetermined, Text: "Touches do not fit each other: the printer may not repeat itself. " + v.Stability.Ride.Says(), Hint: "Look at bed, wheels and rails, then measure again."}
 	}
 	tolerance := run.Setup.Criteria.Tolerance
 	if x := v.Gap.Largest(); run.Setup.Applied == nil && math.Abs(x.Gap)+x.U95 <= tolerance {
-		return &result.Refusal{Code: result.NotNeeded, Text: fmt.Sprintf("The nozzle error is within %s everywhere.", say.MM(tolerance)), Hint: "Leave the bed map as it is."}
+		return &record.Problem{Code: result.NotNeeded, Text: fmt.Sprintf("The nozzle error is within %s everywhere.", say.MM(tolerance)), Hint: "Leave the bed map as it is."}
 	}
 	if run.Map == nil {
-		return &result.Refusal{Code: result.MapStale, Text: "This run could not read the bed map.", Hint: "Let the printer measure its bed map, then measure again."}
+		return &record.Problem{Code: result.MapStale, Text: "This run could not read the bed map.", Hint: "Let the printer measure its bed map, then measure again."}
 	}
 	columns, rows := run.Map.Size()
 	if run.Setup.MapArea == nil {
-		return &result.Refusal{Code: result.MapAreaUnknown, Text: "The printer does not say which area its bed map covers.", Hint: "Set the map area: first and last column and row in mm (--map-area X0,Y0,X1,Y1)."}
+		return &record.Problem{Code: result.MapAreaUnknown, Text: "The printer does not say which area its bed map covers.", Hint: "Set the map area: first and last column and row in mm (--map-area X0,Y0,X1,Y1)."}
 	}
 	if columns < 2 || rows < 2 || ragged(run.Map.Nodes) {
-		return &result.Refusal{Code: result.MapStale, Text: "The bed map has fewer than two columns or rows.", Hint: "Let the printer measure its bed map again."}
+		return &record.Problem{Code: result.MapStale, Text: "The bed map has fewer than two columns or rows.", Hint: "Let the printer measure its bed map again."}
 	}
 	if a := run.Setup.Applied; a != nil && (!record.SameSize(a.Add, run.Map.Nodes) || a.In(run.Map.Nodes).Whole != record.Everywhere) {
-		return &result.Refusal{Code: result.MapStale, Text: "Part of the bed map may hold a correction, and part not.", Hint: "Let the printer measure its bed map, then measure again."}
+		return &record.Problem{Code: result.MapStale, Text: "Part of the bed map may hold a correction, and part not.", Hint: "Let the printer measure its bed map, then measure again."}
 	}
 	return nil
 }
@@ -112,7 +112,7 @@ func ragged(nodes [][]int64) bool {
 
 // nodes fills the table; total is the correction in force once it is applied,
 // um, rows along J.
-func (v Verdict) nodes(run record.Run) (result.Table, [][]int64, *result.Refusal) {
+func (v Verdict) nodes(run record.Run) (result.Table, [][]int64, *record.Problem) {
 	columns, rows := run.Map.Size()
 	area := *run.Setup.MapArea
 	if r := v.stale(run, columns, rows); r != nil {
@@ -146,7 +146,7 @@ func (v Verdict) nodes(run record.Run) (result.Table, [][]int64, *result.Refusal
 		return result.Table{}, nil, r
 	}
 	if len(far) > 0 {
-		return result.Table{}, nil, &result.Refusal{Code: result.NodeTooFar, Text: fmt.Sprintf("The bed map reaches more than %s beyond the readings: %s.", say.Far(run.Setup.Criteria.NodeReach), list(far)),
+		return result.Table{}, nil, &record.Problem{Code: result.NodeTooFar, Text: fmt.Sprintf("The bed map reaches more than %s beyond the readings: %s.", say.Far(run.Setup.Criteria.NodeReach), list(far)),
 			Hint: "Gauge nearer to the edge, or make the bed map smaller."}
 	}
 	t.Largest, t.Steepest = Extremes(total, area)
@@ -157,7 +157,7 @@ func (v Verdict) nodes(run record.Run) (result.Table, [][]int64, *result.Refusal
 // by more than the margin: what the gap error does across the line no record tells (a Y
 // axis that rolls or is not straight), and a doubt that grows with the distance would be
 // a guess about a machine that nobody looked at.
-func (v Verdict) offTheLine(t result.Table) *result.Refusal {
+func (v Verdict) offTheLine(t result.Table) *record.Problem {
 	d := 0.0
 	for _, n := range t.Nodes {
 		d = math.Max(d, v.Gap.across(n.Place))
@@ -165,7 +165,7 @@ func (v Verdict) offTheLine(t result.Table) *result.Refusal {
 	if d <= v.Gap.Margin {
 		return nil
 	}
-	return &result.Refusal{Code: result.NodeTooFar, Text: fmt.Sprintf("You gauged one row only. The bed map reaches %s beside it.", say.Far(math.Round(d))),
+	return &record.Problem{Code: result.NodeTooFar, Text: fmt.Sprintf("You gauged one row only. The bed map reaches %s beside it.", say.Far(math.Round(d))),
 		Hint: "Gauge a second row."}
 }
 
@@ -189,19 +189,19 @@ func Extremes(total [][]int64, area record.Rect) (largest, steepest float64) {
 }
 
 // limits refuses what is not worth it, or beyond the limits.
-func (v Verdict) limits(run record.Run, t result.Table, total [][]int64) *result.Refusal {
+func (v Verdict) limits(run record.Run, t result.Table, total [][]int64) *record.Problem {
 	c := run.Setup.Criteria
 	if run.Setup.Applied != nil && v.withinDoubt(t, c) {
-		return &result.Refusal{Code: result.NotNeeded, Text: "The correction in force still fits.", Hint: "Leave it in force."}
+		return &record.Problem{Code: result.NotNeeded, Text: "The correction in force still fits.", Hint: "Leave it in force."}
 	}
 	const half = 0.0005 // um are whole
 	switch {
 	case t.Largest > c.Largest+half:
-		return &result.Refusal{Code: result.TooLarge, Text: fmt.Sprintf("The correction would reach %s, more than the limit of %s.", say.MM(t.Largest), say.MM(c.Largest)), Hint: "Repair the printer first."}
+		return &record.Problem{Code: result.TooLarge, Text: fmt.Sprintf("The correction would reach %s, more than the limit of %s.", say.MM(t.Largest), say.MM(c.Largest)), Hint: "Repair the printer first."}
 	case t.Steepest > c.Steepest+half/10:
-		return &result.Refusal{Code: result.TooSteep, Text: fmt.Sprintf("The correction would change by %s per 100 mm, more than the limit of %s.", say.MM(100*t.Steepest), say.MM(100*c.Steepest)), Hint: "Repair the printer first."}
+		return &record.Problem{Code: result.TooSteep, Text: fmt.Sprintf("The correction would change by %s per 100 mm, more than the limit of %s.", say.MM(100*t.Steepest), say.MM(100*c.Steepest)), Hint: "Repair the printer first."}
 	case t.LargestU95 > c.DoubtShare*t.Largest:
-		return &result.Refusal{Code: result.TooUncertain, Text: fmt.Sprintf("The correction is known to %s only, and its largest value is %s.", say.PM(t.LargestU95), say.MM(t.Largest)),
+		return &record.Problem{Code: result.TooUncertain, Text: fmt.Sprintf("The correction is known to %s only, and its largest value is %s.", say.PM(t.LargestU95), say.MM(t.Largest)),
 			Hint: "Gauge more points near the edges, or the same points once more."}
 	}
 	return nil
@@ -223,7 +223,7 @@ func (v Verdict) withinDoubt(t result.Table, c record.Criteria) bool {
 // stale compares the stored map, less the correction in force, with the survey
 // at the nodes that both reach, a constant taken out by its median. A
 // difference beyond four standard uncertainties and MapDiffers is named.
-func (v Verdict) stale(run record.Run, columns, rows int) *result.Refusal {
+func (v Verdict) stale(run record.Run, columns, rows int) *record.Problem {
 	sv, s := v.facts.survey, v.facts.steady
 	reach := sv.Bound().Grown(2)
 	type diff struct {
@@ -253,7 +253,7 @@ func (v Verdict) stale(run record.Run, columns, rows int) *result.Refusal {
 		}
 	}
 	if len(ds) == 0 {
-		return &result.Refusal{Code: result.MapStale, Text: "The survey does not reach the bed map.", Hint: "Check the map area, then measure again."}
+		return &record.Problem{Code: result.MapStale, Text: "The survey does not reach the bed map.", Hint: "Check the map area, then measure again."}
 	}
 	m := fit.Median(all)
 	var named []string
@@ -263,7 +263,7 @@ func (v Verdict) stale(run record.Run, columns, rows int) *result.Refusal {
 		}
 	}
 	if len(named) > 0 {
-		return &result.Refusal{Code: result.MapStale, Text: fmt.Sprintf("The bed map is not what the survey found: %s.", list(named)), Hint: "Let the printer measure its bed map, then measure again."}
+		return &record.Problem{Code: result.MapStale, Text: fmt.Sprintf("The bed map is not what the survey found: %s.", list(named)), Hint: "Let the printer measure its bed map, then measure again."}
 	}
 	return nil
 }

@@ -16,7 +16,7 @@ import (
 type Elsewhere struct {
 	Lever record.Lever
 	// Why says why it cannot be told, and what to measure; nil if it can.
-	Why *result.Reason
+	Why *record.Problem
 	// Scale is by what the gap error is multiplied.
 	Scale float64
 	// Covers is the part of the gauged area that is told: along X a probe elsewhere
@@ -47,19 +47,19 @@ func (v Verdict) Elsewhere(run record.Run, q record.Lever) Elsewhere {
 	e := Elsewhere{Lever: q, old: p, gap: v.Gap, sides: Pointing(p), least: LeastLever(run.Setup)}
 	switch {
 	case !result.Tame(q.X, q.Y) || math.Abs(q.X) > 300 || math.Abs(q.Y) > 300:
-		e.Why = &result.Reason{Code: "bad-lever", Text: "a probe offset is two lengths of 300 mm at most", Hint: "give X and Y from nozzle to probe, mm"}
+		e.Why = &record.Problem{Code: "bad-lever", Text: "a probe offset is two lengths of 300 mm at most", Hint: "give X and Y from nozzle to probe, mm"}
 	case v.Gap == nil && v.GapWhy != nil:
-		e.Why = &result.Reason{Code: v.GapWhy.Code, Text: "the nozzle error of this run is not known: " + v.GapWhy.Text, Hint: v.GapWhy.Hint}
+		e.Why = &record.Problem{Code: v.GapWhy.Code, Text: "the nozzle error of this run is not known: " + v.GapWhy.Text, Hint: v.GapWhy.Hint}
 	case v.Gap == nil:
-		e.Why = &result.Reason{Code: "no-gauging", Text: "the nozzle error of this run is not known", Hint: "run the step gauging"}
+		e.Why = &record.Problem{Code: "no-gauging", Text: "the nozzle error of this run is not known", Hint: "run the step gauging"}
 	case run.Setup.LeverUnknown:
-		e.Why = &result.Reason{Code: "lever-unknown", Text: "the probe offset of this run is not known", Hint: "give it: --lever X,Y"}
+		e.Why = &record.Problem{Code: "lever-unknown", Text: "the probe offset of this run is not known", Hint: "give it: --lever X,Y"}
 	case q.Length() < 1e-9:
 		e.Covers, e.Largest = v.Gap.Area, PlaceGap{Place: v.Gap.Zero} // the probe is the nozzle
 	case p.None():
-		e.Why = &result.Reason{Code: "no-lever", Text: "the probe of this run is the nozzle: it shows nothing of how the head tilts", Hint: "mount the probe, and measure again; or read the tilt of the head with a level"}
+		e.Why = &record.Problem{Code: "no-lever", Text: "the probe of this run is the nozzle: it shows nothing of how the head tilts", Hint: "mount the probe, and measure again; or read the tilt of the head with a level"}
 	case e.sides == Oblique:
-		e.Why = &result.Reason{Code: "lever-oblique", Text: "the probe offset points neither along X nor along Y, so roll and pitch look the same", Hint: "read roll and pitch at the head (step angles), or measure again once the probe is there"}
+		e.Why = &record.Problem{Code: "lever-oblique", Text: "the probe offset points neither along X nor along Y, so roll and pitch look the same", Hint: "read roll and pitch at the head (step angles), or measure again once the probe is there"}
 	default:
 		e.predict(run.Setup.Criteria.Tolerance)
 	}
@@ -83,13 +83,13 @@ func (e *Elsewhere) predict(tolerance float64) {
 	e.Covers.X0, e.Covers.X1 = max(e.Covers.X0, e.gap.Area.X0-m-shift), min(e.Covers.X1, e.gap.Area.X1+m-shift)
 	switch {
 	case e.side > tolerance:
-		e.Why = &result.Reason{Code: "lever-off-line", Text: fmt.Sprintf("a probe %.0f mm off the line along %s also feels %s, which a probe offset along %s does not show", rest, axis, other, axis),
+		e.Why = &record.Problem{Code: "lever-off-line", Text: fmt.Sprintf("a probe %.0f mm off the line along %s also feels %s, which a probe offset along %s does not show", rest, axis, other, axis),
 			Hint: fmt.Sprintf("keep to the line along %s (near X %.0f, Y %.0f), or read the tilt at the head", axis, e.Scale*p.X, e.Scale*p.Y)}
 	case e.sides == AlongX && !(e.Scale >= 0 && e.Scale <= 1.5):
-		e.Why = &result.Reason{Code: "lever-too-far", Text: fmt.Sprintf("pitch and straightness look the same, and are known up to 1.5 times the present probe offset (%.0f mm)", p.Length()),
+		e.Why = &record.Problem{Code: "lever-too-far", Text: fmt.Sprintf("pitch and straightness look the same, and are known up to 1.5 times the present probe offset (%.0f mm)", p.Length()),
 			Hint: "read the pitch at the head and lay a straight reference"}
 	case e.Covers.W() < e.gap.Area.W()/2:
-		e.Why = &result.Reason{Code: "outside-gauged", Text: "with this probe offset most of the nozzle error comes from parts of the beam without readings", Hint: "take readings farther out along X"}
+		e.Why = &record.Problem{Code: "outside-gauged", Text: "with this probe offset most of the nozzle error comes from parts of the beam without readings", Hint: "take readings farther out along X"}
 	default:
 		for i, p := range Lattice(e.Covers, 9, 9) {
 			if g, u := e.at(p); i == 0 || math.Abs(g)+u > math.Abs(e.Largest.Gap)+e.Largest.U95 {
@@ -100,12 +100,12 @@ func (e *Elsewhere) predict(tolerance float64) {
 }
 
 // At predicts the gap error at p, mm, with the half width of its 95 % interval.
-func (e Elsewhere) At(p record.Place) (gap, u95 float64, reason *result.Reason) {
+func (e Elsewhere) At(p record.Place) (gap, u95 float64, reason *record.Problem) {
 	if e.Why != nil {
 		return 0, 0, e.Why
 	}
 	if !e.Covers.Grown(1e-9).Has(p) {
-		return 0, 0, &result.Reason{Code: "outside-gauged", Text: "with this probe offset the nozzle error at " + p.String() + " comes from a part of the beam without readings", Hint: "take readings farther out, or ask for points nearer to the middle"}
+		return 0, 0, &record.Problem{Code: "outside-gauged", Text: "with this probe offset the nozzle error at " + p.String() + " comes from a part of the beam without readings", Hint: "take readings farther out, or ask for points nearer to the middle"}
 	}
 	gap, u95 = e.at(p)
 	return gap, u95, nil

@@ -32,7 +32,7 @@ type gauged struct {
 	surface surface
 	model   Model
 	gap     *Gap
-	why     *result.Reason
+	why     *record.Problem
 	level   *result.Measured
 
 	// refused says why readings beside the gaugings did not join; alone is the
@@ -53,7 +53,7 @@ func gauge(run record.Run, s steady.Steadiness, sv *steady.Survey, prof *steady.
 	g.model.Outliers = odd
 	g.pairs = result.Keep(all, func(p steady.Paired) bool { return p.Touches > 0 })
 	if len(g.pairs) == 0 && len(g.printed()) == 0 {
-		g.why = &result.Reason{Code: "no-gauging", Text: "nothing was gauged, and a map alone cannot tell bed from beam", Hint: "run the gauging, or print patches over the whole bed and give their thickness"}
+		g.why = &record.Problem{Code: "no-gauging", Text: "nothing was gauged, and a map alone cannot tell bed from beam", Hint: "run the gauging, or print patches over the whole bed and give their thickness"}
 		return g
 	}
 	g.machine = g.machineOf()

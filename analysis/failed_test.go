@@ -35,7 +35,7 @@ func TestUnsound(t *testing.T) {
 	} {
 		run := record.Run{ID: "b", Ended: c.ended}
 		for _, code := range c.codes {
-			run.Faults = append(run.Faults, record.Fault{Code: code})
+			run.Faults = append(run.Faults, record.Problem{Code: code})
 		}
 		why := steady.Unsound(run)
 		if (why != nil) != c.unsound || why != nil && (why.Text == "" || why.Hint == "") {
@@ -53,7 +53,7 @@ func TestFinished(t *testing.T) {
 	if len(all) != 4 {
 		t.Fatalf("%d of 4 records", len(all))
 	}
-	run.Ended, run.Faults = &record.Ended{State: record.EndFailed}, []record.Fault{{Code: "lost"}}
+	run.Ended, run.Faults = &record.Ended{State: record.EndFailed}, []record.Problem{{Code: "lost"}}
 	if whole := analysis.Joining(run).Gaps; !slices.Equal(whole, all) {
 		t.Errorf("touched after each: %+v, want %+v", whole, all)
 	}

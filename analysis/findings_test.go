@@ -62,7 +62,7 @@ func answers() []answer {
 	}
 }
 
-func code(r *analysis.Refusal) string {
+func code(r *record.Problem) string {
 	if r == nil {
 		return ""
 	}

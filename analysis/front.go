@@ -10,8 +10,6 @@ type (
 	Finding   = result.Finding
 	Measured  = result.Measured
 	Node      = result.Node
-	Reason    = result.Reason
-	Refusal   = result.Refusal
 	Table     = result.Table
 	Odd       = steady.Odd
 	Period    = steady.Period

@@ -27,12 +27,12 @@ type Gap struct {
 // too high there. u95 is the half width of the 95 % interval of the contrast.
 // The reason is nil if p lies inside the gauged area with its margin;
 // otherwise gap and u95 are 0.
-func (g *Gap) At(p record.Place) (gap, u95 float64, reason *result.Reason) {
+func (g *Gap) At(p record.Place) (gap, u95 float64, reason *record.Problem) {
 	if !result.Finite(p.U) || !result.Finite(p.V) {
-		return 0, 0, &result.Reason{Code: "not-a-place", Text: "the place has no finite coordinates", Hint: "give x and y in mm"}
+		return 0, 0, &record.Problem{Code: "not-a-place", Text: "the place has no finite coordinates", Hint: "give x and y in mm"}
 	}
 	if !g.Area.Grown(g.Margin).Has(p) {
-		return 0, 0, &result.Reason{Code: "outside-gauged",
+		return 0, 0, &record.Problem{Code: "outside-gauged",
 			Text: "the place " + p.String() + " lies outside the gauged area",
 			Hint: "gauge a place there, or within " + say.Far(g.Margin) + " of it"}
 	}

@@ -18,8 +18,8 @@ type Verdict struct {
 	Share    *result.Measured `json:"share"`
 	ShareWhy string           `json:"share_why,omitempty"`
 	// Gap is the fitted gap error; nil with GapWhy.
-	Gap    *Gap           `json:"-"`
-	GapWhy *result.Reason `json:"gap_why,omitempty"`
+	Gap    *Gap            `json:"-"`
+	GapWhy *record.Problem `json:"gap_why,omitempty"`
 	// Level is how far the person's Z offset is off, mm: + = too high.
 	Level *result.Measured `json:"level"`
 	// Model is how the gap error was fitted.
@@ -85,7 +85,7 @@ func judge(run record.Run) Verdict {
 	}
 	e := evidence{run: run, steady: s, survey: sv, Verdict: &v}
 	if _, failed := s.Failed(); failed {
-		v.GapWhy = &result.Reason{Code: "finding-" + e.failed()[0].ID, Text: "the machine does not do the same twice, so that its nozzle error cannot be told", Hint: "see the finding: " + e.failed()[0].Next}
+		v.GapWhy = &record.Problem{Code: "finding-" + e.failed()[0].ID, Text: "the machine does not do the same twice, so that its nozzle error cannot be told", Hint: "see the finding: " + e.failed()[0].Next}
 		v.ShareWhy = "the machine does not do the same twice"
 	} else {
 		e.ways = look(run, s, sv)

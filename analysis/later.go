@@ -178,7 +178,7 @@ const offsetMost = 0.3
 
 // Joinable returns why what is gauged with the other setup cannot be joined to a
 // run, or nil. What either does not know is not held against it.
-func Joinable(run record.Run, other record.Setup) *result.Reason {
+func Joinable(run record.Run, other record.Setup) *record.Problem {
 	was := run.Setup
 	for _, c := range []struct {
 		what  string
@@ -191,7 +191,7 @@ func Joinable(run record.Run, other record.Setup) *result.Reason {
 		{"another kind of probe", was.Kind != other.Kind && was.Kind != "" && other.Kind != ""},
 	} {
 		if c.other {
-			return &result.Reason{Code: "printer-changed", Text: fmt.Sprintf("run %s was made with %s: new readings do not compare", run.ID, c.what), Hint: "measure again"}
+			return &record.Problem{Code: "printer-changed", Text: fmt.Sprintf("run %s was made with %s: new readings do not compare", run.ID, c.what), Hint: "measure again"}
 		}
 	}
 	return nil
@@ -210,12 +210,12 @@ func (v Verdict) otherwise() *Later {
 
 // Contradicted is why no number of the run's gap error is told: a later run contradicts
 // it, and the records do not tell which of them holds; nil if none does.
-func (v Verdict) Contradicted() *result.Reason {
+func (v Verdict) Contradicted() *record.Problem {
 	l := v.otherwise()
 	if l == nil {
 		return nil
 	}
-	return &result.Reason{Code: "contradicted",
+	return &record.Problem{Code: "contradicted",
 		Text: fmt.Sprintf("%d readings of a later run contradict this run", l.Records),
 		Hint: "take more readings for this run at the same points, or measure again",
 	}

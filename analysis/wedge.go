@@ -32,15 +32,15 @@ const (
 )
 
 // Wedge returns the five-minute answer, or the reason why a run gives none.
-func (v Verdict) Wedge(run record.Run) (*Wedge, *result.Reason) {
+func (v Verdict) Wedge(run record.Run) (*Wedge, *record.Problem) {
 	run = steady.Clean(run)
 	switch {
 	case run.Setup.NoLever():
-		return nil, &result.Reason{Code: "no-lever", Text: "the probe is the nozzle: there is no wedge to look for", Hint: ""}
+		return nil, &record.Problem{Code: "no-lever", Text: "the probe is the nozzle: there is no wedge to look for", Hint: ""}
 	case v.Gap == nil && v.GapWhy != nil:
 		return nil, v.GapWhy
 	case v.Gap == nil || v.Gap.Area.W() < steady.Apart:
-		return nil, &result.Reason{Code: "few-places", Text: "the gauged places do not span a width", Hint: "gauge at the left and right end"}
+		return nil, &record.Problem{Code: "few-places", Text: "the gauged places do not span a width", Hint: "gauge at the left and right end"}
 	}
 	a := v.Gap.Area
 	w := &Wedge{From: a.X0, To: a.X1, Row: run.Setup.Zero.V}

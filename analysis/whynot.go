@@ -21,31 +21,31 @@ import (
 //   - a scatter far beyond the expected one, and too few second records to say whether
 //     the hand or the shape makes it;
 //   - places that repeat well and yet fit no smooth shape.
-func (g *gauged) whyNot() *result.Reason {
+func (g *gauged) whyNot() *record.Problem {
 	c, zero := g.run.Setup.Criteria, g.run.Setup.Zero
 	columns := len(g.columns())
 	_, places := grouped(g.gaugedAt())
 	switch {
 	case !g.area().Grown(c.GaugedMargin).Has(zero):
-		return &result.Reason{Code: "zero-not-gauged", Text: "the zero point was neither gauged nor printed on", Hint: "gauge the zero point, " + zero.String()}
+		return &record.Problem{Code: "zero-not-gauged", Text: "the zero point was neither gauged nor printed on", Hint: "gauge the zero point, " + zero.String()}
 	case columns < 3 || g.surface.post == nil:
-		return &result.Reason{Code: "few-places", Text: fmt.Sprintf("%d points in %d columns do not show a bend between them", places, columns), Hint: g.gaugeOn()}
+		return &record.Problem{Code: "few-places", Text: fmt.Sprintf("%d points in %d columns do not show a bend between them", places, columns), Hint: g.gaugeOn()}
 	case g.records() < leastForBend && g.bendDoubt() > openBend*c.Tolerance:
-		return &result.Reason{Code: "bend-unclear", Text: fmt.Sprintf("%d readings show the bend from left to right to %s only, or one of them is a slip", g.records(), say.PM(g.bendDoubt())), Hint: g.gaugeOn()}
+		return &record.Problem{Code: "bend-unclear", Text: fmt.Sprintf("%d readings show the bend from left to right to %s only, or one of them is a slip", g.records(), say.PM(g.bendDoubt())), Hint: g.gaugeOn()}
 	}
 	if _, u95 := g.surface.of(g.machine.Share()); g.restSize*u95 > c.Tolerance {
-		return &result.Reason{Code: "share-unclear", Text: fmt.Sprintf("the bed map bends by %s between the points, and the readings do not show why", say.MM(g.restSize)), Hint: g.gaugeOn()}
+		return &record.Problem{Code: "share-unclear", Text: fmt.Sprintf("the bed map bends by %s between the points, and the readings do not show why", say.MM(g.restSize)), Hint: g.gaugeOn()}
 	}
 	if off, sd := g.zeroOff(); math.Abs(off) > 4*sd && math.Abs(off) > c.Tolerance/2 {
-		return &result.Reason{Code: "zero-does-not-fit", Text: fmt.Sprintf("the reading at the zero point is %s off the others", say.MM(math.Abs(off))),
+		return &record.Problem{Code: "zero-does-not-fit", Text: fmt.Sprintf("the reading at the zero point is %s off the others", say.MM(math.Abs(off))),
 			Hint: "gauge the zero point again, and a point near it at another Y"}
 	}
 	if h := g.surface.post.Hand(); h > shaken*c.GaugeScatter && g.seconds() < fewSeconds {
-		return &result.Reason{Code: "hand-or-shape", Text: fmt.Sprintf("the readings scatter by %s, and %s is usual: the hand may be unsteady, or the shape is another", say.MM(h), say.MM(c.GaugeScatter)),
+		return &record.Problem{Code: "hand-or-shape", Text: fmt.Sprintf("the readings scatter by %s, and %s is usual: the hand may be unsteady, or the shape is another", say.MM(h), say.MM(c.GaugeScatter)),
 			Hint: "gauge three points or more a second time"}
 	}
 	if l := g.model.LackOfFit; l != nil && l.P < 0.001 {
-		return &result.Reason{Code: "does-not-fit", Text: fmt.Sprintf("the readings repeat well, and no smooth shape fits them (lack of fit F %.1f, p %.1g)", l.F, l.P), Hint: g.gaugeOn()}
+		return &record.Problem{Code: "does-not-fit", Text: fmt.Sprintf("the readings repeat well, and no smooth shape fits them (lack of fit F %.1f, p %.1g)", l.F, l.P), Hint: g.gaugeOn()}
 	}
 	return nil
 }

@@ -52,8 +52,8 @@
 //
 // # Errors
 //
-// Refused: not done, nothing moved, and what to do instead. CutError: the run
-// ends early for a reason that is a finding. Fault: the machine, the line or
+// A record.Problem with a status: not done, nothing moved, and what to do instead. CutError: the run
+// ends early for a reason that is a finding. A Problem without one: the machine, the line or
 // the disk failed; errors.Is finds the cause in gcode's errors. After a fault
 // that loses the position nothing moves any more, not even up.
 //

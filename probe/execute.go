@@ -232,11 +232,8 @@ func (j *job) keep(e record.Event) error {
 	return nil
 }
 
-// Refusal returns the Refused in err, or nil.
-func Refusal(err error) *Refused {
-	var r *Refused
-	if errors.As(err, &r) {
-		return r
-	}
-	return nil
+// refused reports whether an action was refused, so that nothing moved.
+func refused(err error) bool {
+	var p *record.Problem
+	return errors.As(err, &p) && p.Status != 0
 }

@@ -24,7 +24,7 @@ func (g *gauging) byHand(ctx context.Context) error {
 			return err
 		}
 		next, err := g.act(ctx, phase, a)
-		ends := next == phaseLeave || err != nil && Refusal(err) == nil
+		ends := next == phaseLeave || err != nil && !refused(err)
 		switch {
 		case ends:
 			g.display(PhaseWorking)

@@ -259,11 +259,11 @@ func (h *Head) ask(ctx context.Context, q gcode.Query, act string) (gcode.Reply,
 	return r, nil
 }
 
-func unhomed(act string) *Refused {
+func unhomed(act string) *record.Problem {
 	return refuse("unhomed", "the position is not known: start a new run, which homes first", "%s: the machine is not homed", act)
 }
 
-func pastFloor(z, floor float64) *Refused {
+func pastFloor(z, floor float64) *record.Problem {
 	return refuse("past-floor", "a smaller step; if the gauge is still loose at the floor, stop here",
 		"lower to %.3f mm: below the floor at %.3f mm", z, floor)
 }

@@ -81,7 +81,7 @@ func (h *Head) Cool(ctx context.Context) error {
 	return h.keepSwitch(record.SwitchHeaters, false)
 }
 
-func tooHot(what string, want, most float64) *Refused {
+func tooHot(what string, want, most float64) *record.Problem {
 	return refuse("too-hot", "ask for less; the limit is a setting, and the maker's own limit comes first",
 		"heat the %s to %.0f °C: at most %.0f °C", what, want, most)
 }

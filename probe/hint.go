@@ -4,6 +4,7 @@ import (
 	"errors"
 
 	"abbed/gcode"
+	"abbed/probe/record"
 )
 
 // hintOf says what the person can do about a failure of the dialogue.
@@ -49,6 +50,6 @@ func loses(err error) bool {
 }
 
 // LineFault is the Fault of a line that died while nothing was asked of it.
-func LineFault(err error) *Fault {
+func LineFault(err error) *record.Problem {
 	return fault(err, "failed", hintOf(err), "the line to the printer")
 }

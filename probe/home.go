@@ -150,7 +150,7 @@ func (h *Head) raiseSeen(ctx context.Context, z float64) error {
 	}
 }
 
-func notHomed(text string, args ...any) *Fault {
+func notHomed(text string, args ...any) *record.Problem {
 	return fault(nil, "not-homed",
 		"see what the printer's display says: home it there by hand, look at its end switches and its probe, then start a new run",
 		"home: "+text, args...)

@@ -177,7 +177,7 @@ func (j *job) pass(ctx context.Context, row []record.Place, r record.Reference) 
 	for pass := range referencePasses {
 		for _, p := range row {
 			t, err := j.head.Touch(ctx, p, record.Side{X: -1}, record.Touch{Series: record.SeriesReference, Pass: pass, Index: k, Spot: -1})
-			var f *Fault
+			var f *record.Problem
 			if k == 0 && (errors.Is(err, errStray) || errors.As(err, &f) && f.Code == "no-touch") && j.head.Homed() {
 				return false, j.head.Raise(ctx)
 			}

@@ -7,19 +7,20 @@ import (
 	"abbed/probe/record"
 )
 
-// Refused says why an action of the person, or a movement, is not done; nothing
-// has moved. Code is stable, Text says the act and the cause, Hint what to do.
-type Refused struct {
-	Code string
-	Text string
-	Hint string
+// conflicts are the refusals because the state does not allow it; all others are because what
+// was asked is out of bounds.
+var conflicts = map[string]bool{
+	"wrong-state": true, "lower-first": true, "nothing-to-forget": true, "zero-needed": true,
+	"foreign-use": true, "unhomed": true, "unknown-prompt": true,
 }
 
-// Error gives the text.
-func (r *Refused) Error() string { return "probe: " + r.Text }
-
-func refuse(code, hint, text string, args ...any) *Refused {
-	return &Refused{Code: code, Hint: hint, Text: fmt.Sprintf(text, args...)}
+// refuse says why an action of the person, or a movement, is not done; nothing has moved.
+func refuse(code, hint, text string, args ...any) *record.Problem {
+	status := 422
+	if conflicts[code] {
+		status = 409
+	}
+	return &record.Problem{Status: status, Code: code, Hint: hint, Text: fmt.Sprintf(text, args...)}
 }
 
 // CutError ends a run before its last step for a reason that is a finding; the
@@ -29,27 +30,9 @@ type CutError struct{ record.Cut }
 // Error gives the sentence of the finding.
 func (c *CutError) Error() string { return "probe: " + c.Text }
 
-// Fault is a failure of the machine or of the dialogue with it.
-type Fault struct {
-	Code string
-	Text string
-	Hint string
-	Err  error
-}
-
-// Error says the act, then the cause.
-func (f *Fault) Error() string {
-	if f.Err != nil {
-		return fmt.Sprintf("probe: %s: %v", f.Text, f.Err)
-	}
-	return "probe: " + f.Text
-}
-
-// Unwrap returns the cause.
-func (f *Fault) Unwrap() error { return f.Err }
-
-func fault(err error, code, hint, text string, args ...any) *Fault {
-	return &Fault{Code: code, Hint: hint, Text: fmt.Sprintf(text, args...), Err: err}
+// fault is a failure of the machine or of the dialogue with it.
+func fault(err error, code, hint, text string, args ...any) *record.Problem {
+	return &record.Problem{Code: code, Hint: hint, Text: "probe: " + fmt.Sprintf(text, args...), Cause: err}
 }
 
 // AsCut returns the cut in err, or nil.

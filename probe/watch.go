@@ -123,7 +123,7 @@ func printing(ctx context.Context, ask func(gcode.Query) (gcode.Reply, error), w
 	return true, nil
 }
 
-func foreign(what string) *Refused {
+func foreign(what string) *record.Problem {
 	return refuse("foreign-use", "let that end, or switch it off at the printer, then start again",
 		"the printer is in use by someone else: %s", what)
 }

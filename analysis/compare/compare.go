@@ -62,7 +62,7 @@ type PlaceChange struct {
 // The twist is compared over the width that both gauged, the gap error on a
 // lattice of 5 x 5 places there. Another lever along the same axis leaves the
 // twist comparable (it is an angle of the beam) and the gap error not.
-func Compare(before, after analysis.Judged) (Comparison, *result.Reason) {
+func Compare(before, after analysis.Judged) (Comparison, *record.Problem) {
 	before.Run, after.Run = steady.Clean(before.Run), steady.Clean(after.Run)
 	a, b := before.Run.Setup, after.Run.Setup
 	c := Comparison{Before: before.Run.ID, After: after.Run.ID, Changes: []Change{}, Not: []string{}, Gone: []string{}, Stay: []string{}, Come: []string{}}
@@ -70,7 +70,7 @@ func Compare(before, after analysis.Judged) (Comparison, *result.Reason) {
 	case a.Printer.ID == "" || b.Printer.ID == "":
 		c.not("Whether both runs are of one printer is not known: a file does not say.")
 	case a.Printer.ID != b.Printer.ID:
-		return c, &result.Reason{Code: "not-comparable", Text: "the runs are of two printers: nothing that differs between them is a change", Hint: "compare runs of one printer"}
+		return c, &record.Problem{Code: "not-comparable", Text: "the runs are of two printers: nothing that differs between them is a change", Hint: "compare runs of one printer"}
 	}
 	if c.Heat = steady.Heat(before.Run, after.Run); c.Heat == nil {
 		c.not("The temperatures cannot be compared: a run does not know its own.")

@@ -28,27 +28,7 @@ const (
 	Undetermined       = "undetermined"
 )
 
-// Reason says why something cannot be told, and what to do about it.
-type Reason struct {
-	Code string `json:"code"`
-	Text string `json:"text"`
-	Hint string `json:"hint"`
-}
-
-// Error makes a Reason an error, for those who want one.
-func (r *Reason) Error() string { return r.Text }
-
-// Refusal says why there is no table, and what to do.
-type Refusal struct {
-	Code string `json:"code"`
-	Text string `json:"text"`
-	Hint string `json:"hint"`
-}
-
-// Error makes a Refusal an error, for those who want one.
-func (r *Refusal) Error() string { return r.Text }
-
-// Codes of a Refusal; a finding that forbids a table is FindingPrefix + its
+// Codes of why there is no table; a finding that forbids a table is FindingPrefix + its
 // identifier.
 const (
 	NotNeeded      = "not-needed"

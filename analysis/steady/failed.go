@@ -21,18 +21,18 @@ var harmless = []string{
 
 // Unsound returns why what a run gauged must not be joined to another run, or nil: it
 // goes on, or it failed in a way that puts in doubt what was gauged before.
-func Unsound(run record.Run) *result.Reason {
+func Unsound(run record.Run) *record.Problem {
 	switch {
 	case run.Ended == nil:
-		return &result.Reason{Code: "not-ended", Text: fmt.Sprintf("run %s has not ended", run.ID), Hint: "wait until it has"}
+		return &record.Problem{Code: "not-ended", Text: fmt.Sprintf("run %s has not ended", run.ID), Hint: "wait until it has"}
 	case run.Ended.State != record.EndFailed:
 		return nil
 	case len(run.Faults) == 0:
-		return &result.Reason{Code: "failed", Text: fmt.Sprintf("run %s failed, and its record does not say why: where the head stood before is in doubt", run.ID), Hint: "gauge these places again"}
+		return &record.Problem{Code: "failed", Text: fmt.Sprintf("run %s failed, and its record does not say why: where the head stood before is in doubt", run.ID), Hint: "gauge these places again"}
 	}
 	for _, f := range run.Faults {
 		if !slices.Contains(harmless, f.Code) {
-			return &result.Reason{Code: "failed", Text: fmt.Sprintf("run %s failed (%s: %s): where the head stood before is in doubt", run.ID, f.Code, f.Text), Hint: "see to the cause, then gauge these places again"}
+			return &record.Problem{Code: "failed", Text: fmt.Sprintf("run %s failed (%s: %s): where the head stood before is in doubt", run.ID, f.Code, f.Text), Hint: "see to the cause, then gauge these places again"}
 		}
 	}
 	return nil

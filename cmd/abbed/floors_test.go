@@ -50,7 +50,7 @@ var floors = map[string][]string{
 	"daemon/results":    {"analysis/proof", "config/outside", "gcode/patches", "analysis", "analysis/workshop", "config", "daemon/api", "daemon/refuse", "daemon/store", "probe", "probe/record", "analysis/compare", "analysis/steady"},
 	"daemon/correction": {"analysis", "config", "daemon/access", "daemon/api", "daemon/apply", "daemon/known", "daemon/link", "daemon/refuse", "daemon/results", "daemon/status", "daemon/store", "gcode", "gcode/clock", "gcode/dialect", "probe", "probe/record", "analysis/compare"},
 	"daemon/run":        {"!gcode/bench", "!gcode/gcodetest", "!cmd", "!daemon/web", "!daemon/metrics", "!daemon/client", "!daemon/room", "!daemon/apply"},
-	"daemon/refuse":     {"daemon/api", "daemon/store", "gcode", "probe"},
+	"daemon/refuse":     {"daemon/api", "daemon/store", "gcode", "probe/record"},
 	"daemon/link":       {"daemon/api", "gcode", "gcode/clock", "gcode/dialect", "gcode/port", "probe/record"},
 	"daemon/metrics":    {"daemon/api", "daemon/status", "daemon/access", "analysis", "probe/record", "analysis/compare"},
 	"daemon/client":     {"daemon/api", "daemon/status", "daemon/access", "analysis", "probe/record"},

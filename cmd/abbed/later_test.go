@@ -366,7 +366,7 @@ func TestLaterFailed(t *testing.T) {
 		// As a kill in its middle leaves it, and with another end.
 		for to, end := range map[string][]record.Event{
 			killed:  nil,
-			doubted: {{Fault: &record.Fault{Code: "foreign-use", Text: "the position changed by itself"}}, {Ended: &record.Ended{State: record.EndFailed}}},
+			doubted: {{Fault: &record.Problem{Code: "foreign-use", Text: "the position changed by itself"}}, {Ended: &record.Ended{State: record.EndFailed}}},
 		} {
 			retold(t, dir, to, first.ID, half.ID, end)
 			w := open(t, to, sc, &cable{printer: printer})

@@ -1,27 +1,13 @@
 package api
 
-import "fmt"
+import (
+	"fmt"
+
+	"abbed/probe/record"
+)
 
 // Error is a refusal: the act and the cause in Text, the remedy in Hint.
-type Error struct {
-	// Status is the status code of the answer; it is not part of the body.
-	Status int    `json:"-"`
-	Code   string `json:"code" about:"for programs to branch on"`
-	Text   string `json:"text" about:"the act and the cause"`
-	Hint   string `json:"hint" about:"what to do"`
-	// Missing names what was missing: the cautions that were not confirmed.
-	Missing []string `json:"missing,omitempty" about:"what was missing"`
-	// RetryAfter is in seconds; 0 if trying again does not help by itself.
-	RetryAfter int `json:"-"`
-}
-
-// Error gives text and hint in one line.
-func (e *Error) Error() string {
-	if e.Hint == "" {
-		return fmt.Sprintf("%s (%s)", e.Text, e.Code)
-	}
-	return fmt.Sprintf("%s (%s): %s", e.Text, e.Code, e.Hint)
-}
+type Error = record.Problem
 
 // Refusal is the body of an error answer.
 type Refusal struct {
@@ -107,6 +93,9 @@ var Codes = map[string]string{
 	"garbled":           "only unreadable bytes came from the printer",
 	"answer-endless":    "the printer answered a command with more than any answer has",
 	"map-unreadable":    "the printer's bed map cannot be read",
+	"keep-refused":      "the printer refuses to keep the map",
+	"keep-unsure":       "the printer answers otherwise each time it is asked to keep the map",
+	"node-refused":      "the printer refuses a node of the map",
 	"read-back":         "what was read back is not what was written",
 	"printer-changed":   "another printer, or another lever, than the run or the table was made for",
 	"before-failed":     "the owner's command before the opening of the port failed: the port was not opened",

@@ -177,7 +177,7 @@ func (d Desk) stage(ctx context.Context, a store.Applied, s store.State, why err
 	a.Code, a.Text, a.Hint = "", "", ""
 	if why != nil {
 		a.Code, a.Text, a.Hint = "failed", why.Error(), "look at the printer, then try again"
-		var e *Error
+		var e *record.Problem
 		if errors.As(why, &e) {
 			a.Code, a.Hint = e.Code, e.Hint
 		}

@@ -205,7 +205,7 @@ func TestNoJournalNoWrite(t *testing.T) {
 func TestMapChanged(t *testing.T) {
 	p, _, d, a := set(t)
 	p.nodes[1][1]++
-	var e *apply.Error
+	var e *record.Problem
 	if err := d.Check(t.Context(), a); !errors.As(err, &e) || e.Code != "map-changed" {
 		t.Errorf("apply: %v", err)
 	}
@@ -245,7 +245,7 @@ func TestResolveNewMap(t *testing.T) {
 			a.State = store.Unfinished
 			a, err := d.Resolve(t.Context(), a, choice)
 			code := map[apply.Choice]string{apply.TakeBack: c.takeBack, apply.Finish: c.finish}[choice]
-			var e *apply.Error
+			var e *record.Problem
 			switch {
 			case !reflect.DeepEqual(p.nodes, want):
 				t.Errorf("%s, %s: %v, want %v", name, choice, p.nodes, want)
@@ -295,7 +295,7 @@ func TestUndoNodeByNode(t *testing.T) {
 			d.Largest = c.largest
 		}
 		a, err := d.Undo(t.Context(), a)
-		var e *apply.Error
+		var e *record.Problem
 		switch {
 		case !reflect.DeepEqual(p.nodes, c.want):
 			t.Errorf("%s: %v, want %v", name, p.nodes, c.want)

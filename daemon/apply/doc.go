@@ -28,6 +28,6 @@
 //
 // # Errors
 //
-// *Error carries a code and a hint for the person. After an error that leaves
+// *record.Problem carries a code and a hint for the person. After an error that leaves
 // the printer's map in doubt the journal's last entry is open (store.State.Open).
 package apply

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"abbed/gcode"
+	"abbed/probe/record"
 )
 
 // keepTries is how often the printer is asked to keep the map at most.
@@ -38,7 +39,7 @@ func (w Writer) keep(ctx context.Context) error {
 // atKeeping reports whether it was keeping that failed: what the printer keeps is
 // then not known.
 func atKeeping(err error) bool {
-	var e *Error
+	var e *record.Problem
 	return errors.As(err, &e) && strings.HasPrefix(e.Code, "keep-")
 }
 

@@ -17,27 +17,8 @@ type Line interface {
 	Ask(context.Context, gcode.Query) (gcode.Reply, error)
 }
 
-// Error is a failure or refusal with what the person can do.
-type Error struct {
-	Code string
-	Text string
-	Hint string
-	Err  error
-}
-
-// Error gives text and cause.
-func (e *Error) Error() string {
-	if e.Err != nil {
-		return fmt.Sprintf("apply: %s: %v", e.Text, e.Err)
-	}
-	return "apply: " + e.Text
-}
-
-// Unwrap returns the cause.
-func (e *Error) Unwrap() error { return e.Err }
-
-func fail(err error, code, hint, text string, args ...any) *Error {
-	return &Error{Code: code, Hint: hint, Text: fmt.Sprintf(text, args...), Err: err}
+func fail(err error, code, hint, text string, args ...any) *record.Problem {
+	return &record.Problem{Code: code, Hint: hint, Text: fmt.Sprintf(text, args...), Cause: err}
 }
 
 // Writer reads and writes the printer's stored map.

@@ -9,10 +9,9 @@ import (
 )
 
 // Table turns a table or its refusal into the API's words.
-func Table(run record.Run, t analysis.Table, refused *analysis.Refusal) api.Table {
-	out := api.Table{Run: run.ID, Nodes: []api.Node{}, Cautions: []api.Caution{}}
+func Table(run record.Run, t analysis.Table, refused *record.Problem) api.Table {
+	out := api.Table{Run: run.ID, Nodes: []api.Node{}, Cautions: []api.Caution{}, Refused: refused}
 	if refused != nil {
-		out.Refused = &api.Error{Code: refused.Code, Text: refused.Text, Hint: refused.Hint}
 		return out
 	}
 	digest := t.Digest

@@ -3,7 +3,6 @@ package correction
 import (
 	"context"
 	"errors"
-	"fmt"
 	"math"
 	"time"
 
@@ -196,12 +195,14 @@ func stepOf(what string) string {
 
 // applyRefusal turns an error of apply into one of the API's.
 func applyRefusal(what string, err error) *api.Error {
-	var e *apply.Error
-	if errors.As(err, &e) && e.Err == nil {
-		return api.Errorf(409, e.Code, e.Hint, "%s: %s", what, e.Text)
+	e := *refuse.Of(err)
+	var p *record.Problem
+	switch failed := errors.As(err, &p) && p.Status == 0; {
+	case failed && p.Cause == nil:
+		e.Status = 409
+	case failed && p.Code == "store":
+		e.Status = 500
 	}
-	if errors.As(err, &e) && e.Code == "store" {
-		return api.Errorf(500, e.Code, e.Hint, "%s: %v", what, err)
-	}
-	return refuse.Of(fmt.Errorf("%s: %w", what, err))
+	e.Text = what + ": " + e.Text
+	return &e
 }

@@ -10,36 +10,26 @@ import (
 	"abbed/daemon/api"
 	"abbed/daemon/store"
 	"abbed/gcode"
-	"abbed/probe"
+	"abbed/probe/record"
 )
 
-// conflicts are the refusals of a run that are answered with 409: the state
-// does not allow it. All others are 422: what was asked is out of bounds.
-var conflicts = map[string]bool{
-	"wrong-state": true, "lower-first": true, "nothing-to-forget": true, "zero-needed": true,
-	"foreign-use": true, "unhomed": true, "unknown-prompt": true,
-}
-
-// Of turns any error into one of the API's.
+// Of turns any error into one of the API's: an answer that is in it, else a failure that is
+// in it with code and hint, else a failure of which no more is known.
 func Of(err error) *api.Error {
-	var known *api.Error
-	var refused *probe.Refused
-	var fault *probe.Fault
-	switch {
-	case err == nil:
+	if err == nil {
 		return nil
-	case errors.As(err, &known):
-		return known
-	case errors.As(err, &refused):
-		status := 422
-		if conflicts[refused.Code] {
-			status = 409
-		}
-		return &api.Error{Status: status, Code: refused.Code, Text: refused.Text, Hint: refused.Hint}
-	case errors.As(err, &fault):
-		return &api.Error{Status: 502, Code: codeOf(err, fault.Code), Text: fault.Error(), Hint: fault.Hint}
 	}
-	return &api.Error{Status: 502, Code: codeOf(err, "failed"), Text: err.Error(), Hint: "look at the machine, then try again"}
+	out := &api.Error{Status: 502, Code: codeOf(err, "failed"), Text: err.Error(), Hint: "look at the machine, then try again"}
+	var p *record.Problem
+	for inner, first := err, true; errors.As(inner, &p); inner, first = p.Cause, false {
+		if p.Status != 0 {
+			return p
+		}
+		if first {
+			out.Code, out.Text, out.Hint = codeOf(err, p.Code), p.Error(), p.Hint
+		}
+	}
+	return out
 }
 
 // Store turns an error of the store into one of the API's: what the disk

@@ -100,9 +100,8 @@ func Foretold(run record.Run, v analysis.Verdict, a api.AskLevers) api.Levers {
 }
 
 func lever(e analysis.Elsewhere) api.Lever {
-	out := api.Lever{Lever: api.XY{X: e.Lever.X, Y: e.Lever.Y}, Note: e.Note()}
-	if w := e.Why; w != nil {
-		out.Refused = &api.Error{Code: w.Code, Text: w.Text, Hint: w.Hint}
+	out := api.Lever{Lever: api.XY{X: e.Lever.X, Y: e.Lever.Y}, Note: e.Note(), Refused: e.Why}
+	if e.Why != nil {
 		return out
 	}
 	out.Largest = placeGap(&e.Largest)

@@ -23,8 +23,8 @@ func Shown(run record.Run) api.Run {
 		out.State = api.State(run.Ended.State)
 	}
 	if n := len(run.Faults); n > 0 {
-		f := run.Faults[n-1]
-		out.Error = &api.Error{Code: f.Code, Text: f.Text, Hint: f.Hint}
+		last := run.Faults[n-1]
+		out.Error = &last
 	}
 	out.Sentence = Ending(run)
 	return out

@@ -98,7 +98,7 @@ func (s *Shelf) Load(id string) (record.Run, error) {
 // cutShort is a run of which an event is not what was written: what comes before
 // it stands, as of a run that failed there.
 func cutShort(run record.Run) record.Run {
-	run.Faults = append(run.Faults, record.Fault{Code: "store-damaged", Text: "an event of this run is not what was written: the run is shown up to there",
+	run.Faults = append(run.Faults, record.Problem{Code: "store-damaged", Text: "an event of this run is not what was written: the run is shown up to there",
 		Hint: "check the disk or the card; measure again"})
 	run.Ended = &record.Ended{State: record.EndFailed}
 	return run
@@ -225,7 +225,7 @@ func gapAt(v analysis.Verdict, p record.Place) api.Gap {
 	}
 	g, u95, reason := v.Gap.At(p)
 	if reason == nil && (math.IsNaN(g) || math.IsNaN(u95) || math.IsInf(g, 0) || math.IsInf(u95, 0)) {
-		reason = &analysis.Reason{Text: "the fit gives no number here", Hint: "gauge more places"}
+		reason = &record.Problem{Text: "the fit gives no number here", Hint: "gauge more places"}
 	}
 	if reason != nil {
 		return api.Gap{Reason: why(reason)}
@@ -233,7 +233,7 @@ func gapAt(v analysis.Verdict, p record.Place) api.Gap {
 	return api.Gap{Gap: &g, U95: &u95}
 }
 
-func why(r *analysis.Reason) string {
+func why(r *record.Problem) string {
 	if r == nil {
 		return "the nozzle error was not measured"
 	}

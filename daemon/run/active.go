@@ -170,7 +170,9 @@ func (a *active) ended(act string) error {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	if a.err != nil {
-		return &api.Error{Status: 409, Code: a.err.Code, Text: a.err.Text, Hint: a.err.Hint}
+		late := *a.err
+		late.Status = 409
+		return &late
 	}
 	return api.Errorf(409, "wrong-state", "look at the run", "%s: the run is %s", act, a.state)
 }

@@ -259,7 +259,7 @@ func (d *Runner) finish(a *active, why error) {
 	case why != nil:
 		state = record.EndFailed
 		shownErr = failure(why)
-		d.append(a, record.Event{Fault: &record.Fault{Code: shownErr.Code, Text: shownErr.Text, Hint: shownErr.Hint}})
+		d.append(a, record.Event{Fault: &record.Problem{Code: shownErr.Code, Text: shownErr.Text, Hint: shownErr.Hint}})
 	}
 	if state == record.EndDone {
 		a.step(record.StepAnalysis, "Working out what was measured.")

@@ -61,7 +61,7 @@ func (d *Runner) bury(ctx context.Context, row store.RunRow) error {
 			run.Off = append(run.Off, record.SwitchHeaters)
 		}
 	}
-	f := &record.Fault{Code: "interrupted", Text: "the program was ended, or the power failed, in the middle of the run",
+	f := &record.Problem{Code: "interrupted", Text: "the program was ended, or the power failed, in the middle of the run",
 		Hint: "start a new run; what was measured is kept"}
 	now := time.Now().UTC()
 	err = d.store.Append(ctx, row.ID,

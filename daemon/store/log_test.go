@@ -90,7 +90,7 @@ func TestLogWhatWaits(t *testing.T) {
 			{Forgot: &record.Forgot{}}, {Map: &record.Map{Nodes: [][]int64{{1, 2}, {3, 4}}}}, {Settings: &record.Settings{Text: "M503"}},
 			{Question: &record.Question{ID: "q"}}, {Answer: &record.Answer{ID: "q", Value: &v}},
 			{Switched: &record.Switched{What: record.SwitchLimits}}, {Cut: &record.Cut{Finding: "repair"}},
-			{Fault: &record.Fault{Code: "x"}}, {Ended: &record.Ended{State: record.EndFailed}},
+			{Fault: &record.Problem{Code: "x"}}, {Ended: &record.Ended{State: record.EndFailed}},
 		}
 		n := int64(1)
 		for _, e := range atOnce {
@@ -166,7 +166,7 @@ func TestLogDiskFull(t *testing.T) {
 		if r := l.Run(); len(r.Touches) != made {
 			t.Errorf("%d touches in memory, %d were made", len(r.Touches), made)
 		}
-		if _, err := l.Append(record.Event{Fault: &record.Fault{Code: "disk", Text: fault.Error()}}); err == nil {
+		if _, err := l.Append(record.Event{Fault: &record.Problem{Code: "disk", Text: fault.Error()}}); err == nil {
 			t.Error("the fault was written to a full disk")
 		}
 		durable, err := s.Events(t.Context(), l.ID(), 0)

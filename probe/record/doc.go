@@ -9,7 +9,7 @@
 //     identity, its lever, travel, bed, map area, and the Criteria by which the
 //     run will be judged, each with its Source.
 //   - Event is one thing that happened: a Touch, a Gauging, a Question, a
-//     switch that was thrown, a Fault. Events are appended, never changed.
+//     switch that was thrown, a Problem. Events are appended, never changed.
 //   - Run is the fold of its events. Everything else (analysis, page, table) is
 //     a pure function of a Run.
 //

@@ -86,7 +86,7 @@ type Event struct {
 	Cut       *Cut       `json:"cut,omitempty"`
 	Note      *Note      `json:"note,omitempty"`
 	Warmth    *Warmth    `json:"warmth,omitempty"`
-	Fault     *Fault     `json:"fault,omitempty"`
+	Fault     *Problem   `json:"fault,omitempty"`
 	Ended     *Ended     `json:"ended,omitempty"`
 }
 
@@ -219,13 +219,6 @@ type Cut struct {
 // Note is something worth keeping that changes nothing.
 type Note struct {
 	Text string `json:"text"`
-}
-
-// Fault is something that went wrong.
-type Fault struct {
-	Code string `json:"code"`
-	Text string `json:"text"`
-	Hint string `json:"hint"`
 }
 
 // Ended is the last event of a run.

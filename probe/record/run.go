@@ -43,8 +43,8 @@ type Run struct {
 	Cut   *Cut     `json:"cut,omitempty"`
 	Notes []string `json:"notes,omitempty"`
 	// Warmth is how warm nozzle and bed were, in the order of the steps.
-	Warmth []Warmth `json:"warmth,omitempty"`
-	Faults []Fault  `json:"faults,omitempty"`
+	Warmth []Warmth  `json:"warmth,omitempty"`
+	Faults []Problem `json:"faults,omitempty"`
 	// Ended is nil while the run goes on, or was never ended (a crash).
 	Ended *Ended `json:"ended,omitempty"`
 	// Last is the number and T the time of the last event.

@@ -17,7 +17,7 @@ var doc = &document{shapes: m{}}
 func shape[T any]() m { return doc.of(reflect.TypeFor[T]()) }
 
 // names are those of the types that are called otherwise in the document.
-var names = map[string]string{"Spot": "Place", "Error": "Reason"}
+var names = map[string]string{"Spot": "Place", "Problem": "Reason"}
 
 // abouts say what a shape as a whole is, where its name does not.
 var abouts = map[string]string{
