@@ -79,7 +79,7 @@ func (v Verdict) unready(run record.Run) *record.Problem {
 	case !v.facts.steady.Tested || v.facts.steady.Wander == nil:
 		return &record.Problem{Code: result.FindingPrefix + result.Undetermined, Text: "The repeat test is missing, so it is not known whether the printer repeats itself.", Hint: "Measure again, with all steps."}
 	case v.Stability.Ride != nil && v.Stability.Ride.Suspect:
-		return &record.Problem{Code: result.FindingPrefix + result.Undetermined, Text: "Touches do not fit each other: the printer may not repeat itself. " + v.Stability.Ride.Says(), Hint: "Look at bed, wheels and rails, then measure again."}
+		return &record.Problem{Code: result.FindingPrefix + result.Undetermined, Text: "Touches do not fit each other: the printer may not repeat itself. " + v.Stability.Ride.Says, Hint: "Look at bed, wheels and rails, then measure again."}
 	}
 	tolerance := run.Setup.Criteria.Tolerance
 	if x := v.Gap.Largest(); run.Setup.Applied == nil && math.Abs(x.Gap)+x.U95 <= tolerance {

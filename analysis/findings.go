@@ -150,7 +150,7 @@ func (e evidence) missing() []string {
 		out = append(out, "The passes over one row are missing, so it is not known whether the wheels run true.")
 	}
 	if r := e.steady.Ride; r != nil && r.Suspect {
-		out = append(out, "Touches do not fit each other. Bed or carriage may be the cause. "+r.Says())
+		out = append(out, "Touches do not fit each other. Bed or carriage may be the cause. "+r.Says)
 	}
 	asked := e.run.Asked(record.StepGauging)
 	if asked && !e.run.Did(record.StepGauging) && !e.run.Did(record.StepSurvey) {

@@ -169,9 +169,9 @@ func Lattice(r record.Rect, n, m int) []record.Place {
 
 // PlaceGap is a gap error at a place, mm.
 type PlaceGap struct {
-	Place record.Place `json:"place"`
-	Gap   float64      `json:"gap"`
-	U95   float64      `json:"u95"`
+	record.Place
+	Gap float64 `json:"gap" about:"mm; + = the nozzle is too high"`
+	U95 float64 `json:"u95" about:"95 % half width, mm"`
 }
 
 // Against returns the gap error at p against q as a value. Beside a single gauged line it

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"abbed/analysis/fit"
 	"abbed/analysis/model"
@@ -16,19 +17,18 @@ import (
 
 // Later is what became of the gaugings of a later run that was made for this one.
 type Later struct {
-	// Run is the later run, Records how many of its records came along, Aside how
-	// many it had set aside itself.
-	Run     string `json:"run"`
-	Records int    `json:"records"`
-	Aside   int    `json:"aside"`
+	Run   string    `json:"run" about:"the later run"`
+	Began time.Time `json:"began"`
+	// Records is how many of its records came along, Aside how many it had set aside itself.
+	Records int `json:"records" about:"of its readings"`
+	Aside   int `json:"aside" about:"of them set aside by the later run itself"`
 	// Used says that they are in the fit; else Text says why not.
-	Used bool `json:"used"`
-	// Contradicts says that they were left out because they contradict the rest.
-	Contradicts bool `json:"contradicts"`
+	Used        bool `json:"used" about:"they are in the fit"`
+	Contradicts bool `json:"contradicts" about:"they were left out because they contradict the rest"`
 	// Lifted says that it contradicts, and that runs after it, which would have shown
 	// what it shows, do not show it.
-	Lifted bool   `json:"lifted,omitempty"`
-	Text   string `json:"text"`
+	Lifted bool   `json:"lifted" about:"runs after it, which would have shown what it shows, do not: it contradicts by a slip of its own"`
+	Text   string `json:"text" about:"what became of them, in words"`
 }
 
 // Joining returns the gaugings of a run as direct readings of the gap error for
@@ -91,7 +91,7 @@ func (g *gauged) joinLater(constant int) bool {
 			all[k] = append(all[k], extra{by: byLater, place: x.Place, reading: model.Reading{Row: g.machine.Gap(x.Place), Y: x.G, U: x.U, Constant: constant + k}})
 		}
 		centred(all[k])
-		l := Later{Run: j.Run, Records: len(j.Gaps), Aside: j.Aside}
+		l := Later{Run: j.Run, Began: j.Began, Records: len(j.Gaps), Aside: j.Aside}
 		chi, dof := g.surprise(all[k], sf, 0), float64(len(all[k])-1)
 		switch {
 		case Places(j.Gaps) < 2:

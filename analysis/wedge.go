@@ -13,15 +13,17 @@ import (
 // Wedge is the five-minute answer: how far the gap error rises from the left to
 // the right end of the gauged width, and whether the whole job is worth it.
 type Wedge struct {
-	// From and To are the ends, Row their y, mm.
-	From, To, Row float64
+	// From and To are the ends of the gauged row, Row its y, mm.
+	From float64 `json:"from" about:"x, mm"`
+	To   float64 `json:"to" about:"x, mm"`
+	Row  float64 `json:"row" about:"y, mm"`
 	// By is the gap error at To less that at From, mm: + = the nozzle is higher at
 	// the right.
-	By result.Measured
+	By result.Measured `json:"by"`
 	// Worth is Yes, No or CannotTell.
-	Worth    string
-	Sentence string
-	Next     string
+	Worth    string `json:"worth" about:"whether the whole job is worth it" enum:"yes,no,cannot-tell"`
+	Sentence string `json:"sentence"`
+	Next     string `json:"next"`
 }
 
 // Whether the whole job is worth it.

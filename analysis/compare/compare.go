@@ -47,13 +47,13 @@ type Comparison struct {
 // PlaceChange is the gap error at a place in two runs, mm, and the change with its
 // 95 % half width for this place alone.
 type PlaceChange struct {
-	Place     record.Place `json:"place"`
-	Before    float64      `json:"before"`
-	U95Before float64      `json:"u95_before"`
-	After     float64      `json:"after"`
-	U95After  float64      `json:"u95_after"`
-	By        float64      `json:"by"`
-	U95       float64      `json:"u95"`
+	record.Place
+	Before    float64 `json:"before" about:"nozzle error, mm"`
+	U95Before float64 `json:"u95_before"`
+	After     float64 `json:"after"`
+	U95After  float64 `json:"u95_after"`
+	By        float64 `json:"by" about:"after less before, mm"`
+	U95       float64 `json:"u95" about:"95 % half width of by, for this place alone"`
 }
 
 // Compare returns what changed between two runs, or the reason why they cannot be

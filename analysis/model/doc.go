@@ -30,10 +30,10 @@
 //
 // # Two weights
 //
-// What is foretold leans on the likely (Prior.Lean: nothing, or a wedge), its doubt is
-// the mean square of the difference from it under slower weights (Prior.Trust). On
-// families of machines drawn at random (families_test.go) the plain rule covered 0.941
-// of the contrasts, these two 0.953, at a tenth wider intervals.
+// What is predicted leans on the likely (Member.Lean: nothing, or a wedge), its doubt is
+// the mean square of the difference from it without that. A machine of which one thing
+// moves and one of which everything moves a little are both in the prior: small motions
+// are seen by few readings, and the doubt must hold them.
 //
 // # Units
 //

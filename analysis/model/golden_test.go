@@ -16,7 +16,7 @@ const deg = math.Pi / 180
 func prototype() model.Prior {
 	roll, pitch, straight := []float64{.3, .12, .08, .05, .02, .01}, []float64{.15, .06, .04, .015, .008, .004}, []float64{.05, .08, .04, .015, .008, .004}
 	straightY, axis := []float64{.04, .05, .02, .008, .004, .002}, []float64{.15, .12, .06, .02, .01, .005}
-	p := model.Prior{Level: 0.5, Tram: 1, Trust: 1, Leave: 60, Drop: 1e-9}
+	p := model.Prior{Level: 0.5, Tram: 1, Leave: 60, Drop: 1e-9}
 	set := func(m *model.Member, of model.Motion, sizes []float64, unit, scale, bends float64) {
 		for d, s := range sizes {
 			if d > 0 {

@@ -27,8 +27,8 @@ func (f *fitter) moments(t Part) (mean, cov []float64) {
 // mix is the mixture of all that is worth keeping.
 func (f *fitter) mix(all []trial) *Posterior {
 	p := &Posterior{Machine: f.m, n: f.k, last: -1, data: f.data, hands: f.p.Hands}
-	weights := shares(all, func(t trial) float64 { return t.log + f.p.Lean*t.held }, f.p.Drop)
-	doubts := shares(all, func(t trial) float64 { return t.held + f.p.Trust*(t.log-t.held) }, f.p.Drop)
+	weights := shares(all, func(t trial) float64 { return t.log + f.p.Members[t.Member].Lean }, f.p.Drop)
+	doubts := shares(all, func(t trial) float64 { return t.log }, f.p.Drop)
 	for i, t := range all {
 		if t.Weight, t.Doubt = weights[i], doubts[i]; t.Weight+t.Doubt > 0 {
 			p.Parts = append(p.Parts, t.Part)

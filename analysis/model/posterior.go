@@ -49,7 +49,7 @@ type Part struct {
 // (Rasmussen, Williams, Gaussian Processes for Machine Learning, 2006, 2.1; the
 // evidence: MacKay, Neural Computation 4, 1992; from memory). The mixture has the
 // mean sum w m, the covariance sum v (C + (m - mean)(m - mean)') with v the weights in
-// the doubt (Prior.Trust).
+// the doubt (without Member.Lean).
 func (d *Data) Fit(m Machine, p Prior, sd float64) (*Posterior, bool) {
 	f, ok := newFitter(d, m, p, sd)
 	if !ok {
@@ -108,8 +108,7 @@ func keepIf(in []int, good func(int) bool) []int {
 // trial is a part with the logarithm of its weight.
 type trial struct {
 	Part
-	log  float64
-	held float64 // of it before anything was read
+	log float64
 }
 
 // hopeful drops what lies too far below the best; the best comes first.
@@ -130,7 +129,7 @@ func (f *fitter) try(t Part) (trial, bool) {
 		return trial{}, false
 	}
 	log += f.s.explained()/2 - f.s.logDet()
-	return trial{t, log, f.p.Members[t.Member].Log}, !math.IsNaN(log)
+	return trial{t, log}, !math.IsNaN(log)
 }
 
 // likelyHand is the scatter under which the widest members together are likeliest.

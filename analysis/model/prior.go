@@ -4,6 +4,9 @@ package model
 type Member struct {
 	// Log is the logarithm of how likely it is held, up to a constant.
 	Log float64
+	// Lean is added to it in what is predicted, but not in the doubt of that: the
+	// likely (a wedge, or nothing) is leant on, and the doubt knows of the rest.
+	Lean float64
 	// SD holds the standard deviation of each coefficient of the motions and the
 	// give, rad or mm; 0: it is not there.
 	SD [firstBed]float64
@@ -38,15 +41,6 @@ type Prior struct {
 	// Slip is the standard deviation of a slip, mm, SlipLog the logarithm of the odds
 	// that a given reading at the hand is one.
 	Slip, SlipLog float64
-	// Trust is the power to which the likelihood counts in the doubt, 1 for the plain rule.
-	// Below it a machine that the members only resemble is not decided for too soon: what
-	// is foretold leans on the likely, its doubt is what a slower observer holds (the mean
-	// square of the difference, under those weights).
-	Trust float64
-	// Lean is by which power more the prior counts in what is foretold, 0 for the plain
-	// rule: what is held likeliest (a wedge, or nothing) is leant on, and the doubt knows
-	// of the rest.
-	Lean float64
 	// Given says that the map is taken as it is: it tells what follows from it under
 	// each member, and does not weigh the members by itself. That a bent beam over a
 	// plate bent the other way gives a flat map would else count as a coincidence

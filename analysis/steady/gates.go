@@ -185,7 +185,7 @@ func (s Stability) wanderGate(c record.Criteria) Gate {
 			f.Evidence += fmt.Sprintf(" At %d points one pass differs, by up to %s (standard deviation between passes).", w.Places, say.Fine(w.Local))
 		}
 		if s.Ride != nil && s.Ride.worn {
-			f.Evidence += " " + s.Ride.Says()
+			f.Evidence += " " + s.Ride.Says
 		}
 		f.Doubt = fmt.Sprintf("Scatter alone does so with a probability of %.1g. ", w.P) + f.Doubt
 		return f

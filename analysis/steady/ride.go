@@ -18,17 +18,19 @@ type Ride struct {
 	// their row says of them beyond chance (4.5 robust standard deviations) and by most of
 	// what may wander; Low of them lie below. Stray ones are not among them: they stand
 	// alone, farther off than flats do.
-	Touches int `json:"touches"`
-	Off     int `json:"off"`
-	Low     int `json:"low"`
-	Stray   int `json:"stray"`
+	Touches int `json:"touches" about:"touches of the survey that were judged"`
+	Off     int `json:"off" about:"of them off their neighbours"`
+	Low     int `json:"low" about:"of those below"`
+	Stray   int `json:"stray" about:"of them alone and far off, set aside"`
 	// Wanders is the period of dips whose place does not stay from row to row, Stays that
 	// of dips that do; nil where none stands out of chance.
 	Wanders *Period `json:"wanders"`
 	Stays   *Period `json:"stays"`
 	// Suspect says that touches do not fit with each other beyond chance, and
 	// that it is not proven whether the bed or the carriage does it.
-	Suspect bool `json:"suspect"`
+	Suspect bool `json:"suspect" about:"touches do not fit with each other, and whether bed or carriage does it is not proven"`
+	// Says is all of it in words; empty where nothing stands out.
+	Says string `json:"says" about:"all of it in words"`
 
 	worn bool
 }
@@ -70,6 +72,7 @@ func (s *Steadiness) ride(run record.Run) {
 		f.rows, _ = rode(ps.lines(), least)
 	}
 	r := &Ride{}
+	defer func() { r.Says = r.says() }()
 	if v := s.surveyRows(run); v != nil {
 		rows, sigma := rode(v.lines(), least)
 		for _, row := range rows {
@@ -159,8 +162,8 @@ func (v *Survey) lines() []line {
 	return out
 }
 
-// Says is the evidence in words, empty where there is none.
-func (r Ride) Says() string {
+// says is the evidence in words, empty where there is none.
+func (r Ride) says() string {
 	var parts []string
 	if r.Off > 0 {
 		parts = append(parts, fmt.Sprintf("%d of %d touches of the survey lie off their neighbours (%d of them below)", r.Off, r.Touches, r.Low))

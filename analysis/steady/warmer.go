@@ -14,20 +14,20 @@ type HeatChange struct {
 	// BedBy by how much the later run was warmer.
 	NozzleBefore float64 `json:"nozzle_before"`
 	NozzleAfter  float64 `json:"nozzle_after"`
-	NozzleBy     float64 `json:"nozzle_by"`
+	NozzleBy     float64 `json:"nozzle_by" about:"K"`
 	BedBefore    float64 `json:"bed_before"`
 	BedAfter     float64 `json:"bed_after"`
-	BedBy        float64 `json:"bed_by"`
+	BedBy        float64 `json:"bed_by" about:"K"`
 	// Apart says that it is cold against hot: 10 K or more at bed or nozzle.
-	Apart bool `json:"apart"`
+	Apart bool `json:"apart" about:"10 K or more: cold against hot"`
 	// Even is the largest change of the gap error that an even expansion of lever
 	// and machine alone would make, mm; RailLeast and RailMost by how much a steel
 	// rail and an aluminium beam of the gauged width would come to differ in
 	// length, mm, were the beam as much warmer as the bed.
-	Even      float64 `json:"even"`
-	RailLeast float64 `json:"rail_least"`
-	RailMost  float64 `json:"rail_most"`
-	Text      string  `json:"text"`
+	Even      float64 `json:"-"`
+	RailLeast float64 `json:"-"`
+	RailMost  float64 `json:"-"`
+	Text      string  `json:"text" about:"with what expansion alone would make"`
 }
 
 // Expansion per K: aluminium profile 23.4e-6, steel 11e-6 to 13e-6 (vendors'

@@ -246,3 +246,34 @@ func TestCalendarWaits(t *testing.T) {
 		})
 	}
 }
+
+// TestCalendarKeepsNobodyWaiting: the calendar asks a printer that has fallen silent; what a
+// person asks for meanwhile is answered, a stop above all.
+func TestCalendarKeepsNobodyWaiting(t *testing.T) {
+	sc := lookup(t, "healthy")
+	sc.Chatter, sc.Waits = 0, 0
+	dir := memoryDir(t)
+	synctest.Test(t, func(t *testing.T) {
+		printer := bench.New(sc, bench.Options{Seed: 3})
+		w := open(t, dir, sc, &cable{printer: printer}, weekly)
+		defer w.close()
+		ready(t, w)
+		time.Sleep(50 * time.Second)
+		printer.Inject(bench.Fault{Name: "half-open"})
+		time.Sleep(12 * time.Second) // it is looked at each minute
+		for act, ask := range map[string]func() error{
+			"run": func() error { _, err := w.api.StartRun(t.Context(), "repeat"); return err },
+			"stop": func() error {
+				_, err := w.house.daemon.Stop(t.Context(), api.AskStop{Anyway: true}, "test")
+				return err
+			},
+			"undo": func() error { return w.api.Undo(t.Context()) },
+		} {
+			began := time.Now()
+			err := ask()
+			if took := time.Since(began); took > 2*time.Second {
+				t.Errorf("%s waited %v: %v", act, took, err)
+			}
+		}
+	})
+}

@@ -40,7 +40,7 @@ var floors = map[string][]string{
 	"analysis/typed":    {},
 	"analysis/proof":    {"probe/record", "analysis/fit", "analysis/typed"},
 	"probe":             {"gcode", "gcode/clock", "gcode/dialect", "probe/record", "analysis", "analysis/plan", "analysis/steady"},
-	"daemon/api":        {"analysis", "analysis/result", "analysis/steady", "analysis/typed", "config/outside", "probe/record"},
+	"daemon/api":        {"analysis", "analysis/compare", "analysis/result", "analysis/steady", "analysis/typed", "config/outside", "probe/record"},
 	"daemon/status":     {"daemon/api", "analysis", "probe/record", "analysis/compare"},
 	"daemon/room":       {"daemon/api", "daemon/status", "config/outside"},
 	"daemon/store":      {"analysis", "probe/record"},

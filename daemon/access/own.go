@@ -49,7 +49,7 @@ func OwnFiles(dir string) Own {
 func OpenOwn(dir string, names []string, now time.Time) (Own, error) {
 	o := OwnFiles(dir)
 	names = append(slices.Clone(names), "localhost", "127.0.0.1", "::1")
-	if pair, err := tls.LoadX509KeyPair(o.Certificate, o.Key); err == nil && o.good(pair.Leaf, names, now.Add(ownLife/4)) {
+	if pair, err := tls.LoadX509KeyPair(o.Certificate, o.Key); err == nil && o.good(pair.Leaf, names, later(now.Add(ownLife/4), pair.Leaf.NotBefore)) {
 		o.Fingerprint = fingerprint(pair.Leaf.Raw)
 		return o, nil
 	}
@@ -60,6 +60,15 @@ func OpenOwn(dir string, names []string, now time.Time) (Own, error) {
 		return o, fmt.Errorf("access: make a certificate in %s: %w", dir, err)
 	}
 	return o, nil
+}
+
+// later is the later of two times: a clock that is behind (a board without a battery, before
+// it hears the time) must not make anew what a phone trusts.
+func later(a, b time.Time) time.Time {
+	if a.Before(b) {
+		return b
+	}
+	return a
 }
 
 // good reports whether a certificate holds for all names at a time, by the authority.

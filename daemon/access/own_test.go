@@ -50,6 +50,9 @@ func TestOwn(t *testing.T) {
 	if again := open(now.Add(24*time.Hour), "192.168.1.20", "shed", "shed.local"); again != first {
 		t.Errorf("at the next start another one: %+v, was %+v", again, first)
 	}
+	if again := open(now.Add(-3*365*24*time.Hour), "192.168.1.20", "shed", "shed.local"); again != first {
+		t.Error("a clock that is behind at the start, as on a board without a battery, made another one")
+	}
 	moved := open(now, "192.168.7.9", "shed", "shed.local")
 	if moved.Fingerprint == first.Fingerprint || trusted(moved, "192.168.7.9", now, authority) != nil {
 		t.Error("for another address of a private network the phone has to trust anew")

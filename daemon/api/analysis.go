@@ -1,16 +1,13 @@
 package api
 
-import (
-	"time"
-
-	"abbed/analysis"
-)
+import "abbed/analysis"
 
 // What an analysis says of itself is shown as it is.
 type (
 	Measured = analysis.Measured
 	Finding  = analysis.Finding
 	Period   = analysis.Period
+	Ride     = analysis.Ride
 	Tell     = analysis.Tell
 )
 
@@ -30,22 +27,6 @@ type Stability struct {
 	SetAside []Outlier `json:"set_aside" about:"stray touches of repeat test, passes and survey"`
 	Steady   bool      `json:"steady" about:"every gate passed"`
 	Failed   string    `json:"failed,omitempty" about:"the finding of the first gate that failed"`
-}
-
-// Ride is whether touches of the survey fit with their rows, and the periods of dips
-// that stand out of chance.
-type Ride struct {
-	Touches int `json:"touches" about:"touches of the survey that were judged"`
-	Off     int `json:"off" about:"of them off their neighbours"`
-	Low     int `json:"low" about:"of those below"`
-	// Stray stand alone, far off, and are not among Off.
-	Stray   int  `json:"stray" about:"of them alone and far off, set aside"`
-	Suspect bool `json:"suspect" about:"touches do not fit with each other, and whether bed or carriage does it is not proven"`
-	// Wanders is that of dips whose place changes from row to row, Stays of dips that stay.
-	Wanders *Period `json:"wanders"`
-	Stays   *Period `json:"stays"`
-	// Says is all of it in words; empty where nothing stands out.
-	Says string `json:"says" about:"all of it in words"`
 }
 
 // Profile is the left-to-right shape of the map with its evidence.
@@ -101,21 +82,6 @@ type Analysis struct {
 	// More is where one more gauging would help most; nil if none is wanted.
 	More  *More   `json:"more_gauging"`
 	Later []Later `json:"later,omitempty" about:"the readings of later runs that were made for this one (runs with for), the earliest first"`
-}
-
-// Later is what became of the gaugings of a later run.
-type Later struct {
-	Run     string    `json:"run" about:"the later run"`
-	Began   time.Time `json:"began"`
-	Records int       `json:"records" about:"of its readings"`
-	// Aside is how many records the later run itself set aside.
-	Aside int `json:"aside" about:"of them set aside by the later run itself"`
-	// Used says that they are in the fit; Contradicts that they were left out because
-	// they contradict it. Text says it, or why else they are not in it.
-	Used        bool   `json:"used" about:"they are in the fit"`
-	Contradicts bool   `json:"contradicts" about:"they were left out because they contradict the rest"`
-	Lifted      bool   `json:"lifted" about:"runs after it, which would have shown what it shows, do not: it contradicts by a slip of its own"`
-	Text        string `json:"text" about:"what became of them, in words"`
 }
 
 // More is where one more record at the blade would help most.

@@ -1,6 +1,21 @@
 package api
 
-import "time"
+import (
+	"time"
+
+	"abbed/analysis"
+	"abbed/analysis/compare"
+	"abbed/analysis/steady"
+)
+
+// What two runs say of each other is shown as it is.
+type (
+	PlaceGap    = analysis.PlaceGap
+	PlaceChange = compare.PlaceChange
+	HeatChange  = steady.HeatChange
+	Wedge       = analysis.Wedge
+	Later       = analysis.Later
+)
 
 // Looker looks over several runs, and at what a run would tell of another lever.
 type Looker interface {
@@ -23,38 +38,6 @@ type Change struct {
 	Ratio    bool     `json:"ratio" about:"of two standard deviations: no change is 1"`
 	Beyond   bool     `json:"beyond" about:"the 95 % interval of by leaves out no change"`
 	Sentence string   `json:"sentence"`
-}
-
-// PlaceGap is a gap error at a place, mm.
-type PlaceGap struct {
-	U   float64 `json:"u"`
-	V   float64 `json:"v"`
-	Gap float64 `json:"gap" about:"mm; + = the nozzle is too high"`
-	U95 float64 `json:"u95" about:"95 % half width, mm"`
-}
-
-// PlaceChange is the gap error at a place in two runs, mm.
-type PlaceChange struct {
-	U         float64 `json:"u"`
-	V         float64 `json:"v"`
-	Before    float64 `json:"before" about:"nozzle error, mm"`
-	U95Before float64 `json:"u95_before"`
-	After     float64 `json:"after"`
-	U95After  float64 `json:"u95_after"`
-	By        float64 `json:"by" about:"after less before, mm"`
-	U95       float64 `json:"u95" about:"95 % half width of by, for this place alone"`
-}
-
-// HeatChange compares the temperatures of two runs, degrees C and K.
-type HeatChange struct {
-	NozzleBefore float64 `json:"nozzle_before"`
-	NozzleAfter  float64 `json:"nozzle_after"`
-	BedBefore    float64 `json:"bed_before"`
-	BedAfter     float64 `json:"bed_after"`
-	NozzleBy     float64 `json:"nozzle_by" about:"K"`
-	BedBy        float64 `json:"bed_by" about:"K"`
-	Apart        bool    `json:"apart" about:"10 K or more: cold against hot"`
-	Text         string  `json:"text" about:"with what expansion alone would make"`
 }
 
 // Comparison is what changed from one run to a later one.
@@ -129,18 +112,4 @@ type Levers struct {
 	Longest  *float64 `json:"longest" about:"longest lever on the line of the present one that keeps nozzle error and doubt within the tolerance, mm"`
 	Least    float64  `json:"least" about:"the shortest lever at which a probe can be mounted beside the nozzle, mm; nearer ones are not looked at for the best; 0 for a nozzle that senses its own load"`
 	Sentence string   `json:"sentence"`
-}
-
-// Wedge is the five-minute answer.
-type Wedge struct {
-	// From and To are the ends of the gauged row, Row its y, mm.
-	From float64 `json:"from" about:"x, mm"`
-	To   float64 `json:"to" about:"x, mm"`
-	Row  float64 `json:"row" about:"y, mm"`
-	// By is the gap error at To less that at From.
-	By Measured `json:"by"`
-	// Worth says whether the whole job is worth it: yes, no or cannot-tell.
-	Worth    string `json:"worth" about:"whether the whole job is worth it" enum:"yes,no,cannot-tell"`
-	Sentence string `json:"sentence"`
-	Next     string `json:"next"`
 }

@@ -39,6 +39,7 @@ type Link struct {
 	homed    bool
 	rebooted bool // the last session ended because the board restarted
 	lent     bool
+	halted   bool                    // a stop was asked for since it was lent
 	free     chan struct{}           // closed when what is lent comes back
 	opening  context.CancelCauseFunc // ends the opening for a loan
 	spent    gcode.Counts            // of the sessions that ended
@@ -158,7 +159,7 @@ func (l *Link) Unready() error {
 func (l *Link) StopNow() error {
 	l.mu.Lock()
 	sess, opening, state := l.sess, l.opening, l.state
-	l.homed = false
+	l.homed, l.halted = false, l.lent
 	l.mu.Unlock()
 	if opening != nil {
 		opening(ErrStop)

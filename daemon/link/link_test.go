@@ -237,3 +237,35 @@ func TestJobsAtTheDoor(t *testing.T) {
 		}
 	})
 }
+
+// TestStopBeforeOpening: a stop between the promise of the printer and the opening of its port
+// reaches the job: the port is not opened for it.
+func TestStopBeforeOpening(t *testing.T) {
+	b := &bay{}
+	linked(t, b, func(o *link.Options) { o.Rest = true }, func(t *testing.T, l *link.Link) {
+		l.Allow()
+		time.Sleep(time.Minute)
+		loan, err := l.Lend()
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, before := b.counts()
+		if err := l.StopNow(); err != nil && !errors.Is(err, link.ErrNothing) {
+			t.Error(err)
+		}
+		if _, _, err := loan.Open(t.Context()); !errors.Is(err, link.ErrStop) {
+			t.Errorf("opened after a stop: %v", err)
+		}
+		if _, after := b.counts(); after != before {
+			t.Error("the port was opened after a stop")
+		}
+		loan.Back(false)
+		if loan, err = l.Lend(); err != nil {
+			t.Fatal(err)
+		}
+		if _, _, err := loan.Open(t.Context()); err != nil {
+			t.Errorf("a stop outlived the job that it was for: %v", err)
+		}
+		loan.Back(false)
+	})
+}

@@ -27,7 +27,7 @@ func (l *Link) Lend() (*Loan, error) {
 		return nil, e
 	}
 	b := &Loan{link: l, free: make(chan struct{})}
-	l.lent, l.free = true, b.free
+	l.lent, l.free, l.halted = true, b.free, false
 	if l.state == api.Ready {
 		b.sess = l.sess
 	}
@@ -55,6 +55,10 @@ func (b *Loan) wake(ctx context.Context) error {
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
 	l.mu.Lock()
+	if l.halted {
+		l.mu.Unlock()
+		return ErrStop
+	}
 	l.opening, l.state, l.text = cancel, api.Connecting, "Opening the port, and greeting the printer."
 	l.mu.Unlock()
 	l.changed()

@@ -30,25 +30,11 @@ func Compared(before, after analysis.Judged) (api.Comparison, error) {
 	}
 	out := api.Comparison{Before: c.Before, After: c.After, Sentence: c.Sentence, Not: c.Not, Gone: c.Gone, Stay: c.Stay, Come: c.Come,
 		Changes:       []api.Change{},
-		LargestBefore: placeGap(c.LargestBefore), LargestAfter: placeGap(c.LargestAfter), LeftBefore: placeGap(c.LeftBefore), LeftAfter: placeGap(c.LeftAfter)}
+		LargestBefore: c.LargestBefore, LargestAfter: c.LargestAfter, LeftBefore: c.LeftBefore, LeftAfter: c.LeftAfter, Most: c.Most, Heat: c.Heat}
 	for _, x := range c.Changes {
 		out.Changes = append(out.Changes, *change(x))
 	}
-	if p := c.Most; p != nil {
-		out.Most = &api.PlaceChange{U: p.Place.U, V: p.Place.V, Before: finite(p.Before), U95Before: finite(p.U95Before), After: finite(p.After), U95After: finite(p.U95After),
-			By: finite(p.By), U95: finite(p.U95)}
-	}
-	if h := c.Heat; h != nil {
-		out.Heat = &api.HeatChange{NozzleBefore: h.NozzleBefore, NozzleAfter: h.NozzleAfter, BedBefore: h.BedBefore, BedAfter: h.BedAfter, NozzleBy: h.NozzleBy, BedBy: h.BedBy, Apart: h.Apart, Text: h.Text}
-	}
 	return out, nil
-}
-
-func placeGap(p *analysis.PlaceGap) *api.PlaceGap {
-	if p == nil {
-		return nil
-	}
-	return &api.PlaceGap{U: p.Place.U, V: p.Place.V, Gap: finite(p.Gap), U95: finite(p.U95)}
 }
 
 // change turns a change into the API's words: angles along a way in deg per m.
@@ -104,7 +90,7 @@ func lever(e analysis.Elsewhere) api.Lever {
 	if e.Why != nil {
 		return out
 	}
-	out.Largest = placeGap(&e.Largest)
+	out.Largest = &e.Largest
 	out.Covers = &e.Covers
 	return out
 }
@@ -114,9 +100,6 @@ func wedge(run record.Run, v analysis.Verdict) *api.Wedge {
 	if run.Asked(record.StepSurvey) || len(run.Gaugings) == 0 {
 		return nil
 	}
-	w, why := v.Wedge(run)
-	if why != nil {
-		return nil // the finding says it
-	}
-	return &api.Wedge{From: w.From, To: w.To, Row: w.Row, By: *inDegrees(&w.By), Worth: w.Worth, Sentence: w.Sentence, Next: w.Next}
+	w, _ := v.Wedge(run) // why there is none says the finding
+	return w
 }

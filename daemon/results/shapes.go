@@ -31,7 +31,7 @@ func Analysis(run record.Run, v analysis.Verdict) api.Analysis {
 		t.By = by
 		out.Tells = append(out.Tells, t)
 	}
-	out.More, out.Later = more(run, v), laters(run, v)
+	out.More, out.Later = more(run, v), v.Later
 	return out
 }
 
@@ -70,7 +70,7 @@ func stability(s analysis.Stability) api.Stability {
 	if s.Wander != nil {
 		out.Wander = measured(s.Wander.Between)
 	}
-	out.Ride = ride(s.Ride)
+	out.Ride = s.Ride
 	out.SetAside = setAside(s.Outliers, s.Strays)
 	if f, failed := s.Failed(); failed {
 		out.Steady, out.Failed = false, f.ID
@@ -88,14 +88,6 @@ func setAside(lists ...[]analysis.Odd) []api.Outlier {
 		out = append(out, api.Outlier{Event: o.N, U: o.Place.U, V: o.Place.V, Off: finite(o.Off)})
 	}
 	return out
-}
-
-func ride(r *analysis.Ride) *api.Ride {
-	if r == nil {
-		return nil
-	}
-	return &api.Ride{Touches: r.Touches, Off: r.Off, Low: r.Low, Stray: r.Stray, Suspect: r.Suspect,
-		Wanders: r.Wanders, Stays: r.Stays, Says: r.Says()}
 }
 
 func profile(p *analysis.Profile) *api.Profile {
@@ -164,19 +156,4 @@ func finite(v float64) float64 {
 		return 0
 	}
 	return v
-}
-
-// laters turns what became of later runs into the API's words.
-func laters(run record.Run, v analysis.Verdict) []api.Later {
-	var out []api.Later
-	for _, l := range v.Later {
-		x := api.Later{Run: l.Run, Records: l.Records, Aside: l.Aside, Used: l.Used, Contradicts: l.Contradicts, Lifted: l.Lifted, Text: l.Text}
-		for _, j := range run.Joined {
-			if j.Run == l.Run {
-				x.Began = j.Began
-			}
-		}
-		out = append(out, x)
-	}
-	return out
 }

@@ -107,8 +107,6 @@ func whyOf(err error) string {
 // wait. It moves nothing: the run waits for a person, unless the owner's
 // settings let it begin within the window while this program holds the port.
 func (d *Runner) askForCheck(ctx context.Context, now time.Time) error {
-	d.starting.Lock()
-	defer d.starting.Unlock()
 	s := d.owner()
 	if d.waitsForPerson() {
 		return errors.New("a run was made for it; it waits for a person's confirmation")
@@ -126,10 +124,12 @@ func (d *Runner) askForCheck(ctx context.Context, now time.Time) error {
 	if err := d.mayRun(); err != nil {
 		return err
 	}
-	held, err := d.idle(ctx, s.Check.Below)
+	held, err := d.idle(ctx, s.Check.Below) // asks the printer: nobody waits for that
 	if err != nil {
 		return err
 	}
+	d.starting.Lock()
+	defer d.starting.Unlock()
 	begin := held && s.Check.Begins == config.CheckBegins && s.Check.Window != "" && !s.Check.Heat
 	n := api.NewRun{Steps: d.doableOf(quickCheck), Attended: begin, Quick: true}
 	if s.Check.Heat {
@@ -163,16 +163,13 @@ var errWithdrawn = fmt.Errorf("%w: the run was withdrawn before it began", link.
 // Withdraw ends a run that nobody has confirmed. Unlike a stop request it sends
 // nothing to the printer.
 func (d *Runner) Withdraw(_ context.Context, id, by string) error {
-	if a := d.current(); a != nil && a.log.ID() == id && a.now() != api.AwaitingConfirmation {
-		return api.Errorf(409, "wrong-state", "a run that has begun ends by the stop request", "withdraw: the run is %s", a.now())
-	}
 	d.starting.Lock()
 	defer d.starting.Unlock()
 	a := d.current()
 	if a == nil || a.log.ID() != id {
 		return d.notActive(id, "withdraw")
 	}
-	if s := a.now(); s != api.AwaitingConfirmation { // it was confirmed meanwhile
+	if s := a.now(); s != api.AwaitingConfirmation {
 		return api.Errorf(409, "wrong-state", "a run that has begun ends by the stop request", "withdraw: the run is %s", s)
 	}
 	d.audit(by, "withdraw a run", id)

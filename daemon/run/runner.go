@@ -139,13 +139,11 @@ func (d *Runner) Close() {
 	d.mu.Unlock()
 	d.abort(link.ErrClosing)
 	defer time.AfterFunc(lastWords, func() { d.giveUp(link.ErrClosing); d.link.Cut() }).Stop()
-	if a := d.current(); a != nil {
-		d.starting.Lock()
-		if a.now() == api.AwaitingConfirmation {
-			d.finish(a, link.ErrClosing)
-		}
-		d.starting.Unlock()
+	d.starting.Lock() // what is being begun has begun
+	if a := d.current(); a != nil && a.now() == api.AwaitingConfirmation {
+		d.finish(a, link.ErrClosing)
 	}
+	d.starting.Unlock()
 	d.jobs.Wait()
 }
 

@@ -54,7 +54,7 @@ func (d *Runner) Stop(ctx context.Context, s api.AskStop, by string) (api.StopAn
 	case going == "" && !s.Anyway:
 		d.auditStop(by, "nothing went on")
 		return api.StopAnswer{Text: nothingToStop}, nil
-	case d.Withdraw(ctx, going, by) == nil:
+	case d.waits(going) && d.Withdraw(ctx, going, by) == nil:
 		return api.StopAnswer{Text: withdrawn}, nil
 	}
 	end := func() {}
@@ -73,6 +73,13 @@ func (d *Runner) Stop(ctx context.Context, s api.AskStop, by string) (api.StopAn
 	}
 	d.stops.send(going)
 	return api.StopAnswer{Requested: true, Text: api.StopSentence}, nil
+}
+
+// waits reports whether a run waits for its confirmation. A stop of anything else never waits
+// for what begins a run, nor for the disk.
+func (d *Runner) waits(id string) bool {
+	a := d.current()
+	return a != nil && a.log.ID() == id && a.now() == api.AwaitingConfirmation
 }
 
 // canStop reports whether a stop still counts.

@@ -2,6 +2,7 @@ package description
 
 import (
 	"encoding/json"
+	"maps"
 	"reflect"
 	"strconv"
 	"strings"
@@ -73,6 +74,11 @@ func (d *document) object(t reflect.Type) m {
 	for i := range t.NumField() {
 		f := t.Field(i)
 		name, options, _ := strings.Cut(f.Tag.Get("json"), ",")
+		if f.Anonymous && name == "" {
+			in := d.object(f.Type)
+			maps.Copy(members, in["properties"].(m))
+			required = append(required, in["required"].([]string)...)
+		}
 		if name == "" || name == "-" {
 			continue
 		}

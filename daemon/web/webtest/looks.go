@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"abbed/daemon/api"
+	"abbed/probe/record"
 )
 
 func degrees(v, u float64) *api.Measured {
@@ -33,7 +34,7 @@ func past() api.History {
 
 // compared is what changed between the second and the third of them.
 func compared() api.Comparison {
-	p := api.PlaceChange{U: 190, V: 117.5, Before: 0.113, U95Before: 0.012, After: 0.031, U95After: 0.011, By: -0.082, U95: 0.016}
+	p := api.PlaceChange{Place: record.Place{U: 190, V: 117.5}, Before: 0.113, U95Before: 0.012, After: 0.031, U95After: 0.011, By: -0.082, U95: 0.016}
 	return api.Comparison{Before: "r2", After: "r0", Sentence: "The twist of the beam: changed, from 1.26 ±0.11 °/m to 0.34 ±0.11 °/m: by −0.92 ±0.15 °/m.",
 		Changes: []api.Change{
 			{What: "twist", Says: "the twist of the beam", Before: *degrees(1.26, 0.05), After: *degrees(0.34, 0.05), By: *degrees(-0.92, 0.07), Beyond: true, Sentence: "The twist of the beam: changed."},
@@ -41,7 +42,7 @@ func compared() api.Comparison {
 		},
 		Not:           []string{"The level of the Z offset cannot be compared: the zero point is not gauged in both runs."},
 		Most:          &p,
-		LargestBefore: &api.PlaceGap{U: 190, V: 20, Gap: 0.118, U95: 0.014}, LargestAfter: &api.PlaceGap{U: 190, V: 20, Gap: 0.033, U95: 0.013},
+		LargestBefore: &api.PlaceGap{Place: record.Place{U: 190, V: 20}, Gap: 0.118, U95: 0.014}, LargestAfter: &api.PlaceGap{Place: record.Place{U: 190, V: 20}, Gap: 0.033, U95: 0.013},
 		Gone: []string{"beam-twist"}, Stay: []string{}, Come: []string{"undetermined"},
 		Heat: &api.HeatChange{NozzleBefore: 22, NozzleAfter: 150, BedBefore: 21, BedAfter: 60, NozzleBy: 128, BedBy: 39, Apart: true, Text: "Bed 21 °C, then 60 °C. Nozzle 22 °C, then 150 °C."},
 	}
@@ -49,9 +50,9 @@ func compared() api.Comparison {
 
 // levers are two levers, one of which cannot be told.
 func levers() api.Levers {
-	here := api.Lever{Lever: api.XY{X: -42, Y: -9}, Largest: &api.PlaceGap{U: 190, V: 20, Gap: 0.139, U95: 0.012}, Covers: &api.Rect{X0: 20, Y0: 20, X1: 190, Y1: 190}}
-	near := api.Lever{Lever: api.XY{X: -8, Y: -2}, Largest: &api.PlaceGap{U: 190, V: 20, Gap: 0.026, U95: 0.003}, Note: "So near to the nozzle no probe finds room: its body needs about 15 mm beside it."}
-	half := api.Lever{Lever: api.XY{X: -21, Y: -4.5}, Largest: &api.PlaceGap{U: 190, V: 20, Gap: 0.069, U95: 0.006}}
+	here := api.Lever{Lever: api.XY{X: -42, Y: -9}, Largest: &api.PlaceGap{Place: record.Place{U: 190, V: 20}, Gap: 0.139, U95: 0.012}, Covers: &api.Rect{X0: 20, Y0: 20, X1: 190, Y1: 190}}
+	near := api.Lever{Lever: api.XY{X: -8, Y: -2}, Largest: &api.PlaceGap{Place: record.Place{U: 190, V: 20}, Gap: 0.026, U95: 0.003}, Note: "So near to the nozzle no probe finds room: its body needs about 15 mm beside it."}
+	half := api.Lever{Lever: api.XY{X: -21, Y: -4.5}, Largest: &api.PlaceGap{Place: record.Place{U: 190, V: 20}, Gap: 0.069, U95: 0.006}}
 	return api.Levers{Now: here, Best: &half, Longest: ptr(8.5), Sentence: "With the probe where it is, the nozzle error is up to 0.14 ±0.01 mm.",
 		Least:  15,
 		Levers: []api.Lever{half, near, {Lever: api.XY{Y: 40}, Refused: api.Errorf(0, "lever-off-line", "read the roll at the head (step angles), or gauge once the probe is there", "a probe there also feels the roll of the head, not seen in this run")}}}
