@@ -65,12 +65,10 @@ func (a *Ahead) posterior() ([]float64, *mat.Dense) {
 		}
 		return mean, root
 	}
-	zero := s.row(a.gap.Zero)
 	for i := range n {
-		ri := s.row(a.at[i]).Minus(zero)
-		mean[i], _ = s.post.At(ri)
+		mean[i], _ = s.contrast(a.at[i], a.gap.Zero)
 		for j := range i + 1 {
-			cov.SetSym(i, j, s.post.Between(ri, s.row(a.at[j]).Minus(zero)))
+			cov.SetSym(i, j, a.gap.Between(a.at[i], a.at[j]))
 		}
 	}
 	var e mat.EigenSym

@@ -47,6 +47,15 @@ func (g *Gap) at(p record.Place) (gap, u95 float64) {
 	return gap, math.Hypot(u95, g.across(p)*g.steep)
 }
 
+// Between returns the covariance of the gap error at two places, mm^2.
+func (g *Gap) Between(p, q record.Place) float64 {
+	s, zero := g.surface, g.surface.row(g.Zero)
+	if s.post == nil {
+		return 0
+	}
+	return s.post.Between(s.row(p).Minus(zero), s.row(q).Minus(zero))
+}
+
 // across is how far p lies beside the line of the gauged places, mm; 0 where they span
 // an area.
 func (g *Gap) across(p record.Place) float64 {

@@ -1,6 +1,6 @@
 // Package proof says what the thickness of printed patches shows.
 //
-// In the order in which data passes: ReadCSV or a front brings Readings, two or more of
+// In the order in which data passes: ReadCSV or a front brings Readings, one or more of
 // a patch, or the word that it has gaps; Patches takes their means, with the scatter
 // between readings of one patch; Judge compares them with the zero place, and with what
 // was predicted.
@@ -13,10 +13,11 @@
 // they show what it left, which has to be within the tolerance; printed without one
 // they show the gap error itself.
 //
-// One patch alone (0.012 mm: its own roughness, the map between its nodes) cannot show
-// a tolerance of 0.03. What is left is one of a few stories, each a linear model with
+// One patch alone (0.012 mm: its own roughness) cannot show
+// a tolerance of 0.03: two lie beside each other at each of the places that Choose picks,
+// where most is in doubt. What is left is one of a few stories, each a linear model with
 // normal priors: what the run itself leaves in doubt; a smooth change of the machine,
-// small or large; the correction with another factor (not in force, twice); one patch
+// small or large; the correction with another factor (not in force, twice); one place
 // off alone. Each story counts by how well it predicted the readings (its marginal
 // likelihood), and the answer is their mixture.
 //

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 
+	"abbed/analysis/fit"
 	"abbed/analysis/typed"
 	"abbed/probe/record"
 )
@@ -141,20 +142,31 @@ func Check(r Reading) error {
 
 // Patch is what was read of one patch.
 type Patch struct {
-	U, V  float64
-	N     int     // readings; 0: it has gaps
-	MM    float64 // their mean
-	Apart float64 // largest less smallest, mm
-	Doubt float64 // standard uncertainty of MM as a reading of the gap, mm
+	U, V    float64
+	N       int     // readings; 0: it has gaps
+	MM      float64 // their mean
+	Apart   float64 // largest less smallest, mm
+	Reading float64 // standard uncertainty of MM as the thickness, mm
+	Doubt   float64 // and as a reading of the gap, mm
 }
 
 // ReadingU is the standard uncertainty of one reading of a micrometer by hand, mm,
 // before there are repeats (common practice, no source).
 const ReadingU = 0.005
 
+// slip is by how much two readings of one patch differ when one is a slip, mm (six
+// times what a micrometer by hand scatters); unlike by how much two patches beside each
+// other do (three times what rough plastic scatters).
+const (
+	slip   = 0.03
+	unlike = 0.085
+)
+
 // Patches takes the mean of the readings of each place, in the order of their
-// first readings; one that has gaps comes without any. scatter is the standard deviation between readings of one
-// patch with its degrees of freedom, ReadingU and 0 where there are no repeats.
+// first readings; one that has gaps comes without any. Of three readings one that is a
+// slip against the two others does not count. scatter is the standard deviation between
+// readings of one patch with its degrees of freedom, ReadingU and 0 where there are no
+// repeats.
 func Patches(readings []Reading) (out []Patch, scatter, dof float64) {
 	groups, gaps := map[[2]float64][]float64{}, map[[2]float64]bool{}
 	var order [][2]float64
@@ -172,6 +184,10 @@ func Patches(readings []Reading) (out []Patch, scatter, dof float64) {
 			out = append(out, Patch{U: k[0], V: k[1]})
 			continue
 		}
+		if len(g) > 2 {
+			m := fit.Median(g)
+			g = slices.DeleteFunc(slices.Clone(g), func(v float64) bool { return math.Abs(v-m) > slip })
+		}
 		mean := 0.0
 		for _, v := range g {
 			mean += v / float64(len(g))
@@ -188,7 +204,8 @@ func Patches(readings []Reading) (out []Patch, scatter, dof float64) {
 		scatter = max(math.Sqrt(sum/dof), ReadingU/2)
 	}
 	for i := range out {
-		out[i].Doubt = math.Hypot(record.PatchU, scatter/math.Sqrt(math.Max(1, float64(out[i].N))))
+		out[i].Reading = scatter / math.Sqrt(math.Max(1, float64(out[i].N)))
+		out[i].Doubt = math.Hypot(record.PatchU, out[i].Reading)
 	}
 	return slices.Clip(out), scatter, dof
 }

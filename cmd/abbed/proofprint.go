@@ -25,12 +25,13 @@ func patchesCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "patches [RECORD|RUN]",
 		Short: "Make a print file of patches that verify a correction.",
-		Long: `About nine patches lie over the points of the run, one of them at the zero point. Without a
-run they lie over the bed of the settings. Without a correction in force no patch lies where
-the nozzle digs in. Where the nozzle error is not known they are 0.25 mm thick, for a nozzle
-that is 0.2 mm too low. After a check a correction can rest on their thickness. Sizes, temperatures and your own start and end files are settings
-(proof.*, layer, feeds, heat). The file goes to standard output, or to the file of -o.
-Nothing goes to the printer.
+		Long: `Two patches lie beside each other at each of eleven points: the zero point, the corners,
+and where most is in doubt. Without readings of the gauge 22 single ones lie over the bed.
+Without a correction in force no patch lies where the nozzle digs in. Where the nozzle error
+is not known they are 0.25 mm thick, for a nozzle that is 0.2 mm too low. After a check a
+correction can rest on their thickness. Sizes, temperatures and your own start and end files
+are settings (proof.*, layer, feeds, heat). The file goes to standard output, or to the file
+of -o. Nothing goes to the printer.
 
 To verify a correction in print files say --in-force file, and put it into this file too:
 abbed correction carry.`,
@@ -109,7 +110,7 @@ func patchReadingsCommand() *cobra.Command {
 		Short: "Say what micrometer readings of the patches show.",
 		Long: `READINGS is a file ("-" for standard input). Its header is patch,thickness or u,v,thickness,
 and each reading has a line. Several columns thickness are allowed, as on the worksheet.
-Take two readings of each patch. Write gaps in place of a number where a patch has them.
+Read each patch once, and again where you are asked to. Write gaps in place of a number where a patch has them.
 With the id of a run the readings stay with it, and join it if no correction was in force.
 With a record they do not. Use the settings of the patches where you name them by number.`,
 		Args: cobra.ExactArgs(2),

@@ -55,7 +55,7 @@ func clear(p *patches.Print, v analysis.Verdict) error {
 	}
 	p.Patches = slices.DeleteFunc(slices.Clone(p.Patches), func(q patches.Patch) bool { return under(q) < leastGap })
 	slices.SortStableFunc(p.Patches, func(a, b patches.Patch) int { return cmp.Compare(under(b), under(a)) })
-	if left := len(p.Patches); left < all && (left < 3 || !slices.ContainsFunc(p.Patches, func(q patches.Patch) bool { return q.Zero })) {
+	if left := len(p.Patches); left < all && (left < 6 || !slices.ContainsFunc(p.Patches, func(q patches.Patch) bool { return q.Zero })) {
 		return digsIn(fmt.Sprintf("make the proof print: at %d of %d patches the nozzle would be within %.2f mm of the bed", all-left, all, leastGap))
 	}
 	return nil
@@ -75,8 +75,9 @@ func GaugedArea(run record.Run, v analysis.Verdict) record.Rect {
 }
 
 // Patches plans a proof print over what a run has gauged, or over the reach, by the owner's
-// settings; four more patches where nothing was gauged. A bed that is not known is
-// an error; so is a start or end file that cannot be read.
+// settings, where most is in doubt of what a correction may leave. What was read since of a
+// print does not move them: the readings name them by number. A bed that is not known is an
+// error; so is a start or end file that cannot be read.
 func Patches(s config.Settings, run record.Run, v analysis.Verdict, levelling string) (patches.Print, error) {
 	setup, area := run.Setup, GaugedArea(run, v)
 	if setup.Bed.W() <= 0 || setup.Bed.H() <= 0 {
@@ -90,7 +91,7 @@ func Patches(s config.Settings, run record.Run, v analysis.Verdict, levelling st
 		area = setup.Bed
 	}
 	o := patches.Defaults()
-	o.Quarters = len(run.Gaugings) == 0
+	o.Single = len(run.Gaugings) == 0
 	o.Height, o.Width, o.Filament = s.Layer, s.Proof.Width, s.Proof.Filament
 	o.Travel, o.Lift, o.Clearance, o.Retract = s.Feeds.Travel, s.Feeds.Z, s.Clearance, s.Proof.Retract
 	o.Nozzle, o.Bed, o.NozzleMax, o.BedMax, o.Levelling = s.Proof.Nozzle, s.Proof.Bed, s.Heat.NozzleMax, s.Heat.BedMax, levelling
@@ -108,8 +109,23 @@ func Patches(s config.Settings, run record.Run, v analysis.Verdict, levelling st
 		*f.into = append([]byte{}, b...)
 	}
 	of := func(r record.Rect) patches.Rect { return patches.Rect{X0: r.X0, Y0: r.Y0, X1: r.X1, Y1: r.Y1} }
+	if len(run.Readings) > 0 {
+		run.Readings = nil
+		v = analysis.Judge(run)
+	}
+	c := Case(run, v, true, patches.Print{})
+	c.Area = area
 	// Middles of patches up to the edge of the area, where that leaves whole ones.
-	return patches.Plan(o, of(setup.Bed), of(travel), of(area), setup.Zero.U, setup.Zero.V)
+	return patches.Plan(o, of(setup.Bed), of(travel), of(area), setup.Zero.U, setup.Zero.V, func(offered [][2]float64) []int {
+		var at []record.Place
+		for _, p := range offered {
+			at = append(at, record.Place{U: p[0], V: p[1]})
+		}
+		if o.Single {
+			return proof.Choose(c, at, 2*proof.Places)
+		}
+		return proof.Choose(c, at, proof.Places)
+	})
 }
 
 // Printed turns a print into the API's words. Without a correction in force patches that
@@ -159,6 +175,7 @@ func Case(run record.Run, v analysis.Verdict, corrected bool, plan patches.Print
 			g, u95, reason := v.Gap.At(record.Place{U: u, V: w})
 			return g, u95, reason == nil && !math.IsNaN(g)
 		}
+		c.Between = v.Gap.Between
 	}
 	return c
 }

@@ -11,17 +11,23 @@ import (
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 
+	"abbed/analysis/proof"
 	"abbed/gcode/patches"
 )
 
-// The worksheet of the demo's printer, nine patches, is one sheet of either paper: a
-// second one gets lost at the bench. SCREENS_DIR takes the prints.
+// The worksheet of the demo's printer, two patches at each place, is one sheet of either
+// paper: a second one gets lost at the bench. SCREENS_DIR takes the prints.
 func TestWorksheetIsOneSheet(t *testing.T) {
 	s := patches.Defaults()
 	s.Nozzle, s.Bed = 210, 60
 	bed := patches.Rect{X1: 235, Y1: 235}
-	p, err := patches.Plan(s, bed, bed, patches.Rect{X0: 8, Y0: 45, X1: 227, Y1: 227}, 117.5, 117.5)
-	if err != nil || len(p.Patches) != 9 {
+	p, err := patches.Plan(s, bed, bed, patches.Rect{X0: 8, Y0: 45, X1: 227, Y1: 227}, 117.5, 117.5, func(offered [][2]float64) (out []int) {
+		for i := range proof.Places {
+			out = append(out, i)
+		}
+		return out
+	})
+	if err != nil || len(p.Patches) != 2*proof.Places {
 		t.Fatal(len(p.Patches), err)
 	}
 	ctx := browser(t)

@@ -170,7 +170,7 @@ func held(t interface {
 
 // TestFile: the default print, by the independent reader.
 func TestFile(t *testing.T) {
-	p, err := patches.Plan(warm(), bed, bed, patches.Rect{X0: 8, Y0: 45, X1: 227, Y1: 227}, 117.5, 117.5)
+	p, err := patches.Plan(warm(), bed, bed, patches.Rect{X0: 8, Y0: 45, X1: 227, Y1: 227}, 117.5, 117.5, all)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -198,7 +198,7 @@ func TestAnyPlan(t *testing.T) {
 		s.Retract = rapid.Float64Range(0, 6).Draw(t, "retract")
 		travel := patches.Rect{X0: rapid.Float64Range(-10, 20).Draw(t, "x0"), Y0: rapid.Float64Range(-10, 20).Draw(t, "y0"), X1: 230, Y1: 220}
 		zu, zv := rapid.Float64Range(60, 170).Draw(t, "zu"), rapid.Float64Range(60, 170).Draw(t, "zv")
-		p, err := patches.Plan(s, bed, travel, bed, zu, zv)
+		p, err := patches.Plan(s, bed, travel, bed, zu, zv, all)
 		if err != nil {
 			if !strings.Contains(err.Error(), "proof.") && !strings.Contains(err.Error(), "travel over") {
 				t.Errorf("no remedy: %v", err)
@@ -236,11 +236,11 @@ func TestRefused(t *testing.T) {
 	} {
 		s := warm()
 		c.with(&s)
-		if _, err := patches.Plan(s, bed, bed, bed, 117.5, 117.5); err == nil || !strings.Contains(err.Error(), c.says) {
+		if _, err := patches.Plan(s, bed, bed, bed, 117.5, 117.5, all); err == nil || !strings.Contains(err.Error(), c.says) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
-	if _, err := patches.Plan(warm(), bed, bed, bed, 5, 117.5); err == nil || !strings.Contains(err.Error(), "zero point") {
+	if _, err := patches.Plan(warm(), bed, bed, bed, 5, 117.5, all); err == nil || !strings.Contains(err.Error(), "zero point") {
 		t.Errorf("zero place at the edge: %v", err)
 	}
 }
@@ -249,7 +249,7 @@ func TestRefused(t *testing.T) {
 func TestOwnFiles(t *testing.T) {
 	s := warm()
 	s.Start, s.End = []byte("G28\r\nM109 S200\r\nG91\r\n"), []byte("M104 S0\nG28 X\n")
-	p, err := patches.Plan(s, bed, bed, bed, 117.5, 117.5)
+	p, err := patches.Plan(s, bed, bed, bed, 117.5, 117.5, all)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -263,7 +263,7 @@ func TestOwnFiles(t *testing.T) {
 // TestSheet: each patch has a line to write on, and stands in the plan; on either
 // paper.
 func TestSheet(t *testing.T) {
-	p, err := patches.Plan(warm(), bed, bed, bed, 117.5, 117.5)
+	p, err := patches.Plan(warm(), bed, bed, bed, 117.5, 117.5, all)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -281,20 +281,26 @@ func TestSheet(t *testing.T) {
 	}
 }
 
-// TestQuarters: where patches are all there is, four more stand in the middles of the
-// quarters, and none touches another; on a bed without room for them there are nine.
-func TestQuarters(t *testing.T) {
-	s := patches.Defaults()
-	s.Nozzle, s.Quarters = 210, true
-	for size, want := range map[float64]int{235: 13, 90: 9} {
+// all takes what is offered, nine places at most.
+func all(offered [][2]float64) (out []int) {
+	for i := range min(9, len(offered)) {
+		out = append(out, i)
+	}
+	return out
+}
+
+// TestPairs: two patches beside each other at each place where the bed has room for them,
+// one where it has not, and none touches another.
+func TestPairs(t *testing.T) {
+	for size, want := range map[float64]int{235: 18, 120: 14, 80: 6} {
 		bed := patches.Rect{X1: size, Y1: size}
-		p, err := patches.Plan(s, bed, bed, bed, size/2, size/2)
+		p, err := patches.Plan(warm(), bed, bed, bed, size/2, size/2, all)
 		if err != nil || len(p.Patches) != want {
-			t.Fatalf("%d patches on %.0f mm, %d are wanted: %v", len(p.Patches), size, want, err)
+			t.Errorf("%d patches on %.0f mm, %d are wanted: %v", len(p.Patches), size, want, err)
 		}
 		for i, a := range p.Patches {
 			for _, b := range p.Patches[:i] {
-				if math.Abs(a.U-b.U) < s.Size+1 && math.Abs(a.V-b.V) < s.Size+1 {
+				if s := p.Settings.Size + 1; math.Abs(a.U-b.U) < s && math.Abs(a.V-b.V) < s {
 					t.Errorf("patches %d and %d touch: %+v, %+v", b.N, a.N, b, a)
 				}
 			}

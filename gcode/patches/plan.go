@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Patch is one patch; U and V are the middle of its square, where it is measured.
@@ -56,12 +57,16 @@ func (h shape) around(u, v float64) Rect {
 // Area returns the area of one patch, mm2, as it is printed.
 func (p Print) Area() float64 { return p.shape.area() }
 
-// Plan lays out nine patches or so: corners, middles of the edges, and the middle of the
-// area, as far as bed and travel of the nozzle hold whole patches, and the first at the
-// zero place; one that would touch that one is left out. Three columns and three rows
-// tell the slopes and bends of a smooth error best (three-level full factorial, NIST
-// e-Handbook 5.3.3, from memory). With Quarters there are four more, if they have room.
-func Plan(s Settings, bed, travel, area Rect, zeroU, zeroV float64) (Print, error) {
+// Choice picks from the places that are offered, of which the first is the zero place; it
+// returns their numbers.
+type Choice func(offered [][2]float64) []int
+
+// Plan lays out two patches beside each other at each place of the choice, the first at
+// the zero place: what two patches at one place differ by is the plastic's own. Five
+// columns and rows or fewer are offered, as far as bed and travel of the nozzle hold whole
+// patches; none that would touch those at the zero place. Where the area is too narrow for
+// two pairs, and where the settings want it, each place has one patch.
+func Plan(s Settings, bed, travel, area Rect, zeroU, zeroV float64, choice Choice) (Print, error) {
 	if err := s.check(); err != nil {
 		return Print{}, fmt.Errorf("patches: %w", err)
 	}
@@ -82,48 +87,65 @@ func Plan(s Settings, bed, travel, area Rect, zeroU, zeroV float64) (Print, erro
 	if !room.holds(h.around(zeroU, zeroV)) {
 		return p, fmt.Errorf("patches: the patch at the zero point lies on the prime line at the front: make the patches smaller (proof.size)")
 	}
-	p.Patches = []Patch{{1, zeroU, zeroV, true}}
-	p.fill(in)
+	p.fill(in, room, zeroU, zeroV, choice)
 	p.Plan = p.name()
 	return p, nil
 }
 
-// fill lays out columns and rows, each row the other way round.
-func (p *Print) fill(in Rect) {
-	us, vs := stops(in.X0, in.X1, p.shape.size+2), stops(in.Y0, in.Y1, p.shape.size+p.shape.w*float64(p.shape.tabs)+2)
-	if p.Settings.Quarters && len(us) == 3 && len(vs) == 3 && us[2]-us[0] > 4*(p.shape.size+2) && vs[2]-vs[0] > 4*(p.shape.size+p.shape.w*float64(p.shape.tabs)+2) {
-		half := func(s []float64) []float64 {
-			a, b := math.Round(50*(s[0]+s[1]))/100, math.Round(50*(s[1]+s[2]))/100
-			return []float64{s[0], a, s[1], b, s[2]}
-		}
-		us, vs = half(us), half(vs)
+// fill lays out the patches of the places, each row of them the other way round.
+func (p *Print) fill(in, room Rect, zeroU, zeroV float64, choice Choice) {
+	pitch, deep := p.shape.size+2, p.shape.size+p.shape.w*float64(p.shape.tabs)+2
+	pairs := in.X1-in.X0 >= 3*pitch && !p.Settings.Single
+	half, wide := 0.0, pitch
+	if pairs {
+		half, wide = pitch/2, 2*pitch
 	}
-	zero := p.shape.around(p.Patches[0].U, p.Patches[0].V).grown(2)
+	p.Patches = []Patch{{1, zeroU, zeroV, true}}
+	zero := p.shape.around(zeroU, zeroV)
+	for _, u := range []float64{zeroU + pitch, zeroU - pitch} {
+		if side := p.shape.around(u, zeroV); pairs && len(p.Patches) == 1 && room.holds(side) {
+			p.Patches = append(p.Patches, Patch{2, u, zeroV, false})
+			zero = Rect{math.Min(zero.X0, side.X0), zero.Y0, math.Max(zero.X1, side.X1), zero.Y1}
+		}
+	}
+	zero = zero.grown(2)
+	offered := [][2]float64{{zeroU, zeroV}}
+	us, vs := stops(in.X0+half, in.X1-half, wide), stops(in.Y0, in.Y1, deep)
 	for j, v := range vs {
 		for i := range us {
 			if j%2 == 1 {
 				i = len(us) - 1 - i
 			}
-			u := us[i]
-			if len(us) == 5 && (i+j)%2 == 1 {
-				continue // between a middle and a corner
+			covers := p.shape.around(us[i]-half, v)
+			covers.X1 += 2 * half
+			if m := zero.meet(covers); m.X0 >= m.X1 || m.Y0 >= m.Y1 {
+				offered = append(offered, [2]float64{us[i], v})
 			}
-			if m := zero.meet(p.shape.around(u, v)); m.X0 < m.X1 && m.Y0 < m.Y1 {
-				continue
-			}
-			p.Patches = append(p.Patches, Patch{N: len(p.Patches) + 1, U: u, V: v})
+		}
+	}
+	picked := choice(offered)
+	slices.Sort(picked)
+	for _, i := range picked {
+		if i == 0 {
+			continue
+		}
+		u, v := offered[i][0], offered[i][1]
+		p.Patches = append(p.Patches, Patch{N: len(p.Patches) + 1, U: u - half, V: v})
+		if pairs {
+			p.Patches = append(p.Patches, Patch{N: len(p.Patches) + 1, U: u + half, V: v})
 		}
 	}
 }
 
-// stops are three places from a to b, or two where three patches would touch, to 0.01
-// mm; rounding may not lead out of the room.
-func stops(a, b, apart float64) []float64 {
+// stops are five places from a to b, or as many as do not touch, to 0.01 mm; rounding may
+// not lead out of the room.
+func stops(a, b, apart float64) (out []float64) {
 	lo, hi := math.Ceil(100*a-1e-6)/100, math.Floor(100*b+1e-6)/100
-	if hi-lo < 2*apart {
-		return []float64{lo, hi}
+	n := min(4, int((hi-lo)/apart+1e-9))
+	for i := range n + 1 {
+		out = append(out, math.Round(100*(lo+(hi-lo)*float64(i)/float64(max(n, 1))))/100)
 	}
-	return []float64{lo, math.Round(50*(a+b)) / 100, hi}
+	return out
 }
 
 // name is a fingerprint of the places, to 0.01 mm.

@@ -26,11 +26,11 @@ func (r Rect) grown(d float64) Rect { return Rect{r.X0 - d, r.Y0 - d, r.X1 + d, 
 // Settings are what the person prints with.
 type Settings struct {
 	Size float64 // side of a patch, mm
-	// Quarters adds a patch in the middle of each quarter of the area: where nothing else
-	// tells the error, three columns alone leave its bends open.
-	Quarters bool
-	Height   float64 // of the layer, mm
-	Width    float64 // of a line, mm, about; it divides the size evenly
+	// Single lays one patch at each place: where nothing else tells the nozzle error, more
+	// places tell its bends.
+	Single bool
+	Height float64 // of the layer, mm
+	Width  float64 // of a line, mm, about; it divides the size evenly
 	// Filament is its diameter, mm.
 	Filament float64
 	Speed    float64 // while printing, mm/s

@@ -55,8 +55,7 @@ func (v sheetView) Below() float64 { return v.Letters * 1.1 }
 
 // Sheet writes a worksheet as one page of HTML that asks nothing of any server:
 // the plan of the bed as seen from above with the front below, and a place to
-// write for two readings of each patch: they differ, and what they differ by is part of
-// the doubt.
+// write for a reading of each patch, and for a second one where it is asked for.
 func (p Print) Sheet(w io.Writer, paper Paper) error {
 	if paper != A4 && paper != Letter {
 		return fmt.Errorf("patches: paper %q: A4 or letter", paper)

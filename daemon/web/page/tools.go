@@ -93,7 +93,7 @@ func (p *page) worksheet(w http.ResponseWriter, r *http.Request) {
 	_, _ = w.Write([]byte(text))
 }
 
-// doThickness takes what was typed: two readings or a tick for gaps at each patch, or a
+// doThickness takes what was typed: readings or a tick for gaps at each patch, or a
 // file's text with its own header.
 func (p *page) doThickness(w http.ResponseWriter, r *http.Request) {
 	t := api.Thickness{Plan: r.PostFormValue("plan"), CSV: strings.TrimSpace(r.PostFormValue("file")), InForce: r.PostFormValue("in_force"), Person: p.who(r)}
@@ -113,9 +113,9 @@ func (p *page) doThickness(w http.ResponseWriter, r *http.Request) {
 }
 
 // mostPatches is up to which number fields of patches are looked for.
-const mostPatches = 20
+const mostPatches = 2 * 15
 
-// readingsOf reads the fields a3, b3 and gaps3 of patch 3, and so on.
+// readingsOf reads the fields a3, b3, c3 and gaps3 of patch 3, and so on.
 func readingsOf(r *http.Request) (out []api.ThicknessReading, err error) {
 	for n := 1; n <= mostPatches; n++ {
 		k := strconv.Itoa(n)
@@ -123,7 +123,7 @@ func readingsOf(r *http.Request) (out []api.ThicknessReading, err error) {
 			out = append(out, api.ThicknessReading{Patch: n, Gaps: true})
 			continue
 		}
-		for _, field := range []string{"a", "b"} {
+		for _, field := range []string{"a", "b", "c"} {
 			v, bad := decimal(r.PostFormValue(field + k))
 			if bad != nil {
 				return nil, bad
