@@ -27,15 +27,17 @@ const (
 	dueReport = "retention-due"
 )
 
-// retaining holds the store to its bounds at the start and once a day, until the
-// context ends.
+// retaining holds the store to its bounds at the start, once a day, and when they change,
+// until the context ends.
 func (d *Daemon) retaining(ctx context.Context) {
 	tick := time.NewTicker(lookEvery)
 	defer tick.Stop()
 	size := time.NewTicker(measureEvery)
 	defer size.Stop()
+	held := d.owner().Retention
 	for look := true; ; {
-		if look {
+		if now := d.owner().Retention; look || now != held { // somebody may have raised it
+			held = now
 			d.look(ctx)
 		}
 		d.measureStore(ctx)

@@ -2,26 +2,27 @@ package main
 
 import (
 	"context"
-	"errors"
+	"flag"
 	"fmt"
-	"log/slog"
 	"math/rand/v2"
 	"net"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
+	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
+	"syscall"
 	"testing"
 
 	"abbed/config"
 	"abbed/daemon/api"
 	"abbed/daemon/client"
 	"abbed/daemon/status"
-	"abbed/daemon/store"
 	"abbed/gcode/bench"
-	"abbed/gcode/clock"
-	"abbed/probe/record"
 )
 
 // runbookLines are the lines to type of each alert.
@@ -104,31 +105,147 @@ func TestRunbookLines(t *testing.T) {
 	}
 }
 
-// standing is a printer of a workshop with its daemon, as the package has it: settings of its
-// own, an address, a state directory.
+// outlet is where a virtual printer of the workshop stands: an address that outlives daemons, and
+// the printers that are put there one after another.
+type outlet struct {
+	printer atomic.Pointer[bench.Printer]
+	heard   atomic.Pointer[func(line string)] // is told each line that a daemon sends
+	out     atomic.Bool                       // the cable is out
+	listen  net.Listener
+	mu      sync.Mutex
+	line    net.Conn
+	serving sync.WaitGroup
+}
+
+func newOutlet(t *testing.T, sc bench.Scenario) *outlet {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := &outlet{listen: l}
+	s.put(sc)
+	s.serving.Go(func() {
+		for {
+			c, err := l.Accept()
+			if err != nil {
+				return
+			}
+			if s.out.Load() {
+				_ = c.Close()
+				continue
+			}
+			s.mu.Lock()
+			s.line = c
+			s.mu.Unlock()
+			s.serving.Go(func() { _ = s.printer.Load().Serve(context.WithoutCancel(t.Context()), &overheard{Conn: c, outlet: s}) })
+		}
+	})
+	t.Cleanup(func() { _ = l.Close(); s.pull(true); s.serving.Wait() })
+	return s
+}
+
+// put has another machine stand there.
+func (s *outlet) put(sc bench.Scenario) {
+	s.printer.Store(bench.New(sc, bench.Options{Seed: 2, Speed: shopSpeed}))
+	s.pull(false)
+}
+
+// pull takes the cable out; false: and in again.
+func (s *outlet) pull(out bool) {
+	s.out.Store(out)
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.line != nil {
+		_ = s.line.Close()
+		s.line = nil
+	}
+}
+
+// at has do called when the n-th line that begins so is sent.
+func (s *outlet) at(word string, n int, do func()) {
+	hear := func(line string) {
+		if _, rest, framed := strings.Cut(line, " "); framed && strings.HasPrefix(line, "N") {
+			line = rest
+		}
+		if strings.HasPrefix(line, word) {
+			if n--; n == 0 {
+				do()
+			}
+		}
+	}
+	s.heard.Store(&hear)
+}
+
+// overheard is a line whose lines are told.
+type overheard struct {
+	net.Conn
+	outlet *outlet
+	part   string
+}
+
+func (o *overheard) Read(b []byte) (int, error) {
+	n, err := o.Conn.Read(b)
+	for _, c := range b[:n] {
+		if o.part += string(c); c == '\n' {
+			if f := o.outlet.heard.Load(); f != nil {
+				(*f)(o.part)
+			}
+			o.part = ""
+		}
+	}
+	return n, err
+}
+
+// standing is a printer of a workshop with its daemon: the program in a process of its own,
+// with settings, address and state directory of its own.
 type standing struct {
 	t       *testing.T
+	program string
 	name    string
-	wire    *cable
-	set     config.Settings
-	end     func()
-	running sync.WaitGroup
+	*outlet
+	state  string
+	more   string // settings that this printer has besides
+	listen string
+	cmd    *exec.Cmd
+	wrong  float64 // by how much the blade that the person takes is thicker than they say
 }
+
+// settings writes the file of this printer.
+func (s *standing) settings() {
+	s.t.Helper()
+	d := demoSettings(s.printer.Load().Scenario(), "", "", "")
+	text := fmt.Sprintf("name: %s\nport: tcp://%s\nlisten: %s\nstate: %s\nbed: %q\nmap_area: %q\nzero_at: %q\nlayout: %s\n%s\n",
+		s.name, s.outlet.listen.Addr(), s.listen, s.state, d.Bed, d.MapArea, d.ZeroAt, d.Layout, s.more)
+	if err := os.WriteFile(s.file(), []byte(text), 0o644); err != nil {
+		s.t.Fatal(err)
+	}
+}
+
+func (s *standing) file() string { return filepath.Join(settingsDir(false), s.name+".yaml") }
 
 func (s *standing) start() {
 	s.t.Helper()
-	h, err := build(s.t.Context(), plan{settings: s.set, clock: clock.Fast(shopSpeed), open: s.wire.open, log: slog.New(slog.DiscardHandler)})
-	if err != nil {
+	s.cmd = exec.Command(s.program, "serve", "--config", s.file())
+	said := &strings.Builder{}
+	s.cmd.Stderr = said
+	if err := s.cmd.Start(); err != nil {
 		s.t.Fatal(err)
 	}
-	ctx, end := context.WithCancel(context.WithoutCancel(s.t.Context()))
-	s.end = end
-	s.running.Go(func() { _ = h.run(ctx) })
+	cmd := s.cmd
+	s.t.Cleanup(func() {
+		_ = cmd.Process.Kill()
+		_ = cmd.Wait()
+		if s.t.Failed() {
+			s.t.Logf("%s said:\n%s", s.name, said)
+		}
+	})
 }
 
-func (s *standing) stop() {
-	s.end()
-	s.running.Wait()
+// kill ends the daemon as a power cut does.
+func (s *standing) kill() {
+	_ = s.cmd.Process.Kill()
+	_ = s.cmd.Wait()
 }
 
 func (s *standing) person() *person {
@@ -137,29 +254,46 @@ func (s *standing) person() *person {
 	if err != nil {
 		s.t.Fatal(err)
 	}
-	return &person{api: a, feel: func(thick float64) float64 { return s.wire.printer.Blade(thick) },
+	return &person{api: a, feel: func(thick float64) float64 { return s.printer.Load().Blade(thick + s.wrong) },
 		rnd: rand.New(rand.NewPCG(1, 2)), name: "the played person"}
+}
+
+// ready waits until the daemon knows the printer that is there now.
+func (s *standing) ready() {
+	s.t.Helper()
+	if err := client.Patiently(s.t.Context(), func() error {
+		p, err := s.person().api.Printer(s.t.Context())
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		if err != nil || p.Link != api.Ready || s.line == nil {
+			return &api.Error{Code: "connecting", RetryAfter: 1}
+		}
+		return nil
+	}); err != nil {
+		s.t.Fatal(err)
+	}
 }
 
 // types has a person type a line of the runbook at this printer, and do at the machine what
 // a run that it starts then asks for.
 func (s *standing) types(args []string) {
 	s.t.Helper()
+	args = append(slices.Clone(args), "--printer", s.name)
 	for i, a := range args {
 		args[i] = strings.ReplaceAll(a, "FILE", filepath.Join(s.t.TempDir(), "file"))
 	}
-	p := s.person()
-	var code int
-	var errs string
-	err := client.Patiently(s.t.Context(), func() error {
-		if code, _, errs = runOn(s.t, append(args, "--printer", s.name)...); code != exitDone && strings.Contains(errs, "connecting") {
+	var said []byte
+	err := client.Patiently(s.t.Context(), func() (err error) {
+		said, err = exec.Command(s.program, args...).CombinedOutput()
+		if err != nil && (strings.Contains(string(said), "connecting") || strings.Contains(string(said), "is being written")) {
 			return &api.Error{Code: "connecting", RetryAfter: 1}
 		}
-		return nil
+		return err
 	})
-	if err != nil || code != exitDone {
-		s.t.Fatalf("%s: abbed %s: exit %d: %s", s.name, strings.Join(args, " "), code, errs)
+	if err != nil {
+		s.t.Fatalf("%s: abbed %s: %v: %s", s.name, strings.Join(args, " "), err, said)
 	}
+	p := s.person()
 	runs, err := p.api.Runs(s.t.Context())
 	if err == nil && len(runs) > 0 && runs[0].State == api.AwaitingConfirmation {
 		_, err = p.carry(s.t.Context(), runs[0])
@@ -170,197 +304,320 @@ func (s *standing) types(args []string) {
 }
 
 // applies has the correction of the measured run approved and applied.
-func (s *standing) applies() {
+func (s *standing) applies() error {
 	s.t.Helper()
 	p, o := s.person(), &outcome{}
 	runs, err := p.api.Runs(s.t.Context())
 	for _, r := range runs {
-		if r.State == api.Done && err == nil {
+		if r.State == api.Done && slices.Contains(r.Steps, "survey") && err == nil {
 			if o.table, err = p.api.Table(s.t.Context(), r.ID); err == nil {
 				err = client.Patiently(s.t.Context(), func() error { return p.apply(s.t.Context(), o) })
 			}
 			break
 		}
 	}
-	if err != nil {
-		s.t.Fatal(err)
-	}
+	return err
 }
 
 // shopSpeed is how fast the printers of the workshop are.
 const shopSpeed = 300
 
-// TestRunbook: three printers in a workshop under a real Prometheus, with the package's rules;
-// each alert that a virtual printer can provoke is provoked, and clears by the lines that the
-// runbook has for it, typed at that printer.
-func TestRunbook(t *testing.T) {
-	if testing.Short() {
-		t.Skip("half a minute of real time")
-	}
-	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
-	lines := runbookLines(t)
-	sc := lookup(t, "twist-level")
-	sc.Chatter, sc.Waits = 0, 0
-	loose := lookup(t, "loose-carriage")
-	base := measured(t, sc, 2)
-	shop, targets := map[string]*standing{}, ""
+var (
+	packaged  = flag.String("runbook.program", "", "TestRunbook: the program of the package; by default one is built")
+	eachAlert = flag.Bool("runbook.all", false, "TestRunbook: all alerts, also those that take long")
+)
+
+// putUp puts printers up in a workshop of their own, the settings where the commands look.
+func putUp(t *testing.T, sc bench.Scenario, names ...string) map[string]*standing {
+	t.Helper()
+	config := t.TempDir()
+	t.Setenv("XDG_CONFIG_HOME", config)
 	if err := os.MkdirAll(settingsDir(false), 0o755); err != nil {
 		t.Fatal(err)
 	}
-	for name, sc := range map[string]bench.Scenario{"left": sc, "middle": sc, "right": loose} {
+	bin := *packaged
+	if bin == "" {
+		bin = program(t)
+	}
+	out := map[string]*standing{}
+	for _, name := range names {
 		l, err := net.Listen("tcp", "127.0.0.1:0")
 		if err != nil {
 			t.Fatal(err)
 		}
-		dir := image(t, base)
-		if name == "right" {
-			dir = memoryDir(t)
-		}
-		s := &standing{t: t, name: name, wire: &cable{printer: bench.New(sc, bench.Options{Seed: 2, Speed: shopSpeed})}, set: demoSettings(sc, "bench", l.Addr().String(), dir)}
+		out[name] = &standing{t: t, program: bin, name: name, outlet: newOutlet(t, sc), state: t.TempDir(), listen: l.Addr().String()}
 		_ = l.Close()
-		s.set.Name = name
+	}
+	return out
+}
+
+// TestRunbook: three daemons of the program, each a process, in a workshop under a real
+// Prometheus with the package's rules: every alert is provoked, and each line that the runbook
+// has for it is typed at that printer, until the alert clears. Only times are shorter: the
+// intervals, what an alert waits for, the hour of AbbedLineNoisy and the half year of
+// AbbedTableStale (startPrometheus). Six that take a minute more wait for -runbook.all.
+func TestRunbook(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a real Prometheus takes its time")
+	}
+	sc := lookup(t, "twist-level")
+	sc.Chatter, sc.Waits = 0, 0
+	base := measured(t, sc, 2)
+	all := putUp(t, sc, "left", "middle", "right")
+	targets := ""
+	for name, s := range all {
+		set := config.Settings{Name: name, Listen: s.listen}
+		if name != "right" {
+			s.state = image(t, base)
+		}
 		if name == "middle" { // has a certificate of its own, as for a phone
-			s.set.Access.Certificate, s.set.Access.Key = ownCertificate(t)
+			set.Access.Certificate, set.Access.Key = ownCertificate(t)
+			s.more = fmt.Sprintf("access: {certificate: %q, key: %q}", set.Access.Certificate, set.Access.Key)
 		}
-		shop[name] = s
-		targets += scrape(s.set)
-		text := fmt.Sprintf("name: %s\nlisten: %s\nstate: %s\naccess: {certificate: %q, key: %q}\n", name, s.set.Listen, dir, s.set.Access.Certificate, s.set.Access.Key)
-		if err := os.WriteFile(filepath.Join(settingsDir(false), name+".yaml"), []byte(text), 0o644); err != nil {
-			t.Fatal(err)
+		targets += scrape(set)
+		s.settings()
+	}
+	w := &watch{lines: runbookLines(t), done: &sync.Map{}, prom: startPrometheus(t, targets, "1s", true)}
+	t.Run("printers", func(t *testing.T) {
+		for name, tell := range map[string]func(*watch, *standing, bench.Scenario){"left": written, "middle": grown, "right": worn} {
+			t.Run(name, func(t *testing.T) {
+				t.Parallel()
+				one, prom := *w, *w.prom
+				one.prom, prom.t, all[name].t = &prom, t, t
+				tell(&one, all[name], sc)
+			})
+		}
+	})
+	for alert := range w.lines {
+		if _, provoked := w.done.Load(alert); !provoked && *eachAlert {
+			t.Errorf("%s was not provoked", alert)
 		}
 	}
-	left, middle, right := shop["left"], shop["middle"], shop["right"]
-	owes(t, right)
-	for _, s := range shop {
+}
+
+// watch is a workshop under Prometheus.
+type watch struct {
+	prom  *prometheus
+	lines map[string][][]string // of the runbook
+	done  *sync.Map             // the alerts that were provoked and cleared
+}
+
+func (w *watch) alert(s *standing, name string) func() bool {
+	return func() bool {
+		return len(w.prom.query(fmt.Sprintf(`ALERTS{alertname=%q,printer=%q,alertstate="firing"}`, name, s.name))) > 0
+	}
+}
+
+func (w *watch) fires(s *standing, name string) {
+	s.t.Helper()
+	w.prom.until(s.name+" fires "+name, w.alert(s, name))
+}
+
+// clears waits for the alert, has these lines typed, and what is done at the machine done,
+// and waits until it is gone.
+func (w *watch) clears(s *standing, name string, lines [][]string, acts ...func()) {
+	s.t.Helper()
+	w.fires(s, name)
+	for _, act := range acts {
+		act()
+	}
+	for _, args := range lines {
+		s.types(args)
+	}
+	w.prom.until(s.name+" clears "+name, func() bool { return !w.alert(s, name)() })
+	w.done.Store(name, true)
+	s.t.Logf("%s cleared", name)
+}
+
+// says has a person type a line, and do nothing more.
+func (s *standing) says(args ...string) {
+	s.t.Helper()
+	if said, err := exec.Command(s.program, append(args, "--printer", s.name)...).CombinedOutput(); err != nil {
+		s.t.Fatalf("%s: abbed %v: %v: %s", s.name, args, err, said)
+	}
+}
+
+// written is a printer whose correction is cut while it is written, whose nozzle is not where
+// it should be, and whose beam then twists.
+func written(w *watch, s *standing, sc bench.Scenario) {
+	s.start()
+	s.ready()
+	s.says("measure", "repeat") // that nobody wants
+	w.clears(s, "AbbedRunWaits", w.lines["AbbedRunWaits"])
+
+	for _, line := range w.lines["AbbedApplyUnfinished"] { // each settles it; the last one finishes it
+		s.at("M421", 6, func() { _ = s.cmd.Process.Kill() })
+		if err := s.applies(); err == nil {
+			s.t.Fatal("it was not cut")
+		}
+		s.kill()
 		s.start()
-		defer func() { s.stop() }()
+		s.ready()
+		w.clears(s, "AbbedApplyUnfinished", [][]string{line})
 	}
-	prom := startPrometheus(t, targets, "1s", true)
-	alert := func(s *standing, name string) func() bool {
-		return func() bool {
-			return len(prom.query(fmt.Sprintf(`ALERTS{alertname=%q,printer=%q,alertstate="firing"}`, name, s.name))) > 0
+
+	for _, line := range w.lines["AbbedProofFailed"] {
+		s.wrong = 0.12 // as after a nozzle that was changed
+		s.types(line0("correction verify"))
+		s.wrong = 0
+		w.clears(s, "AbbedProofFailed", [][]string{line})
+	}
+
+	if !*eachAlert {
+		return
+	}
+	if err := s.applies(); err != nil {
+		s.t.Fatal(err)
+	}
+	nodes := s.printer.Load().Nodes()
+	sc.Roll = lookup(s.t, "healthy").Roll
+	s.put(sc)
+	for j, row := range nodes {
+		for i, z := range row {
+			behind(s.t, s.printer.Load(), fmt.Sprintf("M421 I%d J%d Z%.3f", i, j, z))
 		}
 	}
-	fires := func(s *standing, name string) {
-		t.Helper()
-		prom.until(s.name+" fires "+name, alert(s, name))
+	behind(s.t, s.printer.Load(), "M500")
+	s.ready()
+	s.types(line0("measure"))
+	w.clears(s, "AbbedTwistMoved", w.lines["AbbedTwistMoved"])
+}
+
+func line0(line string) []string { return strings.Fields(line) }
+
+// grown is a printer whose correction grows old, whose map is measured again, whose probe is
+// moved, and that is taken away; its line grows bad, its store full, and its daemon ends.
+func grown(w *watch, s *standing, sc bench.Scenario) {
+	s.start()
+	s.ready()
+	if err := s.applies(); err != nil {
+		s.t.Fatal(err)
 	}
-	clears := func(s *standing, name string, lines ...[]string) {
-		t.Helper()
-		fires(s, name)
-		for _, args := range lines {
-			s.types(args)
+	w.clears(s, "AbbedTableUnproved", w.lines["AbbedTableUnproved"])
+	if *eachAlert {
+		w.clears(s, "AbbedTableStale", w.lines["AbbedTableStale"])
+	}
+
+	again, undone := w.lines["AbbedTableExpired"][:1], w.lines["AbbedTableExpired"][1:]
+	s.printer.Load().MeasureMap()
+	s.printer.Load().Restart()
+	w.clears(s, "AbbedTableExpired", again)
+	sc.Name = "another"
+	s.put(sc)
+	w.clears(s, "AbbedTableExpired", undone)
+	if *eachAlert {
+		s.ready()
+		s.types(line0("measure"))
+		if err := s.applies(); err != nil {
+			s.t.Fatal(err)
 		}
-		prom.until(s.name+" clears "+name, func() bool { return !alert(s, name)() })
+		behind(s.t, s.printer.Load(), fmt.Sprintf("M851 X%.2f Y%.2f", sc.Lever[0]+3, sc.Lever[1]))
+		behind(s.t, s.printer.Load(), "M500")
+		s.printer.Load().Restart()
+		w.clears(s, "AbbedTableExpired", undone)
+
+		for k := range 30 {
+			s.printer.Load().Inject(bench.Fault{Name: "bit-in", When: strconv.Itoa(10 * (k + 1))})
+		}
+		s.types(line0("measure repeat"))
+		w.clears(s, "AbbedLineNoisy", nil, s.printer.Load().Calm)
 	}
 
-	// What a run left switched off; a machine that was never checked; play, until it is repaired.
-	clears(right, "AbbedSwitchOwed", lines["AbbedSwitchOwed"]...)
-	clears(right, "AbbedCheckOverdue", lines["AbbedCheckOverdue"]...)
-	fires(right, "AbbedUnsteady")
-	right.wire.pull(true)
-	fires(right, "AbbedLinkLost")
-	repaired := sc
-	repaired.Name = loose.Name
-	right.wire.printer = bench.New(repaired, bench.Options{Seed: 2, Speed: shopSpeed})
-	right.wire.pull(false)
-	clears(right, "AbbedLinkLost", lines["AbbedLinkLost"]...)
-	clears(right, "AbbedUnsteady", lines["AbbedUnsteady"]...)
-
-	if code, out, errs := runOn(t, "status", "--all"); code != exitDone || !strings.Contains(out, "left\tready") || !strings.Contains(out, "middle\tready") {
-		t.Errorf("status --all: %d %s%s", code, out, errs)
+	own := s.more
+	set := func(more string) func() {
+		return func() {
+			s.more = own + more
+			s.settings()
+			if err := s.cmd.Process.Signal(syscall.SIGHUP); err != nil {
+				s.t.Fatal(err)
+			}
+		}
 	}
+	set("\nretention: {days: 730}")() // its first run was made in a bubble, in the year 2000
+	w.clears(s, "AbbedStoreFilling", w.lines["AbbedStoreFilling"], set("\nretention: {days: 0}"))
 
-	// A run that nobody wants.
-	if code, _, errs := runOn(t, "measure", "repeat", "--printer", "left"); code != exitDone {
-		t.Fatal(errs)
-	}
-	clears(left, "AbbedRunWaits", lines["AbbedRunWaits"]...)
-
-	// A correction that is verified, and whose map the printer measures again.
-	middle.applies()
-	clears(middle, "AbbedTableUnproved", lines["AbbedTableUnproved"]...)
-	middle.wire.printer.MeasureMap()
-	middle.wire.printer.Restart()
-	clears(middle, "AbbedTableExpired", lines["AbbedTableExpired"][0])
-
-	// A kill in an apply: each of the two lines settles it.
-	left.applies()
-	for _, args := range lines["AbbedApplyUnfinished"] {
-		left.stop()
-		half(t, left)
-		left.start()
-		clears(left, "AbbedApplyUnfinished", args)
-	}
-
-	right.stop()
-	fires(right, "AbbedGone")
-	right.start()
-	clears(right, "AbbedGone", lines["AbbedGone"]...)
+	s.kill()
+	w.clears(s, "AbbedGone", w.lines["AbbedGone"], s.start, s.ready)
 }
 
-// owes leaves a printer as a run does that was cut off with the levelling switched off.
-func owes(t *testing.T, s *standing) {
-	t.Helper()
-	behind(t, s.wire.printer, "M420 S0")
-	st, _, err := store.Open(t.Context(), s.set.State)
-	if err == nil {
-		err = errors.Join(st.SetOwed(t.Context(), []record.Switch{record.SwitchLevelling}, "a test"), st.Close())
+// worn is a printer that was never measured, on a full disk, whose head has play, whose probe
+// scatters, drifts, and whose beam is twisted beyond a correction; each is repaired.
+func worn(w *watch, s *standing, sc bench.Scenario) {
+	roomy := func() {
+		if said, err := exec.Command("mount", "-o", "remount,size=1g", s.state).CombinedOutput(); err != nil {
+			s.t.Fatalf("%v: %s", err, said)
+		}
 	}
+	said, err := exec.Command("mount", "-t", "tmpfs", "-o", "size=150m,mode=0700", "tmpfs", s.state).CombinedOutput()
 	if err != nil {
-		t.Fatal(err)
+		s.t.Logf("AbbedDiskFilling is not provoked: this user can mount nothing: %v: %s", err, said)
+		w.done.Store("AbbedDiskFilling", true)
+	} else {
+		s.t.Cleanup(func() { s.kill(); _ = exec.Command("umount", s.state).Run() })
 	}
-}
+	is := func(change func(*bench.Scenario)) {
+		now := sc
+		change(&now)
+		s.put(now)
+	}
+	sound := func() { is(func(*bench.Scenario) {}) }
+	loose := func(sc *bench.Scenario) { sc.Play = [2]float64{0.08, 0} }
+	is(loose)
+	s.start()
+	s.ready()
+	if err == nil {
+		w.clears(s, "AbbedDiskFilling", w.lines["AbbedDiskFilling"], roomy)
+	}
 
-// half leaves the journal as a kill in the middle of a write does.
-func half(t *testing.T, s *standing) {
-	t.Helper()
-	st, _, err := store.Open(t.Context(), s.set.State)
-	if err != nil {
-		t.Fatal(err)
+	cut, end := context.WithCancel(s.t.Context())
+	s.at("G30", 8, func() { _ = s.cmd.Process.Kill(); end() }) // in the touches: the levelling is off
+	if _, err := s.person().measure(cut, "repeat"); err == nil {
+		s.t.Fatal("it was not cut")
 	}
-	a, _, err := st.Applied(t.Context())
-	a.State, a.Undo, a.Says = store.Writing, false, ""
-	if err == nil {
-		_, err = st.SaveApplied(t.Context(), a)
-	}
-	if err := errors.Join(err, st.Close()); err != nil {
-		t.Fatal(err)
+	s.kill()
+	s.start()
+	s.ready()
+	w.clears(s, "AbbedSwitchOwed", w.lines["AbbedSwitchOwed"])
+	w.clears(s, "AbbedCheckOverdue", w.lines["AbbedCheckOverdue"])
+
+	w.fires(s, "AbbedUnsteady")
+	s.pull(true)
+	w.clears(s, "AbbedLinkLost", w.lines["AbbedLinkLost"], sound)
+	s.ready()
+	w.clears(s, "AbbedUnsteady", w.lines["AbbedUnsteady"])
+
+	for name, bad := range map[string]func(*bench.Scenario){
+		"AbbedScatterGrown": func(sc *bench.Scenario) { sc.Scatter = 0.06 },
+		"AbbedDrift":        func(sc *bench.Scenario) { sc.DriftRate = 1e-3 },
+		"AbbedRepair":       func(sc *bench.Scenario) { sc.Roll = lookup(s.t, "repair").Roll },
+	} {
+		if !*eachAlert {
+			break
+		}
+		is(bad)
+		s.ready()
+		s.types(line0("measure"))
+		w.clears(s, name, w.lines[name], sound, s.ready)
 	}
 }
 
 // TestApplyAgain: a correction that was undone is put back in two acts: one shows what is to
 // be approved, one approves.
 func TestApplyAgain(t *testing.T) {
-	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
 	sc := lookup(t, "twist-level")
 	sc.Chatter, sc.Waits = 0, 0
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	s := &standing{t: t, name: "left", wire: &cable{printer: bench.New(sc, bench.Options{Seed: 2, Speed: shopSpeed})}, set: demoSettings(sc, "bench", l.Addr().String(), image(t, measured(t, sc, 2)))}
-	_ = l.Close()
-	text := fmt.Sprintf("listen: %s\nstate: %s\n", s.set.Listen, s.set.State)
-	if err := errors.Join(os.MkdirAll(settingsDir(false), 0o755), os.WriteFile(filepath.Join(settingsDir(false), "left.yaml"), []byte(text), 0o644)); err != nil {
-		t.Fatal(err)
-	}
+	s := putUp(t, sc, "left")["left"]
+	s.state = image(t, measured(t, sc, 2))
+	s.settings()
 	s.start()
-	defer s.stop()
-	if err := client.Patiently(t.Context(), func() error {
-		p, err := s.person().api.Printer(t.Context())
-		if err == nil && p.Link != api.Ready {
-			err = &api.Error{Code: "connecting", RetryAfter: 1}
-		}
-		return err
-	}); err != nil {
+	s.ready()
+	before := s.printer.Load().Nodes()
+	if err := s.applies(); err != nil {
 		t.Fatal(err)
 	}
-	before := s.wire.printer.Nodes()
-	s.applies()
-	applied := s.wire.printer.Nodes()
+	applied := s.printer.Load().Nodes()
 	s.types([]string{"correction", "undo"})
-	if err := s.person().settled(t.Context(), api.Undone); err != nil || !equalNodes(before, s.wire.printer.Nodes()) {
+	if err := s.person().settled(t.Context(), api.Undone); err != nil || !equalNodes(before, s.printer.Load().Nodes()) {
 		t.Fatalf("%v", err)
 	}
 	code, _, errs := runOn(t, "correction", "reapply")
@@ -375,7 +632,7 @@ func TestApplyAgain(t *testing.T) {
 		t.Errorf("with one caution: exit %d: %s", code, errs)
 	}
 	s.types(again)
-	if err := s.person().settled(t.Context(), api.Kept); err != nil || !equalNodes(applied, s.wire.printer.Nodes()) {
+	if err := s.person().settled(t.Context(), api.Kept); err != nil || !equalNodes(applied, s.printer.Load().Nodes()) {
 		t.Errorf("the correction is not back: %v", err)
 	}
 }
