@@ -204,8 +204,7 @@ func (k Known) Show(p *api.Printer) {
 		p.Trigger = given(s.Trigger, src("trigger"))
 	}
 	if k.Has.Travel {
-		t := s.Travel
-		p.Travel = given(api.Box{X0: t.X0, Y0: t.Y0, Z0: t.Z0, X1: t.X1, Y1: t.Y1, Z1: t.Z1}, src("travel"))
+		p.Travel = given(s.Travel, src("travel"))
 	}
 	if k.Has.Bed {
 		p.Bed = given(s.Bed, src("bed"))

@@ -157,7 +157,7 @@ func base() Show {
 			Identity:     map[string]string{"FIRMWARE_NAME": "bench 1", "MACHINE_TYPE": "two by two"},
 			Lever:        known(api.XY{X: -42, Y: -9}, "asked"),
 			Trigger:      known(2.35, "set"),
-			Travel:       known(api.Box{X1: 235, Y1: 235, Z1: 250}, "asked"),
+			Travel:       known(api.Box{Rect: api.Rect{X1: 235, Y1: 235}, Z1: 250}, "asked"),
 			Bed:          known(api.Rect{X1: 235, Y1: 235}, "set"),
 			Layout:       known("moving-bed", "set"),
 			MapArea:      known(api.Rect{X0: 20, Y0: 20, X1: 190, Y1: 215}, "set"),
