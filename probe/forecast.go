@@ -10,6 +10,7 @@ import (
 	"abbed/analysis"
 	"abbed/analysis/plan"
 	"abbed/analysis/steady"
+	"abbed/config/say"
 	"abbed/probe/record"
 )
 
@@ -228,7 +229,7 @@ func (g GaugingAhead) says() string {
 		}
 		parts = append(parts, text)
 	}
-	return strings.Join(parts, "; ") + "."
+	return say.Sentence(strings.Join(parts, "; "))
 }
 
 // minutes says a time as people do.
