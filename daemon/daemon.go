@@ -51,9 +51,6 @@ type Daemon struct {
 	*run.Runner                                            // runs, and the person
 	settings               atomic.Pointer[config.Settings] // what the owner set; replaced by Renew
 	store                  *store.Store
-	clk                    *clock.Clock
-	words                  *dialect.Dialect
-	signer                 *access.Signer
 	log                    *slog.Logger
 	build                  status.Build
 	board                  *status.Board
@@ -84,8 +81,7 @@ func New(ctx context.Context, o Options) (*Daemon, error) {
 		o.Log = slog.Default()
 	}
 	d := &Daemon{
-		store: o.Store, clk: o.Clock, words: words, signer: o.Signer,
-		log: o.Log, build: o.Build, notice: o.Notice, board: status.New(), dirty: make(chan struct{}, 1),
+		store: o.Store, log: o.Log, build: o.Build, notice: o.Notice, board: status.New(), dirty: make(chan struct{}, 1),
 	}
 	d.settings.Store(&o.Settings)
 	d.Runner = run.New(ctx, run.Options{

@@ -129,7 +129,7 @@ func (h *house) front(ctx context.Context, p plan) error {
 		h.button = access.NewDoor(l, h.doors.rules())
 	}
 	site := web.New(h.daemon, web.Options{
-		Metrics: metrics.New(h.daemon.Board()), Version: version, Who: access.Who, Doors: h.access, Log: p.log,
+		Metrics: metrics.New(h.daemon.Board()), Options: page.Options{Version: version, Who: access.Who, Doors: h.access, Log: p.log},
 	})
 	h.chair = room.Chair{Dir: p.settings.Room, Key: p.settings.State}
 	guarded, err := h.access.Guard(h.listen.Addr().String(), site)

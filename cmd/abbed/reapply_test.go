@@ -190,3 +190,32 @@ func (w *world) applyOnly(t *testing.T) {
 		t.Fatal(err)
 	}
 }
+
+// TestReapplyAtSilence: a printer that has fallen silent keeps no one waiting who asks for the
+// correction to be put back on, as a print start does; a refusal that comes later is counted.
+func TestReapplyAtSilence(t *testing.T) {
+	sc := lookup(t, "twist-level")
+	sc.Chatter, sc.Waits = 0, 0
+	base := measured(t, sc, 2)
+	dir := image(t, base)
+	synctest.Test(t, func(t *testing.T) {
+		printer := bench.New(sc, bench.Options{Seed: 2})
+		w := open(t, dir, sc, &cable{printer: printer})
+		defer w.close()
+		ready(t, w)
+		w.applyOnly(t)
+		printer.Inject(bench.Fault{Name: "half-open"})
+		began := time.Now()
+		err := w.api.Reapply(t.Context())
+		if took := time.Since(began); took > 3*time.Second {
+			t.Errorf("answered after %v: %v", took, err)
+		}
+		time.Sleep(2 * time.Minute)
+		if text := w.metrics(t); strings.Count(text, "abbed_reapply_refused_total{") != 1 {
+			t.Error("the refusal is not counted")
+		}
+		if a, err := w.api.Applied(t.Context()); err != nil || a.State != api.Kept {
+			t.Errorf("%+v, %v", a, err)
+		}
+	})
+}

@@ -76,9 +76,8 @@ type Analysis struct {
 	Level    *Measured `json:"level"`
 	Largest  *Measured `json:"largest_gap"`
 	Findings []Finding `json:"findings" about:"the first weighs most"`
-	// Wedge is the five-minute answer of a run without a survey.
-	Wedge *Wedge `json:"wedge,omitempty" about:"of a run without a survey"`
-	Tells []Tell `json:"tells,omitempty" about:"what can be told with which way of seeing"`
+	Wedge    *Wedge    `json:"wedge,omitempty" about:"of a run without a survey"`
+	Tells    []Tell    `json:"tells,omitempty" about:"what can be told with which way of seeing"`
 	// More is where one more gauging would help most; nil if none is wanted.
 	More  *More   `json:"more_gauging"`
 	Later []Later `json:"later,omitempty" about:"the readings of later runs that were made for this one (runs with for), the earliest first"`

@@ -9,8 +9,7 @@ type Check struct {
 	// nil if never.
 	Last *time.Time `json:"last" about:"of the last test for steadiness"`
 	// Due is when the next check is due, nil without a calendar.
-	Due   *time.Time `json:"due"`
-	Waits string     `json:"waits,omitempty" about:"why a check that is due has not begun"`
-	// Sentence says it for people.
-	Sentence string `json:"sentence"`
+	Due      *time.Time `json:"due"`
+	Waits    string     `json:"waits,omitempty" about:"why a check that is due has not begun"`
+	Sentence string     `json:"sentence"`
 }

@@ -17,17 +17,6 @@ type (
 	Later       = analysis.Later
 )
 
-// Looker looks over several runs, and at what a run would tell of another lever.
-type Looker interface {
-	// Compare says what changed from one run to a later one.
-	Compare(before, after string) (Comparison, error)
-	// History lists the runs of the present printer that tell anything of its
-	// head, the oldest first.
-	History() (History, error)
-	// Levers foretells the gap error with the probe mounted elsewhere.
-	Levers(id string, a AskLevers) (Levers, error)
-}
-
 // Change is one quantity in two runs, and what became of it.
 type Change struct {
 	What     string   `json:"what" about:"names the quantity: twist, pitch, scatter, play-x, play-y, level"`
@@ -42,23 +31,21 @@ type Change struct {
 
 // Comparison is what changed from one run to a later one.
 type Comparison struct {
-	Before   string   `json:"before" about:"id of the earlier run"`
-	After    string   `json:"after" about:"id of the later run"`
-	Sentence string   `json:"sentence" about:"what matters first"`
-	Changes  []Change `json:"changes"`
-	// Not lists what cannot be compared, each with the reason.
+	Before        string       `json:"before" about:"id of the earlier run"`
+	After         string       `json:"after" about:"id of the later run"`
+	Sentence      string       `json:"sentence" about:"what matters first"`
+	Changes       []Change     `json:"changes"`
 	Not           []string     `json:"not" about:"what cannot be compared, and why"`
 	Most          *PlaceChange `json:"most" about:"where the nozzle error changed most beyond the doubt of all places together (Scheffe)"`
 	LargestBefore *PlaceGap    `json:"largest_before"`
 	LargestAfter  *PlaceGap    `json:"largest_after"`
 	// Left is what the correction in force in that run leaves of its gap error.
-	LeftBefore *PlaceGap `json:"left_before"`
-	LeftAfter  *PlaceGap `json:"left_after"`
-	// Findings that are gone, stayed and came.
-	Gone []string    `json:"gone" about:"findings of the earlier run alone"`
-	Stay []string    `json:"stay" about:"of both"`
-	Come []string    `json:"come" about:"of the later run alone"`
-	Heat *HeatChange `json:"heat" about:"Means of what was heard at the gauging, degrees C and K."`
+	LeftBefore *PlaceGap   `json:"left_before"`
+	LeftAfter  *PlaceGap   `json:"left_after"`
+	Gone       []string    `json:"gone" about:"findings of the earlier run alone"`
+	Stay       []string    `json:"stay" about:"of both"`
+	Come       []string    `json:"come" about:"of the later run alone"`
+	Heat       *HeatChange `json:"heat" about:"Means of what was heard at the gauging, degrees C and K."`
 }
 
 // History is what the runs of one printer tell, the oldest first.
@@ -80,10 +67,9 @@ type Entry struct {
 	Scatter *Measured `json:"scatter"`
 	Level   *Measured `json:"level"`
 	Largest *Measured `json:"largest_gap"`
-	// Nozzle and Bed, degrees C, as heard at the gauging.
-	Nozzle  *float64 `json:"nozzle" about:"degrees C"`
-	Bed     *float64 `json:"bed" about:"degrees C"`
-	Finding string   `json:"finding" about:"that weighed most"`
+	Nozzle  *float64  `json:"nozzle" about:"degrees C"`
+	Bed     *float64  `json:"bed" about:"degrees C"`
+	Finding string    `json:"finding" about:"that weighed most"`
 	// Against names the run before it that tells the same angle, and Change what
 	// became of that since; both nil for the first. Why says why there is none.
 	Against *string  `json:"against" about:"the run before it that tells the same angle"`

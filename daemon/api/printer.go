@@ -60,11 +60,10 @@ type Can struct {
 
 // Printer is what is known of the printer.
 type Printer struct {
-	Name     string `json:"name" about:"what the owner calls the printer"`
-	Link     Link   `json:"link" about:"unopened: waits for a person's word; connecting; ready; resting: identified, port given back until a run; taken: another program holds the port; lost" enum:"unopened,connecting,ready,resting,taken,lost"`
-	Sentence string `json:"sentence" about:"the state of the link in words, with what to do"`
-	Port     string `json:"port" about:"the name under which the printer is reached"`
-	// Identity holds the KEY:value pairs of the printer's answer.
+	Name         string            `json:"name" about:"what the owner calls the printer"`
+	Link         Link              `json:"link" about:"unopened: waits for a person's word; connecting; ready; resting: identified, port given back until a run; taken: another program holds the port; lost" enum:"unopened,connecting,ready,resting,taken,lost"`
+	Sentence     string            `json:"sentence" about:"the state of the link in words, with what to do"`
+	Port         string            `json:"port" about:"the name under which the printer is reached"`
 	Identity     map[string]string `json:"identity" about:"what the printer says of itself"`
 	ID           string            `json:"id" about:"a stable fingerprint of the identity"`
 	Homed        bool              `json:"homed"`

@@ -2,19 +2,16 @@ package api
 
 // ProofPrint is a file of single-layer patches, ready to be printed and measured.
 type ProofPrint struct {
-	// Plan names the layout that the numbers of the patches belong to.
-	Plan    string       `json:"plan" about:"names the layout"`
-	Patches []ProofPatch `json:"patches"`
-	// Size of a patch and Height of its layer, mm; Area of one as printed, mm2.
-	Size     float64  `json:"size" about:"mm"`
-	Height   float64  `json:"height" about:"of the layer, mm"`
-	Area     float64  `json:"area" about:"of a patch, mm2"`
-	Cautions []string `json:"cautions"`
-	InForce  string   `json:"in_force" about:"the correction that it is to be printed with" enum:"none,map,file"`
-	// File is the G-code; A4 and Letter are worksheets in HTML.
-	File   string `json:"file" about:"the G-code"`
-	A4     string `json:"worksheet_a4" about:"HTML"`
-	Letter string `json:"worksheet_letter" about:"HTML"`
+	Plan     string       `json:"plan" about:"names the layout"`
+	Patches  []ProofPatch `json:"patches"`
+	Size     float64      `json:"size" about:"mm"`
+	Height   float64      `json:"height" about:"of the layer, mm"`
+	Area     float64      `json:"area" about:"of a patch, mm2"`
+	Cautions []string     `json:"cautions"`
+	InForce  string       `json:"in_force" about:"the correction that it is to be printed with" enum:"none,map,file"`
+	File     string       `json:"file" about:"the G-code"`
+	A4       string       `json:"worksheet_a4" about:"HTML"`
+	Letter   string       `json:"worksheet_letter" about:"HTML"`
 }
 
 // ProofPatch is one patch; U and V are its middle, mm.
@@ -28,8 +25,6 @@ type ProofPatch struct {
 // Thickness is the body of POST runs/{id}/thickness: micrometer readings of a proof
 // print, as a list or as CSV.
 type Thickness struct {
-	// Plan is the one that the worksheet names, needed where a reading names its
-	// patch by number.
 	Plan     string             `json:"worksheet,omitempty" about:"the plan that it names; needed where patches are named by number"`
 	Readings []ThicknessReading `json:"readings,omitempty"`
 	CSV      string             `json:"csv,omitempty" about:"in place of readings, or beside them: a header patch,thickness or u,v,thickness"`
@@ -49,7 +44,6 @@ type ThicknessReading struct {
 
 // Proof is what the patches show.
 type Proof struct {
-	// Verdict is verified, wrong, agrees, contradicts or cannot-tell.
 	Verdict  string `json:"verdict" enum:"verified,wrong,agrees,contradicts,cannot-tell"`
 	Sentence string `json:"sentence"`
 	Doubt    string `json:"doubt"`
@@ -58,9 +52,8 @@ type Proof struct {
 	Share   *Measured  `json:"share"`
 	Scatter *Measured  `json:"scatter"`
 	Patches []LeftOver `json:"patches"`
-	// Gaps are the places of patches that have gaps, Missing those without a reading.
-	Gaps    []XY `json:"gaps" about:"patches that have gaps"`
-	Missing []XY `json:"missing" about:"patches without a reading: nothing is verified with one"`
+	Gaps    []XY       `json:"gaps" about:"patches that have gaps"`
+	Missing []XY       `json:"missing" about:"patches without a reading: nothing is verified with one"`
 }
 
 // LeftOver is the error at a patch against the zero place, mm.

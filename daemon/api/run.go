@@ -36,10 +36,9 @@ type Caution struct {
 type NewRun struct {
 	Steps    []string `json:"steps" about:"repeat, gauging, survey, plate-turn, coupons, angles, reference" wanted:"at least one step is wanted: repeat, gauging, survey, plate-turn, coupons, angles, reference" minItems:"1"`
 	Attended bool     `json:"attended,omitempty" about:"someone stands at the machine and has confirmed the cautions: if the owner has set attended_starts the run begins at once, else it waits as ever"`
-	// Heat asks for heat; nil runs as the machine is.
-	Heat  *Heat  `json:"heat,omitempty" about:"Heat up before anything is measured; a part that is left out takes the owner's setting. The run then has one caution more, and switches the heaters off at its end."`
-	Quick bool   `json:"quick,omitempty" about:"a survey as small as that of the calendar's check"`
-	For   string `json:"for,omitempty" about:"an earlier run that has ended: this one gauges the zero point and then the places that the earlier run still asks for, and its records join the earlier run's once it has ended; steps are gauging, or repeat and gauging"`
+	Heat     *Heat    `json:"heat,omitempty" about:"Heat up before anything is measured; a part that is left out takes the owner's setting. The run then has one caution more, and switches the heaters off at its end."`
+	Quick    bool     `json:"quick,omitempty" about:"a survey as small as that of the calendar's check"`
+	For      string   `json:"for,omitempty" about:"an earlier run that has ended: this one gauges the zero point and then the places that the earlier run still asks for, and its records join the earlier run's once it has ended; steps are gauging, or repeat and gauging"`
 }
 
 // Heat is what a run heats, degrees C; 0 heats nothing. In a question a nil part
@@ -53,9 +52,8 @@ type Heat struct {
 type Confirm struct {
 	Cautions []string `json:"cautions" about:"ids of the cautions that the person has read and confirms"`
 	Person   string   `json:"person" about:"who gives the word"`
-	// Gauge is the blade's thickness, mm; nil means 0.10.
-	Gauge *float64 `json:"gauge_mm,omitempty" about:"thickness of the feeler gauge" minimum:"0.02" maximum:"0.3" default:"0.1"`
-	Paper bool     `json:"paper,omitempty" about:"a sheet of paper stands in for the feeler gauge: its thickness and its drag are less certain"`
+	Gauge    *float64 `json:"gauge_mm,omitempty" about:"thickness of the feeler gauge" minimum:"0.02" maximum:"0.3" default:"0.1"`
+	Paper    bool     `json:"paper,omitempty" about:"a sheet of paper stands in for the feeler gauge: its thickness and its drag are less certain"`
 }
 
 // Progress counts what a step does.
@@ -87,9 +85,8 @@ type Spot struct {
 	NextStep  float64 `json:"next_step" about:"how far loose takes the nozzle down; 0 at the floor"`
 	Records   int     `json:"records" about:"readings made here"`
 	// Wanted is how many records the plan takes here, Of how many places.
-	Wanted int `json:"wanted" about:"readings planned here"`
-	Of     int `json:"of" about:"points planned"`
-	// Gauge is the blade's thickness, mm.
+	Wanted  int          `json:"wanted" about:"readings planned here"`
+	Of      int          `json:"of" about:"points planned"`
 	Gauge   float64      `json:"gauge_mm" about:"thickness of the feeler gauge"`
 	Heights []float64    `json:"heights" about:"bed contacts recorded here"`
 	Ahead   [][2]float64 `json:"ahead" about:"places still planned as [u, v], mm, in their order"`
@@ -97,16 +94,15 @@ type Spot struct {
 
 // Run is the state of a run.
 type Run struct {
-	ID       string    `json:"id" about:"sorts by time"`
-	State    State     `json:"state" about:"awaiting-person: a prompt; awaiting-gauge: a place; awaiting-next: recorded or skipped, Z is up" enum:"awaiting-confirmation,running,awaiting-person,awaiting-gauge,awaiting-next,done,stopped,failed"`
-	Step     string    `json:"step" enum:",prepare,repeat,gauging,survey,plate-turn,coupons,angles,reference,prove,analysis"`
-	Steps    []string  `json:"steps" about:"what was asked for"`
-	Began    time.Time `json:"began"`
-	Progress Progress  `json:"progress"`
-	Prompt   *Prompt   `json:"prompt"`
-	Place    *Spot     `json:"place"`
-	Error    *Error    `json:"error"`
-	// Cautions to confirm, while the run awaits it.
+	ID        string    `json:"id" about:"sorts by time"`
+	State     State     `json:"state" about:"awaiting-person: a prompt; awaiting-gauge: a place; awaiting-next: recorded or skipped, Z is up" enum:"awaiting-confirmation,running,awaiting-person,awaiting-gauge,awaiting-next,done,stopped,failed"`
+	Step      string    `json:"step" enum:",prepare,repeat,gauging,survey,plate-turn,coupons,angles,reference,prove,analysis"`
+	Steps     []string  `json:"steps" about:"what was asked for"`
+	Began     time.Time `json:"began"`
+	Progress  Progress  `json:"progress"`
+	Prompt    *Prompt   `json:"prompt"`
+	Place     *Spot     `json:"place"`
+	Error     *Error    `json:"error"`
 	Cautions  []Caution `json:"cautions,omitempty" about:"to be confirmed before the run begins"`
 	Sentence  string    `json:"sentence" about:"where the run stands, for people"`
 	Unwatched bool      `json:"unwatched" about:"whether no one needs to be at the machine any more"`

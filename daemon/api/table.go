@@ -4,20 +4,18 @@ import "time"
 
 // Node is a node of the correction table, mm.
 type Node struct {
-	I      int     `json:"i" about:"along X"`
-	J      int     `json:"j" about:"along Y"`
-	U      float64 `json:"u"`
-	V      float64 `json:"v"`
-	Before float64 `json:"before" about:"the bed map"`
-	Add    float64 `json:"add" about:"the correction"`
-	U95    float64 `json:"u95" about:"its 95 % half width"`
-	// Doubtful says that the bed map itself may be wrong here.
-	Doubtful bool `json:"doubtful" about:"the bed map itself may be wrong here: what was touched nearby does not fit with all else"`
+	I        int     `json:"i" about:"along X"`
+	J        int     `json:"j" about:"along Y"`
+	U        float64 `json:"u"`
+	V        float64 `json:"v"`
+	Before   float64 `json:"before" about:"the bed map"`
+	Add      float64 `json:"add" about:"the correction"`
+	U95      float64 `json:"u95" about:"its 95 % half width"`
+	Doubtful bool    `json:"doubtful" about:"the bed map itself may be wrong here: what was touched nearby does not fit with all else"`
 }
 
 // Table is the correction of a run, or why there is none.
 type Table struct {
-	// Digest is nil if the table is refused.
 	Digest   *string   `json:"digest" about:"what an approval is bound to; null if refused"`
 	Run      string    `json:"run"`
 	Nodes    []Node    `json:"nodes" about:"mm"`
@@ -28,17 +26,15 @@ type Table struct {
 	// and row, mm; Made is when the run began. Nil if the table is refused.
 	// Parent is the digest of the table that this one stands on, "" without one.
 	// With the nodes these are what the digest is over, so that a file proves itself.
-	Printer string     `json:"printer" about:"fingerprint of the printer that it was made for"`
-	Lever   *XY        `json:"lever"`
-	Area    *Rect      `json:"area" about:"the map's first and last column and row, mm"`
-	Parent  string     `json:"parent" about:"digest of the table that it stands on; empty: none"`
-	Made    *time.Time `json:"made" about:"when the run began"`
-	Limits  *Limits    `json:"limits" about:"the owner's limits under which it was offered"`
-	// Largest addition, mm; Steepest slope between neighbours, mm per 100 mm;
-	// LargestU95 among the nodes, mm.
-	Largest    float64 `json:"largest" about:"addition, mm"`
-	Steepest   float64 `json:"steepest" about:"slope between neighbours, mm per 100 mm"`
-	LargestU95 float64 `json:"largest_u95" about:"mm"`
+	Printer    string     `json:"printer" about:"fingerprint of the printer that it was made for"`
+	Lever      *XY        `json:"lever"`
+	Area       *Rect      `json:"area" about:"the map's first and last column and row, mm"`
+	Parent     string     `json:"parent" about:"digest of the table that it stands on; empty: none"`
+	Made       *time.Time `json:"made" about:"when the run began"`
+	Limits     *Limits    `json:"limits" about:"the owner's limits under which it was offered"`
+	Largest    float64    `json:"largest" about:"addition, mm"`
+	Steepest   float64    `json:"steepest" about:"slope between neighbours, mm per 100 mm"`
+	LargestU95 float64    `json:"largest_u95" about:"mm"`
 	// Keeps is what keeping stores beside the map; nil if the printer prints no
 	// settings.
 	Keeps *Keeps `json:"keeps" about:"what keeping stores beside the map"`

@@ -15,7 +15,7 @@ func (d *Correction) Apply(ctx context.Context, digest string, a api.Apply, _ st
 	if err != nil {
 		return err
 	}
-	person, err := d.signer.Redeem(a.Token, digest)
+	person, err := d.o.Signer.Redeem(a.Token, digest)
 	if err != nil {
 		return api.Errorf(403, "token-bad", "approve it again", "apply: %v", err)
 	}
@@ -25,7 +25,7 @@ func (d *Correction) Apply(ctx context.Context, digest string, a api.Apply, _ st
 	if d.Unfinished() {
 		return api.Errorf(409, "owed", "Undo it, or finish it.", "apply: an earlier apply is unfinished")
 	}
-	j, err := d.runs.Judged(run)
+	j, err := d.o.Runs.Judged(run)
 	if err != nil {
 		return err
 	}
@@ -33,18 +33,20 @@ func (d *Correction) Apply(ctx context.Context, digest string, a api.Apply, _ st
 	if was := j.Run.Setup.Applied; was != nil {
 		under = was.Add
 	}
-	return d.write(ctx, apply.Intent(t, run, person, under), person, "apply a table", apply.Desk.Apply)
+	return d.write(apply.Intent(t, run, person, under), person, change{"apply a table", func(ctx context.Context, w apply.Desk, a store.Applied) (store.Applied, error) {
+		return a, w.Check(ctx, a)
+	}, apply.Desk.Apply})
 }
 
 // Undo takes the correction out of the map: one that is in force, or where a write
 // failed half way.
-func (d *Correction) Undo(ctx context.Context, by string) error {
+func (d *Correction) Undo(_ context.Context, by string) error {
 	a := d.Now()
 	if d.foreign(a) && (a.State == store.Kept || a.Half()) {
 		return d.closed(a, by)
 	}
 	if d.Unfinished() || d.failedHalf() {
-		return d.resolve(ctx, apply.TakeBack, by, "undo")
+		return d.resolve(apply.TakeBack, by, "undo")
 	}
 	if a.Code == store.Damaged {
 		return api.Errorf(409, a.Code, a.Hint, "undo: %s", a.Text)
@@ -52,12 +54,12 @@ func (d *Correction) Undo(ctx context.Context, by string) error {
 	if a.State != store.Kept {
 		return api.Errorf(409, "not-applied", "Nothing is to be undone.", "undo: no correction is in force")
 	}
-	return d.write(ctx, a, by, "undo", apply.Desk.Undo)
+	return d.write(a, by, change{what: "undo", do: apply.Desk.Undo})
 }
 
 // Resolve finishes or takes back what was left unfinished, takes back what failed half
 // way, and puts back what a run switched off.
-func (d *Correction) Resolve(ctx context.Context, r api.Resolve, by string) error {
+func (d *Correction) Resolve(_ context.Context, r api.Resolve, by string) error {
 	c := apply.Choice(r.Choice)
 	if c != apply.Finish && c != apply.TakeBack {
 		return api.Errorf(422, "bad-value", `"finish" or "take-back"`, "resolve: no choice %q", r.Choice)
@@ -70,10 +72,10 @@ func (d *Correction) Resolve(ctx context.Context, r api.Resolve, by string) erro
 		return api.Errorf(409, "printer-changed", "Undo it, which closes it, or connect its own printer.", "resolve: %s", printerOther)
 	}
 	if d.Unfinished() || d.failedHalf() && c == apply.TakeBack {
-		return d.resolve(ctx, c, by, "resolve: "+r.Choice)
+		return d.resolve(c, by, "resolve: "+r.Choice)
 	}
-	if len(d.owed()) > 0 {
-		return d.putBack(by)
+	if len(d.o.Owed()) > 0 {
+		return d.o.PutBack(by)
 	}
 	if d.failedHalf() {
 		return api.Errorf(409, "wrong-state", "Undo it: undo.", "resolve: the printer did not take the new nodes; only the old map can be written back")
@@ -81,9 +83,8 @@ func (d *Correction) Resolve(ctx context.Context, r api.Resolve, by string) erro
 	return api.Errorf(409, "wrong-state", "Nothing is to be done.", "resolve: nothing is unfinished or owed")
 }
 
-func (d *Correction) resolve(ctx context.Context, c apply.Choice, by, what string) error {
-	a := d.Now()
-	return d.write(ctx, a, by, what, func(w apply.Desk, ctx context.Context, a store.Applied) (store.Applied, error) {
+func (d *Correction) resolve(c apply.Choice, by, what string) error {
+	return d.write(d.Now(), by, change{what: what, do: func(w apply.Desk, ctx context.Context, a store.Applied) (store.Applied, error) {
 		return w.Resolve(ctx, a, c)
-	})
+	}})
 }

@@ -47,23 +47,7 @@ type Options struct {
 
 // Correction is what stands in the printer's bed map, and the one that changes it.
 type Correction struct {
-	store         *store.Store
-	link          *link.Link
-	runs          *results.Shelf
-	words         *dialect.Dialect
-	clk           *clock.Clock
-	signer        *access.Signer
-	log           *slog.Logger
-	owner         func() config.Settings
-	know          func(*link.Facts) known.Known
-	claim         func(string) (func(), error)
-	owed          func() []string
-	putBack       func(string) error
-	base, writing context.Context
-	jobs          *sync.WaitGroup
-	audit         func(who, what, detail string)
-	changed       func()
-	ended         func(string, bool)
+	o Options
 
 	mu       sync.Mutex
 	applied  store.Applied
@@ -74,13 +58,7 @@ type Correction struct {
 }
 
 // New returns a Correction that knows nothing until Recover.
-func New(o Options) *Correction {
-	return &Correction{
-		store: o.Store, link: o.Link, runs: o.Runs, words: o.Words, clk: o.Clock, signer: o.Signer, log: o.Log,
-		owner: o.Owner, know: o.Known, claim: o.Claim, owed: o.Owed, putBack: o.PutBack, base: o.Ending, writing: o.GivenUp, jobs: o.Jobs,
-		audit: o.Audit, changed: o.Changed, ended: o.Ended,
-	}
-}
+func New(o Options) *Correction { return &Correction{o: o} }
 
 // Now is the last entry of the journal.
 func (d *Correction) Now() store.Applied {

@@ -70,7 +70,7 @@ func (d *Correction) expiry(a store.Applied) string {
 	if why := d.worn(a); why != "" {
 		return why
 	}
-	if f := d.link.Now().Facts; f != nil && f.MapAsked {
+	if f := d.o.Link.Now().Facts; f != nil && f.MapAsked {
 		return mapSays(a.Correction().In(f.Map))
 	}
 	return a.Expired
@@ -86,13 +86,13 @@ func (d *Correction) learnMap(run record.Run) {
 		a.At, a.Expired, a.Proved = time.Now(), why, a.Proved && why == ""
 		d.saveApplied(a)
 	}
-	d.link.Learn(func(f *link.Facts) { f.Map, f.MapAsked = run.Map.Nodes, true })
+	d.o.Link.Learn(func(f *link.Facts) { f.Map, f.MapAsked = run.Map.Nodes, true })
 }
 
 // foreign reports whether the printer that answers is another than the one that holds
 // the correction: then nothing of it is read from, or written to, what answers.
 func (d *Correction) foreign(a store.Applied) bool {
-	f := d.link.Now().Facts
+	f := d.o.Link.Now().Facts
 	return f != nil && a.Printer != "" && f.Identity.ID != a.Printer
 }
 
@@ -101,9 +101,9 @@ func (d *Correction) closed(a store.Applied, by string) error {
 	a.State, a.Undo, a.Proved, a.Expired, a.Code, a.Text, a.Hint = store.Undone, true, false, "", "", "", ""
 	a.At = time.Now()
 	a.Says = "The correction of another printer was closed. Nothing was written. Where that printer is used again, have it measure its bed map again first."
-	d.audit(by, "close the correction of another printer", a.Digest)
+	d.o.Audit(by, "close the correction of another printer", a.Digest)
 	d.saveApplied(a)
-	d.changed()
+	d.o.Changed()
 	return nil
 }
 
@@ -114,11 +114,11 @@ func (d *Correction) worn(a store.Applied) string {
 	if a.Expired != "" && !ofMap(a.Expired) {
 		return a.Expired
 	}
-	l := d.link.Now()
+	l := d.o.Link.Now()
 	if l.Facts == nil {
 		return ""
 	}
-	if k := d.know(l.Facts); k.Has.Lever && k.Setup.Lever != a.Lever {
+	if k := d.o.Known(l.Facts); k.Has.Lever && k.Setup.Lever != a.Lever {
 		return leverOther
 	}
 	return ""
@@ -131,11 +131,11 @@ func (d *Correction) learnTwist(run record.Run) {
 	if a.State != store.Kept || a.Expired != "" && !ofMap(a.Expired) || run.ID == a.Run || run.Ended == nil || run.Ended.State != record.EndDone {
 		return
 	}
-	was, err := d.runs.Judged(a.Run)
+	was, err := d.o.Runs.Judged(a.Run)
 	if err != nil || run.Setup.Printer.ID != was.Run.Setup.Printer.ID {
 		return
 	}
-	why := moved(was, d.runs.Judge(run))
+	why := moved(was, d.o.Runs.Judge(run))
 	if why == "" {
 		return
 	}
@@ -151,11 +151,11 @@ func (d *Correction) LearnLater() {
 	if a.State != store.Kept || a.Expired != "" && !ofMap(a.Expired) {
 		return
 	}
-	was, err := d.runs.Load(a.Run)
+	was, err := d.o.Runs.Load(a.Run)
 	if err != nil || len(was.Joined) == 0 {
 		return
 	}
-	why := d.runs.Judge(was).Verdict.Outdated(was)
+	why := d.o.Runs.Judge(was).Verdict.Outdated(was)
 	if why == "" {
 		return
 	}

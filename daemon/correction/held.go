@@ -7,7 +7,7 @@ import (
 // CheckHeld looks, when the printer has been identified anew, whether its map is the one
 // that the journal says it kept.
 func (d *Correction) CheckHeld() {
-	l := d.link.Now()
+	l := d.o.Link.Now()
 	if l.Link != api.Ready || l.Facts == nil || !l.Facts.MapAsked {
 		return
 	}
@@ -18,7 +18,7 @@ func (d *Correction) CheckHeld() {
 		return
 	}
 	if next, ok := d.desk(nil).Held(a, l.Facts.Map); ok {
-		d.log.Warn("the printer's map is not the one that was kept", "digest", next.Digest, "state", string(next.State), "why", next.Text)
+		d.o.Log.Warn("the printer's map is not the one that was kept", "digest", next.Digest, "state", string(next.State), "why", next.Text)
 		d.saveApplied(next)
 	}
 }

@@ -16,7 +16,7 @@ import (
 // Recover reads the journal; what was in the middle is unfinished, and an entry
 // whose nodes are not those of its digest is not acted on.
 func (d *Correction) Recover(ctx context.Context) error {
-	a, ok, err := d.store.Applied(ctx)
+	a, ok, err := d.o.Store.Applied(ctx)
 	if err != nil {
 		return fmt.Errorf("correction: read what is applied: %w", err)
 	}
@@ -24,7 +24,7 @@ func (d *Correction) Recover(ctx context.Context) error {
 		return nil
 	}
 	if d.applied, err = d.sound(ctx, a); err != nil {
-		d.log.Error("the entry of the correction is not acted on", "digest", a.Digest, "err", err)
+		d.o.Log.Error("the entry of the correction is not acted on", "digest", a.Digest, "err", err)
 		d.applied = store.Applied{N: a.N, State: store.Failed, Digest: a.Digest, Run: a.Run, Person: a.Person, At: a.At,
 			Code: store.Damaged, Text: "what abbed stored about the correction is damaged: " + err.Error(),
 			Hint: "have the printer measure its bed map again, which takes the correction out; then measure again"}
@@ -35,7 +35,7 @@ func (d *Correction) Recover(ctx context.Context) error {
 		a.State, a.At = store.Unfinished, time.Now()
 		a.Code, a.Text = "interrupted", "the program was ended, or the power failed, while the bed map was being written"
 		a.Hint = "finish it or undo it"
-		n, err := d.store.SaveApplied(ctx, a)
+		n, err := d.o.Store.SaveApplied(ctx, a)
 		if err != nil && !errors.Is(err, store.ErrOrder) {
 			return fmt.Errorf("correction: keep what is unfinished: %w", err)
 		}
@@ -104,7 +104,7 @@ func sameNodes(a, b [][]int64) bool { return slices.EqualFunc(a, b, slices.Equal
 
 // earlier returns the correction that was kept last, as it was then.
 func (d *Correction) earlier() (store.Applied, bool) {
-	all, err := d.store.AppliedTail(context.Background(), journalTail)
+	all, err := d.o.Store.AppliedTail(context.Background(), journalTail)
 	for _, a := range all {
 		if a.State == store.Kept {
 			a, err = d.sound(context.Background(), a)
@@ -112,16 +112,16 @@ func (d *Correction) earlier() (store.Applied, bool) {
 		}
 	}
 	if err != nil {
-		d.log.Error("the journal cannot be read", "err", err)
+		d.o.Log.Error("the journal cannot be read", "err", err)
 	}
 	return store.Applied{}, false
 }
 
 // saveApplied keeps a new entry of the journal, and learns it.
 func (d *Correction) saveApplied(a store.Applied) {
-	n, err := d.store.SaveApplied(context.Background(), a)
+	n, err := d.o.Store.SaveApplied(context.Background(), a)
 	if err != nil {
-		d.log.Error("what is applied cannot be kept", "err", err)
+		d.o.Log.Error("what is applied cannot be kept", "err", err)
 		return
 	}
 	a.N = n
@@ -137,9 +137,9 @@ const journalTail = 100
 // KeptAt returns when the correction was first kept.
 func (d *Correction) KeptAt(a store.Applied) time.Time {
 	at := a.At
-	all, err := d.store.AppliedTail(context.Background(), journalTail)
+	all, err := d.o.Store.AppliedTail(context.Background(), journalTail)
 	if err != nil {
-		d.log.Error("the journal cannot be read", "err", err)
+		d.o.Log.Error("the journal cannot be read", "err", err)
 	}
 	for _, e := range all {
 		if e.Digest != a.Digest || e.State != store.Kept {

@@ -23,15 +23,15 @@ func atRestart(printer string) string { return "settings-at-restart/" + printer 
 
 // KeepReport keeps the settings that the printer printed right after a restart.
 func (d *Correction) KeepReport() {
-	l := d.link.Now()
+	l := d.o.Link.Now()
 	if l.Link != api.Ready || l.Facts == nil || !l.Facts.Fresh || l.Facts.Settings == "" {
 		return
 	}
-	if err := d.store.SaveReport(context.Background(), atRestart(l.Facts.Identity.ID), l.Facts.Settings, time.Now()); err != nil {
-		d.log.Error("the printer's settings at its restart cannot be kept", "err", err)
+	if err := d.o.Store.SaveReport(context.Background(), atRestart(l.Facts.Identity.ID), l.Facts.Settings, time.Now()); err != nil {
+		d.o.Log.Error("the printer's settings at its restart cannot be kept", "err", err)
 		return
 	}
-	d.link.Learn(func(f *link.Facts) { f.Fresh = false })
+	d.o.Link.Learn(func(f *link.Facts) { f.Fresh = false })
 }
 
 // keeps says what keeping would store beside the map: the settings as they were
@@ -39,17 +39,17 @@ func (d *Correction) KeepReport() {
 // seen. Lines that change by themselves are no settings.
 func (d *Correction) keeps(run record.Run) *api.Keeps {
 	now, restless := run.Settings, map[string]bool(nil)
-	if f := d.link.Now().Facts; f != nil && f.Identity.ID == run.Setup.Printer.ID && f.SettingsAt.After(run.Began) {
+	if f := d.o.Link.Now().Facts; f != nil && f.Identity.ID == run.Setup.Printer.ID && f.SettingsAt.After(run.Began) {
 		now, restless = f.Settings, f.Restless
 	}
 	if now == "" {
 		return nil
 	}
 	k := &api.Keeps{Now: now, Changed: []string{}}
-	text, at, err := d.store.Report(context.Background(), atRestart(run.Setup.Printer.ID))
+	text, at, err := d.o.Store.Report(context.Background(), atRestart(run.Setup.Printer.ID))
 	if err != nil {
 		if !errors.Is(err, store.ErrNone) {
-			d.log.Error("the printer's settings at its restart cannot be read", "err", err)
+			d.o.Log.Error("the printer's settings at its restart cannot be read", "err", err)
 		}
 		return k
 	}
@@ -65,21 +65,21 @@ func (d *Correction) keeps(run record.Run) *api.Keeps {
 // askKeeps has the printer print its settings now: what it would keep at this
 // moment is shown to whoever signs off, and not what a run once read.
 func (d *Correction) askKeeps(ctx context.Context) error {
-	loan, err := d.link.Lend()
+	loan, err := d.o.Link.Lend()
 	if err != nil {
 		return err
 	}
-	homed := d.link.Now().Homed
+	homed := d.o.Link.Now().Homed
 	defer func() { loan.Back(homed) }()
 	sess, _, err := loan.Open(ctx)
 	if err != nil {
 		return refuse.Of(err)
 	}
-	text, restless, err := settledSettings(ctx, sess, d.words)
+	text, restless, err := settledSettings(ctx, sess, d.o.Words)
 	if err != nil {
 		return refuse.Of(fmt.Errorf("approve: ask what the printer would keep: %w", err))
 	}
-	d.link.Learn(func(f *link.Facts) { f.Settings, f.SettingsAt, f.Restless = text, time.Now(), restless })
+	d.o.Link.Learn(func(f *link.Facts) { f.Settings, f.SettingsAt, f.Restless = text, time.Now(), restless })
 	return nil
 }
 

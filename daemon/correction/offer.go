@@ -22,7 +22,7 @@ func (d *Correction) SignOff(ctx context.Context, digest string, s api.SignOff) 
 	if s.Person == "" {
 		return api.SignedOff{}, api.Errorf(422, "bad-value", "say who approves", "approve: no person is named")
 	}
-	j, err := d.runs.Judged(run)
+	j, err := d.o.Runs.Judged(run)
 	if err != nil {
 		return api.SignedOff{}, err
 	}
@@ -38,14 +38,14 @@ func (d *Correction) SignOff(ctx context.Context, digest string, s api.SignOff) 
 	if m := refuse.Unconfirmed(tableCautions(t, d.keeps(j.Run)), s.Cautions); len(m) > 0 {
 		return api.SignedOff{}, keepsOther(m)
 	}
-	token, expires := d.signer.Issue(digest, s.Person)
-	d.audit(s.Person, "approve a table", digest)
+	token, expires := d.o.Signer.Issue(digest, s.Person)
+	d.o.Audit(s.Person, "approve a table", digest)
 	return api.SignedOff{Token: token, Expires: expires}, nil
 }
 
 // Table returns the correction of a run, or why there is none.
 func (d *Correction) Table(id string) (api.Table, error) {
-	j, err := d.runs.Judged(id)
+	j, err := d.o.Runs.Judged(id)
 	if err != nil {
 		return api.Table{}, err
 	}
@@ -68,7 +68,7 @@ func (d *Correction) Table(id string) (api.Table, error) {
 func (d *Correction) keepTable(t analysis.Table, run string) error {
 	b, err := json.Marshal(t)
 	if err == nil {
-		err = d.store.SaveTable(context.Background(), t.Digest, run, b)
+		err = d.o.Store.SaveTable(context.Background(), t.Digest, run, b)
 	}
 	if err != nil {
 		return refuse.Store(err)
@@ -79,7 +79,7 @@ func (d *Correction) keepTable(t analysis.Table, run string) error {
 // Offered returns a table that was offered.
 func (d *Correction) Offered(ctx context.Context, digest string) (analysis.Table, string, error) {
 	var t analysis.Table
-	run, b, err := d.store.Table(ctx, digest)
+	run, b, err := d.o.Store.Table(ctx, digest)
 	if errors.Is(err, store.ErrNone) {
 		return t, "", api.Errorf(404, "not-found", "GET runs/{id}/table gives the digest", "no table %q was offered", digest)
 	}
@@ -95,18 +95,18 @@ func (d *Correction) Offered(ctx context.Context, digest string) (analysis.Table
 // stillGood returns why a table that was offered is offered no more: its run no
 // longer supports it, or the printer or its lever is another.
 func (d *Correction) stillGood(t analysis.Table, run string) error {
-	j, err := d.runs.Judged(run)
+	j, err := d.o.Runs.Judged(run)
 	if err != nil {
 		return err
 	}
 	if now, refused := j.Verdict.Table(j.Run); refused != nil || now.Digest != t.Digest {
 		return api.Errorf(409, "table-refused", "look at the run's table again", "the run does not support this table any more")
 	}
-	l := d.link.Now()
+	l := d.o.Link.Now()
 	if l.Facts == nil {
-		return d.link.Unready()
+		return d.o.Link.Unready()
 	}
-	k := d.know(l.Facts)
+	k := d.o.Known(l.Facts)
 	if k.Setup.Printer.ID != t.Printer || k.Setup.Lever != t.Lever {
 		return api.Errorf(409, "printer-changed", "measure again", "the table was made for another printer, or for another lever")
 	}

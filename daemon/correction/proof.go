@@ -25,14 +25,14 @@ func (d *Correction) ProofOf(ctx context.Context, a store.Applied) (record.Proof
 		return record.Proof{}, api.Errorf(500, "internal", "see the log", "verify: the table has no nodes")
 	}
 	p := record.Proof{Digest: a.Digest, Place: n.Place, U95: float64(n.U95) / 1000}
-	if j, err := d.runs.Judged(a.Run); err == nil && j.Verdict.Level != nil {
+	if j, err := d.o.Runs.Judged(a.Run); err == nil && j.Verdict.Level != nil {
 		p.Predicted, p.PredictedU = -j.Verdict.Level.Value, j.Verdict.Level.U
 		p.U95 += 2 * j.Verdict.Level.U
 	} else {
 		p.LevelOpen, p.U95 = true, p.U95+levelMost
 	}
 	// The node must be where the nozzle can be.
-	p.Place = d.know(d.link.Now().Facts).Setup.Reach.Nearest(p.Place)
+	p.Place = d.o.Known(d.o.Link.Now().Facts).Setup.Reach.Nearest(p.Place)
 	return p, nil
 }
 

@@ -24,19 +24,26 @@ func (d *Correction) Reapply(ctx context.Context, by string) error {
 	if err == nil {
 		return nil
 	}
-	code := refuse.Of(err).Code
-	d.ended("reapply", false)
+	d.o.Log.Warn("the correction was not put back on", "who", by, "err", err)
+	d.refuseAgain(refuse.Of(err))
+	d.o.Changed()
+	return err
+}
+
+// again is what a re-apply is called where it is refused.
+const again = "re-apply"
+
+// refuseAgain counts a refusal by its code.
+func (d *Correction) refuseAgain(e *api.Error) {
+	d.o.Ended("reapply", false)
 	d.mu.Lock()
+	defer d.mu.Unlock()
 	refused := maps.Clone(d.refused) // a snapshot may hold the old one
 	if refused == nil {
 		refused = map[string]uint64{}
 	}
-	refused[code]++
+	refused[e.Code]++
 	d.refused = refused
-	d.mu.Unlock()
-	d.log.Warn("the correction was not put back on", "who", by, "code", code, "err", err)
-	d.changed()
-	return err
 }
 
 func (d *Correction) reapply(ctx context.Context, by string) error {
@@ -48,7 +55,7 @@ func (d *Correction) reapply(ctx context.Context, by string) error {
 		return api.Errorf(409, "printer-changed", "Connect its own printer. Undo closes the correction.", "re-apply: %s", printerOther)
 	}
 	if d.Unfinished() {
-		return d.resolve(ctx, apply.Finish, by, "resolve: finish")
+		return d.resolve(apply.Finish, by, "resolve: finish")
 	}
 	if a.State != store.Kept {
 		return api.Errorf(409, "not-applied", "apply a table first", "re-apply: no correction is approved and in force")
@@ -56,40 +63,23 @@ func (d *Correction) reapply(ctx context.Context, by string) error {
 	if why := d.worn(a); why != "" {
 		return api.Errorf(409, "expired", "measure again", "re-apply: %s", why)
 	}
-	now, err := d.readMap(ctx)
-	if err != nil {
-		return err
-	}
 	t, _, err := d.Offered(ctx, a.Digest)
 	if err != nil {
 		return err
 	}
-	t, next, err := apply.Again(a, t, now, known.Criteria(d.owner()))
-	if err != nil {
-		d.link.Learn(func(f *link.Facts) { f.Map, f.MapAsked = now, true })
-		return applyRefusal("re-apply", err)
-	}
-	if err := d.keepTable(t, a.Run); err != nil {
-		return err
-	}
-	return d.write(ctx, next, by, "re-apply", apply.Desk.Apply)
-}
-
-// readMap reads the printer's stored map now.
-func (d *Correction) readMap(ctx context.Context) ([][]int64, error) {
-	loan, err := d.link.Lend()
-	if err != nil {
-		return nil, err
-	}
-	homed := d.link.Now().Homed
-	defer func() { loan.Back(homed) }()
-	sess, _, err := loan.Open(ctx)
-	if err != nil {
-		return nil, refuse.Of(err)
-	}
-	rows, err := d.desk(sess).Read(ctx)
-	if err != nil {
-		return nil, applyRefusal("re-apply", err)
-	}
-	return rows, nil
+	return d.write(a, by, change{again, func(ctx context.Context, w apply.Desk, a store.Applied) (store.Applied, error) {
+		now, err := w.Read(ctx)
+		if err != nil {
+			return a, err
+		}
+		t, next, err := apply.Again(a, t, now, known.Criteria(d.o.Owner()))
+		if err != nil {
+			d.o.Link.Learn(func(f *link.Facts) { f.Map, f.MapAsked = now, true })
+			return a, err
+		}
+		if err := d.keepTable(t, a.Run); err != nil {
+			return a, err
+		}
+		return next, w.Check(ctx, next)
+	}, apply.Desk.Apply})
 }

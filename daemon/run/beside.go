@@ -23,7 +23,7 @@ func (d *Runner) keepBeside(ctx context.Context, id, by, what string, make func(
 	if err := d.addBehind(ctx, run, by, what, events, detail); err != nil {
 		return refuse.Store(err)
 	}
-	d.publish()
+	d.o.Publish()
 	return nil
 }
 
@@ -35,12 +35,12 @@ func (d *Runner) addBehind(ctx context.Context, run record.Run, by, what string,
 		events[i].N, events[i].Wall = run.Last+int64(i)+1, time.Now().UTC().Round(time.Microsecond)
 		events[i].T = math.Max(run.T, math.Round(time.Since(run.Began).Seconds()*1e6)/1e6)
 	}
-	if err := d.store.Append(ctx, run.ID, events...); err != nil {
+	if err := d.o.Store.Append(ctx, run.ID, events...); err != nil {
 		return err
 	}
-	d.audit(by, what, detail)
+	d.o.Audit(by, what, detail)
 	if err := d.learnAnew(ctx, run.ID); err != nil { // it is kept all the same
-		d.log.Error("what was added to the run is kept, and not yet in what is shown; restart", "run", run.ID, "err", err)
+		d.o.Log.Error("what was added to the run is kept, and not yet in what is shown; restart", "run", run.ID, "err", err)
 	}
 	return nil
 }
@@ -48,12 +48,12 @@ func (d *Runner) addBehind(ctx context.Context, run record.Run, by, what string,
 // learnAnew forgets what was worked out from a run before something was added to it.
 func (d *Runner) learnAnew(ctx context.Context, id string) error {
 	d.shelf.Forget(id)
-	d.forget()
-	run, err := d.store.Load(ctx, id)
+	d.o.Forget()
+	run, err := d.o.Store.Load(ctx, id)
 	if err != nil {
 		return err
 	}
-	d.learned(d.shelf.Judge(run))
-	d.changed()
+	d.o.Learned(d.shelf.Judge(run))
+	d.o.Changed()
 	return nil
 }

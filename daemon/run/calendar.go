@@ -74,15 +74,15 @@ func (d *Runner) lookUp(ctx context.Context, now time.Time) {
 	d.calendar.shown = c
 	d.mu.Unlock()
 	if c != was {
-		d.log.Info("calendar", "due", c.Due, "waits", c.Waits)
+		d.o.Log.Info("calendar", "due", c.Due, "waits", c.Waits)
 	}
-	d.changed() // the board also shows what the disk has left
+	d.o.Changed() // the board also shows what the disk has left
 }
 
 // due says when the next check is due: so long after the last, or now if there
 // was none; zero without a calendar. The caller holds mu.
 func (d *Runner) due(now time.Time) time.Time {
-	every, was := d.owner().Check.Every, d.calendar.shown.Due
+	every, was := d.o.Owner().Check.Every, d.calendar.shown.Due
 	switch {
 	case every == 0:
 		return time.Time{}
@@ -107,14 +107,14 @@ func whyOf(err error) string {
 // wait. It moves nothing: the run waits for a person, unless the owner's
 // settings let it begin within the window while this program holds the port.
 func (d *Runner) askForCheck(ctx context.Context, now time.Time) error {
-	s := d.owner()
+	s := d.o.Owner()
 	if d.waitsForPerson() {
 		return errors.New("a run was made for it; it waits for a person's confirmation")
 	}
 	if w, err := config.ParseWindow(s.Check.Window); err != nil || !w.Has(now) {
 		return fmt.Errorf("it is asked for at its time only (check.window: %s)", s.Check.Window)
 	}
-	_, asked, err := d.store.Report(ctx, askedReport)
+	_, asked, err := d.o.Store.Report(ctx, askedReport)
 	if err == nil && now.Before(asked.Add(askAgain)) && !now.Before(asked) {
 		return fmt.Errorf("it was asked for at %s and not done; it is asked for again a day later", asked.Local().Format("15:04"))
 	}
@@ -139,8 +139,8 @@ func (d *Runner) askForCheck(ctx context.Context, now time.Time) error {
 	if err != nil {
 		return err
 	}
-	d.log.Info("a check is due", "run", run.ID, "state", string(run.State))
-	return d.store.SaveReport(ctx, askedReport, run.ID, now)
+	d.o.Log.Info("a check is due", "run", run.ID, "state", string(run.State))
+	return d.o.Store.SaveReport(ctx, askedReport, run.ID, now)
 }
 
 // waitsForPerson reports whether the calendar's run waits for its confirmation.
@@ -172,7 +172,7 @@ func (d *Runner) Withdraw(_ context.Context, id, by string) error {
 	if s := a.now(); s != api.AwaitingConfirmation {
 		return api.Errorf(409, "wrong-state", "a run that has begun ends by the stop request", "withdraw: the run is %s", s)
 	}
-	d.audit(by, "withdraw a run", id)
+	d.o.Audit(by, "withdraw a run", id)
 	d.finish(a, errWithdrawn)
 	return nil
 }
@@ -183,7 +183,7 @@ func (d *Runner) Withdraw(_ context.Context, id, by string) error {
 // end a print.
 func (d *Runner) idle(ctx context.Context, below float64) (held bool, err error) {
 	if d.link.Now().Link != api.Ready {
-		for _, h := range port.Holders(d.owner().Port) {
+		for _, h := range port.Holders(d.o.Owner().Port) {
 			return false, fmt.Errorf("%s has the port", h)
 		}
 		return false, nil
@@ -198,14 +198,14 @@ func (d *Runner) idle(ctx context.Context, below float64) (held bool, err error)
 	if err != nil {
 		return false, err
 	}
-	if err := probe.ForeignUse(ctx, sess, d.words, d.clk, false); err != nil {
+	if err := probe.ForeignUse(ctx, sess, d.o.Words, d.o.Clock, false); err != nil {
 		return false, refuse.Of(err)
 	}
-	r, err := sess.Ask(ctx, d.words.Temperatures())
+	r, err := sess.Ask(ctx, d.o.Words.Temperatures())
 	if err != nil {
 		return false, err
 	}
-	if t, ok := d.words.ReadTemperatures(r); ok && below > 0 && max(t.Nozzle, t.Bed) > below {
+	if t, ok := d.o.Words.ReadTemperatures(r); ok && below > 0 && max(t.Nozzle, t.Bed) > below {
 		return false, fmt.Errorf("it waits until the printer is cold: nozzle %.0f, bed %.0f degrees C, at most %.0f (check.below)", t.Nozzle, t.Bed, below)
 	}
 	return true, nil
@@ -218,7 +218,7 @@ func (d *Runner) Check() api.Check {
 	c := d.calendar
 	due := d.due(now)
 	d.mu.Unlock()
-	out := api.Check{Every: d.owner().Check.Every.Seconds(), Sentence: "No check is asked for."}
+	out := api.Check{Every: d.o.Owner().Check.Every.Seconds(), Sentence: "No check is asked for."}
 	if !c.checked.IsZero() {
 		out.Last = &c.checked
 	}

@@ -22,7 +22,7 @@ func (d *Runner) feel(l gcode.Line) {
 	if l.Kind != gcode.Temperatures || l.Damaged {
 		return
 	}
-	if t, ok := d.words.ReadTemperatures(gcode.Reply{Lines: []gcode.Line{l}}); ok {
+	if t, ok := d.o.Words.ReadTemperatures(gcode.Reply{Lines: []gcode.Line{l}}); ok {
 		d.heard.Store(&heat{t, time.Now()})
 	}
 }

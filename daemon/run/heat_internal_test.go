@@ -18,7 +18,7 @@ func TestTemperaturesThatComeByThemselves(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	d := &Runner{words: words}
+	d := &Runner{o: Options{Words: words}}
 	if got := d.Temperatures(&link.Facts{}); got != nil {
 		t.Fatalf("never heard, but shown: %+v", got)
 	}

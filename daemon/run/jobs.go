@@ -32,7 +32,7 @@ func (d *Runner) start(n api.NewRun, by string) (api.Run, error) {
 		return api.Run{}, err
 	}
 	l := d.link.Now()
-	k := d.know(l.Facts)
+	k := d.o.Known(l.Facts)
 	asked, err := known.InOrder(n.Steps, known.Steps(k, l))
 	if err != nil {
 		return api.Run{}, err
@@ -47,22 +47,22 @@ func (d *Runner) start(n api.NewRun, by string) (api.Run, error) {
 			return api.Run{}, err
 		}
 	}
-	log, err := store.NewLog(d.store, record.Opened{Steps: asked, By: by, Setup: k.Setup, Heat: heat, For: n.For}, d.clk.Now)
+	log, err := store.NewLog(d.o.Store, record.Opened{Steps: asked, By: by, Setup: k.Setup, Heat: heat, For: n.For}, d.o.Clock.Now)
 	if err != nil {
 		return api.Run{}, refuse.Store(err)
 	}
-	a := newActive(log, d.changed)
+	a := newActive(log, d.o.Changed)
 	a.quick, a.earlier = n.Quick, earlier
 	a.view.Forecast = probe.Foresee(log.Run(), d.planOf(a))
 	d.mu.Lock()
 	d.active = a
 	d.mu.Unlock()
 	d.shelf.NoteFor(log.ID(), n.For)
-	d.audit(by, "start a run", fmt.Sprint(asked))
-	d.changed()
-	if n.Attended && d.owner().AttendedStarts {
+	d.o.Audit(by, "start a run", fmt.Sprint(asked))
+	d.o.Changed()
+	if n.Attended && d.o.Owner().AttendedStarts {
 		if err := d.attended(a, by); err != nil {
-			d.log.Warn("the attended start waits for a confirmation", "run", log.ID(), "cause", err)
+			d.o.Log.Warn("the attended start waits for a confirmation", "run", log.ID(), "cause", err)
 		}
 	}
 	return a.show(), nil
@@ -71,7 +71,7 @@ func (d *Runner) start(n api.NewRun, by string) (api.Run, error) {
 // attended lets a run begin by the owner's standing word (the setting
 // attended_starts) and that of whoever pressed; the caller holds starting.
 func (d *Runner) attended(a *active, by string) error {
-	word := record.Confirmed{Person: "attended start, by " + by, Blade: d.owner().Gauge}
+	word := record.Confirmed{Person: "attended start, by " + by, Blade: d.o.Owner().Gauge}
 	for _, c := range cautions(a.log.Run()) {
 		word.Cautions = append(word.Cautions, c.ID)
 	}
@@ -132,7 +132,7 @@ func (d *Runner) begin(a *active, word record.Confirmed) error {
 		loan.Back(false)
 		return refuse.Of(err)
 	}
-	d.audit(word.Person, "confirm a run", a.log.ID())
+	d.o.Audit(word.Person, "confirm a run", a.log.ID())
 	runCtx, cancel := context.WithCancelCause(d.base)
 	a.mu.Lock()
 	a.cancel = cancel
@@ -176,7 +176,7 @@ func (d *Runner) carry(ctx context.Context, a *active, loan *link.Loan) {
 		})
 		line := &timed{line: sess, now: time.Now}
 		err := probe.Execute(ctx, probe.Job{
-			Line: line, Words: d.words, Manner: d.manner(), Log: a.log, Person: a, Clock: d.clk, Plan: d.planOf(a), Heard: d.hearSettings,
+			Line: line, Words: d.o.Words, Manner: d.manner(), Log: a.log, Person: a, Clock: d.o.Clock, Plan: d.planOf(a), Heard: d.hearSettings,
 			Show: func(v probe.View) { homed = v.Homed; line.show(v); a.Show(v) },
 		})
 		d.noteShare(line)
@@ -197,7 +197,7 @@ func (d *Runner) openFor(ctx context.Context, a *active, loan *link.Loan) (*gcod
 	if err != nil {
 		return nil, err
 	}
-	was, now := a.log.Run().Setup, d.know(&facts).Setup
+	was, now := a.log.Run().Setup, d.o.Known(&facts).Setup
 	for _, c := range []struct {
 		what  string
 		other bool
@@ -241,8 +241,8 @@ func (d *Runner) settle(a *active, why error) {
 	if why != nil {
 		text = why.Error()
 	}
-	if err := d.store.SetOwed(context.Background(), off, text); err != nil {
-		d.log.Error("owed cannot be kept", "err", err)
+	if err := d.o.Store.SetOwed(context.Background(), off, text); err != nil {
+		d.o.Log.Error("owed cannot be kept", "err", err)
 	}
 	d.learnOwed(off)
 }
@@ -267,16 +267,16 @@ func (d *Runner) finish(a *active, why error) {
 	}
 	d.append(a, record.Event{Ended: &record.Ended{State: state, Owed: run.Off}})
 	if err := a.log.Close(); err != nil {
-		d.log.Error("the end of the run cannot be kept", "run", run.ID, "err", err)
+		d.o.Log.Error("the end of the run cannot be kept", "run", run.ID, "err", err)
 	}
 	if err := d.joinEarlier(context.Background(), a.log.Run()); err != nil {
-		d.log.Error("the readings cannot be kept with the earlier run; the next start tries again", "run", run.ID, "earlier", run.For, "err", err)
+		d.o.Log.Error("the readings cannot be kept with the earlier run; the next start tries again", "run", run.ID, "earlier", run.For, "err", err)
 	}
-	d.learned(d.shelf.Judge(a.log.Run()))
+	d.o.Learned(d.shelf.Judge(a.log.Run()))
 	d.corr.Learn(a.log.Run())
 	d.noteSteps(a.log.Run())
 	a.end(api.State(state), shownErr, results.Ending(a.log.Run()))
-	d.log.Info("run ended", "run", run.ID, "state", string(state), "touches", len(run.Touches), "gaugings", len(run.Gaugings))
+	d.o.Log.Info("run ended", "run", run.ID, "state", string(state), "touches", len(run.Touches), "gaugings", len(run.Gaugings))
 }
 
 // failure is why a run failed, for people.
@@ -289,7 +289,7 @@ func failure(why error) *api.Error {
 
 func (d *Runner) append(a *active, e record.Event) {
 	if _, err := a.log.Append(e); err != nil {
-		d.log.Error("an event cannot be kept", "run", a.log.ID(), "err", err)
+		d.o.Log.Error("an event cannot be kept", "run", a.log.ID(), "err", err)
 	}
 }
 
@@ -315,7 +315,7 @@ func (d *Runner) Answer(_ context.Context, id string, p api.AnswerPrompt, by str
 	if err := a.answer(p, by); err != nil {
 		return refuse.Of(err)
 	}
-	d.audit(by, "answer a prompt", id+" "+p.Prompt+" "+p.Answer)
+	d.o.Audit(by, "answer a prompt", id+" "+p.Prompt+" "+p.Answer)
 	return nil
 }
 

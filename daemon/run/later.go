@@ -79,7 +79,7 @@ func (d *Runner) joinEarlier(ctx context.Context, run record.Run) error {
 }
 
 func (d *Runner) keepJoined(ctx context.Context, id string, j record.Joined) error {
-	earlier, err := d.store.Load(ctx, id)
+	earlier, err := d.o.Store.Load(ctx, id)
 	if err != nil || earlier.Has(j.Run) {
 		return err
 	}
@@ -95,15 +95,15 @@ func (d *Runner) joinLeft(ctx context.Context, rows []store.RunRow) {
 		if row.For == "" {
 			continue
 		}
-		if earlier, err := d.store.Load(ctx, row.For); err != nil || earlier.Has(row.ID) {
+		if earlier, err := d.o.Store.Load(ctx, row.For); err != nil || earlier.Has(row.ID) {
 			continue // it is not kept any more, or cannot be read; or all is well
 		}
-		run, err := d.store.Load(ctx, row.ID)
+		run, err := d.o.Store.Load(ctx, row.ID)
 		if err == nil {
 			err = d.joinEarlier(ctx, run)
 		}
 		if err != nil {
-			d.log.Error("the readings of a later run cannot be kept with the earlier one", "run", row.For, "later", row.ID, "err", err)
+			d.o.Log.Error("the readings of a later run cannot be kept with the earlier one", "run", row.For, "later", row.ID, "err", err)
 		}
 	}
 }

@@ -57,12 +57,12 @@ func (d *Runner) CheckOwed() {
 
 // setOwed keeps what is owed, and learns it.
 func (d *Runner) setOwed(still []record.Switch, why string) {
-	if err := d.store.SetOwed(context.Background(), still, why); err != nil {
-		d.log.Error("owed cannot be kept", "err", err)
+	if err := d.o.Store.SetOwed(context.Background(), still, why); err != nil {
+		d.o.Log.Error("owed cannot be kept", "err", err)
 		return
 	}
 	d.learnOwed(still)
-	d.changed()
+	d.o.Changed()
 }
 
 // putIdleBack gives the printer its idle switch-off back, if no job has the printer.
@@ -78,11 +78,11 @@ func (d *Runner) putIdleBack() {
 	d.jobs.Go(func() {
 		sess, _, err := loan.Open(d.base)
 		if err == nil {
-			_, err = sess.Ask(d.base, d.words.IdleOff(d.idleOff()))
+			_, err = sess.Ask(d.base, d.o.Words.IdleOff(d.idleOff()))
 		}
 		alive := sess != nil && sess.Err() == nil
 		if err != nil {
-			d.log.Warn("the idle switch-off of the motors cannot be put back", "err", err)
+			d.o.Log.Warn("the idle switch-off of the motors cannot be put back", "err", err)
 		}
 		defer loan.Back(homed && alive)
 		if !alive {
@@ -113,7 +113,7 @@ func (d *Runner) putBack(by string) error {
 	if err != nil {
 		return err
 	}
-	d.audit(by, "put back what a run switched off", "")
+	d.o.Audit(by, "put back what a run switched off", "")
 	d.puts(true)
 	d.jobs.Go(func() {
 		defer d.puts(false)
@@ -123,11 +123,11 @@ func (d *Runner) putBack(by string) error {
 			homed, err = d.putBackNow(sess)
 		}
 		if err != nil {
-			d.log.Error("could not be put back", "err", err)
+			d.o.Log.Error("could not be put back", "err", err)
 			d.noteOwed(err)
 		}
 		loan.Back(homed)
-		d.changed()
+		d.o.Changed()
 	})
 	return nil
 }
@@ -137,7 +137,7 @@ func (d *Runner) puts(now bool) {
 	d.mu.Lock()
 	d.puttingBack = now
 	d.mu.Unlock()
-	d.changed()
+	d.o.Changed()
 }
 
 func (d *Runner) noteOwed(err error) {
@@ -145,24 +145,24 @@ func (d *Runner) noteOwed(err error) {
 	for _, w := range d.Owed() {
 		s = append(s, record.Switch(w))
 	}
-	if e := d.store.SetOwed(context.Background(), s, err.Error()); e != nil {
-		d.log.Error("owed cannot be kept", "err", e)
+	if e := d.o.Store.SetOwed(context.Background(), s, err.Error()); e != nil {
+		d.o.Log.Error("owed cannot be kept", "err", e)
 	}
 }
 
 func (d *Runner) putBackNow(sess *gcode.Session) (homed bool, err error) {
 	// Heat that a run of ours left on goes off first; a print is not disturbed.
 	hot := slices.Contains(d.Owed(), string(record.SwitchHeaters))
-	if err := probe.ForeignUse(d.base, sess, d.words, d.clk, hot); err != nil {
+	if err := probe.ForeignUse(d.base, sess, d.o.Words, d.o.Clock, hot); err != nil {
 		return false, err
 	}
-	log := &owedLog{run: record.Run{Setup: d.know(d.link.Now().Facts).Setup}}
+	log := &owedLog{run: record.Run{Setup: d.o.Known(d.link.Now().Facts).Setup}}
 	for _, w := range d.Owed() {
 		log.run.Off = append(log.run.Off, record.Switch(w))
 	}
 	log.run.Setup.Levelling = !slices.Contains(log.run.Off, record.SwitchUnlevelled) &&
 		(log.run.Setup.Levelling || slices.Contains(log.run.Off, record.SwitchLevelling))
-	head := probe.NewHead(sess, d.words, log, d.manner())
+	head := probe.NewHead(sess, d.o.Words, log, d.manner())
 	if hot {
 		if err := head.Cool(d.base); err != nil {
 			return false, err
@@ -174,7 +174,7 @@ func (d *Runner) putBackNow(sess *gcode.Session) (homed bool, err error) {
 	if err := head.PutBack(d.base); err != nil {
 		return head.Homed(), err
 	}
-	if err := d.store.ClearOwed(context.Background()); err != nil {
+	if err := d.o.Store.ClearOwed(context.Background()); err != nil {
 		return head.Homed(), err
 	}
 	d.learnOwed(nil)

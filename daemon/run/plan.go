@@ -12,7 +12,7 @@ import (
 
 // manner is how the head is driven, by the settings.
 func (d *Runner) manner() probe.Manner {
-	s := d.owner()
+	s := d.o.Owner()
 	// A straight probe stops at the nozzle's own height, unless the owner says
 	// that the printer adds the offset.
 	raw := !s.Probe.AddsOffset
@@ -20,7 +20,7 @@ func (d *Runner) manner() probe.Manner {
 		raw = true
 	}
 	return probe.Manner{
-		Style: probe.Style(s.Probe.Style), RawHeights: raw, IdleOff: d.idleOff(), Heat: d.heatLimits(), Clock: d.clk,
+		Style: probe.Style(s.Probe.Style), RawHeights: raw, IdleOff: d.idleOff(), Heat: d.heatLimits(), Clock: d.o.Clock,
 		Feeds: probe.Feeds{Travel: 60 * s.Feeds.Travel, Z: 60 * s.Feeds.Z, Probe: 60 * s.Feeds.Probe},
 	}
 }
@@ -28,7 +28,7 @@ func (d *Runner) manner() probe.Manner {
 // idleOff is what the printer's idle switch-off of the motors is put back to, s:
 // what the owner set, else what the printer said, else the default.
 func (d *Runner) idleOff() int {
-	s := d.owner()
+	s := d.o.Owner()
 	otherwise := int(s.IdleOff / time.Second)
 	if _, said := s.Given["idle_off"]; said {
 		return otherwise
@@ -37,7 +37,7 @@ func (d *Runner) idleOff() int {
 		return *f.IdleOff
 	}
 	// A run that was cut off left it held; what the printer said before counts.
-	text, _, err := d.store.Report(context.Background(), idleReport)
+	text, _, err := d.o.Store.Report(context.Background(), idleReport)
 	if said, bad := strconv.Atoi(text); err == nil && bad == nil {
 		return said
 	}
@@ -56,8 +56,8 @@ func (d *Runner) hearSettings(settings string) int {
 		return d.idleOff()
 	}
 	d.link.Learn(func(f *link.Facts) { f.IdleOff = &said })
-	if err := d.store.SaveReport(context.Background(), idleReport, strconv.Itoa(said), time.Now()); err != nil {
-		d.log.Error("the printer's idle switch-off cannot be kept", "err", err)
+	if err := d.o.Store.SaveReport(context.Background(), idleReport, strconv.Itoa(said), time.Now()); err != nil {
+		d.o.Log.Error("the printer's idle switch-off cannot be kept", "err", err)
 	}
 	return d.idleOff()
 }
@@ -65,7 +65,7 @@ func (d *Runner) hearSettings(settings string) int {
 // plan is how much is measured, by the settings; quick is the size of the
 // calendar's check.
 func (d *Runner) plan(quick bool) probe.Plan {
-	s, p := d.owner(), probe.DefaultPlan()
+	s, p := d.o.Owner(), probe.DefaultPlan()
 	p.Rounds, p.Move, p.RowHalf, p.RowStep, p.Passes = s.Repeat.Rounds, s.Repeat.Move, s.Repeat.RowHalf, s.Repeat.RowStep, s.Repeat.Passes
 	p.Lean, p.Target = s.Gauging.Plan == config.PlanNormal, s.Gauging.Target
 	p.Records, p.Patience = s.Gauging.Records, s.Gauging.Idle

@@ -22,7 +22,7 @@ func (d *Runner) ProofPrint(a api.AskPrint) (api.ProofPrint, error) {
 			a.InForce = "map"
 		}
 	}
-	j := analysis.Judged{Run: record.Run{Setup: d.know(d.link.Now().Facts).Setup}}
+	j := analysis.Judged{Run: record.Run{Setup: d.o.Known(d.link.Now().Facts).Setup}}
 	if a.Run != "" {
 		var err error
 		if j, err = d.shelf.Judged(a.Run); err != nil {
@@ -37,7 +37,7 @@ func (d *Runner) ProofPrint(a api.AskPrint) (api.ProofPrint, error) {
 }
 
 func (d *Runner) patches(j analysis.Judged) (patches.Print, error) {
-	p, err := results.Patches(d.owner(), j.Run, j.Verdict, strings.TrimSpace(d.words.Levelling(true).Text()))
+	p, err := results.Patches(d.o.Owner(), j.Run, j.Verdict, strings.TrimSpace(d.o.Words.Levelling(true).Text()))
 	if err != nil {
 		return p, api.Errorf(422, "no-proof-print", "change the settings that it names, then ask again", "make the proof print: %v", err)
 	}

@@ -23,7 +23,7 @@ func (d *Runner) Prove(ctx context.Context, by string) (api.Run, error) {
 		return api.Run{}, api.Errorf(409, "not-applied", "apply a table first", "verify: no table is applied")
 	}
 	l := d.link.Now()
-	k := d.know(l.Facts)
+	k := d.o.Known(l.Facts)
 	if k.Missing != "" {
 		return api.Run{}, api.Errorf(409, "cannot", k.Missing, "verify: the machine is not known well enough")
 	}
@@ -31,15 +31,15 @@ func (d *Runner) Prove(ctx context.Context, by string) (api.Run, error) {
 	if err != nil {
 		return api.Run{}, err
 	}
-	log, err := store.NewLog(d.store, record.Opened{Steps: []record.Step{record.StepProve}, By: by, Setup: k.Setup, Proof: &proof}, d.clk.Now)
+	log, err := store.NewLog(d.o.Store, record.Opened{Steps: []record.Step{record.StepProve}, By: by, Setup: k.Setup, Proof: &proof}, d.o.Clock.Now)
 	if err != nil {
 		return api.Run{}, refuse.Of(err)
 	}
-	run := newActive(log, d.changed)
+	run := newActive(log, d.o.Changed)
 	d.mu.Lock()
 	d.active = run
 	d.mu.Unlock()
-	d.audit(by, "start a proof", a.Digest)
-	d.changed()
+	d.o.Audit(by, "start a proof", a.Digest)
+	d.o.Changed()
 	return run.show(), nil
 }

@@ -14,7 +14,7 @@ import (
 // Recover reads what an earlier daemon left: runs that it did not end, what is
 // Owed to the printer, what is applied or half applied.
 func (d *Runner) Recover(ctx context.Context) error {
-	rows, err := d.store.Runs(ctx)
+	rows, err := d.o.Store.Runs(ctx)
 	if err != nil {
 		return fmt.Errorf("run: read the runs: %w", err)
 	}
@@ -24,12 +24,12 @@ func (d *Runner) Recover(ctx context.Context) error {
 	for _, row := range rows {
 		if row.State == "" {
 			if err := d.bury(ctx, row); err != nil {
-				d.log.Error("a run cannot be ended", "run", row.ID, "err", err)
+				d.o.Log.Error("a run cannot be ended", "run", row.ID, "err", err)
 			}
 		}
 	}
 	d.joinLeft(ctx, rows)
-	owed, err := d.store.Owed(ctx)
+	owed, err := d.o.Store.Owed(ctx)
 	if err != nil {
 		return fmt.Errorf("run: read what is owed: %w", err)
 	}
@@ -45,7 +45,7 @@ func (d *Runner) Recover(ctx context.Context) error {
 // its events is not what was written, it cannot be told what was switched off:
 // all of it is then taken to be.
 func (d *Runner) bury(ctx context.Context, row store.RunRow) error {
-	events, err := d.store.Events(ctx, row.ID, 0)
+	events, err := d.o.Store.Events(ctx, row.ID, 0)
 	if err != nil && !errors.Is(err, store.ErrDamaged) {
 		return err
 	}
@@ -64,13 +64,13 @@ func (d *Runner) bury(ctx context.Context, row store.RunRow) error {
 	f := &record.Problem{Code: "interrupted", Text: "the program was ended, or the power failed, in the middle of the run",
 		Hint: "start a new run; what was measured is kept"}
 	now := time.Now().UTC()
-	err = d.store.Append(ctx, row.ID,
+	err = d.o.Store.Append(ctx, row.ID,
 		record.Event{N: row.Last + 1, T: run.T, Wall: now, Fault: f},
 		record.Event{N: row.Last + 2, T: run.T, Wall: now, Ended: &record.Ended{State: record.EndFailed, Owed: run.Off}})
 	if err != nil || len(run.Off) == 0 {
 		return err
 	}
-	was, err := d.store.Owed(ctx)
+	was, err := d.o.Store.Owed(ctx)
 	if err != nil {
 		return err
 	}
@@ -79,5 +79,5 @@ func (d *Runner) bury(ctx context.Context, row store.RunRow) error {
 			was.Switches = append(was.Switches, w)
 		}
 	}
-	return d.store.SetOwed(ctx, was.Switches, f.Text)
+	return d.o.Store.SetOwed(ctx, was.Switches, f.Text)
 }

@@ -17,7 +17,7 @@ const fromPrinter = "the printer's own request"
 // reader, and does not wait.
 func (d *Runner) Hear(l gcode.Line) {
 	d.feel(l)
-	if !d.words.IsRequest(l) {
+	if !d.o.Words.IsRequest(l) {
 		return
 	}
 	select {
@@ -41,11 +41,11 @@ func (d *Runner) Requests(ctx context.Context) {
 		var refused *api.Error
 		switch {
 		case err == nil:
-			d.log.Info("the printer requests a run; it waits for a person's confirmation", "run", run.ID)
+			d.o.Log.Info("the printer requests a run; it waits for a person's confirmation", "run", run.ID)
 		case errors.As(err, &refused):
-			d.log.Warn("the printer requests a run, but none can be made", "code", refused.Code, "why", refused.Text, "hint", refused.Hint)
+			d.o.Log.Warn("the printer requests a run, but none can be made", "code", refused.Code, "why", refused.Text, "hint", refused.Hint)
 		default:
-			d.log.Warn("the printer requests a run, but none can be made", "why", err)
+			d.o.Log.Warn("the printer requests a run, but none can be made", "why", err)
 		}
 	}
 }
@@ -54,7 +54,7 @@ func (d *Runner) Requests(ctx context.Context) {
 // first, so that the refusal says why.
 func (d *Runner) doableOf(job []record.Step) []string {
 	l := d.link.Now()
-	can := known.Steps(d.know(l.Facts), l)
+	can := known.Steps(d.o.Known(l.Facts), l)
 	var out []string
 	for _, s := range job {
 		if can[string(s)].Can {

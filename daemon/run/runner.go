@@ -42,18 +42,10 @@ type Options struct {
 // Runner carries out runs on the word of a person, one at a time, and knows what a run
 // switched off.
 type Runner struct {
-	store                    *store.Store
-	words                    *dialect.Dialect
-	clk                      *clock.Clock
-	log                      *slog.Logger
-	owner                    func() config.Settings
-	know                     func(*link.Facts) known.Known
-	audit                    func(who, what, detail string)
-	changed, publish, forget func()
-	learned                  func(analysis.Judged)
-	link                     *link.Link
-	shelf                    *results.Shelf
-	corr                     *correction.Correction
+	o     Options
+	link  *link.Link
+	shelf *results.Shelf
+	corr  *correction.Correction
 
 	base  context.Context // of every run; ends with the program
 	abort context.CancelCauseFunc
@@ -82,11 +74,7 @@ type Runner struct {
 
 // New returns a runner that does nothing until Join.
 func New(ctx context.Context, o Options) *Runner {
-	d := &Runner{
-		store: o.Store, words: o.Words, clk: o.Clock, log: o.Log, owner: o.Owner, know: o.Known, audit: o.Audit,
-		changed: o.Changed, publish: o.Publish, forget: o.Forget, learned: o.Learned,
-		asked: make(chan struct{}, 1), last: map[string]status.Last{},
-	}
+	d := &Runner{o: o, asked: make(chan struct{}, 1), last: map[string]status.Last{}}
 	d.base, d.abort = context.WithCancelCause(context.WithoutCancel(ctx))
 	d.writing, d.giveUp = context.WithCancelCause(context.WithoutCancel(ctx))
 	return d

@@ -64,7 +64,7 @@ func (d *Runner) Stop(ctx context.Context, s api.AskStop, by string) (api.StopAn
 	err := d.link.StopNow()
 	end()
 	d.auditStop(by, going)
-	d.changed()
+	d.o.Changed()
 	if errors.Is(err, link.ErrNothing) {
 		err = nil // the port was not opened yet, and is not any more
 	}
@@ -158,7 +158,7 @@ func (d *Runner) auditStop(by, going string) {
 	}
 	d.stops.mu.Unlock()
 	if !again {
-		d.audit(by, "stop", going)
+		d.o.Audit(by, "stop", going)
 	}
 }
 
@@ -179,7 +179,7 @@ func (d *Runner) CountStops(ctx context.Context) {
 		d.stops.mu.Unlock()
 		for by, n := range again {
 			if n > 0 {
-				d.audit(by, "stop", fmt.Sprintf("again, %d times within %.0f s", n, stopsWithin.Seconds()))
+				d.o.Audit(by, "stop", fmt.Sprintf("again, %d times within %.0f s", n, stopsWithin.Seconds()))
 			}
 		}
 	}

@@ -15,7 +15,7 @@ func (d *Runner) heatOf(asked *api.Heat) (*record.Heat, error) {
 	if asked == nil {
 		return nil, nil
 	}
-	s := d.owner().Heat
+	s := d.o.Owner().Heat
 	want := record.Heat{Nozzle: s.Nozzle, Bed: s.Bed}
 	if asked.Nozzle != nil {
 		want.Nozzle = *asked.Nozzle
@@ -58,6 +58,6 @@ func celsius(c float64) string {
 
 // heatLimits bounds what a run may heat.
 func (d *Runner) heatLimits() probe.HeatLimits {
-	s := d.owner().Heat
+	s := d.o.Owner().Heat
 	return probe.HeatLimits{Nozzle: s.NozzleMax, Bed: s.BedMax, Time: s.Time}
 }

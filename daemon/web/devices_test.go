@@ -12,6 +12,7 @@ import (
 
 	"abbed/daemon/access"
 	"abbed/daemon/web"
+	"abbed/daemon/web/page"
 	"abbed/daemon/web/webtest"
 )
 
@@ -23,7 +24,7 @@ func TestDevices(t *testing.T) {
 		t.Fatal(err)
 	}
 	s := httptest.NewUnstartedServer(nil)
-	site := web.New(webtest.Scene("ready"), web.Options{Who: access.Who, Doors: a})
+	site := web.New(webtest.Scene("ready"), web.Options{Options: page.Options{Who: access.Who, Doors: a}})
 	if s.Config.Handler, err = a.Guard(s.Listener.Addr().String(), site); err != nil {
 		t.Fatal(err)
 	}

@@ -107,7 +107,7 @@ func letIn(t *testing.T, scene string) http.Handler {
 	if err != nil {
 		t.Fatal(err)
 	}
-	h, err := a.Guard(address, web.New(webtest.Scene(scene), web.Options{Who: access.Who, Doors: a}))
+	h, err := a.Guard(address, web.New(webtest.Scene(scene), web.Options{Options: page.Options{Who: access.Who, Doors: a}}))
 	if err != nil {
 		t.Fatal(err)
 	}

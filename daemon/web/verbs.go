@@ -82,7 +82,7 @@ func (s *site) method(name string, v api.Verb) func(*http.Request, reflect.Value
 			case len(params) > 0:
 				args, params = append(args, reflect.ValueOf(r.PathValue(params[0]))), params[1:]
 			default:
-				args = append(args, reflect.ValueOf(s.who(r, "api")))
+				args = append(args, reflect.ValueOf(s.opts.By(r, "api")))
 			}
 		}
 		var answer any

@@ -15,17 +15,9 @@ const MaxBody = 64 << 10
 
 // Options are what the handler needs beside the desk. The zero value works.
 type Options struct {
+	page.Options
 	// Metrics serves /metrics; nil: the path is not there.
 	Metrics http.Handler
-	// Version of the program, for the page and the description.
-	Version string
-	// Who names the person or program behind a request, for the log of
-	// changes; nil, or "" from it: "page" or "api".
-	Who func(*http.Request) string
-	// Doors let browsers in, for the page; nil: it does not show them.
-	Doors page.Doors
-	// Log takes what went wrong inside; nil: slog.Default.
-	Log *slog.Logger
 	// Heartbeat is the time between two signs of life on an event stream;
 	// 0: 15 s. Shorter finds a dead line sooner and costs a packet each.
 	Heartbeat time.Duration
@@ -62,7 +54,7 @@ func New(desk api.Desk, opts Options) http.Handler {
 	if opts.Metrics != nil {
 		s.mux.Handle("/metrics", opts.Metrics)
 	}
-	forget := page.Mount(s.mux, desk, page.Options{Version: opts.Version, Who: opts.Who, Doors: opts.Doors, Log: opts.Log})
+	forget := page.Mount(s.mux, desk, opts.Options)
 	return small(s.guarded(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if r.Method != http.MethodGet && r.Method != http.MethodHead {
 			forget()
@@ -77,14 +69,4 @@ func health(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
 	w.Header().Set("Cache-Control", "no-store")
 	_, _ = w.Write([]byte("ok\n"))
-}
-
-// who names whoever is behind r.
-func (s *site) who(r *http.Request, otherwise string) string {
-	if s.opts.Who != nil {
-		if name := s.opts.Who(r); name != "" {
-			return name
-		}
-	}
-	return otherwise
 }

@@ -1,13 +1,12 @@
 package page
 
 import (
-	"time"
-
 	"context"
 	"net/http"
 	"net/url"
 	"strconv"
 	"strings"
+	"time"
 
 	"abbed/daemon/api"
 )
@@ -15,20 +14,22 @@ import (
 // maxForm is the largest form that is read, bytes.
 const maxForm = 64 << 10
 
-// form reads the form of a request; false if it was answered already.
-func (p *page) form(w http.ResponseWriter, r *http.Request) bool {
-	r.Body = http.MaxBytesReader(w, r.Body, maxForm)
-	if err := r.ParseForm(); err != nil {
-		p.refused(w, r, api.Errorf(http.StatusBadRequest, "bad-value", "go back and try again", "the form did not arrive complete"))
-		return false
-	}
-	if name := r.PostForm.Get("person"); strings.TrimSpace(name) != "" {
-		if _, err := api.CheckPerson(name); err != nil {
-			p.refused(w, r, p.refusal(r, err))
-			return false
+// posted reads the form of a request, whole and with a name that can be shown, before act.
+func (p *page) posted(act http.HandlerFunc) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		r.Body = http.MaxBytesReader(w, r.Body, maxForm)
+		if err := r.ParseForm(); err != nil {
+			p.refused(w, r, api.Errorf(http.StatusBadRequest, "bad-value", "go back and try again", "the form did not arrive complete"))
+			return
 		}
+		if name := r.PostForm.Get("person"); strings.TrimSpace(name) != "" {
+			if _, err := api.CheckPerson(name); err != nil {
+				p.refused(w, r, err)
+				return
+			}
+		}
+		act(w, r)
 	}
-	return true
 }
 
 // who names the person behind a form: as they say in it, or as access knows.
@@ -36,12 +37,7 @@ func (p *page) who(r *http.Request) string {
 	if name := strings.TrimSpace(r.PostFormValue("person")); name != "" {
 		return name
 	}
-	if p.opts.Who != nil {
-		if name := p.opts.Who(r); name != "" {
-			return name
-		}
-	}
-	return "page"
+	return p.opts.By(r, "page")
 }
 
 // decimal reads a number from a form; people write a comma as well.
@@ -63,9 +59,6 @@ func leads(w http.ResponseWriter, r *http.Request, to string) {
 }
 
 func (p *page) doOpen(w http.ResponseWriter, r *http.Request) {
-	if !p.form(w, r) {
-		return
-	}
 	person := strings.TrimSpace(r.PostFormValue("person"))
 	if person == "" {
 		p.showOverview(w, r, nameless())
@@ -83,9 +76,6 @@ func nameless() *api.Error {
 }
 
 func (p *page) doRun(w http.ResponseWriter, r *http.Request) {
-	if !p.form(w, r) {
-		return
-	}
 	n := api.NewRun{Steps: r.PostForm["step"], Quick: r.PostForm.Get("quick") == "yes", For: r.PostForm.Get("for")}
 	if r.PostFormValue("heat") != "" {
 		nozzle, bad := decimal(r.PostFormValue("heat_nozzle"))
@@ -113,9 +103,6 @@ func (p *page) doRun(w http.ResponseWriter, r *http.Request) {
 
 // doWithdraw gives up a run that nobody has confirmed.
 func (p *page) doWithdraw(w http.ResponseWriter, r *http.Request) {
-	if !p.form(w, r) {
-		return
-	}
 	if err := p.desk.Withdraw(r.Context(), r.PathValue("id"), p.who(r)); err != nil {
 		p.runDone(w, r, err)
 		return
@@ -134,9 +121,6 @@ func (p *page) runDone(w http.ResponseWriter, r *http.Request, err error) {
 }
 
 func (p *page) doConfirm(w http.ResponseWriter, r *http.Request) {
-	if !p.form(w, r) {
-		return
-	}
 	c := api.Confirm{Cautions: r.PostForm["caution"], Person: strings.TrimSpace(r.PostFormValue("person"))}
 	if c.Person == "" {
 		p.runDone(w, r, nameless())
@@ -152,9 +136,6 @@ func (p *page) doConfirm(w http.ResponseWriter, r *http.Request) {
 }
 
 func (p *page) doAnswer(w http.ResponseWriter, r *http.Request) {
-	if !p.form(w, r) {
-		return
-	}
 	a := api.AnswerPrompt{Prompt: r.PostFormValue("prompt"), Answer: r.PostFormValue("answer")}
 	value, bad := decimal(r.PostFormValue("value"))
 	if bad != nil {
@@ -169,9 +150,6 @@ func (p *page) doAnswer(w http.ResponseWriter, r *http.Request) {
 
 // doGauge says what is felt at the gauge. Its button says which: "loose".
 func (p *page) doGauge(w http.ResponseWriter, r *http.Request) {
-	if !p.form(w, r) {
-		return
-	}
 	rc := http.NewResponseController(w)
 	_ = rc.SetReadDeadline(noDeadline)
 	_ = rc.SetWriteDeadline(noDeadline)
@@ -182,9 +160,6 @@ func (p *page) doGauge(w http.ResponseWriter, r *http.Request) {
 // doSignOff signs off the table that was shown, by its digest, and shows the
 // one button that writes it. The token stands in that screen only.
 func (p *page) doSignOff(w http.ResponseWriter, r *http.Request) {
-	if !p.form(w, r) {
-		return
-	}
 	id, person := r.PathValue("id"), strings.TrimSpace(r.PostFormValue("person"))
 	if person == "" {
 		p.showReview(w, r, id, nameless(), nil, "")
@@ -208,16 +183,11 @@ func (p *page) appliedDone(w http.ResponseWriter, r *http.Request, err error) {
 }
 
 func (p *page) doApply(w http.ResponseWriter, r *http.Request) {
-	if p.form(w, r) {
-		p.appliedDone(w, r, p.desk.Apply(context.WithoutCancel(r.Context()), r.PathValue("digest"), api.Apply{Token: r.PostFormValue("token")}, p.who(r)))
-	}
+	p.appliedDone(w, r, p.desk.Apply(context.WithoutCancel(r.Context()), r.PathValue("digest"), api.Apply{Token: r.PostFormValue("token")}, p.who(r)))
 }
 
 // doProve opens the run that proves the correction, and shows it.
 func (p *page) doProve(w http.ResponseWriter, r *http.Request) {
-	if !p.form(w, r) {
-		return
-	}
 	run, err := p.desk.Prove(r.Context(), p.who(r))
 	if err != nil {
 		p.appliedDone(w, r, err)
@@ -228,9 +198,6 @@ func (p *page) doProve(w http.ResponseWriter, r *http.Request) {
 
 // doReapply puts the correction in force onto the map that the printer has now.
 func (p *page) doReapply(w http.ResponseWriter, r *http.Request) {
-	if !p.form(w, r) {
-		return
-	}
 	if r.PostFormValue("sure") != "yes" {
 		p.appliedDone(w, r, api.Errorf(http.StatusUnprocessableEntity, "cautions-missing", "tick the box, or measure again", "the box is not ticked"))
 		return
@@ -239,18 +206,13 @@ func (p *page) doReapply(w http.ResponseWriter, r *http.Request) {
 }
 
 func (p *page) doUndo(w http.ResponseWriter, r *http.Request) {
-	if p.form(w, r) {
-		p.appliedDone(w, r, p.desk.Undo(context.WithoutCancel(r.Context()), p.who(r)))
-	}
+	p.appliedDone(w, r, p.desk.Undo(context.WithoutCancel(r.Context()), p.who(r)))
 }
 
 // doResolve decides what a power cut left of an apply; or, where nothing of one
 // is left, has the machine home and put back what a run switched off, which
 // needs the person's word.
 func (p *page) doResolve(w http.ResponseWriter, r *http.Request) {
-	if !p.form(w, r) {
-		return
-	}
 	if p.desk.Applied().State != api.Unfinished && r.PostFormValue("clear") != "yes" {
 		p.appliedDone(w, r, api.Errorf(http.StatusUnprocessableEntity, "cautions-missing", "look at the printer, then tick the box", "the box is not ticked"))
 		return
@@ -261,15 +223,9 @@ func (p *page) doResolve(w http.ResponseWriter, r *http.Request) {
 // doStop asks for a stop. Nothing is read from the form, so that nothing in it
 // can keep the stop from going out.
 func (p *page) doStop(w http.ResponseWriter, r *http.Request) {
-	by := "page"
-	if p.opts.Who != nil {
-		if name := p.opts.Who(r); name != "" {
-			by = name
-		}
-	}
 	var ask api.AskStop
 	_ = ask.ReadQuery(r.URL.Query())
-	said, err := p.desk.Stop(context.WithoutCancel(r.Context()), ask, by)
+	said, err := p.desk.Stop(context.WithoutCancel(r.Context()), ask, p.opts.By(r, "page"))
 	s := p.begin(r, "Stop")
 	s.View = said
 	if err != nil {

@@ -15,11 +15,23 @@ import (
 type Options struct {
 	// Version of the program.
 	Version string
-	// Who names whoever is behind a request.
+	// Who names the person or program behind a request, for the log of changes; nil, or ""
+	// from it: "page" or "api".
 	Who func(*http.Request) string
 	// Doors let browsers in; nil: the page does not show them.
 	Doors Doors
-	Log   *slog.Logger
+	// Log takes what went wrong inside; nil: slog.Default.
+	Log *slog.Logger
+}
+
+// By names whoever is behind r.
+func (o Options) By(r *http.Request, otherwise string) string {
+	if o.Who != nil {
+		if name := o.Who(r); name != "" {
+			return name
+		}
+	}
+	return otherwise
 }
 
 // page serves the screens.
@@ -47,30 +59,24 @@ func Mount(mux *http.ServeMux, desk api.Desk, opts Options) (forget func()) {
 	mux.HandleFunc("GET /run/{id}/tools", p.tools)
 	mux.HandleFunc("GET /run/{id}/proof.gcode", p.proofFile)
 	mux.HandleFunc("GET /run/{id}/worksheet", p.worksheet)
-	mux.HandleFunc("POST /do/run/{id}/thickness", p.doThickness)
 	mux.HandleFunc("GET /run/{id}/touches.csv", p.touchesCSV)
 	mux.HandleFunc("GET /run/{id}/gaugings.csv", p.gaugingsCSV)
 	mux.HandleFunc("GET /applied", p.applied)
-	if opts.Doors != nil {
-		mux.HandleFunc("POST /do/device", p.doDevice)
-		mux.HandleFunc("POST /do/pair", p.doPair)
-	}
 	mux.HandleFunc("GET /static/{file}", asset)
 	mux.HandleFunc("GET /favicon.ico", func(w http.ResponseWriter, r *http.Request) {
 		http.Redirect(w, r, "/static/mark.svg", http.StatusMovedPermanently)
 	})
-	mux.HandleFunc("POST /do/open", p.doOpen)
-	mux.HandleFunc("POST /do/run", p.doRun)
-	mux.HandleFunc("POST /do/run/{id}/confirm", p.doConfirm)
-	mux.HandleFunc("POST /do/run/{id}/withdraw", p.doWithdraw)
-	mux.HandleFunc("POST /do/run/{id}/answer", p.doAnswer)
-	mux.HandleFunc("POST /do/run/{id}/gauge", p.doGauge)
-	mux.HandleFunc("POST /do/run/{id}/signoff", p.doSignOff)
-	mux.HandleFunc("POST /do/apply/{digest}", p.doApply)
-	mux.HandleFunc("POST /do/undo", p.doUndo)
-	mux.HandleFunc("POST /do/prove", p.doProve)
-	mux.HandleFunc("POST /do/reapply", p.doReapply)
-	mux.HandleFunc("POST /do/resolve", p.doResolve)
+	acts := map[string]http.HandlerFunc{
+		"open": p.doOpen, "run": p.doRun, "run/{id}/confirm": p.doConfirm, "run/{id}/withdraw": p.doWithdraw,
+		"run/{id}/answer": p.doAnswer, "run/{id}/gauge": p.doGauge, "run/{id}/thickness": p.doThickness, "run/{id}/signoff": p.doSignOff,
+		"apply/{digest}": p.doApply, "undo": p.doUndo, "prove": p.doProve, "reapply": p.doReapply, "resolve": p.doResolve,
+	}
+	if opts.Doors != nil {
+		acts["device"], acts["pair"] = p.doDevice, p.doPair
+	}
+	for path, act := range acts {
+		mux.HandleFunc("POST /do/"+path, p.posted(act))
+	}
 	mux.HandleFunc("POST /do/stop", p.doStop)
 	mux.HandleFunc("/", p.nothing)
 	return s.forget

@@ -96,9 +96,6 @@ func (p *page) worksheet(w http.ResponseWriter, r *http.Request) {
 // doThickness takes what was typed: readings or a tick for gaps at each patch, or a
 // file's text with its own header.
 func (p *page) doThickness(w http.ResponseWriter, r *http.Request) {
-	if !p.form(w, r) {
-		return
-	}
 	t := api.Thickness{Plan: r.PostFormValue("plan"), CSV: strings.TrimSpace(r.PostFormValue("file")), InForce: r.PostFormValue("in_force"), Person: p.who(r)}
 	var err error
 	if t.CSV == "" {
