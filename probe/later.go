@@ -196,7 +196,7 @@ func (w *wish) offered(run record.Run) []record.Place {
 func (p Plan) laterAhead(a *GaugingAhead, run record.Run) {
 	a.Most, a.Straight, a.Bent = mostLater, nil, nil
 	if w := p.Earlier.Wanted; len(run.Gaugings) < 2 && w.Found {
-		a.First = fmt.Sprintf("the earlier run asks for %s first", w.Place)
+		a.First = fmt.Sprintf("The earlier run needs %s first.", w.Place)
 		if w.Told {
 			a.First += fmt.Sprintf(", by which its doubt falls from \u00b1%.3f mm to about \u00b1%.3f mm", w.Now, w.After)
 		}

@@ -51,7 +51,7 @@ func (j *job) foretold() error {
 	if s == nil {
 		return nil
 	}
-	text := fmt.Sprintf("%s, about %s.", s.Says(), minutes(s.Time))
+	text := fmt.Sprintf("%s, about %s.", s.Says(), span(s.Time))
 	j.view.Sentence = sentences[record.StepSurvey] + " " + text
 	j.show()
 	return j.keep(record.Event{Note: &record.Note{Text: "the survey is planned: " + text}})

@@ -247,7 +247,11 @@ const (
 func (c Case) corrected(out *Result, bad float64) {
 	most := slices.MaxFunc(out.Left, func(a, b Left) int { return cmp.Compare(math.Abs(a.Error)+a.U95, math.Abs(b.Error)+b.U95) })
 	doubt := slices.MaxFunc(out.Left, func(a, b Left) int { return cmp.Compare(a.U95, b.U95) }).U95
-	out.Doubt = fmt.Sprintf("Known to %s from %d patches. %s More than %s is left somewhere with a probability of %.0f %%. What all patches share (Z offset, plastic) is taken out.", say.PM(doubt), len(out.Left), out.repeats(), say.MM(c.Tolerance), 100*bad)
+	chance := fmt.Sprintf("%.0f", 100*bad)
+	if bad < 0.01 {
+		chance = "fewer than 1"
+	}
+	out.Doubt = fmt.Sprintf("Known to %s from %d patches. %s More than %s is left somewhere in %s of 100 such prints. What all patches share (Z offset, plastic) is taken out.", say.PM(doubt), len(out.Left), out.repeats(), say.MM(c.Tolerance), chance)
 	left := fmt.Sprintf("At %s the nozzle is %s", say.At(most.U, most.V), off(most))
 	switch {
 	case len(out.Gaps) > 0 && bad <= isWrong:

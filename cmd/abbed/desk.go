@@ -71,8 +71,14 @@ func tellBench(w io.Writer, t workshop.Twist, cost workshop.Value, lever, travel
 		workshop.Beyond:     "The profile is twisted by more than its maker may deliver: replace it.",
 		workshop.CannotTell: "It cannot be told: use a finer set of gauges or a flatter reference, and measure again.",
 	}[t.Verdict])
-	fmt.Fprintf(w, "twist: %.3f ±%.3f° (%.2f ±%.2f °/m), allowed %.3f° (ANSI H35.2)\n", t.Deg.Value, t.Deg.U95(), t.PerMetre.Value, t.PerMetre.U95(), t.AllowedDeg)
-	fmt.Fprintf(w, "cost at the nozzle: %.3f ±%.3f mm from end to end of %.0f mm, with a lever of %.0f mm\n", cost.Value, cost.U95(), travel, lever)
+	seen := func(v workshop.Value) string {
+		if math.Abs(v.Value) <= v.U95() {
+			return fmt.Sprintf("at most %.2f", math.Abs(v.Value)+v.U95())
+		}
+		return fmt.Sprintf("%.2f ±%.2f", v.Value, v.U95())
+	}
+	fmt.Fprintf(w, "Twist: %s° (%s °/m), allowed %.2f° (ANSI H35.2).\n", seen(t.Deg), seen(t.PerMetre), t.AllowedDeg)
+	fmt.Fprintf(w, "Nozzle error: %s mm from end to end of %.0f mm, with a lever of %.0f mm.\n", seen(cost), travel, lever)
 	fmt.Fprintln(w, map[workshop.Verdict]string{
 		workshop.Within:     "A first layer does not show that.",
 		workshop.Beyond:     "A first layer shows that, whether the profile is within its tolerance or not.",

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -11,6 +12,7 @@ import (
 	"abbed/analysis"
 	"abbed/analysis/proof"
 	"abbed/config"
+	"abbed/config/say"
 	"abbed/daemon/api"
 	"abbed/daemon/known"
 	"abbed/daemon/results"
@@ -139,7 +141,9 @@ With a record they do not. Use the settings of the patches where you name them b
 		}
 		fmt.Fprintf(c.OutOrStdout(), "%s\n%s\n%s\n", a.Sentence, a.Next, a.Doubt)
 		for _, p := range a.Patches {
-			fmt.Fprintf(c.OutOrStdout(), "  (%.1f, %.1f): %.3f mm in %d readings, error %+.3f ±%.3f mm\n", p.U, p.V, p.Thickness, p.Readings, p.Error, p.U95)
+			if math.Abs(p.Error) > max(p.U95, 0.01) {
+				fmt.Fprintf(c.OutOrStdout(), "  %s: %s\n", say.At(p.U, p.V), say.Too(p.Error))
+			}
 		}
 		return nil
 	}

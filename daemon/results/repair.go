@@ -227,7 +227,7 @@ func (b bench) shim(act analysis.Slope, r workshop.Roll, left analysis.Measured,
 
 // straighten is what to do to a beam that no shim helps.
 func (b bench) straighten(why string) api.RepairStep {
-	then := "Then the run has to come to its end."
+	then := "The run has to come to its end."
 	if b.ahead != nil {
 		then = b.smaller()
 	}

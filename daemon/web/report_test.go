@@ -102,13 +102,14 @@ func TestProveIsTheLastStep(t *testing.T) {
 }
 
 // Without a known lever nothing is drawn of a tilt, and a gap within its doubt
-// is no tilt either.
+// is no tilt either. Nor does a head tilt whose beam only sags, or whose Y axis rolls.
 func TestNoTiltThatIsNotTold(t *testing.T) {
 	for name, how := range map[string]func(*webtest.Show){
 		"lever": func(s *webtest.Show) { r := s.Records["r1"]; r.Setup.LeverUnknown = true; s.Records["r1"] = r },
 		"doubt": func(s *webtest.Show) {
 			s.Gap = func(u, v float64) api.Gap { g, d := 0.01, 0.02; return api.Gap{Gap: &g, U95: &d} }
 		},
+		"sag": func(s *webtest.Show) { found(s, "beam-pitch") }, "a rolling Y axis": func(s *webtest.Show) { found(s, "bed-roll") },
 	} {
 		d := webtest.Scene("done")
 		d.Change(how)
@@ -116,6 +117,14 @@ func TestNoTiltThatIsNotTold(t *testing.T) {
 			t.Errorf("%s: drawn all the same", name)
 		}
 	}
+}
+
+// found makes a machine's first finding another.
+func found(s *webtest.Show, id string) {
+	a := s.Analyses["r1"]
+	a.Findings = slices.Clone(a.Findings)
+	a.Findings[0].ID = id
+	s.Analyses["r1"] = a
 }
 
 // On the width of A4 (180 mm within margins) and Letter (186 mm) nothing spills.
