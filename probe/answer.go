@@ -165,7 +165,7 @@ func (g *gauging) tooFar() error {
 		}
 		return &CutError{record.Cut{Finding: analysis.Repair, Code: "gap-too-large",
 			Text: g.place.String() + ": the nozzle is " + say.MM(math.Abs(p.g)) + " " + way + " there, more than a correction may take up (" + say.MM(g.setup.Criteria.Largest) + ").",
-			Next: "Look for a twisted or misaligned beam, and repair it; then measure again."}}
+			Next: "Look for a twisted or misaligned beam, and repair it. Then measure again."}}
 	}
 	return nil
 }

@@ -213,7 +213,7 @@ func (g GaugingAhead) says() string {
 		text = fmt.Sprintf("Gauging: %d readings taken", g.Records)
 	}
 	if g.Most > g.Records+g.Left {
-		text += fmt.Sprintf("; up to %d where the nozzle error bends", g.Most)
+		text += fmt.Sprintf(", up to %d where the nozzle error bends", g.Most)
 	}
 	text += "."
 	if g.Now != nil {

@@ -62,7 +62,7 @@ func (j *job) plateTurn(ctx context.Context) error {
 		return nil
 	}
 	a, err := j.question(ctx, record.Question{ID: "plate-back",
-		Text: "Lay the plate back as it lay first: the bed map holds for that only. Yes when it lies so and your hands are out; the machine may home."})
+		Text: "Lay the plate back as it lay first: the bed map holds for that only. Yes when it lies so and your hands are out. The machine may home."})
 	if err != nil {
 		return err
 	}

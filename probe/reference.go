@@ -128,11 +128,11 @@ func (j *job) lay(ctx context.Context, row []record.Place, most float64) (record
 	first, last := row[0], row[len(row)-1]
 	length := last.U - first.U
 	r := record.Reference{Y: first.V, X0: first.U, X1: last.U}
-	grade := fmt.Sprintf("DIN 876 allows over %.0f mm: grade 0 %.3f, I %.3f, II %.3f, III %.3f mm; ISO 8512-2 grade 0 %.3f mm",
+	grade := fmt.Sprintf("DIN 876 allows over %.0f mm: grade 0 %.3f, I %.3f, II %.3f, III %.3f mm. ISO 8512-2 grade 0 %.3f mm",
 		length, (4+length/250)/1000, (10+length/100)/1000, (20+length/50)/1000, (40+length/25)/1000, (0.003*100*math.Ceil(length/100)+2.5)/1000)
 	for {
 		a, err := j.question(ctx, record.Question{ID: "reference-straight",
-			Text:  "Have you a straight reference (ground bar, glass, stone) that the probe sees? Do not lay it yet. Yes with how far its upper side may be from straight, in mm; no to leave this out. " + grade + ".",
+			Text:  "Have you a straight reference (ground bar, glass, stone) that the probe sees? Do not lay it yet. Yes with how far its upper side may be from straight, in mm. No to leave this out. " + grade + ".",
 			Value: &record.Wanted{Unit: "mm", Least: 0.0005, Most: 0.2},
 		})
 		if err != nil || !a.Yes {
@@ -203,7 +203,7 @@ func (j *job) away(ctx context.Context) (gone bool, err error) {
 		return false, err
 	}
 	a, err := j.question(ctx, record.Question{ID: "reference-away",
-		Text: "Take the reference off the bed. Yes when the bed is clear and your hands are out; the machine may home."})
+		Text: "Take the reference off the bed. Yes when the bed is clear and your hands are out. The machine may home."})
 	if err != nil {
 		return false, err
 	}
