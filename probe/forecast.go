@@ -197,7 +197,7 @@ func (f Forecast) Says() string {
 		parts = append(parts, fmt.Sprintf("Survey: %s, about %s.", s.Says(), span(s.Time)))
 	}
 	if !f.Measured && len(parts) > 0 {
-		parts = append(parts, "The repeat test measures the times; these are the usual ones.")
+		parts = append(parts, "The repeat test measures the times. These are the usual ones.")
 	}
 	return strings.Join(parts, " ")
 }
