@@ -197,7 +197,7 @@ func (f Forecast) Says() string {
 		parts = append(parts, fmt.Sprintf("Survey: %s, about %s.", s.Says(), span(s.Time)))
 	}
 	if !f.Measured && len(parts) > 0 {
-		parts = append(parts, "The repeat test measures the times; these are the usual ones.")
+		parts = append(parts, "The repeat test measures the times. These are the usual ones.")
 	}
 	return strings.Join(parts, " ")
 }
@@ -213,7 +213,7 @@ func (g GaugingAhead) says() string {
 		text = fmt.Sprintf("Gauging: %d readings taken", g.Records)
 	}
 	if g.Most > g.Records+g.Left {
-		text += fmt.Sprintf("; up to %d where the nozzle error bends", g.Most)
+		text += fmt.Sprintf(", up to %d where the nozzle error bends", g.Most)
 	}
 	text += "."
 	if g.Now != nil {

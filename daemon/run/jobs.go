@@ -293,7 +293,7 @@ func (d *Runner) finish(a *active, why error) {
 // failure is why a run failed, for people.
 func failure(why error) *api.Error {
 	if errors.Is(why, link.ErrClosing) {
-		return api.Errorf(503, "interrupted", "Start a new run; what was measured is kept.", "the program was ended in the middle of the run")
+		return api.Errorf(503, "interrupted", "Start a new run. What was measured is kept.", "the program was ended in the middle of the run")
 	}
 	return refuse.Of(why)
 }
