@@ -183,7 +183,7 @@ func spoiltOnTheWay(ctx context.Context, db *sql.DB) (Notice, error) {
 	}
 	notice := tellSpoilt(names)
 	if len(names) > 0 {
-		notice.Hint = "They are in the file as they stand, and abbed data import names them, too; everything else is whole. Check the disk or the card."
+		notice.Hint = "They are in the file as they stand, and abbed data import names them, too. Everything else is whole. Check the disk or the card."
 	}
 	return notice, err
 }
@@ -253,18 +253,10 @@ func syncDir(dir string) error {
 // columnsOf returns the columns of a table of the file.
 func columnsOf(ctx context.Context, tx *sql.Tx, table string) ([]string, error) {
 	rows, err := tx.QueryContext(ctx, "SELECT name FROM pragma_table_info(?)", table)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	var out []string
-	for rows.Next() {
-		var c string
-		if err := rows.Scan(&c); err != nil {
-			return nil, err
-		}
-		out = append(out, c)
-	}
+	out, err := collect(rows, err, func(rows *sql.Rows) (c string, err error) {
+		err = rows.Scan(&c)
+		return c, err
+	})
 	slices.Sort(out)
-	return out, rows.Err()
+	return out, err
 }
