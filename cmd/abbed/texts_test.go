@@ -6,6 +6,7 @@ import (
 	"go/token"
 	"io/fs"
 	"path/filepath"
+	"reflect"
 	"regexp"
 	"strconv"
 	"strings"
@@ -41,6 +42,8 @@ func TestPlainSource(t *testing.T) {
 				text, _ := strconv.Unquote(l.Value)
 				if m := about.FindStringSubmatch(text); m != nil {
 					text = m[1]
+				} else if tag := reflect.StructTag(text); tag.Get("verb") != "" { // its path is no sentence
+					text = tag.Get("summary") + " " + tag.Get("says") + " " + tag.Get("about")
 				}
 				if strings.Count(text, " ") < 2 || foreign.MatchString(text) {
 					return true
