@@ -164,7 +164,7 @@ func (e evidence) twistAngle(l record.Lever) string {
 	a := e.Gap.Area
 	m := e.Gap.slopeAt(a.Middle().V).Times(180/math.Pi/math.Abs(l.Y), "deg")
 	perMetre := 1000 / math.Max(a.W(), 1)
-	return fmt.Sprintf("Over %.0f mm the head rolls by %.2f ±%.2f°. That is %.2f ±%.2f °/m; ANSI H35.2 allows a 20 x 20 profile 3 °/m.",
+	return fmt.Sprintf("Over %.0f mm the head rolls by %.2f ±%.2f°. That is %.2f ±%.2f °/m. ANSI H35.2 allows a 20 x 20 profile 3 °/m.",
 		a.W(), math.Abs(m.Value), m.U95(), math.Abs(m.Value)*perMetre, m.U95()*perMetre)
 }
 

@@ -167,7 +167,7 @@ func (e evidence) nextStep() string {
 	case !e.steady.Tested, e.steady.Wander == nil:
 		return "Measure again, to the end."
 	case e.steady.Ride != nil && e.steady.Ride.Suspect:
-		return "Measure again. Marks on the bed stay where they are; what worn wheels do moves. Then unplug the printer, let it cool, and turn each wheel by hand to feel for flats."
+		return "Measure again. Marks on the bed stay where they are. What worn wheels do moves. Then unplug the printer, let it cool, and turn each wheel by hand to feel for flats."
 	case len(e.gauged.rows()) < 2:
 		return fmt.Sprintf("Gauge a second row, for example at %s.", e.gauged.secondRow())
 	}
@@ -290,7 +290,7 @@ func (e evidence) gapDrifts() (result.Finding, bool) {
 	_, half := e.gauged.times()
 	return result.Finding{
 		ID:       result.DriftFound,
-		Sentence: "The readings drifted. Probe or hand changed meanwhile; abbed took the drift out.",
+		Sentence: "The readings drifted. Probe or hand changed meanwhile. abbed took the drift out.",
 		Evidence: fmt.Sprintf("From the first reading to the last, %s, the gap at one point changed by %s.", say.Span(2*half), say.Fine(m.Value)),
 		Doubt:    fmt.Sprintf("The change is between %s and %s (95 %%). Probe and hand look alike. Nozzle error and Z offset hold for the middle of the readings.", say.Fine(m.Lo95), say.Fine(m.Hi95)),
 		Next:     "Let the probe reach printing temperature first. Draw the gauge the same way each time.",

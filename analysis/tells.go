@@ -51,7 +51,7 @@ func (e evidence) tells() []Tell {
 // tellsGap: gauging and coupons read it, the roll of the head in part.
 func (e evidence) tellsGap() Tell {
 	t := Tell{What: "gap-error", Says: "how far the nozzle is off place by place, against the zero point",
-		Text: "Only a reading at the nozzle tells it.", Next: "Run the step gauging; coupons and, for a lever along Y, angles make it surer."}
+		Text: "Only a reading at the nozzle tells it.", Next: "Run the step gauging. Coupons and, for a lever along Y, angles make it surer."}
 	if e.Gap == nil {
 		if e.GapWhy != nil {
 			t.Text = result.Capital(e.GapWhy.Text) + "."
@@ -90,7 +90,7 @@ func (e evidence) tellsGap() Tell {
 
 func (e evidence) tellsLevel() Tell {
 	t := Tell{What: "level", Says: "how far the person's Z offset is too high", Value: e.Level,
-		Text: "Only a feeler gauge of known thickness at the zero point tells it; patches share an unknown constant.", Next: "Gauge the zero point."}
+		Text: "Only a feeler gauge of known thickness at the zero point tells it. Patches share an unknown constant.", Next: "Gauge the zero point."}
 	if e.Level != nil {
 		t.By, t.Next = []string{byGauging}, ""
 	}
@@ -107,7 +107,7 @@ func (e evidence) tellsBeam() Tell {
 		t.By, t.Value, t.Next = []string{byGauging, byAngles}, &s.beam, ""
 		t.Text = "The rest of the slope is an even roll of the Y axis: " + um2(s.y) + "."
 	case lever == AlongX:
-		t.Text = "A lever along X sees no roll: the Y axis cannot make this slope; pitch and straightness of the beam make it together."
+		t.Text = "A lever along X sees no roll: the Y axis cannot make this slope. Pitch and straightness of the beam make it together."
 		t.Next = "Angle readings tell the pitch from the straightness."
 		fallthrough
 	default:
@@ -115,7 +115,7 @@ func (e evidence) tellsBeam() Tell {
 			m := x.part
 			t.By, t.Value = []string{byAngles}, &m
 			t.Text = fmt.Sprintf("The %s of the head by its readings: %s over the gauged width.", x.quantity, angle(x.deg))
-			t.Next = "What of the slope is left is another error motion; see the finding."
+			t.Next = "What of the slope is left is another error motion. See the finding."
 		}
 	}
 	return t
@@ -123,7 +123,7 @@ func (e evidence) tellsBeam() Tell {
 
 func (e evidence) tellsRoll() Tell {
 	t := Tell{What: "y-axis-roll", Says: "an uneven roll of the Y axis: the left-right slope that changes from front to back (t s)",
-		Text: "In the map a twisted plate looks the same; only at the nozzle it is the Y axis.", Next: "Gauge the corners, front and back."}
+		Text: "In the map a twisted plate looks the same. Only at the nozzle it is the Y axis.", Next: "Gauge the corners, front and back."}
 	if e.Gap != nil && len(e.gauged.rows()) > 1 {
 		t.By, t.Next = []string{byGauging}, ""
 		a := e.Gap.Area
@@ -156,9 +156,9 @@ func (e evidence) tellsBed() Tell {
 
 func (e evidence) tellsStraight() Tell {
 	t := Tell{What: "straightness", Says: "the bow of the carriage's way itself (EZX), the middle against the ends",
-		Text: "Gauging does not see it, where probe and nozzle follow the same way; neither does a turned plate.", Next: "Run gauging and reference together; it needs a lever along Y."}
+		Text: "Gauging does not see it, where probe and nozzle follow the same way. Neither does a turned plate.", Next: "Run gauging and reference together. It needs a lever along Y."}
 	if Pointing(e.run.Setup.Lever) != alongY {
-		t.Text = "With this lever the straightness enters the nozzle error too; only the sum with the head's tilt is measured."
+		t.Text = "With this lever the straightness enters the nozzle error too. Only the sum with the head's tilt is measured."
 		t.Next = "A probe beside the nozzle along Y, or angle readings of the pitch."
 	}
 	if s := e.ways.straight; s != nil {

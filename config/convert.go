@@ -133,7 +133,7 @@ func rect(v []float64, err error) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	return Rect{v[0], v[1], v[2], v[3]}, nil
+	return Rect{X0: v[0], Y0: v[1], X1: v[2], Y1: v[3]}, nil
 }
 
 func pair(v []float64, err error) (any, error) {

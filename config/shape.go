@@ -5,32 +5,18 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"abbed/probe/record"
 )
 
 // XY is a horizontal pair, mm.
 type XY struct{ X, Y float64 }
 
 // Rect is an upright rectangle, mm.
-type Rect struct{ X0, Y0, X1, Y1 float64 }
+type Rect = record.Rect
 
 // String gives the pair as the flags take it.
 func (p XY) String() string { return join(p.X, p.Y) }
-
-// String gives the rectangle as the flags take it.
-func (r Rect) String() string { return join(r.X0, r.Y0, r.X1, r.Y1) }
-
-// Valid reports whether r is finite and has an area.
-func (r Rect) Valid() bool {
-	for _, c := range []float64{r.X0, r.Y0, r.X1, r.Y1} {
-		if math.IsNaN(c) || math.IsInf(c, 0) {
-			return false
-		}
-	}
-	return r.X1 > r.X0 && r.Y1 > r.Y0
-}
-
-// has reports whether (x, y) lies in r or on its edge.
-func (r Rect) has(p XY) bool { return p.X >= r.X0 && p.X <= r.X1 && p.Y >= r.Y0 && p.Y <= r.Y1 }
 
 func join(v ...float64) string {
 	parts := make([]string, len(v))

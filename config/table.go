@@ -58,7 +58,7 @@ var table = []Field{
 		at: func(s *Settings) any { return &s.Words.Patterns }},
 
 	{Part: "The job.",
-		Key: "effort", Says: "quick: a third fewer touches, or more. normal: as many readings as the decision needs. thorough: every point twice, 15 minutes more at the printer.", Words: []string{EffortQuick, EffortNormal, EffortThorough},
+		Key: "effort", Says: "quick: half of the survey, all readings. normal: as many readings as the decision needs. thorough: every point twice, 15 minutes more at the printer.", Words: []string{EffortQuick, EffortNormal, EffortThorough},
 		at: func(s *Settings) any { return &s.Effort }},
 	{Key: "tolerance", Says: "Nozzle error that your first layer can take, uncertainty included. Smaller calls fewer printers healthy.", Lo: 0.005, Hi: 0.2, Unit: "mm",
 		at: func(s *Settings) any { return &s.Tolerance }},

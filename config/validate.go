@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"abbed/config/outside"
+	"abbed/probe/record"
 )
 
 // Validate returns every fault of s: numbers outside their ranges (a NaN is
@@ -114,7 +115,7 @@ func (c *check) places(s Settings) {
 			c.fault(r.key, *r.at, fmt.Sprintf("lies beside the bed %v; both are in the nozzle's coordinates", *s.Bed))
 		}
 	}
-	if s.ZeroAt != nil && s.Bed != nil && s.Bed.Valid() && !s.Bed.has(*s.ZeroAt) {
+	if s.ZeroAt != nil && s.Bed != nil && s.Bed.Valid() && !s.Bed.Has(record.Place{U: s.ZeroAt.X, V: s.ZeroAt.Y}) {
 		c.fault("zero_at", *s.ZeroAt, fmt.Sprintf("lies beside the bed %v; it is where the Z offset was set", *s.Bed))
 	}
 }

@@ -3,6 +3,7 @@ package gcode
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 )
 
@@ -109,11 +110,8 @@ func view(lines []Line) heardView {
 func (v heardView) answers(r Reply) bool {
 	same, words := 0, r.words()
 	for _, want := range words {
-		for _, l := range v.reports {
-			if l.Text == want.Text {
-				same++
-				break
-			}
+		if (Reply{Lines: v.reports}).said(want) {
+			same++
 		}
 	}
 	return len(words) > 0 && 2*same >= len(words)
@@ -138,12 +136,7 @@ func (r Reply) words() []Line {
 
 // said reports whether r holds a line of the same text.
 func (r Reply) said(l Line) bool {
-	for _, k := range r.Lines {
-		if k.Text == l.Text {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(r.Lines, func(k Line) bool { return k.Text == l.Text })
 }
 
 // listenRaw switches between Greet's way of listening and the usual one.

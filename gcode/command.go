@@ -9,7 +9,7 @@ import (
 // maxText is the longest command, in characters (RS-274/NGC: 256).
 const maxText = 256
 
-// Class says how long a command may take, see Options.Limits.
+// Class says how long a command may take.
 type Class int
 
 // Classes of commands.
@@ -51,10 +51,10 @@ type command struct {
 
 // Query is a command that asks or sets and moves nothing. It may be sent more
 // than once without harm.
-type Query struct{ c command }
+type Query struct{ command }
 
 // Motion is a command that may move or heat.
-type Motion struct{ c command }
+type Motion struct{ command }
 
 // NewQuery returns a Query. It panics if CheckQuery refuses the text: text from
 // settings must be checked when it is read.
@@ -82,22 +82,13 @@ func build(text string, class Class, hints []Hint) command {
 }
 
 // Text returns the command as it is sent, without number and check.
-func (q Query) Text() string { return q.c.text }
+func (k command) Text() string { return k.text }
 
 // Class returns the class of the command.
-func (q Query) Class() Class { return q.c.class }
+func (k command) Class() Class { return k.class }
 
 // String returns the text.
-func (q Query) String() string { return q.c.text }
-
-// Text returns the command as it is sent, without number and check.
-func (m Motion) Text() string { return m.c.text }
-
-// Class returns the class of the command.
-func (m Motion) Class() Class { return m.c.class }
-
-// String returns the text.
-func (m Motion) String() string { return m.c.text }
+func (k command) String() string { return k.text }
 
 // Check tells why text cannot be sent as one command: it must be one line of
 // printable ASCII, at most 256 characters, that begins with a letter, has no

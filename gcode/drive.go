@@ -37,12 +37,14 @@ func (s *Session) drive(x *exchange, leave <-chan struct{}) bool {
 			next, wait = s.watch(x, time.Now())
 			finished = x.finished
 		}
+		if next != nothing && !finished {
+			s.counts.Again++
+		}
 		s.mu.Unlock()
 		if finished {
 			return true
 		}
 		if next != nothing {
-			s.countAgain()
 			s.transmit(x, next)
 			continue
 		}
@@ -59,8 +61,8 @@ func (s *Session) drive(x *exchange, leave <-chan struct{}) bool {
 // watch looks at the deadlines of x. It returns the line to send next, or how
 // long to wait; x may have ended. s.mu is held.
 func (s *Session) watch(x *exchange, now time.Time) (next int, wait time.Duration) {
-	limit := s.o.Limits[x.class]
-	if now.Sub(x.since) >= s.patience(limit) || now.Sub(x.first) >= s.patience(max(s.o.Longest, 2*limit)) {
+	limit := limits[x.class]
+	if now.Sub(x.since) >= s.patience(limit) || now.Sub(x.first) >= s.patience(max(longest, 2*limit)) {
 		s.die(ErrOverdue)
 		return nothing, 0
 	}
@@ -102,12 +104,6 @@ func (s *Session) silent(x *exchange) {
 	}
 }
 
-func (s *Session) countAgain() {
-	s.mu.Lock()
-	s.counts.Again++
-	s.mu.Unlock()
-}
-
 // transmit writes line n of x, or whatever else n says.
 func (s *Session) transmit(x *exchange, n int) {
 	s.mu.Lock()
@@ -115,9 +111,9 @@ func (s *Session) transmit(x *exchange, n int) {
 	x.out, x.unsent = n, false
 	switch {
 	case n == counter:
-		number, text = x.number+1, s.o.Hello
+		number, text = x.number+1, helloWord
 	case x.barrier != None:
-		text = s.o.Hello
+		text = helloWord
 	case n != None:
 		x.at = n
 		if n == x.number {

@@ -63,7 +63,7 @@ func newFault(l Line, command string) *FaultError {
 	case command == "":
 		e.Hint = "Look at the machine and its display, then connect again and home."
 	default:
-		e.Hint = "Read what the printer says; its manual explains the message."
+		e.Hint = "Read what the printer says. Its manual explains the message."
 	}
 	return e
 }

@@ -41,7 +41,7 @@ func (s *Session) Greet(ctx context.Context) error {
 }
 
 func (s *Session) greet(ctx context.Context) error {
-	heard, err := s.collect(ctx, s.o.Settle, s.o.Settle, hushMost)
+	heard, err := s.collect(ctx, settleTime, settleTime, hushMost)
 	if err != nil {
 		return err
 	}
@@ -50,7 +50,7 @@ func (s *Session) greet(ctx context.Context) error {
 		return err
 	}
 	g := greeting{hello: hello, fresh: slices.ContainsFunc(heard, func(l Line) bool { return l.Kind == Banner })}
-	for try := 0; try < 2 && s.o.Framing == FramingFound && !g.framed; try++ {
+	for try := 0; try < 2 && !g.framed; try++ {
 		if g, err = s.tryFraming(ctx, g); err != nil {
 			return err
 		}
@@ -68,7 +68,7 @@ func (s *Session) greet(ctx context.Context) error {
 func (s *Session) sayHello(ctx context.Context) (Reply, error) {
 	for try := 0; try < 3; try++ {
 		sent := s.o.Clock.Now()
-		lines, err := s.say(ctx, None, s.o.Hello, false)
+		lines, err := s.say(ctx, None, helloWord, false)
 		if err != nil {
 			return Reply{}, err
 		}
@@ -77,14 +77,14 @@ func (s *Session) sayHello(ctx context.Context) (Reply, error) {
 		}
 		for _, l := range lines {
 			if l.Halts {
-				return Reply{}, s.kill(newFault(l, s.o.Hello))
+				return Reply{}, s.kill(newFault(l, helloWord))
 			}
 		}
 	}
 	if c := s.Counts(); c.Damaged > 0 {
 		return Reply{}, s.kill(fmt.Errorf("%w: %w; the rate of the line may be another", ErrSilent, ErrGarbled))
 	}
-	return Reply{}, s.kill(fmt.Errorf("%w: %s was not answered", ErrSilent, s.o.Hello))
+	return Reply{}, s.kill(fmt.Errorf("%w: %s was not answered", ErrSilent, helloWord))
 }
 
 func (s *Session) kill(why error) error {
@@ -102,9 +102,9 @@ func (s *Session) tryFraming(ctx context.Context, g greeting) (greeting, error) 
 		spoilt bool
 	}{
 		{0, setCounter, false},
-		{1, s.o.Hello, false},
-		{2, s.o.Hello, true},
-		{1, s.o.Hello, false},
+		{1, helloWord, false},
+		{2, helloWord, true},
+		{1, helloWord, false},
 	}
 	found := g
 	for i, st := range steps {

@@ -69,7 +69,7 @@ func (s *Session) sortIn(l Line) (unasked bool) {
 	case s.raw != nil:
 		if !s.raw.take(l) {
 			s.raw.answer = answer{}
-			s.die(endless(s.o.Hello))
+			s.die(endless(helloWord))
 		}
 		return false
 	case s.err != nil:

@@ -1,19 +1,29 @@
 package gcode
 
 import (
+	"cmp"
 	"time"
 
 	"abbed/gcode/clock"
 )
 
-// Framing says whether numbered lines with a check are used.
-type Framing int
-
-// Framings.
+// What every session keeps to (common practice, no source).
 const (
-	FramingFound Framing = iota // Greet finds out
-	FramingNever                // plain lines, whatever the printer can
+	helloWord = "M115" // the harmless word with which Greet begins
+	stopWord  = "M112"
+	// longest is how long a command may take in all, busy or not, or twice the limit of
+	// its class if that is longer.
+	longest = 30 * time.Minute
+	// settleTime is how long the line must be silent before Greet says its first word.
+	settleTime = 1500 * time.Millisecond
 )
+
+// limits are how long a command of a class may take since it was sent or since the last
+// busy line.
+var limits = [...]time.Duration{
+	Quick: time.Minute, Move: 2 * time.Minute, Touch: 2 * time.Minute,
+	Home: 3 * time.Minute, Heat: 30 * time.Minute,
+}
 
 // Options of a Session. The zero value is ready to use.
 type Options struct {
@@ -23,22 +33,6 @@ type Options struct {
 	// flight; default 10 s. Longer: a dead printer is noticed later. Shorter:
 	// a printer that says busy only every few seconds is taken for dead.
 	Silence time.Duration
-	// Limits is how long a command of a class may take since it was sent or
-	// since the last busy line. Defaults: quick 1 min, move and touch 2 min,
-	// home 3 min, heat 30 min (common practice, no source).
-	Limits map[Class]time.Duration
-	// Longest is how long a command may take in all, busy or not; default 30
-	// min, and twice the limit of its class if that is longer.
-	Longest time.Duration
-	// Settle is how long the line must be silent before Greet says its first
-	// word; default 1.5 s.
-	Settle time.Duration
-	// Framing finds out by default.
-	Framing Framing
-	// Hello is the harmless word with which Greet begins; default M115.
-	Hello string
-	// StopWord is what StopNow sends; default M112.
-	StopWord string
 	// OnUnasked is given lines that no command asked for, and every comment
 	// line and every line of temperatures. It must not block.
 	OnUnasked func(Line)
@@ -51,27 +45,8 @@ func (o Options) withDefaults() Options {
 	if o.Clock == nil {
 		o.Clock = clock.Real()
 	}
-	setIfZero(&o.Silence, 10*time.Second)
-	setIfZero(&o.Longest, 30*time.Minute)
-	setIfZero(&o.Settle, 1500*time.Millisecond)
-	setIfZero(&o.Hello, "M115")
-	setIfZero(&o.StopWord, "M112")
-	limits := map[Class]time.Duration{
-		Quick: time.Minute, Move: 2 * time.Minute, Touch: 2 * time.Minute,
-		Home: 3 * time.Minute, Heat: 30 * time.Minute,
-	}
-	for c, d := range o.Limits {
-		limits[c] = d
-	}
-	o.Limits = limits
+	o.Silence = cmp.Or(o.Silence, 10*time.Second)
 	return o
-}
-
-func setIfZero[T comparable](v *T, to T) {
-	var zero T
-	if *v == zero {
-		*v = to
-	}
 }
 
 // Counts are what a Session has seen so far.

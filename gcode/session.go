@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"sync"
 	"time"
 )
@@ -107,7 +108,7 @@ func NewSession(conn io.ReadWriteCloser, o Options) *Session {
 // way is asked again, twice at most.
 func (s *Session) Ask(ctx context.Context, q Query) (Reply, error) {
 	for try := 1; ; try++ {
-		r, lost, err := s.do(ctx, q.c, false)
+		r, lost, err := s.do(ctx, q.command, false)
 		switch {
 		case err != nil:
 			return Reply{}, err
@@ -124,7 +125,7 @@ func (s *Session) Ask(ctx context.Context, q Query) (Reply, error) {
 // Move sends a motion and returns its reply. It is never made again: if its
 // report is needed and was lost on the way, the error is ErrReplyLost.
 func (s *Session) Move(ctx context.Context, m Motion) (Reply, error) {
-	r, lost, err := s.do(ctx, m.c, true)
+	r, lost, err := s.do(ctx, m.command, true)
 	if err != nil {
 		return Reply{}, err
 	}
@@ -225,10 +226,5 @@ func wrap(text string, err error) error {
 }
 
 func anyDamaged(lines []Line) bool {
-	for _, l := range lines {
-		if l.Damaged {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(lines, func(l Line) bool { return l.Damaged })
 }

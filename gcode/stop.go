@@ -89,9 +89,9 @@ func (s *Session) stopBytes(framed bool, number int, stuck bool) []byte {
 	if s.broken || stuck {
 		b = append(b, '\n')
 	}
-	b = appendFrame(b, None, s.o.StopWord)
+	b = appendFrame(b, None, stopWord)
 	if framed {
-		b = appendFrame(b, number, s.o.StopWord)
+		b = appendFrame(b, number, stopWord)
 	}
 	return b
 }
@@ -111,7 +111,7 @@ func (s *Session) putStop(b []byte, stuck bool) error {
 		_ = d.SetWriteDeadline(time.Now().Add(stopWrite))
 	}
 	if s.o.Log != nil {
-		s.o.Log(">", s.o.StopWord)
+		s.o.Log(">", stopWord)
 	}
 	n, err := s.conn.Write(b)
 	s.mu.Lock()

@@ -101,7 +101,7 @@ func (p Plan) recordsBack(alone bool) int {
 // most is how many records the lean plan makes at most.
 func (p Plan) most(s record.Setup) int {
 	r := route{aims: p.aims(s, false), reach: s.Reach}
-	n := r.ahead(nil, NewRoom(record.Run{Setup: s}))
+	n := len(r.walk(nil, NewRoom(record.Run{Setup: s})))
 	return p.recordsOver(0, n, false) + p.recordsBack(false) + p.More
 }
 

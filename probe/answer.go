@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"abbed/analysis"
+	"abbed/config/say"
 	"abbed/gcode"
 	"abbed/probe/record"
 )
@@ -163,8 +164,8 @@ func (g *gauging) tooFar() error {
 			way = "too low"
 		}
 		return &CutError{record.Cut{Finding: analysis.Repair, Code: "gap-too-large",
-			Text: g.place.String() + ": the nozzle is " + mm(math.Abs(p.g)) + " " + way + " there, more than a correction may take up (" + mm(g.setup.Criteria.Largest) + ").",
-			Next: "Look for a twisted or misaligned beam, and repair it; then measure again."}}
+			Text: g.place.String() + ": the nozzle is " + say.MM(math.Abs(p.g)) + " " + way + " there, more than a correction may take up (" + say.MM(g.setup.Criteria.Largest) + ").",
+			Next: "Look for a twisted or misaligned beam, and repair it. Then measure again."}}
 	}
 	return nil
 }

@@ -26,15 +26,13 @@ func (h *Head) carried(ctx context.Context, m gcode.Motion, act string, n record
 	if err != nil || r.OK.Kind != gcode.Empty {
 		return err
 	}
-	x, y, z, err := h.where(ctx)
-	if err != nil {
+	if err := h.believe(ctx); err != nil {
 		return err
 	}
-	h.at, h.z = record.Nozzle{X: x, Y: y}, z
-	there := math.IsNaN(n.X) || max(math.Abs(x-n.X), math.Abs(y-n.Y)) <= slip
-	if there && z >= h.setup.Clearance-levelled {
+	there := math.IsNaN(n.X) || max(math.Abs(h.at.X-n.X), math.Abs(h.at.Y-n.Y)) <= slip
+	if there && h.z >= h.setup.Clearance-levelled {
 		return nil
 	}
 	return fault(errNotDone, "not-there", "look at the machine and its cable, then start a new run",
-		"%s: the printer is at X %.2f, Y %.2f, Z %.3f, and not where it was sent", act, x, y, z)
+		"%s: the printer is at X %.2f, Y %.2f, Z %.3f, and not where it was sent", act, h.at.X, h.at.Y, h.z)
 }

@@ -17,7 +17,7 @@ func (j *job) coupons(ctx context.Context) error {
 	}
 	a, err := j.question(ctx, record.Question{ID: "coupons",
 		Text: fmt.Sprintf("Did you print single-layer patches at %d points, in one print, with the bed map in use and no correction? Yes to enter their thickness, point by point. No to leave this out.", len(places)),
-	}, nil)
+	})
 	if err != nil || !a.Yes {
 		return err
 	}
@@ -26,7 +26,7 @@ func (j *job) coupons(ctx context.Context) error {
 			ID:    fmt.Sprintf("coupon-%d", i+1),
 			Text:  fmt.Sprintf("Patch %d of %d, at %s: its thickness in mm. No if there is none.", i+1, len(places), p),
 			Value: &record.Wanted{Unit: "mm", Least: record.LayerLeast, Most: record.LayerMost},
-		}, nil)
+		})
 		if err != nil {
 			return err
 		}
@@ -88,7 +88,7 @@ func (j *job) readAngles(ctx context.Context, what record.Quantity, stops []reco
 		ID:    string(what),
 		Text:  "Does an inclinometer or a level sit fast on the head, so that it shows " + angleSays[what] + "? Yes with half of its smallest step in degrees, when your hands are out. The head moves then. No to leave this out.",
 		Value: &record.Wanted{Unit: "deg", Least: 0.0005, Most: 0.5},
-	}, nil)
+	})
 	if err != nil || !a.Yes {
 		return err
 	}
@@ -104,7 +104,7 @@ func (j *job) readAngles(ctx context.Context, what record.Quantity, stops []reco
 			ID:    fmt.Sprintf("%s-%d", what, i+1),
 			Text:  fmt.Sprintf("The nozzle stands at %s (%d of %d): the reading in degrees, %s. No to pass over this place. Then hands out: the head moves on.", p, i+1, len(stops), angleSays[what]),
 			Value: &record.Wanted{Unit: "deg", Least: -20, Most: 20},
-		}, nil)
+		})
 		if err != nil {
 			return err
 		}

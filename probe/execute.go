@@ -234,6 +234,10 @@ func (j *job) keep(e record.Event) error {
 
 // refused reports whether an action was refused, so that nothing moved.
 func refused(err error) bool {
-	var p *record.Problem
-	return errors.As(err, &p) && p.Status != 0
+	for p := (*record.Problem)(nil); errors.As(err, &p); err = p.Cause {
+		if p.Status != 0 {
+			return true
+		}
+	}
+	return false
 }

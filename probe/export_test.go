@@ -55,7 +55,7 @@ func Walk(p Plan, s record.Setup, alone bool, g func(record.Place) float64) (pla
 	var gs []gauged
 	for range 200 {
 		room := Room{trigger: s.Trigger, zero: s.Zero, gauged: gs}
-		q, _, more, tight := r.next(gs, room)
+		q, more, tight := r.next(gs, room)
 		if !more {
 			return places, tight
 		}

@@ -54,10 +54,7 @@ func (h *Head) refine(ctx context.Context, z, step float64) (float64, float64, e
 	if h.manner.Style != StyleStraight || step < coarse || h.fine.off {
 		return z, step, nil
 	}
-	if _, err := h.ask(ctx, h.words.Settle(), "wait for moves"); err != nil {
-		return 0, 0, err
-	}
-	r, err := h.ask(ctx, h.words.Where(), "ask where the probe stopped")
+	r, err := h.settled(ctx, "ask where the probe stopped")
 	if err != nil {
 		return 0, 0, err
 	}
@@ -94,10 +91,7 @@ func (h *Head) learnFiner(ctx context.Context, at gcode.Reply, s, unit, step flo
 		if err := h.Raise(ctx); err != nil {
 			return err
 		}
-		if _, err := h.ask(ctx, h.words.Settle(), "wait for moves"); err != nil {
-			return err
-		}
-		r, err := h.ask(ctx, h.words.Where(), "ask how many steps the way up has")
+		r, err := h.settled(ctx, "ask how many steps the way up has")
 		if err != nil {
 			return err
 		}

@@ -2,7 +2,6 @@ package probe
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 	"time"
@@ -10,6 +9,7 @@ import (
 	"abbed/analysis"
 	"abbed/analysis/plan"
 	"abbed/analysis/steady"
+	"abbed/config/say"
 	"abbed/probe/record"
 )
 
@@ -188,56 +188,52 @@ func (p Plan) surveyAhead(run record.Run, needs needs, each time.Duration) *Surv
 func (f Forecast) Says() string {
 	var parts []string
 	if r := f.Repeat; r != nil && !r.Begun {
-		parts = append(parts, fmt.Sprintf("Repeat test: %d touches, about %s.", r.Touches, minutes(r.Time)))
+		parts = append(parts, fmt.Sprintf("Repeat test: %d touches, about %s.", r.Touches, span(r.Time)))
 	}
 	if g := f.Gauging; g != nil {
 		parts = append(parts, g.says())
 	}
 	if s := f.Survey; s != nil && !s.Begun {
-		parts = append(parts, fmt.Sprintf("Survey: %s, about %s.", s.Says(), minutes(s.Time)))
+		parts = append(parts, fmt.Sprintf("Survey: %s, about %s.", s.Says(), span(s.Time)))
 	}
 	if !f.Measured && len(parts) > 0 {
-		parts = append(parts, "The probe's scatter and the times are what is usual until the repeat test has measured them.")
+		parts = append(parts, "The repeat test measures the times. These are the usual ones.")
 	}
 	return strings.Join(parts, " ")
 }
 
 func (g GaugingAhead) says() string {
-	var parts []string
+	var text string
 	switch {
 	case g.Left > 0 && g.Records > 0:
-		parts = append(parts, fmt.Sprintf("Gauging: %d records made, %d to come, about %s", g.Records, g.Left, minutes(g.Time)))
+		text = fmt.Sprintf("Gauging: %d readings taken, %d to come, about %s", g.Records, g.Left, span(g.Time))
 	case g.Left > 0:
-		parts = append(parts, fmt.Sprintf("Gauging: %d readings at the gauge, about %s", g.Left, minutes(g.Time)))
+		text = fmt.Sprintf("Gauging: %d readings, about %s", g.Left, span(g.Time))
 	default:
-		parts = append(parts, fmt.Sprintf("Gauging: %d records made", g.Records))
+		text = fmt.Sprintf("Gauging: %d readings taken", g.Records)
 	}
 	if g.Most > g.Records+g.Left {
-		parts[0] += fmt.Sprintf(", up to %d where the nozzle error bends", g.Most)
+		text += fmt.Sprintf(", up to %d where the nozzle error bends", g.Most)
 	}
+	text += "."
 	if g.Now != nil {
-		parts = append(parts, fmt.Sprintf("the nozzle error is known to ±%.3f mm so far", *g.Now))
+		text += fmt.Sprintf(" The nozzle error is known to %s so far.", say.PM(*g.Now))
 	}
 	if g.First != "" {
-		parts = append(parts, g.First)
+		text += " " + g.First
 	}
 	if g.Left > 0 && g.Straight != nil {
-		text := fmt.Sprintf("with the survey ±%.3f mm is to be expected of a plain slope", *g.Straight)
+		text += fmt.Sprintf(" With the survey a plain slope is then known to %s", say.PM(*g.Straight))
 		if g.Bent != nil {
-			text += fmt.Sprintf(", ±%.3f mm where it bends", *g.Bent)
+			text += fmt.Sprintf(", a bend to %s", say.PM(*g.Bent))
 		}
-		parts = append(parts, text)
+		text += "."
 	}
-	return strings.Join(parts, "; ") + "."
+	return text
 }
 
-// minutes says a time as people do.
-func minutes(d time.Duration) string {
-	if d < 90*time.Second {
-		return fmt.Sprintf("%.0f s", math.Ceil(d.Seconds()/10)*10)
-	}
-	return fmt.Sprintf("%.0f min", math.Round(d.Minutes()))
-}
+// span writes how long a step takes.
+func span(d time.Duration) string { return say.Span(d.Seconds()) }
 
 // needs is what the repeat test of a run says that a survey needs: the scatter of
 // a touch and the drift within it, mm.

@@ -43,7 +43,7 @@ func (j *job) gauge(ctx context.Context) error {
 		return j.keep(record.Event{Note: &record.Note{Text: "nothing to gauge: the probe is the nozzle"}})
 	}
 	g := j.newGauging(run)
-	places := g.route.ahead(nil, g.head.told.room(run))
+	places := len(g.route.walk(nil, g.head.told.room(run)))
 	if err := j.begin(record.StepGauging, g.plan.recordsOver(0, places, g.alone)+g.plan.recordsBack(g.alone)); err != nil {
 		return err
 	}
@@ -68,12 +68,17 @@ func (j *job) gauge(ctx context.Context) error {
 }
 
 func (j *job) newGauging(run record.Run) *gauging {
-	g := &gauging{job: j, blade: defaultBlade, alone: len(run.Steps) == 1 || j.plan.Earlier != nil}
-	if run.Confirmed != nil && run.Confirmed.Blade > 0 {
-		g.blade = run.Confirmed.Blade
-	}
+	g := &gauging{job: j, blade: bladeOf(run), alone: len(run.Steps) == 1 || j.plan.Earlier != nil}
 	g.route = route{aims: j.plan.aims(j.setup, g.alone), reach: j.setup.Reach}
 	return g
+}
+
+// bladeOf is how thick the gauge is, mm.
+func bladeOf(run record.Run) float64 {
+	if run.Confirmed != nil && run.Confirmed.Blade > 0 {
+		return run.Confirmed.Blade
+	}
+	return defaultBlade
 }
 
 // awake holds the printer's idle switch-off of the motors off; it is put back

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"math"
+	"strings"
 	"time"
 
 	"abbed/gcode"
@@ -88,7 +89,7 @@ func (h *Head) Homed() bool { return h.homed }
 
 // believe takes the position from the printer.
 func (h *Head) believe(ctx context.Context) error {
-	x, y, z, err := h.where(ctx)
+	x, y, z, _, err := h.stop(ctx)
 	if err != nil {
 		return err
 	}
@@ -96,18 +97,10 @@ func (h *Head) believe(ctx context.Context) error {
 	return nil
 }
 
-func (h *Head) where(ctx context.Context) (x, y, z float64, err error) {
-	x, y, z, _, err = h.stop(ctx)
-	return x, y, z, err
-}
-
 // stop waits for the moves to end and asks where the head is; decimals are those
 // with which z was said.
 func (h *Head) stop(ctx context.Context) (x, y, z float64, decimals int, err error) {
-	if _, err := h.ask(ctx, h.words.Settle(), "wait for moves"); err != nil {
-		return 0, 0, 0, 0, err
-	}
-	r, err := h.ask(ctx, h.words.Where(), "ask for the position")
+	r, err := h.settled(ctx, "ask for the position")
 	if err != nil {
 		return 0, 0, 0, 0, err
 	}
@@ -240,23 +233,43 @@ func (h *Head) check(ctx context.Context) error {
 }
 
 func (h *Head) move(ctx context.Context, m gcode.Motion, act string) (gcode.Reply, error) {
-	r, err := h.line.Move(ctx, m)
+	r, err := h.set(ctx, m, act)
 	if err != nil {
-		h.homed = h.homed && !loses(err)
 		h.z, h.at = math.NaN(), record.Nozzle{X: math.NaN(), Y: math.NaN()} // it may have moved
-		return r, fault(err, "failed", hintOf(err), "%s", act)
+		return r, err
 	}
 	h.moved = h.now()
 	return r, nil
 }
 
+// set sends a motion that moves nothing: the position stays known.
+func (h *Head) set(ctx context.Context, m gcode.Motion, act string) (gcode.Reply, error) {
+	r, err := h.line.Move(ctx, m)
+	return r, h.failed(err, act)
+}
+
 func (h *Head) ask(ctx context.Context, q gcode.Query, act string) (gcode.Reply, error) {
 	r, err := h.line.Ask(ctx, q)
-	if err != nil {
-		h.homed = h.homed && !loses(err)
-		return r, fault(err, "failed", hintOf(err), "%s", act)
+	return r, h.failed(err, act)
+}
+
+// settled waits for the moves to end and asks where the head is.
+func (h *Head) settled(ctx context.Context, act string) (gcode.Reply, error) {
+	if _, err := h.ask(ctx, h.words.Settle(), "wait for moves"); err != nil {
+		return gcode.Reply{}, err
 	}
-	return r, nil
+	return h.ask(ctx, h.words.Where(), act)
+}
+
+// failed is what the dialogue failed by, nil if it did not; the position may be lost with it.
+func (h *Head) failed(err error, act string) error {
+	if err == nil {
+		return nil
+	}
+	if _, lost := hintOf(err); lost {
+		h.homed = false
+	}
+	return lineFault(err, act)
 }
 
 func unhomed(act string) *record.Problem {
@@ -270,25 +283,13 @@ func pastFloor(z, floor float64) *record.Problem {
 
 // said returns the lines of a reply as one short text.
 func said(r gcode.Reply) string {
-	s := ""
-	for i, l := range r.Lines {
-		if i > 0 {
-			s += " | "
-		}
-		s += l.Text
+	var lines []string
+	for _, l := range r.Lines {
+		lines = append(lines, l.Text)
 	}
+	s := strings.Join(lines, " | ")
 	if len(s) > 200 {
 		s = s[:200] + "..."
 	}
 	return s
-}
-
-// set sends a motion that moves nothing: the position stays known.
-func (h *Head) set(ctx context.Context, m gcode.Motion, act string) (gcode.Reply, error) {
-	r, err := h.line.Move(ctx, m)
-	if err != nil {
-		h.homed = h.homed && !loses(err)
-		return r, fault(err, "failed", hintOf(err), "%s", act)
-	}
-	return r, nil
 }

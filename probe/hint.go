@@ -7,49 +7,47 @@ import (
 	"abbed/probe/record"
 )
 
-// hintOf says what the person can do about a failure of the dialogue.
-func hintOf(err error) string {
-	var f *gcode.FaultError
-	switch {
-	case errors.As(err, &f):
-		return f.Hint
-	case errors.Is(err, gcode.ErrSilent), errors.Is(err, gcode.ErrOverdue):
-		return "look at the printer's display and the cable; the machine has to be homed again"
-	case errors.Is(err, gcode.ErrRestarted):
-		return "the printer restarted: check its supply, and start again"
-	case errors.Is(err, gcode.ErrHalted):
-		return "the printer halted: reset it or switch it off and on, then start again"
-	case errors.Is(err, gcode.ErrStopped):
-		return "a stop was requested: look at the machine, reset it if it does not answer, then start again"
-	case errors.Is(err, gcode.ErrEndless):
-		return "set another command for it in words.templates, or switch off what the printer reports by itself"
-	case errors.Is(err, gcode.ErrReplyLost):
-		return "the line is disturbed: check cable and plugs, then start again"
-	case errors.Is(err, gcode.ErrLost), errors.Is(err, gcode.ErrClosed):
-		return "check the cable and the printer's power, then start again"
-	}
-	return "look at the machine, then start again"
+const tryAgain = "look at the machine, then start again"
+
+// losses are the failures after which the position is fiction, since the printer
+// restarted, halted or was asked to stop, or cannot be heard any more; and what the person
+// can do.
+var losses = []struct {
+	err  error
+	hint string
+}{
+	{gcode.ErrSilent, "look at the printer's display and the cable; the machine has to be homed again"},
+	{gcode.ErrOverdue, "look at the printer's display and the cable; the machine has to be homed again"},
+	{gcode.ErrRestarted, "the printer restarted: check its supply, and start again"},
+	{gcode.ErrHalted, "the printer halted: reset it or switch it off and on, then start again"},
+	{gcode.ErrStopped, "a stop was requested: look at the machine, reset it if it does not answer, then start again"},
+	{gcode.ErrEndless, "set another command for it in words.templates, or switch off what the printer reports by itself"},
+	{gcode.ErrReplyLost, "the line is disturbed: check cable and plugs, then start again"},
+	{gcode.ErrLost, "check the cable and the printer's power, then start again"},
+	{gcode.ErrClosed, "check the cable and the printer's power, then start again"},
+	{gcode.ErrGarbled, tryAgain},
 }
 
-// loses reports whether the position is fiction after this failure: the printer
-// restarted, halted, refused or was asked to stop, or cannot be heard any more.
-func loses(err error) bool {
+// hintOf says what the person can do about a failure of the dialogue, and whether the
+// position is lost with it: after one of losses, or a refusal by the printer.
+func hintOf(err error) (hint string, lost bool) {
 	var f *gcode.FaultError
 	if errors.As(err, &f) {
-		return true
+		return f.Hint, true
 	}
-	for _, lost := range []error{
-		gcode.ErrSilent, gcode.ErrOverdue, gcode.ErrRestarted, gcode.ErrHalted,
-		gcode.ErrLost, gcode.ErrStopped, gcode.ErrClosed, gcode.ErrGarbled, gcode.ErrReplyLost, gcode.ErrEndless,
-	} {
-		if errors.Is(err, lost) {
-			return true
+	for _, l := range losses {
+		if errors.Is(err, l.err) {
+			return l.hint, true
 		}
 	}
-	return false
+	return tryAgain, false
+}
+
+// lineFault is a failure of the dialogue.
+func lineFault(err error, act string) *record.Problem {
+	hint, _ := hintOf(err)
+	return fault(err, "failed", hint, "%s", act)
 }
 
 // LineFault is the Fault of a line that died while nothing was asked of it.
-func LineFault(err error) *record.Problem {
-	return fault(err, "failed", hintOf(err), "the line to the printer")
-}
+func LineFault(err error) *record.Problem { return lineFault(err, "the line to the printer") }

@@ -54,11 +54,8 @@ func (e *Earlier) anywhere(p Plan, s record.Setup) []record.Place {
 			out = append(out, q)
 		}
 	}
-	in := p.inner(s)
-	for _, v := range spread(in.Y0, in.Y1, 3) {
-		for _, u := range spread(in.X0, in.X1, 9) {
-			add(record.Place{U: u, V: v})
-		}
+	for _, q := range allOver(p.inner(s)) {
+		add(q)
 	}
 	for _, g := range e.Run.Gaugings {
 		add(g.Place)
@@ -196,7 +193,7 @@ func (w *wish) offered(run record.Run) []record.Place {
 func (p Plan) laterAhead(a *GaugingAhead, run record.Run) {
 	a.Most, a.Straight, a.Bent = mostLater, nil, nil
 	if w := p.Earlier.Wanted; len(run.Gaugings) < 2 && w.Found {
-		a.First = fmt.Sprintf("the earlier run asks for %s first", w.Place)
+		a.First = fmt.Sprintf("The earlier run needs %s first.", w.Place)
 		if w.Told {
 			a.First += fmt.Sprintf(", by which its doubt falls from \u00b1%.3f mm to about \u00b1%.3f mm", w.Now, w.After)
 		}
@@ -214,6 +211,6 @@ func (p Plan) laterAhead(a *GaugingAhead, run record.Run) {
 func (e *Earlier) Ahead() (records int, takes time.Duration) {
 	s := e.Run.Setup
 	r := route{aims: []record.Place{s.Zero, e.Wanted.Place}, reach: s.Reach}
-	records = 1 + r.ahead(nil, Room{trigger: s.Trigger, zero: s.Zero, nozzle: s.NoLever()})
+	records = 1 + len(r.walk(nil, Room{trigger: s.Trigger, zero: s.Zero, nozzle: s.NoLever()}))
 	return records, time.Duration(records) * seconds(plan.RecordTime(e.Run))
 }

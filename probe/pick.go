@@ -26,7 +26,7 @@ func (g *gauging) pick() (p record.Place, more, cramped bool) {
 	}
 	run := g.log.Run()
 	gs, room := g.head.told.gauged(run), g.head.told.room(run)
-	if p, _, more, cramped = g.route.next(gs, room); more {
+	if p, more, cramped = g.route.next(gs, room); more {
 		return p, true, cramped
 	}
 	if g.plan.Lean && !g.alone {

@@ -3,7 +3,6 @@ package probe
 import (
 	"context"
 	"math"
-	"slices"
 
 	"abbed/probe/record"
 )
@@ -36,7 +35,7 @@ func (j *job) plateTurn(ctx context.Context) error {
 		if t.square && !square(j.setup) {
 			continue
 		}
-		a, err := j.question(ctx, record.Question{ID: "plate-turn-" + map[int]string{180: "180", 90: "90"}[t.deg], Text: t.text}, nil)
+		a, err := j.question(ctx, record.Question{ID: "plate-turn-" + map[int]string{180: "180", 90: "90"}[t.deg], Text: t.text})
 		if err != nil {
 			return err
 		}
@@ -63,7 +62,7 @@ func (j *job) plateTurn(ctx context.Context) error {
 		return nil
 	}
 	a, err := j.question(ctx, record.Question{ID: "plate-back",
-		Text: "Lay the plate back as it lay first: the bed map holds for that only. Yes when it lies so and your hands are out; the machine may home."}, nil)
+		Text: "Lay the plate back as it lay first: the bed map holds for that only. Yes when it lies so and your hands are out. The machine may home."})
 	if err != nil {
 		return err
 	}
@@ -85,31 +84,14 @@ func square(s record.Setup) bool { return math.Abs(s.Bed.W()-s.Bed.H()) <= 2 }
 func (j *job) turnedRows(ctx context.Context, series record.Series) error {
 	rows := j.plan.turnedRows(j.setup)
 	room := j.head.told.room(j.log.Run())
-	n := 0
-	for i, row := range rows {
-		rows[i] = slices.DeleteFunc(row, func(p record.Place) bool { return room.At(p) < leastRoom })
-		n += len(rows[i])
-	}
-	j.meter = newMeter(j.Clock, n)
+	j.meter = newMeter(j.Clock, room.clear(rows))
 	j.head.Over(0)
 	k := 0
 	for i, row := range rows {
-		if err := j.stillFree(ctx); err != nil {
+		if err := j.line(ctx, row, record.Side{X: -1}, record.Touch{Series: series, Pass: i, Index: k}); err != nil {
 			return err
 		}
-		for _, p := range row {
-			touch := func() error {
-				return j.touch(ctx, p, record.Side{X: -1}, record.Touch{Series: series, Pass: i, Index: k, Spot: -1})
-			}
-			again := touch
-			if k == 0 {
-				again = func() error { return j.sure(touch) }
-			}
-			if err := again(); err != nil {
-				return err
-			}
-			k++
-		}
+		k += len(row)
 	}
 	return nil
 }

@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/stat"
 
 	"abbed/analysis"
+	"abbed/config/say"
 	"abbed/probe/record"
 )
 
@@ -20,10 +21,7 @@ func (j *job) prove(ctx context.Context) error {
 	if run.Proof == nil {
 		return fault(nil, "nothing-to-prove", "start the proof of an applied table", "verify: the run does not say what")
 	}
-	g := &gauging{job: j, blade: defaultBlade, alone: true, proof: run.Proof}
-	if run.Confirmed != nil && run.Confirmed.Blade > 0 {
-		g.blade = run.Confirmed.Blade
-	}
+	g := &gauging{job: j, blade: bladeOf(run), alone: true, proof: run.Proof}
 	if err := j.begin(record.StepProve, g.records()); err != nil {
 		return err
 	}
@@ -183,6 +181,6 @@ func proves(run record.Run, spot int) int {
 // notProved is the cut of a proof that failed.
 func notProved(at record.Place, where string, by float64) record.Cut {
 	return record.Cut{Finding: analysis.Undetermined, Code: "not-proved",
-		Text: fmt.Sprintf("With the correction in force the bed at %s lies %s where it should be, by more than %s.", at, where, mm(by)),
+		Text: fmt.Sprintf("With the correction in force the bed at %s lies %s where it should be, by more than %s.", at, where, say.MM(by)),
 		Next: "Undo the correction, then measure again."}
 }

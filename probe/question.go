@@ -9,17 +9,17 @@ import (
 	"abbed/probe/record"
 )
 
-// question puts a question to the person and waits for the answer. check, which may
-// be nil, refuses an answer that cannot be taken; the question stays then.
-func (j *job) question(ctx context.Context, q record.Question, check func(record.Answer) error) (a record.Answer, err error) {
-	a, _, err = j.put(ctx, q, check, false)
+// question puts a question to the person and waits for the answer. One that cannot be
+// taken is refused; the question stays then.
+func (j *job) question(ctx context.Context, q record.Question) (a record.Answer, err error) {
+	a, _, err = j.put(ctx, q, false)
 	return a, err
 }
 
 // ifAnswered puts a question that nobody need answer: without an answer within the
 // person's patience it is a no.
 func (j *job) ifAnswered(ctx context.Context, q record.Question) (yes bool, err error) {
-	a, here, err := j.put(ctx, q, nil, true)
+	a, here, err := j.put(ctx, q, true)
 	switch {
 	case err != nil:
 		return false, err
@@ -33,7 +33,7 @@ func (j *job) ifAnswered(ctx context.Context, q record.Question) (yes bool, err 
 
 // put shows a question until it is answered, or with once until the person's patience
 // is over; here says that somebody answered.
-func (j *job) put(ctx context.Context, q record.Question, check func(record.Answer) error, once bool) (a record.Answer, here bool, err error) {
+func (j *job) put(ctx context.Context, q record.Question, once bool) (a record.Answer, here bool, err error) {
 	if err := j.keep(record.Event{Question: &q}); err != nil {
 		return a, false, err
 	}
@@ -53,7 +53,7 @@ func (j *job) put(ctx context.Context, q record.Question, check func(record.Answ
 		case err != nil:
 			return a, false, err
 		}
-		if err := answers(q, r.Answer, check); err != nil {
+		if err := answers(q, r.Answer); err != nil {
 			r.Done(err)
 			continue
 		}
@@ -71,7 +71,7 @@ func (j *job) unasked() {
 }
 
 // answers says whether an answer can be taken.
-func answers(q record.Question, a record.Answer, check func(record.Answer) error) error {
+func answers(q record.Question, a record.Answer) error {
 	if a.ID != q.ID {
 		return refuse("unknown-prompt", "look at the run's prompt", "answer: the run asks %q, not %q", q.ID, a.ID)
 	}
@@ -87,9 +87,6 @@ func answers(q record.Question, a record.Answer, check func(record.Answer) error
 		}
 	} else if a.Value != nil {
 		return refuse("bad-value", "answer without a value", "answer: %q takes no value", q.ID)
-	}
-	if check != nil {
-		return check(a)
 	}
 	return nil
 }

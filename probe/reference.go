@@ -116,7 +116,7 @@ func (h *Head) rest(ctx context.Context, p record.Place) (float64, error) {
 	if _, _, err := h.contact(ctx, p); err != nil {
 		return 0, err
 	}
-	_, _, z, err := h.where(ctx)
+	_, _, z, _, err := h.stop(ctx)
 	if err != nil {
 		return 0, err
 	}
@@ -128,13 +128,13 @@ func (j *job) lay(ctx context.Context, row []record.Place, most float64) (record
 	first, last := row[0], row[len(row)-1]
 	length := last.U - first.U
 	r := record.Reference{Y: first.V, X0: first.U, X1: last.U}
-	grade := fmt.Sprintf("DIN 876 allows over %.0f mm: grade 0 %.3f, I %.3f, II %.3f, III %.3f mm; ISO 8512-2 grade 0 %.3f mm",
+	grade := fmt.Sprintf("DIN 876 allows over %.0f mm: grade 0 %.3f, I %.3f, II %.3f, III %.3f mm. ISO 8512-2 grade 0 %.3f mm",
 		length, (4+length/250)/1000, (10+length/100)/1000, (20+length/50)/1000, (40+length/25)/1000, (0.003*100*math.Ceil(length/100)+2.5)/1000)
 	for {
 		a, err := j.question(ctx, record.Question{ID: "reference-straight",
-			Text:  "Have you a straight reference (ground bar, glass, stone) that the probe sees? Do not lay it yet. Yes with how far its upper side may be from straight, in mm; no to leave this out. " + grade + ".",
+			Text:  "Have you a straight reference (ground bar, glass, stone) that the probe sees? Do not lay it yet. Yes with how far its upper side may be from straight, in mm. No to leave this out. " + grade + ".",
 			Value: &record.Wanted{Unit: "mm", Least: 0.0005, Most: 0.2},
-		}, nil)
+		})
 		if err != nil || !a.Yes {
 			return r, false, err
 		}
@@ -146,7 +146,7 @@ func (j *job) lay(ctx context.Context, row []record.Place, most float64) (record
 			Text: fmt.Sprintf("Lay the reference along X with its middle line at Y %.0f, from X %.0f to X %.0f. Keep it %.0f mm away from %s, where the printer homes. Yes with its thickness in mm (%.1f at most) when your hands are out: the head moves over it. No to leave this out.",
 				r.Y, r.X0, r.X1, besideZero/4, j.setup.Zero, most),
 			Value: &record.Wanted{Unit: "mm", Least: 0.2, Most: most},
-		}, nil)
+		})
 		if err != nil {
 			return r, false, err
 		}
@@ -203,7 +203,7 @@ func (j *job) away(ctx context.Context) (gone bool, err error) {
 		return false, err
 	}
 	a, err := j.question(ctx, record.Question{ID: "reference-away",
-		Text: "Take the reference off the bed. Yes when the bed is clear and your hands are out; the machine may home."}, nil)
+		Text: "Take the reference off the bed. Yes when the bed is clear and your hands are out. The machine may home."})
 	if err != nil {
 		return false, err
 	}

@@ -61,18 +61,32 @@ func (j *job) gate() error {
 }
 
 func (j *job) passes(ctx context.Context, row []record.Place) error {
-	k := 0
 	for pass := range j.plan.Passes {
-		if err := j.stillFree(ctx); err != nil {
+		what := record.Touch{Series: record.SeriesRow, Pass: pass, Index: pass * len(row)}
+		if err := j.line(ctx, row, record.Side{X: -1}, what); err != nil {
 			return err
 		}
-		for _, p := range row {
-			what := record.Touch{Series: record.SeriesRow, Pass: pass, Index: k, Spot: -1}
-			if err := j.touch(ctx, p, record.Side{X: -1}, what); err != nil {
-				return err
-			}
-			k++
+	}
+	return nil
+}
+
+// line touches the places of a row in their order, coming from side, unless somebody else
+// has begun to use the printer. what is the first touch; the others count on from it.
+func (j *job) line(ctx context.Context, row []record.Place, side record.Side, what record.Touch) error {
+	if err := j.stillFree(ctx); err != nil {
+		return err
+	}
+	what.Spot = -1
+	for _, p := range row {
+		touch := func() error { return j.touch(ctx, p, side, what) }
+		again := touch
+		if what.Index == 0 {
+			again = func() error { return j.sure(touch) }
 		}
+		if err := again(); err != nil {
+			return err
+		}
+		what.Index++
 	}
 	return nil
 }

@@ -101,6 +101,16 @@ func (r Room) Reach(q record.Place) float64 {
 	return max(0, (r.At(q)-leastRoom)/slope)
 }
 
+// clear leaves the places without room for a touch out of the rows, and returns how many
+// are left.
+func (r Room) clear(rows [][]record.Place) (left int) {
+	for i, row := range rows {
+		rows[i] = slices.DeleteFunc(row, func(p record.Place) bool { return r.At(p) < leastRoom })
+		left += len(rows[i])
+	}
+	return left
+}
+
 func (r Room) slope() float64 {
 	s := gaugedSlope
 	for i, a := range r.gauged {

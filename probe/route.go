@@ -17,24 +17,24 @@ type route struct {
 // leastHop is the shortest hop that is worth a place, mm.
 const leastHop = 15
 
-// next returns the next place, and whether it is an aim or a stepping stone.
+// next returns the next place, an aim or a stepping stone to one.
 // cramped says that aims are left which the room under the nozzle forbids.
-func (r *route) next(gs []gauged, room Room) (p record.Place, aim, more, cramped bool) {
+func (r *route) next(gs []gauged, room Room) (p record.Place, more, cramped bool) {
 	for _, a := range r.aims {
 		if r.passed(a, gs) {
 			continue
 		}
 		if len(gs) == 0 {
-			return a, true, true, false
+			return a, true, false
 		}
 		p, ok, tight := r.hop(a, gs, room)
 		if !ok {
 			cramped = cramped || tight
 			continue
 		}
-		return p, p == a, true, false
+		return p, true, false
 	}
-	return record.Place{}, false, false, cramped
+	return record.Place{}, false, cramped
 }
 
 // passed reports whether an aim needs no visit any more.
@@ -84,9 +84,6 @@ func (r *route) hop(a record.Place, gs []gauged, room Room) (p record.Place, ok,
 	return a, false, true
 }
 
-// ahead foretells how many places will be visited beyond those of gs.
-func (r *route) ahead(gs []gauged, room Room) int { return len(r.walk(gs, room)) }
-
 // walk foretells the places that will be visited beyond those of gs, in their
 // order, if each has the gap error of the zero place.
 func (r *route) walk(gs []gauged, room Room) []record.Place {
@@ -95,7 +92,7 @@ func (r *route) walk(gs []gauged, room Room) []record.Place {
 	var out []record.Place
 	for len(out) < 200 {
 		room.gauged = gs
-		p, _, more, _ := walked.next(gs, room)
+		p, more, _ := walked.next(gs, room)
 		if !more {
 			break
 		}

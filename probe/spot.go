@@ -1,7 +1,9 @@
 package probe
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -25,9 +27,7 @@ const (
 	floorAtZero   = 0.5   // below the predicted contact at the zero place
 	floorMost     = 0.8   // below the printer's own limit, or the lowest reading
 	floorRecorded = 0.3   // below what the readings by themselves predict
-	largeBlade    = 0.30
 	defaultBlade  = 0.10
-	thinnestBlade = 0.02
 )
 
 // tilt is the largest tilt of the head that a first arrival allows for, rad.
@@ -210,11 +210,8 @@ func plane(gs []gauged) (mean gauged, su, sv float64, rank int) {
 
 // nearestFew returns the up to n gauged places nearest to p.
 func nearestFew(gs []gauged, p record.Place, n int) []gauged {
-	sorted := append([]gauged(nil), gs...)
-	for i := range sorted {
-		for k := i; k > 0 && sorted[k].place.Distance(p) < sorted[k-1].place.Distance(p); k-- {
-			sorted[k], sorted[k-1] = sorted[k-1], sorted[k]
-		}
-	}
+	sorted := slices.SortedStableFunc(slices.Values(gs), func(a, b gauged) int {
+		return cmp.Compare(a.place.Distance(p), b.place.Distance(p))
+	})
 	return sorted[:min(n, len(sorted))]
 }

@@ -16,12 +16,8 @@ func (j *job) survey(ctx context.Context) error {
 	room := j.head.told.room(run)
 	j.plan = j.plan.settled(run)
 	rows := j.plan.rows(j.setup)
-	all, left := 0, 0
-	for i, row := range rows {
-		all += len(row)
-		rows[i] = slices.DeleteFunc(row, func(p record.Place) bool { return room.At(p) < leastRoom })
-		left += len(rows[i])
-	}
+	all := len(slices.Concat(rows...))
+	left := room.clear(rows)
 	if err := j.begin(record.StepSurvey, left+j.plan.returns(len(rows))); err != nil {
 		return err
 	}
@@ -51,7 +47,7 @@ func (j *job) foretold() error {
 	if s == nil {
 		return nil
 	}
-	text := fmt.Sprintf("%s, about %s.", s.Says(), minutes(s.Time))
+	text := fmt.Sprintf("%s, about %s.", s.Says(), span(s.Time))
 	j.view.Sentence = sentences[record.StepSurvey] + " " + text
 	j.show()
 	return j.keep(record.Event{Note: &record.Note{Text: "the survey is planned: " + text}})
@@ -73,21 +69,15 @@ func (j *job) patrol(ctx context.Context, rows [][]record.Place) error {
 		return err
 	}
 	for i, row := range rows {
-		if err := j.stillFree(ctx); err != nil {
-			return err
-		}
 		side := record.Side{X: -1}
 		if i%2 == 1 {
 			slices.Reverse(row)
 			side.X = 1
 		}
-		for _, p := range row {
-			what := record.Touch{Series: record.SeriesSurvey, Pass: i, Index: k, Spot: -1}
-			if err := j.touch(ctx, p, side, what); err != nil {
-				return err
-			}
-			k++
+		if err := j.line(ctx, row, side, record.Touch{Series: record.SeriesSurvey, Pass: i, Index: k}); err != nil {
+			return err
 		}
+		k += len(row)
 		if (i+1)%max(1, j.plan.BaseEvery) != 0 && i+1 < len(rows) {
 			continue
 		}

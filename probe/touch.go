@@ -142,10 +142,7 @@ func (h *Head) touchWord(p record.Place) gcode.Motion {
 
 // askContact asks for the position where a straight probe stopped.
 func (h *Head) askContact(ctx context.Context) (x, y, z float64, decimals int, ok bool, err error) {
-	if _, err = h.ask(ctx, h.words.Settle(), "wait for moves"); err != nil {
-		return 0, 0, 0, 0, false, err
-	}
-	r, err := h.ask(ctx, h.words.Where(), "ask where the probe stopped")
+	r, err := h.settled(ctx, "ask where the probe stopped")
 	if err != nil {
 		return 0, 0, 0, 0, false, err
 	}

@@ -15,7 +15,7 @@ import (
 // stillness is how long the position is watched for moving by itself.
 const stillness = time.Second
 
-// ForeignUse returns a Refused with code foreign-use if the printer is in use by
+// ForeignUse returns a refusal with code foreign-use if the printer is in use by
 // somebody else: a print that runs from its own storage, a heater target that we
 // did not set, a position that changes by itself. What the printer does not
 // answer is not held against it. It moves nothing. With ours, heat that an earlier
@@ -24,7 +24,7 @@ func ForeignUse(ctx context.Context, line Dialogue, words *dialect.Dialect, clk 
 	ask := func(q gcode.Query) (gcode.Reply, error) {
 		r, err := line.Ask(ctx, q)
 		if err != nil {
-			return r, fault(err, "failed", hintOf(err), "look whether the printer is in use")
+			return r, lineFault(err, "look whether the printer is in use")
 		}
 		return r, nil
 	}
@@ -55,16 +55,7 @@ func ForeignUse(ctx context.Context, line Dialogue, words *dialect.Dialect, clk 
 	return nil
 }
 
-// printingNow returns a Refused if a print runs.
-func printingNow(ctx context.Context, ask func(gcode.Query) (gcode.Reply, error), words *dialect.Dialect, clk *clock.Clock) error {
-	busy, err := printing(ctx, ask, words, clk)
-	if err == nil && busy {
-		err = foreign("a print is running from the printer's own storage")
-	}
-	return err
-}
-
-// noHeat returns a Refused if heat is on that we did not ask for, or if what we
+// noHeat returns a refusal if heat is on that we did not ask for, or if what we
 // heat has cooled.
 func noHeat(ask func(gcode.Query) (gcode.Reply, error), words *dialect.Dialect, ours record.Heat) error {
 	r, err := ask(words.Temperatures())
@@ -103,24 +94,24 @@ func (j *job) asker(ctx context.Context) func(gcode.Query) (gcode.Reply, error) 
 	}
 }
 
-// printing reports whether the printer says, each time of three, that a print
+// printingNow returns a refusal if the printer says, each time of three, that a print
 // runs: a line that nobody asked for may hold two numbers as well.
-func printing(ctx context.Context, ask func(gcode.Query) (gcode.Reply, error), words *dialect.Dialect, clk *clock.Clock) (bool, error) {
+func printingNow(ctx context.Context, ask func(gcode.Query) (gcode.Reply, error), words *dialect.Dialect, clk *clock.Clock) error {
 	for k := range 3 {
 		if k > 0 {
 			if err := clk.Sleep(ctx, stillness); err != nil {
-				return false, err
+				return err
 			}
 		}
 		r, err := ask(words.Printing())
 		if err != nil {
-			return false, err
+			return err
 		}
 		if busy, ok := words.ReadPrinting(r); !ok || !busy {
-			return false, nil
+			return nil
 		}
 	}
-	return true, nil
+	return foreign("a print is running from the printer's own storage")
 }
 
 func foreign(what string) *record.Problem {

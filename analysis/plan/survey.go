@@ -212,10 +212,10 @@ func Needs(run record.Run) (scatter, dof, drift float64, ok bool) {
 
 // Says tells the plan to people.
 func (p SurveyPlan) Says() string {
-	text := fmt.Sprintf("%d columns x %d rows and %d returns, %d touches: the left-right shape is then known to ±%s",
-		p.Columns, p.Rows, p.Touches-p.Columns*p.Rows, p.Touches, say.Fine(p.U95))
+	text := fmt.Sprintf("%d touches in %d columns and %d rows, to know the left-right shape to %s",
+		p.Touches, p.Columns, p.Rows, say.PM(p.U95))
 	if math.IsInf(p.U95, 0) {
-		text = fmt.Sprintf("%d columns x %d rows: too few columns for the shortest wave that is to be told", p.Columns, p.Rows)
+		text = fmt.Sprintf("%d columns and %d rows: too few columns for the shortest wave", p.Columns, p.Rows)
 	}
 	return text
 }

@@ -179,7 +179,7 @@ func (s Stability) wanderGate(c record.Criteria) Gate {
 			Doubt:    "Loose rails or an uneven belt look the same.",
 			Next:     "Switch off, unplug and let the printer cool. Clean or replace the wheels, then measure again.",
 		}
-		f.Evidence = fmt.Sprintf("Over %d passes the height of one point differs by %s (standard deviation, without scatter; limit %s).",
+		f.Evidence = fmt.Sprintf("Over %d passes the height of one point differs by %s (standard deviation without scatter, limit %s).",
 			w.Passes, say.Fine(w.Between.Value), say.Fine(c.Wander))
 		if w.Places > 0 {
 			f.Evidence += fmt.Sprintf(" At %d points one pass differs, by up to %s (standard deviation between passes).", w.Places, say.Fine(w.Local))

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"abbed/analysis/result"
+	"abbed/config/say"
 	"abbed/probe/record"
 )
 
@@ -180,7 +181,7 @@ func (r Ride) says() string {
 	if len(parts) == 0 {
 		return ""
 	}
-	return result.Capital(strings.Join(parts, "; ")) + "."
+	return say.Sentence(strings.Join(parts, "; "))
 }
 
 // says puts the period in words.

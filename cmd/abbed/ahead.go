@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"math"
 
 	"abbed/config/say"
 	"abbed/daemon/api"
@@ -10,7 +9,7 @@ import (
 
 // ahead says how long the rest of a run takes, and how well it will know.
 func ahead(f api.Forecast) string {
-	return fmt.Sprintf("%.0f min in all: %s", math.Ceil(f.Left/60), f.Says)
+	return fmt.Sprintf("%s in all. %s", say.Span(f.Left), f.Says)
 }
 
 // oneMore says where one more reading would help most.
@@ -20,7 +19,7 @@ func oneMore(m api.More) string {
 		text += " (once more)"
 	}
 	if m.Now != nil && m.After != nil {
-		text += fmt.Sprintf(": the nozzle error is then known to %s, and not to %s", say.PM(*m.After), say.PM(*m.Now))
+		text += fmt.Sprintf(". The nozzle error is then known to %s; now it is known to %s", say.PM(*m.After), say.PM(*m.Now))
 	}
-	return text + "; " + m.Why
+	return text + ". " + say.Sentence(m.Why)
 }

@@ -1,9 +1,11 @@
 package main
 
 import (
+	"bufio"
 	"bytes"
 	"context"
 	"errors"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -105,5 +107,38 @@ func TestBenchFelt(t *testing.T) {
 	wait()
 	if code, _, errs := runOn(t, "bench", "--feel", "--dir", b.dir, "feel"); code == exitDone || !strings.Contains(errs, "abbed bench") {
 		t.Errorf("after its end: exit %d, %s", code, errs)
+	}
+}
+
+// TestSerialOnly: demo --serial leaves a printer at a pseudo-terminal for a daemon of
+// one's own, and refuses what is for the whole job.
+func TestSerialOnly(t *testing.T) {
+	t.Setenv("XDG_CACHE_HOME", t.TempDir())
+	if code, _, errs := runOn(t, "demo", "--serial", "--once"); code != exitUsage || !strings.Contains(errs, "--once") {
+		t.Errorf("--serial with --once: exit %d, %s", code, errs)
+	}
+	ctx, end := context.WithCancel(t.Context())
+	defer end()
+	r, w := io.Pipe()
+	c := demoCommand()
+	c.SetArgs([]string{"--serial", "--bench", "healthy"})
+	c.SetOut(w)
+	var own sync.WaitGroup
+	own.Go(func() { _ = w.CloseWithError(c.ExecuteContext(ctx)) })
+	defer own.Wait()
+	lines := bufio.NewScanner(r)
+	for _, want := range []string{"port", "--bed 0,0,235,235"} {
+		if !lines.Scan() || !strings.Contains(lines.Text(), want) {
+			t.Fatalf("%q, want %q; %v", lines.Text(), want, lines.Err())
+		}
+		if want == "port" {
+			if _, err := os.Stat(lines.Text()); err != nil {
+				t.Error(err)
+			}
+		}
+	}
+	end()
+	if lines.Scan() || lines.Err() != nil {
+		t.Errorf("after the end: %q, %v", lines.Text(), lines.Err())
 	}
 }

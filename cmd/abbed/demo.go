@@ -39,7 +39,7 @@ type demo struct {
 
 func demoCommand() *cobra.Command {
 	d := &demo{}
-	name := ""
+	name, serial := "", false
 	var faults []string
 	c := &cobra.Command{
 		Use:   "demo",
@@ -66,11 +66,15 @@ It may also be a command: 7 is the seventh, G30 the first touch, G30:7 the seven
 				return usage(err)
 			}
 			d.scenario, d.out, d.errs = sc, c.OutOrStdout(), c.ErrOrStderr()
+			if serial {
+				return serialOnly(c, *d, name)
+			}
 			return d.run(c.Context())
 		},
 	}
 	f := c.Flags()
 	f.BoolVar(&d.once, "once", false, "End when the job has ended; exit 0 only if everything worked.")
+	f.BoolVar(&serial, "serial", false, "Leave only the printer, for a serve of your own; it keeps real time then, as abbed bench does.")
 	f.StringVar(&name, "bench", "beam-twist", "Which virtual printer.")
 	f.Uint64Var(&d.seed, "seed", 1, "Of its noise and its wording.")
 	f.Float64Var(&d.speed, "speed", 60, "How much faster than real time; printer and daemon alike.")
@@ -80,6 +84,24 @@ It may also be a command: 7 is the seventh, G30 the first touch, G30:7 the seven
 	f.StringArrayVar(&faults, "fault", nil, "What goes wrong, and when: NAME or NAME@WHEN; may be given again.")
 	f.StringVar(&d.trace, "trace", "", "File for every line of the dialogue.")
 	return c
+}
+
+// serialOnly leaves the printer at its pseudo-terminal, in real time unless told otherwise:
+// a daemon that somebody starts keeps real time.
+func serialOnly(c *cobra.Command, d demo, name string) (err error) {
+	for _, flag := range []string{"once", "out", "state", "listen", "fault", "trace"} {
+		if c.Flags().Changed(flag) {
+			return usage(fmt.Errorf("demo: --%s is for the whole job, and --serial leaves only the printer", flag))
+		}
+	}
+	if !c.Flags().Changed("speed") {
+		d.speed = 1
+	}
+	b := benchPrinter{demo: d}
+	if b.dir, err = bayDir(name); err != nil {
+		return err
+	}
+	return b.run(c.Context())
 }
 
 func scenarioList() string {

@@ -6,7 +6,6 @@ import (
 	"strings"
 	"testing"
 
-	"abbed/config/say/saytest"
 	"abbed/daemon/api"
 )
 
@@ -28,14 +27,6 @@ func TestTellError(t *testing.T) {
 		tellError(&out, c.err)
 		if got := out.String(); name != "wrapped" && got != c.want || !strings.HasPrefix(got, c.want) {
 			t.Errorf("%s: %q, want %q", name, got, c.want)
-		}
-	}
-	for code, hint := range hints {
-		if api.Codes[code] == "" {
-			t.Errorf("there is no code %s", code)
-		}
-		for _, f := range saytest.Faults(hint, saytest.Document) {
-			t.Errorf("%s: %s", code, f)
 		}
 	}
 }

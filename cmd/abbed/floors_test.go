@@ -26,7 +26,7 @@ var floors = map[string][]string{
 	"gcode/dialect":     {"gcode", "probe/record"},
 	"gcode/gcodetest":   {"gcode"},
 	"gcode/printfile":   {"gcode"},
-	"gcode/patches":     {},
+	"gcode/patches":     {"probe/record"},
 	"analysis":          {"probe/record", "analysis/fit", "analysis/model", "analysis/result", "analysis/steady", "analysis/plate", "analysis/given"},
 	"analysis/result":   {"probe/record", "analysis/fit"},
 	"analysis/steady":   {"probe/record", "analysis/fit", "analysis/model", "analysis/result"},

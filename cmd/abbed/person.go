@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"abbed/config/say"
 	"abbed/daemon/api"
 	"abbed/daemon/client"
 )
@@ -290,7 +291,7 @@ func (p *person) lookAhead(r api.Run) {
 	}
 	if g := f.Gauging; g != nil && r.Step == "gauging" && g.Records != p.known && g.Now != nil {
 		p.known = g.Records
-		p.tell("after %d readings the nozzle error is known to ±%.3f mm; %d to come", g.Records, *g.Now, g.Left)
+		p.tell("after %d readings the nozzle error is known to %s; %d to come", g.Records, say.PM(*g.Now), g.Left)
 	}
 }
 

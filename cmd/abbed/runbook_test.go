@@ -357,7 +357,6 @@ func putUp(t *testing.T, sc bench.Scenario, names ...string) map[string]*standin
 // intervals, what an alert waits for, the hour of AbbedLineNoisy and the half year of
 // AbbedTableStale (startPrometheus). Six that take a minute more wait for -runbook.all.
 func TestRunbook(t *testing.T) {
-	t.Parallel()
 	if testing.Short() {
 		t.Skip("a real Prometheus takes its time")
 	}

@@ -6,11 +6,11 @@ import (
 	"go/token"
 	"io/fs"
 	"path/filepath"
-	"reflect"
 	"regexp"
 	"strconv"
 	"strings"
 	"testing"
+	"unicode"
 
 	"abbed/config/say/saytest"
 )
@@ -40,19 +40,19 @@ func TestPlainSource(t *testing.T) {
 					return true
 				}
 				text, _ := strconv.Unquote(l.Value)
-				if m := about.FindStringSubmatch(text); m != nil {
-					text = m[1]
-				} else if tag := reflect.StructTag(text); tag.Get("verb") != "" { // its path is no sentence
-					text = tag.Get("summary") + " " + tag.Get("says") + " " + tag.Get("about")
-				}
-				if strings.Count(text, " ") < 2 || foreign.MatchString(text) {
-					return true
-				}
-				for _, fault := range saytest.Faults(verbs.ReplaceAllString(text, "9"), saytest.Document) {
-					if longer(path) && (strings.Contains(fault, " words: ") || strings.Contains(fault, "semicolons")) {
+				for _, text := range saidIn(text) {
+					if strings.Count(text, " ") < 2 || foreign.MatchString(text) {
 						continue
 					}
-					t.Errorf("%s: %s\n\t%s", files.Position(l.Pos()), fault, text)
+					if !longer(path) && !itemised(path) && strings.Contains(text, "; ") && unicode.IsUpper(rune(text[0])) {
+						t.Errorf("%s: a semicolon: write two sentences\n\t%s", files.Position(l.Pos()), text)
+					}
+					for _, fault := range saytest.Faults(verbs.ReplaceAllString(text, "9"), saytest.Document) {
+						if longer(path) && (strings.Contains(fault, " words: ") || strings.Contains(fault, "semicolon")) {
+							continue
+						}
+						t.Errorf("%s: %s\n\t%s", files.Position(l.Pos()), fault, text)
+					}
 				}
 				return true
 			})
@@ -64,13 +64,32 @@ func TestPlainSource(t *testing.T) {
 	}
 }
 
-// about is what the description of the API says of a field.
-var about = regexp.MustCompile(`^json:.* about:"([^"]*)"`)
+// tag is the tag of a field or a verb of the API, about what its description says of it.
+var (
+	tag   = regexp.MustCompile(`^(?:json|verb|query):"`)
+	about = regexp.MustCompile(`(?:about|summary|says|wanted):"([^"]*)"`)
+)
+
+// saidIn are the sentences of a text: itself, or where it is a tag what that says.
+func saidIn(text string) (out []string) {
+	if !tag.MatchString(text) {
+		return []string{text}
+	}
+	for _, m := range about.FindAllStringSubmatch(text, -1) {
+		out = append(out, m[1])
+	}
+	return out
+}
 
 // longer are the files whose sentences are read by programmers: the description of the API, and
 // the long helps of commands.
 func longer(path string) bool {
 	return strings.Contains(path, "web/description/") || strings.Contains(path, "daemon/api/") || strings.Contains(path, "/cmd/")
+}
+
+// itemised are the files of what is described in a list, a setting or a metric each.
+func itemised(path string) bool {
+	return strings.Contains(path, "config/") || strings.Contains(path, "daemon/metrics/")
 }
 
 // unread are the files whose texts no person reads, or that only tests use.

@@ -256,6 +256,20 @@ func (w *window) see(name string) {
 	}
 	w.rules(name)
 	w.picture(name)
+	if *flows {
+		w.scheme("dark")
+		w.rules(name + "-dark")
+		w.picture(name + "-dark")
+		w.scheme("light")
+	}
+}
+
+// scheme has the browser ask for light or dark screens.
+func (w *window) scheme(is string) {
+	w.t.Helper()
+	if _, err := chromedp.Call(w.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: is}}}); err != nil {
+		w.t.Fatal(err)
+	}
 }
 
 // rules holds the screen to axe-core's rules of accessibility, where -flow asks

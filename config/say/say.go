@@ -83,14 +83,24 @@ func Unit(v float64, unit string) string {
 	return Fixed(v, 2) + " " + strings.Replace(unit, "deg", "°", 1)
 }
 
-// Sentence begins a text with a capital and ends it with a full stop.
+// Sentence begins a text with a capital and ends it with a full stop. What a semicolon joins,
+// outside of quotes, becomes sentences of their own.
 func Sentence(text string) string {
 	text = strings.TrimSpace(text)
 	if text == "" {
 		return ""
 	}
-	first, n := utf8.DecodeRuneInString(text)
-	text = string(unicode.ToUpper(first)) + text[n:]
+	for at, quoted := 0, false; at < len(text); at++ {
+		if text[at] == '"' {
+			quoted = !quoted
+		}
+		if after, ok := strings.CutPrefix(text[at:], "; "); ok && !quoted {
+			return Sentence(text[:at]) + " " + Sentence(after)
+		}
+	}
+	if first, n := utf8.DecodeRuneInString(text); !strings.HasPrefix(text, "abbed ") {
+		text = string(unicode.ToUpper(first)) + text[n:]
+	}
 	if !strings.ContainsAny(text[len(text)-1:], ".?!") {
 		text += "."
 	}

@@ -25,7 +25,7 @@ func TestForms(t *testing.T) {
 		{say.Signed(0.05, 2), "+0.05"}, {say.Signed(0.001, 2), "0.00"}, {say.Signed(-0.05, 2), "−0.05"},
 		{say.Temp(60), "60 °C"}, {say.Percent(0.125), "12 %"},
 		{say.Span(40.2), "41 s"}, {say.Span(600), "10 min"}, {say.Span(10800), "3 h"},
-		{say.Sentence(" skip this point"), "Skip this point."}, {say.Sentence("Why?"), "Why?"}, {say.Sentence(""), ""},
+		{say.Sentence(" skip this point"), "Skip this point."}, {say.Sentence("Why?"), "Why?"}, {say.Sentence(`no "a; b"; read it; is it right?`), `No "a; b". Read it. Is it right?`}, {say.Sentence(""), ""},
 		{say.Clock(at), "05:06"}, {say.Moment(at), "4 Mar 2026, 05:06"},
 		{say.Unit(0.0123, "mm"), "0.012 mm"}, {say.Unit(-0.5, "deg"), "−0.50°"}, {say.Unit(1.25, "deg/m"), "1.25 °/m"}, {say.Unit(0.5, "1"), "0.50"},
 	} {

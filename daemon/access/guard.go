@@ -130,7 +130,7 @@ func (a *Access) permit(r *http.Request, v Visitor) *api.Error {
 	}
 	return api.Errorf(http.StatusForbidden, "forbidden",
 		"Ask the operator for a link with this role.",
-		"This session may %s; that needs %s.", v.Role, role)
+		"This session may %s. That needs %s.", v.Role, role)
 }
 
 // needs says what a request of nobody known lacks.

@@ -35,7 +35,7 @@ func loadToken(file string) (secret, string, error) {
 	}
 	if info.Mode().Perm()&0o077 != 0 {
 		s, err := makeToken(file)
-		return s, fmt.Sprintf("The operator's token %s could be read by others (mode %04o). It was replaced by a new one with mode 0600; programs that kept the old one must read it again.", file, info.Mode().Perm()), err
+		return s, fmt.Sprintf("The operator's token %s could be read by others (mode %04o). It was replaced by a new one with mode 0600. Programs that kept the old one must read it again.", file, info.Mode().Perm()), err
 	}
 	if info.Size() == 0 {
 		s, err := makeToken(file)

@@ -37,14 +37,7 @@ type XY struct {
 }
 
 // Box is the nozzle's travel, mm.
-type Box struct {
-	X0 float64 `json:"x0"`
-	Y0 float64 `json:"y0"`
-	Z0 float64 `json:"z0"`
-	X1 float64 `json:"x1"`
-	Y1 float64 `json:"y1"`
-	Z1 float64 `json:"z1"`
-}
+type Box = record.Travel
 
 // Size is the size of the stored map.
 type Size struct {

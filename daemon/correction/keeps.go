@@ -175,9 +175,9 @@ func keepsAll(k *api.Keeps) string {
 
 func few(lines []string) string {
 	const most = 6
-	text := strings.Join(lines[:min(most, len(lines))], "; ")
+	text := strings.Join(lines[:min(most, len(lines))], ", ")
 	if len(lines) > most {
-		text += fmt.Sprintf("; and %d more", len(lines)-most)
+		text += fmt.Sprintf(", and %d more", len(lines)-most)
 	}
 	return text
 }

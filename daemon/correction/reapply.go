@@ -52,7 +52,7 @@ func (d *Correction) reapply(ctx context.Context, by string) error {
 		return api.Errorf(409, a.Code, a.Hint, "re-apply: %s", a.Text)
 	}
 	if d.foreign(a) {
-		return api.Errorf(409, "printer-changed", "Connect its own printer; undo closes the correction.", "re-apply: %s", printerOther)
+		return api.Errorf(409, "printer-changed", "Connect its own printer. Undo closes the correction.", "re-apply: %s", printerOther)
 	}
 	if d.Unfinished() {
 		return d.resolve(apply.Finish, by, "resolve: finish")

@@ -87,7 +87,7 @@ func (k *Known) trigger(s config.Settings, f *link.Facts) {
 func (k *Known) travel(s config.Settings, f *link.Facts) {
 	switch {
 	case s.Travel != nil:
-		k.Setup.Travel = record.Travel{Rect: rect(*s.Travel), Z1: 1000}
+		k.Setup.Travel = record.Travel{Rect: *s.Travel, Z1: 1000}
 		if f.Travel != nil {
 			k.Setup.Travel.Z0, k.Setup.Travel.Z1 = f.Travel.Z0, f.Travel.Z1
 		}
@@ -105,7 +105,7 @@ func (k *Known) bed(s config.Settings) {
 	if s.Bed == nil {
 		return
 	}
-	k.Setup.Bed, k.Has.Bed = rect(*s.Bed), true
+	k.Setup.Bed, k.Has.Bed = *s.Bed, true
 	k.from("bed", record.Set)
 	k.Setup.Zero, k.Has.Zero = k.Setup.Bed.Middle(), true
 	k.from("zero", record.Default)
@@ -131,7 +131,7 @@ func (k *Known) stored(s config.Settings, f *link.Facts) {
 		k.NoTable = "the map area is not known: give --map-area X0,Y0,X1,Y1, where the printer's bed map has its first and last column and row"
 		return
 	}
-	area := rect(*s.MapArea)
+	area := *s.MapArea
 	k.Setup.MapArea = &area
 	k.from("map_area", record.Set)
 }
@@ -164,8 +164,6 @@ func (k *Known) reach() {
 			s.Zero, s.Reach.X0, s.Reach.X1, s.Reach.Y0, s.Reach.Y1)
 	}
 }
-
-func rect(r config.Rect) record.Rect { return record.Rect{X0: r.X0, Y0: r.Y0, X1: r.X1, Y1: r.Y1} }
 
 // Criteria are those of the run: what the owner chooses, and the rest as it is.
 func Criteria(s config.Settings) record.Criteria {
@@ -206,8 +204,7 @@ func (k Known) Show(p *api.Printer) {
 		p.Trigger = given(s.Trigger, src("trigger"))
 	}
 	if k.Has.Travel {
-		t := s.Travel
-		p.Travel = given(api.Box{X0: t.X0, Y0: t.Y0, Z0: t.Z0, X1: t.X1, Y1: t.Y1, Z1: t.Z1}, src("travel"))
+		p.Travel = given(s.Travel, src("travel"))
 	}
 	if k.Has.Bed {
 		p.Bed = given(s.Bed, src("bed"))

@@ -14,12 +14,6 @@ var order = []record.Step{
 	record.StepPlateTurn, record.StepCoupons, record.StepAngles, record.StepReference,
 }
 
-// built are the steps that this program can do.
-var built = []record.Step{
-	record.StepRepeat, record.StepGauging, record.StepSurvey,
-	record.StepPlateTurn, record.StepCoupons, record.StepAngles, record.StepReference,
-}
-
 // besides names the step beside which alone a step tells anything.
 var besides = map[record.Step]record.Step{
 	record.StepPlateTurn: record.StepSurvey, record.StepCoupons: record.StepGauging, record.StepAngles: record.StepGauging,
@@ -30,8 +24,6 @@ func Steps(k Known, l link.State) map[string]api.Can {
 	out := map[string]api.Can{}
 	for _, s := range order {
 		switch {
-		case !slices.Contains(built, s):
-			out[string(s)] = cannot("not built yet")
 		case l.Facts == nil:
 			out[string(s)] = cannot(l.Text)
 		case k.Missing != "":

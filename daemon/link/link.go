@@ -103,13 +103,13 @@ func (l *Link) down(err error) {
 	case errors.As(err, &errand):
 		state, text = api.Taken, errand.Text+". "+errand.Hint
 	case errors.Is(err, gcode.ErrStopped), errors.Is(err, ErrStop):
-		text = "A stop was requested. Look at the machine; if it does not answer, reset it or switch it off and on. It is being tried again."
+		text = "A stop was requested. Look at the machine. If it does not answer, reset it or switch it off and on. It is being tried again."
 	case errors.Is(err, gcode.ErrHalted):
 		text = "The printer halted. Look at the machine, then reset it or switch it off and on. It is being tried again."
 	case errors.Is(err, context.Canceled):
 		text = "The opening of the port was given up. It is being tried again."
 	case errors.Is(err, gcode.ErrRestarted):
-		state, text = api.Connecting, "The printer restarted; connecting again."
+		state, text = api.Connecting, "The printer restarted. Connecting again."
 	case errors.Is(err, gcode.ErrGarbled):
 		text += because(err) + ". Run abbed doctor, which finds the rate; it is being tried again."
 	case errors.Is(err, gcode.ErrEndless):

@@ -108,7 +108,6 @@ func Patches(s config.Settings, run record.Run, v analysis.Verdict, levelling st
 		}
 		*f.into = append([]byte{}, b...)
 	}
-	of := func(r record.Rect) patches.Rect { return patches.Rect{X0: r.X0, Y0: r.Y0, X1: r.X1, Y1: r.Y1} }
 	if len(run.Readings) > 0 {
 		run.Readings = nil
 		v = analysis.Judge(run)
@@ -116,7 +115,7 @@ func Patches(s config.Settings, run record.Run, v analysis.Verdict, levelling st
 	c := Case(run, v, true, patches.Print{})
 	c.Area = area
 	// Middles of patches up to the edge of the area, where that leaves whole ones.
-	return patches.Plan(o, of(setup.Bed), of(travel), of(area), setup.Zero.U, setup.Zero.V, func(offered [][2]float64) []int {
+	return patches.Plan(o, setup.Bed, travel, area, setup.Zero.U, setup.Zero.V, func(offered [][2]float64) []int {
 		var at []record.Place
 		for _, p := range offered {
 			at = append(at, record.Place{U: p[0], V: p[1]})

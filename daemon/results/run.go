@@ -48,7 +48,7 @@ func Ending(run record.Run) string {
 	case run.Ended.State == record.EndDone && run.Proof != nil:
 		return proofSays(run)
 	case run.Ended.State == record.EndDone && run.For != "":
-		return "Done: what was gauged counts in the earlier run that it was made for; see the findings there."
+		return "Done: what was gauged counts in the earlier run that it was made for. See the findings there."
 	case run.Ended.State == record.EndDone:
 		return "Done: see the findings."
 	case run.Ended.State == record.EndStopped:

@@ -47,25 +47,36 @@ func (d *Runner) start(n api.NewRun, by string) (api.Run, error) {
 			return api.Run{}, err
 		}
 	}
-	log, err := store.NewLog(d.o.Store, record.Opened{Steps: asked, By: by, Setup: k.Setup, Heat: heat, For: n.For}, d.o.Clock.Now)
+	a, err := d.open(record.Opened{Steps: asked, By: by, Setup: k.Setup, Heat: heat, For: n.For}, func(a *active) {
+		a.quick, a.earlier = n.Quick, earlier
+		a.view.Forecast = probe.Foresee(a.log.Run(), d.planOf(a))
+	})
 	if err != nil {
-		return api.Run{}, refuse.Store(err)
+		return api.Run{}, err
 	}
-	a := newActive(log, d.o.Changed)
-	a.quick, a.earlier = n.Quick, earlier
-	a.view.Forecast = probe.Foresee(log.Run(), d.planOf(a))
-	d.mu.Lock()
-	d.active = a
-	d.mu.Unlock()
-	d.shelf.NoteFor(log.ID(), n.For)
+	d.shelf.NoteFor(a.log.ID(), n.For)
 	d.o.Audit(by, "start a run", fmt.Sprint(asked))
 	d.o.Changed()
 	if n.Attended && d.o.Owner().AttendedStarts {
 		if err := d.attended(a, by); err != nil {
-			d.o.Log.Warn("the attended start waits for a confirmation", "run", log.ID(), "cause", err)
+			d.o.Log.Warn("the attended start waits for a confirmation", "run", a.log.ID(), "cause", err)
 		}
 	}
 	return a.show(), nil
+}
+
+// open makes the run in hand: it waits for its confirmation.
+func (d *Runner) open(o record.Opened, with func(*active)) (*active, error) {
+	log, err := store.NewLog(d.o.Store, o, d.o.Clock.Now)
+	if err != nil {
+		return nil, refuse.Store(err)
+	}
+	a := newActive(log, d.o.Changed)
+	with(a)
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.active = a
+	return a, nil
 }
 
 // attended lets a run begin by the owner's standing word (the setting
@@ -282,7 +293,7 @@ func (d *Runner) finish(a *active, why error) {
 // failure is why a run failed, for people.
 func failure(why error) *api.Error {
 	if errors.Is(why, link.ErrClosing) {
-		return api.Errorf(503, "interrupted", "Start a new run; what was measured is kept.", "the program was ended in the middle of the run")
+		return api.Errorf(503, "interrupted", "Start a new run. What was measured is kept.", "the program was ended in the middle of the run")
 	}
 	return refuse.Of(why)
 }

@@ -4,7 +4,6 @@ import (
 	"context"
 
 	"abbed/daemon/api"
-	"abbed/daemon/refuse"
 	"abbed/daemon/store"
 	"abbed/probe/record"
 )
@@ -31,14 +30,10 @@ func (d *Runner) Prove(ctx context.Context, by string) (api.Run, error) {
 	if err != nil {
 		return api.Run{}, err
 	}
-	log, err := store.NewLog(d.o.Store, record.Opened{Steps: []record.Step{record.StepProve}, By: by, Setup: k.Setup, Proof: &proof}, d.o.Clock.Now)
+	run, err := d.open(record.Opened{Steps: []record.Step{record.StepProve}, By: by, Setup: k.Setup, Proof: &proof}, func(*active) {})
 	if err != nil {
-		return api.Run{}, refuse.Of(err)
+		return api.Run{}, err
 	}
-	run := newActive(log, d.o.Changed)
-	d.mu.Lock()
-	d.active = run
-	d.mu.Unlock()
 	d.o.Audit(by, "start a proof", a.Digest)
 	d.o.Changed()
 	return run.show(), nil

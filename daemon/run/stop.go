@@ -107,7 +107,7 @@ func (a *active) stop() (end func()) {
 	defer a.mu.Unlock()
 	if !a.ending && !a.state.Over() {
 		a.toStop = true
-		a.state, a.view.Spot, a.view.Sentence = api.Running, nil, "A stop was asked for; the run is ending."
+		a.state, a.view.Spot, a.view.Sentence = api.Running, nil, "A stop was asked for. The run is ending."
 	}
 	cancel := a.cancel
 	return func() { cancel(link.ErrStop) }

@@ -209,7 +209,7 @@ func (s *Store) missed(ctx context.Context) (Notice, error) {
 	var notice Notice
 	if was, err := os.ReadFile(mark); err == nil {
 		notice = Notice{
-			Text: fmt.Sprintf("The store of runs that was begun here at %s is gone; a new, empty one was begun.", strings.TrimSpace(string(was))),
+			Text: fmt.Sprintf("The store of runs that was begun here at %s is gone. A new, empty one was begun.", strings.TrimSpace(string(was))),
 			Hint: "If you did not remove it, check the disk or the card. What was applied to the printer, or owed to it, is not known here any more: look at the printer's bed map before you go on.",
 		}
 	}

@@ -183,7 +183,7 @@ func spoiltOnTheWay(ctx context.Context, db *sql.DB) (Notice, error) {
 	}
 	notice := tellSpoilt(names)
 	if len(names) > 0 {
-		notice.Hint = "They are in the file as they stand, and abbed data import names them, too; everything else is whole. Check the disk or the card."
+		notice.Hint = "They are in the file as they stand, and abbed data import names them, too. Everything else is whole. Check the disk or the card."
 	}
 	return notice, err
 }

@@ -60,7 +60,7 @@ func (s sick) notice() Notice {
 		return n
 	}
 	n.Text = "Read in, but already spoilt when it was exported: " + n.Text
-	n.Hint = "They are not used; a run is shown as far as it can be trusted. Everything else is whole."
+	n.Hint = "They are not used. A run is shown as far as it can be trusted. Everything else is whole."
 	if s.left > 0 {
 		n.Hint += fmt.Sprintf(" What was applied to the printer, or owed to it, is not known: its last entry is spoilt, so none of its %d entries was taken over. Look at the printer's bed map before you go on.", s.left)
 	}

@@ -163,6 +163,6 @@ func tellSpoilt(names []string) Notice {
 	}
 	return Notice{
 		Text: fmt.Sprintf("In the store of runs %d entries are not what was written: %s.", len(names), list),
-		Hint: "They are not used; a run is shown as far as it can be trusted. Nothing was deleted. Check the disk or the card, and copy the state directory to a good one.",
+		Hint: "They are not used. A run is shown as far as it can be trusted. Nothing was deleted. Check the disk or the card, and copy the state directory to a good one.",
 	}
 }

@@ -171,10 +171,10 @@ func TestBuiltWords(t *testing.T) {
 
 func TestStraightMachines(t *testing.T) {
 	d, err := dialect.New(dialect.Straight())
-	if err != nil || !d.ProbesStraight() || d.Touch(record.Place{}).Text() != "" || d.Has("touch") {
+	if err != nil || d.Touch(record.Place{}).Text() != "" || d.Has("touch") {
 		t.Errorf("%v", err)
 	}
-	if standard(t).ProbesStraight() {
+	if !standard(t).Has("touch") {
 		t.Error("the default probes straight")
 	}
 }

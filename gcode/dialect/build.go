@@ -40,8 +40,8 @@ func (d *Dialect) fill(key string, pairs ...string) string {
 	return strings.NewReplacer(pairs...).Replace(d.templates[key])
 }
 
-// query gives the command of a key; the zero Query, which no Session sends, if
-// the machine has no such word.
+// query gives a command; the zero Query, which no Session sends, if the machine has no
+// such word.
 func (d *Dialect) query(text string, hints ...gcode.Hint) gcode.Query {
 	if text == "" {
 		return gcode.Query{}
@@ -140,7 +140,7 @@ func (d *Dialect) Absolute() gcode.Query { return d.query(d.templates["absolute"
 func (d *Dialect) Home() gcode.Motion { return d.motion(d.templates["home"], gcode.In(gcode.Home)) }
 
 // Touch touches the bed with the probe at place p. The zero Motion if the
-// machine ProbesStraight.
+// machine has no such word.
 func (d *Dialect) Touch(p record.Place) gcode.Motion {
 	return d.motion(d.fill("touch", "x", num(p.U), "y", num(p.V)), gcode.In(gcode.Touch), d.needsTouch())
 }

@@ -2,9 +2,9 @@ package dialect
 
 import (
 	"fmt"
+	"maps"
 	"regexp"
 	"slices"
-	"sort"
 	"strings"
 
 	"abbed/gcode"
@@ -42,12 +42,12 @@ func New(w Words) (*Dialect, error) {
 	all := w.over(Default())
 	d := &Dialect{templates: all.Templates, patterns: map[string]*regexp.Regexp{}}
 	var faults []Fault
-	for _, k := range sortedKeys(all.Templates) {
+	for _, k := range slices.Sorted(maps.Keys(all.Templates)) {
 		if f := checkTemplate(k, all.Templates[k]); f != nil {
 			faults = append(faults, *f)
 		}
 	}
-	for _, k := range sortedKeys(all.Patterns) {
+	for _, k := range slices.Sorted(maps.Keys(all.Patterns)) {
 		re, f := compilePattern(k, all.Patterns[k])
 		if f != nil {
 			faults = append(faults, *f)
@@ -60,15 +60,6 @@ func New(w Words) (*Dialect, error) {
 		return nil, &WordsError{faults}
 	}
 	return d, nil
-}
-
-func sortedKeys(m map[string]string) []string {
-	keys := make([]string, 0, len(m))
-	for k := range m {
-		keys = append(keys, k)
-	}
-	sort.Strings(keys)
-	return keys
 }
 
 var place = regexp.MustCompile(`\{[^{}]*\}|[{}]`)
@@ -113,12 +104,7 @@ func braced(places []string) string {
 }
 
 func names[T any](m map[string]T) string {
-	n := make([]string, 0, len(m))
-	for k := range m {
-		n = append(n, k)
-	}
-	sort.Strings(n)
-	return strings.Join(n, ", ")
+	return strings.Join(slices.Sorted(maps.Keys(m)), ", ")
 }
 
 func compilePattern(key, value string) (*regexp.Regexp, *Fault) {
@@ -146,10 +132,6 @@ func compilePattern(key, value string) (*regexp.Regexp, *Fault) {
 
 // Has reports whether the machine has the word of this template key.
 func (d *Dialect) Has(key string) bool { return d.templates[key] != "" }
-
-// ProbesStraight reports whether the machine has no touch word of its own and
-// has to be moved over the place before it probes down.
-func (d *Dialect) ProbesStraight() bool { return !d.Has("touch") }
 
 // IsRequest reports whether an unasked line is the one that the owner named to
 // request a run. Without such a pattern none is.

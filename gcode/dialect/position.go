@@ -2,6 +2,7 @@ package dialect
 
 import (
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -46,7 +47,7 @@ func bare(l gcode.Line) string {
 // all gives the same lines in one list.
 func all(r gcode.Reply) []string {
 	t := spoken(r)
-	return append(append(t[0], t[1]...), t[2]...)
+	return slices.Concat(t[:]...)
 }
 
 // byPattern reads the named groups of the last line that the pattern matches.
@@ -81,12 +82,7 @@ var count = regexp.MustCompile(`(?i)\bcount\b\W*[a-z]\W`)
 // hasExtruder reports whether an extruder's value follows X, Y and Z, as in a
 // position report, though some printers add it to a touch as well.
 func hasExtruder(line string, after int) bool {
-	for _, a := range axes(line[after:]) {
-		if a.letter == 'E' {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(axes(line[after:]), func(a axis) bool { return a.letter == 'E' })
 }
 
 // ReadPosition reads where the machine says it is, mm. A line of the shape of a

@@ -51,7 +51,7 @@ func (h shape) area() float64 {
 
 // around is what a patch in the middle (u, v) covers.
 func (h shape) around(u, v float64) Rect {
-	return Rect{u - h.size/2, v - h.size/2 - h.w*float64(h.tabs), u + h.size/2, v + h.size/2}
+	return Rect{X0: u - h.size/2, Y0: v - h.size/2 - h.w*float64(h.tabs), X1: u + h.size/2, Y1: v + h.size/2}
 }
 
 // Area returns the area of one patch, mm2, as it is printed.
@@ -73,18 +73,18 @@ func Plan(s Settings, bed, travel, area Rect, zeroU, zeroV float64, choice Choic
 	s.Height = math.Round(1e4*s.Height) / 1e4 // as it is written
 	h := s.shaped()
 	p := Print{Settings: s, Bed: bed, shape: h}
-	room := bed.grown(-s.Margin).meet(travel)
-	if !room.holds(h.around(zeroU, zeroV)) {
+	room := bed.Grown(-s.Margin).Meet(travel)
+	if !holds(room, h.around(zeroU, zeroV)) {
 		return p, fmt.Errorf("patches: the patch at the zero point (%.1f, %.1f) does not lie within the bed and the nozzle's travel, %.1f mm inside: make the patches smaller (proof.size)", zeroU, zeroV, s.Margin)
 	}
 	// The prime line takes the front.
 	p.prime = line{room.X0 + h.w/2, room.Y0 + h.w/2, math.Min(room.X1, room.X0+100) - h.w/2, room.Y0 + h.w/2}
 	room.Y0 += 2*h.w + 1
-	in := area.meet(Rect{room.X0 + h.size/2, room.Y0 + h.size/2 + h.w*float64(h.tabs), room.X1 - h.size/2, room.Y1 - h.size/2})
+	in := area.Meet(Rect{X0: room.X0 + h.size/2, Y0: room.Y0 + h.size/2 + h.w*float64(h.tabs), X1: room.X1 - h.size/2, Y1: room.Y1 - h.size/2})
 	if in.X1-in.X0 < h.size+2 || in.Y1-in.Y0 < h.size+h.w*float64(h.tabs)+2 {
 		return p, fmt.Errorf("patches: the area from (%.0f, %.0f) to (%.0f, %.0f) has no room for two patches of %g mm each way: make them smaller (proof.size)", area.X0, area.Y0, area.X1, area.Y1, s.Size)
 	}
-	if !room.holds(h.around(zeroU, zeroV)) {
+	if !holds(room, h.around(zeroU, zeroV)) {
 		return p, fmt.Errorf("patches: the patch at the zero point lies on the prime line at the front: make the patches smaller (proof.size)")
 	}
 	p.fill(in, room, zeroU, zeroV, choice)
@@ -103,12 +103,12 @@ func (p *Print) fill(in, room Rect, zeroU, zeroV float64, choice Choice) {
 	p.Patches = []Patch{{1, zeroU, zeroV, true}}
 	zero := p.shape.around(zeroU, zeroV)
 	for _, u := range []float64{zeroU + pitch, zeroU - pitch} {
-		if side := p.shape.around(u, zeroV); pairs && len(p.Patches) == 1 && room.holds(side) {
+		if side := p.shape.around(u, zeroV); pairs && len(p.Patches) == 1 && holds(room, side) {
 			p.Patches = append(p.Patches, Patch{2, u, zeroV, false})
-			zero = Rect{math.Min(zero.X0, side.X0), zero.Y0, math.Max(zero.X1, side.X1), zero.Y1}
+			zero = Rect{X0: math.Min(zero.X0, side.X0), Y0: zero.Y0, X1: math.Max(zero.X1, side.X1), Y1: zero.Y1}
 		}
 	}
-	zero = zero.grown(2)
+	zero = zero.Grown(2)
 	offered := [][2]float64{{zeroU, zeroV}}
 	us, vs := stops(in.X0+half, in.X1-half, wide), stops(in.Y0, in.Y1, deep)
 	for j, v := range vs {
@@ -118,7 +118,7 @@ func (p *Print) fill(in, room Rect, zeroU, zeroV float64, choice Choice) {
 			}
 			covers := p.shape.around(us[i]-half, v)
 			covers.X1 += 2 * half
-			if m := zero.meet(covers); m.X0 >= m.X1 || m.Y0 >= m.Y1 {
+			if m := zero.Meet(covers); m.X0 >= m.X1 || m.Y0 >= m.Y1 {
 				offered = append(offered, [2]float64{us[i], v})
 			}
 		}

@@ -3,25 +3,18 @@ package patches
 import (
 	"errors"
 	"fmt"
-	"math"
+
+	"abbed/probe/record"
 )
 
 // Rect is a rectangle of the bed, mm.
-type Rect struct{ X0, Y0, X1, Y1 float64 }
-
-// meet is what lies in both.
-func (r Rect) meet(o Rect) Rect {
-	return Rect{math.Max(r.X0, o.X0), math.Max(r.Y0, o.Y0), math.Min(r.X1, o.X1), math.Min(r.Y1, o.Y1)}
-}
+type Rect = record.Rect
 
 // holds reports whether o lies in r.
-func (r Rect) holds(o Rect) bool {
+func holds(r, o Rect) bool {
 	const rounding = 1e-9
 	return o.X0 >= r.X0-rounding && o.Y0 >= r.Y0-rounding && o.X1 <= r.X1+rounding && o.Y1 <= r.Y1+rounding
 }
-
-// grown returns r with d more on each side.
-func (r Rect) grown(d float64) Rect { return Rect{r.X0 - d, r.Y0 - d, r.X1 + d, r.Y1 + d} }
 
 // Settings are what the person prints with.
 type Settings struct {

@@ -1,6 +1,9 @@
 package printfile
 
-import "fmt"
+import (
+	"bytes"
+	"fmt"
+)
 
 // word is a letter with its number; from..to is the number's text.
 type word struct {
@@ -65,8 +68,7 @@ func (k *block) parse(b []byte) (why string) {
 			return fmt.Sprintf("there is %+q where a letter is expected", b[i])
 		}
 		start := i
-		for i++; i < len(b) && blank(b[i]); i++ {
-		}
+		i = skip(b, i+1)
 		a, to, ok := scan(b, i)
 		if !ok && to > i {
 			return "the number after " + string(c) + " cannot be read"
@@ -84,10 +86,8 @@ func (k *block) parse(b []byte) (why string) {
 // comment returns what stands behind the ( ) comment that begins at i, -1 if it does
 // not end.
 func comment(b []byte, i int) int {
-	for ; i < len(b); i++ {
-		if b[i] == ')' {
-			return i + 1
-		}
+	if n := bytes.IndexByte(b[i:], ')'); n >= 0 {
+		return i + n + 1
 	}
 	return -1
 }
@@ -100,9 +100,7 @@ func (k *block) checksum(b []byte, i int) string {
 		sum ^= c
 	}
 	a, end, ok := scan(b, i+1)
-	for end < len(b) && blank(b[end]) {
-		end++
-	}
+	end = skip(b, end)
 	if !ok || a.d != 0 || a.n != int64(sum) || end < len(b) && b[end] != ';' {
 		return "the checksum behind * is not that of the line"
 	}

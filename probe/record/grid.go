@@ -1,18 +1,12 @@
 package record
 
+import "slices"
+
 // Grids of nodes, whole um: rows along J, columns along I.
 
 // SameSize reports whether two grids have as many rows and columns.
 func SameSize(a, b [][]int64) bool {
-	if len(a) != len(b) {
-		return false
-	}
-	for j := range a {
-		if len(a[j]) != len(b[j]) {
-			return false
-		}
-	}
-	return true
+	return slices.EqualFunc(a, b, func(r, s []int64) bool { return len(r) == len(s) })
 }
 
 // Plus returns a + times b, node by node; b may be nil for nothing.

@@ -1,8 +1,11 @@
 package record
 
 import (
-	"abbed/config/say"
 	"math"
+	"strconv"
+	"strings"
+
+	"abbed/config/say"
 )
 
 // Place is a point of the bed, mm, in the frame of the machine's nominal
@@ -56,6 +59,12 @@ type Rect struct {
 	Y0 float64 `json:"y0" about:"mm"`
 	X1 float64 `json:"x1" about:"mm"`
 	Y1 float64 `json:"y1" about:"mm"`
+}
+
+// String gives the rectangle as flags take it: x0,y0,x1,y1.
+func (r Rect) String() string {
+	text := func(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
+	return strings.Join([]string{text(r.X0), text(r.Y0), text(r.X1), text(r.Y1)}, ",")
 }
 
 // Valid reports whether r is finite and has an area.

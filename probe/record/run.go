@@ -254,16 +254,7 @@ func (r Run) Clone() Run {
 
 // Of returns the touches of a series, in the order in which they were made.
 func (r Run) Of(s Series) []Touch {
-	n := 0
-	for i := range r.Touches {
-		if r.Touches[i].Series == s {
-			n++
-		}
-	}
-	if n == 0 {
-		return nil
-	}
-	out := make([]Touch, 0, n)
+	var out []Touch
 	for _, t := range r.Touches {
 		if t.Series == s {
 			out = append(out, t)

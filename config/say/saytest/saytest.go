@@ -81,8 +81,8 @@ func Faults(text string, kind Kind) (out []string) {
 			out = append(out, fmt.Sprintf("%q: write %s", strings.TrimSpace(m), n.say))
 		}
 	}
-	if strings.Count(text, ";") > 1 {
-		out = append(out, "a chain of semicolons")
+	if n := strings.Count(text, ";"); n > 1 || n > 0 && kind == Page {
+		out = append(out, "a semicolon: write two sentences")
 	}
 	most := map[Kind]int{Page: 15, Details: 25, Document: 20}[kind]
 	for _, s := range Sentences(text) {

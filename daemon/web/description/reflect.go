@@ -18,7 +18,7 @@ var doc = &document{shapes: m{}}
 func shape[T any]() m { return doc.of(reflect.TypeFor[T]()) }
 
 // names are those of the types that are called otherwise in the document.
-var names = map[string]string{"Spot": "Place", "Problem": "Reason"}
+var names = map[string]string{"Spot": "Place", "Problem": "Reason", "Travel": "Box"}
 
 // abouts say what a shape as a whole is, where its name does not.
 var abouts = map[string]string{

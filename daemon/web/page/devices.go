@@ -111,7 +111,7 @@ func (p *page) doPair(w http.ResponseWriter, r *http.Request) {
 	n.URL, n.Until = p.opts.Doors.Link(p.opts.Doors.Base(), role)
 	at := strings.LastIndexByte(n.URL, '/')
 	n.Page, n.Code = n.URL[:at], n.URL[at+1:]
-	drawn, err := picture.Code(n.URL, fmt.Sprintf("The link as a picture for a camera; typed, the code is %s.", n.Code))
+	drawn, err := picture.Code(n.URL, fmt.Sprintf("The link as a picture for a camera. Typed, the code is %s.", n.Code))
 	if err != nil {
 		p.opts.Log.Warn("page: draw a link", "cause", err) // it can be typed
 	}

@@ -44,7 +44,7 @@ func (p *page) gapFigure(id string, rec record.Run, t *api.Table) []figure {
 	}
 	b := picture.Bed{Bed: bed, Field: f, Signed: true, Reach: 0.03, Marks: gauged(rec), Unit: "mm", Low: "digs in", High: "too high"}
 	b.Alt = fmt.Sprintf("The nozzle is %s, known to %s.", heights(lo, hi), say.PM(doubt))
-	return append([]figure{{Title: titleGap, Says: b.Alt + " Rings are readings; at the cross you set the Z offset.", SVG: b.SVG()}}, remains(b, t, doubt)...)
+	return append([]figure{{Title: titleGap, Says: b.Alt + " Rings are readings. At the cross you set the Z offset.", SVG: b.SVG()}}, remains(b, t, doubt)...)
 }
 
 // heights says between which errors the nozzle is.
@@ -128,7 +128,7 @@ func planOf(run api.Run, rec record.Run) svg {
 		b.Marks = append(b.Marks, picture.Mark{U: a[0], V: a[1], Kind: "planned", Tip: fmt.Sprintf("still to come, %d: %s", i+1, say.At(a[0], a[1]))})
 	}
 	b.Marks = append(b.Marks, picture.Mark{U: s.U, V: s.V, Kind: "next"})
-	b.Alt = fmt.Sprintf("Plan of the bed, front edge below: point %d in hand at %s; %d readings made, %d points still to come.%s", s.Index+1, say.At(s.U, s.V), len(rec.Gaugings), len(s.Ahead), nextPlace(s.Ahead))
+	b.Alt = fmt.Sprintf("Plan of the bed, front edge below: point %d in hand at %s. %d readings made, %d points still to come.%s", s.Index+1, say.At(s.U, s.V), len(rec.Gaugings), len(s.Ahead), nextPlace(s.Ahead))
 	return b.SVG()
 }
 

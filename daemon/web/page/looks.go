@@ -73,7 +73,7 @@ func courses(h api.History) []figure {
 			continue
 		}
 		last := len(c.Name) - 1
-		c.Alt = fmt.Sprintf("The %s in %d runs; in the latest %s ±%s °/m. It changed %d times.", q.name, len(c.Name), say.Fixed(c.Value[last], 2), say.Fixed(c.Half[last], 2), moved)
+		c.Alt = fmt.Sprintf("The %s in %d runs. In the latest %s ±%s °/m. It changed %d times.", q.name, len(c.Name), say.Fixed(c.Value[last], 2), say.Fixed(c.Half[last], 2), moved)
 		out = append(out, figure{Title: q.title, SVG: c.SVG(), Says: c.Alt + " Bars are 95 % intervals."})
 	}
 	return out

@@ -141,7 +141,7 @@ func facts(p api.Printer) []fact {
 		{"Probe offset", known(p.Lever, func(v api.XY) string { return say.At(v.X, v.Y) }), p.Lever.Source},
 		{"Nozzle height at a touch", known(p.Trigger, mm), p.Trigger.Source},
 		{"Bed", known(p.Bed, area), p.Bed.Source},
-		{"Nozzle travel", known(p.Travel, func(b api.Box) string { return area(api.Rect{X0: b.X0, Y0: b.Y0, X1: b.X1, Y1: b.Y1}) }), p.Travel.Source},
+		{"Nozzle travel", known(p.Travel, func(b api.Box) string { return area(b.Rect) }), p.Travel.Source},
 		{"Y axis", known(p.Layout, func(s string) string {
 			return map[string]string{"moving-bed": "the bed travels", "moving-gantry": "the beam travels"}[s]
 		}), p.Layout.Source},

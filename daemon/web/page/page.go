@@ -178,11 +178,14 @@ func Shut(w http.ResponseWriter, r *http.Request, e *api.Error) {
 	}
 }
 
-// refusal finds the api.Error in err, or makes one of what is no refusal.
+// refusal finds the api.Error in err, with what to do on the page, or makes one of what is
+// no refusal.
 func (p *page) refusal(r *http.Request, err error) *api.Error {
 	var e *api.Error
 	if errors.As(err, &e) && e != nil {
-		return e
+		here := *e
+		here.Hint = api.HintAt(api.Page, e)
+		return &here
 	}
 	p.opts.Log.Error("page: the desk failed", "path", r.URL.Path, "cause", err)
 	return api.Errorf(http.StatusInternalServerError, "internal", "read abbed's log, and report the fault", "abbed made a mistake of its own")

@@ -17,7 +17,7 @@ var (
 		{ID: "power-switch", Text: "I can reach the printer's power switch."},
 	}
 	TableCautions = []api.Caution{
-		{ID: "nozzle-crash", Text: "I looked at the maps. The nozzle goes at most 0.12 mm lower; a wrong correction drives it into the bed."},
+		{ID: "nozzle-crash", Text: "I looked at the maps. The nozzle goes at most 0.12 mm lower. A wrong correction drives it into the bed."},
 		{ID: "keeps-all", Text: "I looked at the printer's settings. Saving the bed map saves all that is in force, its idle switch-off too."},
 		{ID: "undo", Text: "Undo writes the old bed map back, and leaves the printer's other settings alone."},
 	}
@@ -59,7 +59,7 @@ var scenes = map[string]func(*Show){
 	},
 	"owed": func(s *Show) {
 		s.Printer.Link, s.Printer.Homed = api.Lost, false
-		s.Printer.Sentence = "The link is lost; the machine counts as unhomed until it was homed again."
+		s.Printer.Sentence = "The link is lost. The machine counts as unhomed until it was homed again."
 		s.Printer.Owed = []string{"levelling", "limits"}
 		s.Printer.Steps = noStep("what a run switched off is not put back yet")
 		s.Runs = []api.Run{failed()}
@@ -157,7 +157,7 @@ func base() Show {
 			Identity:     map[string]string{"FIRMWARE_NAME": "bench 1", "MACHINE_TYPE": "two by two"},
 			Lever:        known(api.XY{X: -42, Y: -9}, "asked"),
 			Trigger:      known(2.35, "set"),
-			Travel:       known(api.Box{X1: 235, Y1: 235, Z1: 250}, "asked"),
+			Travel:       known(api.Box{Rect: api.Rect{X1: 235, Y1: 235}, Z1: 250}, "asked"),
 			Bed:          known(api.Rect{X1: 235, Y1: 235}, "set"),
 			Layout:       known("moving-bed", "set"),
 			MapArea:      known(api.Rect{X0: 20, Y0: 20, X1: 190, Y1: 215}, "set"),

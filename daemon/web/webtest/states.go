@@ -155,7 +155,7 @@ func ahead(records int) *api.Forecast {
 		Gauging: &api.GaugeForecast{Records: records, Left: left, Time: float64(45 * left), Straight: ptr(0.007), Bent: ptr(0.012), Target: 0.012},
 		Survey:  &api.SurveyForecast{Columns: 25, Rows: 7, Repeats: 1, BaseEvery: 25, Touches: 182, Time: 700, U95: ptr(0.004), Target: 0.006, Chosen: true},
 		Says: "Gauge: 20 readings, about 15 min. Survey: 25 columns and 7 rows, about 12 min. " +
-			"The probe's scatter and the times are what is usual until the repeat test has measured them."}
+			"The repeat test measures the times. These are the usual ones."}
 	if records == 0 {
 		f.Repeat = &api.RepeatForecast{Touches: 160, Time: 640}
 	}

@@ -76,7 +76,7 @@ func twistToShim() api.Repair {
 // print is a proof print of three patches, one at the zero place.
 func print() api.ProofPrint {
 	return api.ProofPrint{Plan: "0badcafe", Patches: []api.ProofPatch{{N: 1, U: 117.5, V: 117.5, Zero: true}, {N: 2, U: 190, V: 117.5}, {N: 3, U: 30, V: 117.5}}, Size: 20, Height: 0.2, Area: 432, InForce: "none",
-		Cautions: []string{"Stay beside the printer while it prints; nozzle and bed burn.", "Let the bed cool before you take the patches off, or they stretch."}, File: "G28\n",
+		Cautions: []string{"Stay beside the printer while it prints. Nozzle and bed burn.", "Let the bed cool before you take the patches off, or they stretch."}, File: "G28\n",
 		A4:     `<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Worksheet</title><style>body{margin:1cm}</style></head><body><main><h1>Worksheet</h1></main></body></html>`,
 		Letter: `<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Worksheet</title><style>body{margin:1cm}</style></head><body><main><h1>Worksheet</h1></main></body></html>`}
 }

@@ -17,7 +17,7 @@
   function localTimes(root) {
     for (const t of root.querySelectorAll('time[datetime]')) {
       const at = new Date(t.dateTime);
-      if (!isNaN(at)) t.textContent = at.toLocaleString([], t.dataset.clock === undefined ? { dateStyle: 'medium', timeStyle: 'short' } : { timeStyle: 'short' });
+      if (!isNaN(at)) t.textContent = at.toLocaleString([], t.dataset.clock === undefined ? { dateStyle: 'medium', timeStyle: 'short', hourCycle: 'h23' } : { timeStyle: 'short', hourCycle: 'h23' });
     }
     for (const z of root.querySelectorAll('[data-zone]')) z.hidden = true; // they are the reader's own;
   }
@@ -283,7 +283,7 @@
   }
 
   function gone() {
-    if (!lost) say('No connection since ' + new Date().toLocaleTimeString() + '. What you see is old; trying again.');
+    if (!lost) say('No connection since ' + new Date().toLocaleTimeString([], { hourCycle: 'h23' }) + '. What you see is old; trying again.');
     lost = true;
     leave(); // opened again once something is answered
     if (pending) pending.abort(); // its answer will not come over this line
@@ -369,7 +369,7 @@
         const answer = await res.json();
         lost = false; // what is said now stays
         if (res.ok) {
-          said.textContent = answer.requested ? 'The stop request went out at ' + new Date().toLocaleTimeString() + '. Look at the printer; if it moves, use the power switch.' : answer.text;
+          said.textContent = answer.requested ? 'The stop request went out at ' + new Date().toLocaleTimeString([], { hourCycle: 'h23' }) + '. Look at the printer; if it moves, use the power switch.' : answer.text;
           break;
         }
         said.textContent = 'Refused: ' + answer.error.text + '. Use the power switch.';
