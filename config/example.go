@@ -8,20 +8,6 @@ import (
 	"time"
 )
 
-// WriteExample writes a settings file with what an owner chooses, each key at its
-// default.
-func WriteExample(w io.Writer) error {
-	lines, def := map[string]Line{}, Default()
-	for _, f := range table {
-		if !f.More {
-			lines[f.Key] = Line{YAML: yamlValue(f.value(&def))}
-		}
-	}
-	return WriteSettings(w, exampleHead, lines)
-}
-
-const exampleHead = "Settings of abbed, at their defaults. abbed help settings lists the rest. After a change: systemctl reload abbed@NAME."
-
 // WriteAll lists every setting with its default, its range and its use.
 func WriteAll(w io.Writer) error {
 	b, def := bufio.NewWriter(w), Default()

@@ -119,7 +119,11 @@ func tellStatus(c *cobra.Command, a *client.Client, k caller, _ []string) error 
 	}
 	if len(runs) > 0 {
 		r := runs[0]
-		fmt.Fprintf(out, "run %s%s: %s, %s %d of %d: %s\n", r.ID, goneOn(r.For, r.Later), r.State, r.Step, r.Progress.Done, r.Progress.Of, r.Sentence)
+		step := string(r.Step)
+		if r.Progress.Of > 0 {
+			step += fmt.Sprintf(" %d of %d", r.Progress.Done, r.Progress.Of)
+		}
+		fmt.Fprintf(out, "run %s%s: %s, %s: %s\n", r.ID, goneOn(r.For, r.Later), r.State, step, r.Sentence)
 		if f := r.Forecast; f != nil {
 			fmt.Fprintf(out, "ahead: %s\n", ahead(*f))
 		}

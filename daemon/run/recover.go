@@ -62,7 +62,7 @@ func (d *Runner) bury(ctx context.Context, row store.RunRow) error {
 		}
 	}
 	f := &record.Problem{Code: "interrupted", Text: "the program was ended, or the power failed, in the middle of the run",
-		Hint: "start a new run; what was measured is kept"}
+		Hint: "start a new run"}
 	now := time.Now().UTC()
 	err = d.o.Store.Append(ctx, row.ID,
 		record.Event{N: row.Last + 1, T: run.T, Wall: now, Fault: f},

@@ -39,7 +39,6 @@ func NewID() (string, error) {
 type Log struct {
 	store *Store
 	now   func() time.Time
-	wall  func() time.Time
 	start time.Time
 
 	mu      sync.Mutex // guards what follows
@@ -54,17 +53,11 @@ type Log struct {
 	flusher sync.WaitGroup
 }
 
-// LogOption changes how a Log tells the time.
-type LogOption func(*Log)
-
-// WithWall gives the wall clock apart from the clock of T.
-func WithWall(wall func() time.Time) LogOption { return func(l *Log) { l.wall = wall } }
-
 // NewLog opens the log of a new run with its Opened event, which is durable
 // when NewLog returns. An empty opened.ID is filled with NewID. now is the
 // clock of T and of Wall; it must carry a monotonic reading, as time.Now does.
 // Close ends the log.
-func NewLog(s *Store, opened record.Opened, now func() time.Time, options ...LogOption) (*Log, error) {
+func NewLog(s *Store, opened record.Opened, now func() time.Time) (*Log, error) {
 	if opened.ID == "" {
 		id, err := NewID()
 		if err != nil {
@@ -76,11 +69,8 @@ func NewLog(s *Store, opened record.Opened, now func() time.Time, options ...Log
 		opened.Version = record.Version
 	}
 	l := &Log{
-		store: s, now: now, wall: now, start: now(),
+		store: s, now: now, start: now(),
 		kick: make(chan struct{}, 1), stop: make(chan struct{}),
-	}
-	for _, o := range options {
-		o(l)
 	}
 	if _, err := l.Append(record.Event{Opened: &opened}); err != nil {
 		return nil, err
@@ -132,7 +122,7 @@ func (l *Log) add(e record.Event) (record.Event, error) {
 	e.N = l.run.Last + 1
 	// To the microsecond, and never backwards.
 	e.T = math.Max(l.run.T, math.Round(l.now().Sub(l.start).Seconds()*1e6)/1e6)
-	e.Wall = l.wall().UTC().Round(time.Microsecond)
+	e.Wall = l.now().UTC().Round(time.Microsecond)
 	if e.Touch != nil {
 		t := *e.Touch
 		t.N, t.T, e.Touch = e.N, e.T, &t
