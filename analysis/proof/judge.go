@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strings"
 
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"abbed/analysis/fit"
@@ -251,7 +253,7 @@ func (c Case) corrected(out *Result, bad float64) {
 	if bad < 0.01 {
 		chance = "fewer than 1"
 	}
-	out.Doubt = fmt.Sprintf("Known to %s from %d patches. %s More than %s is left somewhere in %s of 100 such prints. What all patches share (Z offset, plastic) is taken out.", say.PM(doubt), len(out.Left), out.repeats(), say.MM(c.Tolerance), chance)
+	out.Doubt = fmt.Sprintf("Known to %s from %d patches. More than %s is left somewhere in %s of 100 such prints. What all patches share (Z offset, plastic) is taken out.", say.PM(doubt), len(out.Left), say.MM(c.Tolerance), chance)
 	left := fmt.Sprintf("At %s the nozzle is %s", say.At(most.U, most.V), off(most))
 	switch {
 	case len(out.Gaps) > 0 && bad <= isWrong:
@@ -276,7 +278,7 @@ func (c Case) corrected(out *Result, bad float64) {
 		out.Next = fmt.Sprintf("Take a reading at %s with the correction in force. Or print the patches again on a clean bed.", say.At(most.U, most.V))
 	}
 	if t := out.Thicker; math.Abs(t) > c.Tolerance {
-		out.Next = fmt.Sprintf("Set the Z offset %s %s. All patches are about %s than the layer of %s. ", say.MM(math.Abs(t)), word(t > 0, "lower", "higher"), say.MM(math.Abs(t))+word(t > 0, " thicker", " thinner"), say.MM(c.Layer)) + out.Next
+		out.Next = fmt.Sprintf("Set the Z offset %s. All patches are off by as much from the layer of %s. ", say.Goes(-t), say.MM(c.Layer)) + out.Next
 	}
 }
 
@@ -286,13 +288,6 @@ func off(l Left) string {
 		return fmt.Sprintf("right to within %s", say.MM(math.Abs(l.Error)+l.U95))
 	}
 	return fmt.Sprintf("%s (%s)", say.Too(l.Error), say.PM(l.U95))
-}
-
-func word(first bool, a, b string) string {
-	if first {
-		return a
-	}
-	return b
 }
 
 func list(ps []record.Place) string {
@@ -305,14 +300,6 @@ func list(ps []record.Place) string {
 		out = append(out, say.At(p.U, p.V))
 	}
 	return strings.Join(out, " and ")
-}
-
-// repeats says how far readings of one patch differ, or what was taken for it.
-func (r Result) repeats() string {
-	if r.ScatterDoF == 0 {
-		return fmt.Sprintf("The scatter of a reading is taken as %.3f mm, since no patch was read twice.", r.Scatter)
-	}
-	return fmt.Sprintf("Readings of one patch differ by %.4f mm (standard deviation, %g degrees of freedom).", r.Scatter, r.ScatterDoF)
 }
 
 // suspect reads the share: what kind of wrong the correction is.
@@ -339,19 +326,14 @@ func (c Case) bare(out *Result) {
 	if len(out.Gaps) > 0 {
 		out.Doubt += fmt.Sprintf(" The patches at %s have gaps and do not count.", list(out.Gaps))
 	}
-	var sw, swr float64
-	n := 0
-	type part struct{ r, w float64 }
-	var parts []part
+	var differ, w []float64
 	for _, l := range out.Left {
-		if l.Predicted == nil {
-			continue
+		if l.Predicted != nil {
+			_, u95, _ := c.Predicted(l.U, l.V)
+			differ, w = append(differ, l.MM-*l.Predicted), append(w, 1/(l.Doubt*l.Doubt+u95*u95/(1.96*1.96)))
 		}
-		_, u95, _ := c.Predicted(l.U, l.V)
-		w := 1 / (l.Doubt*l.Doubt + u95*u95/(1.96*1.96))
-		parts, n = append(parts, part{l.MM - *l.Predicted, w}), n+1
-		sw, swr = sw+w, swr+w*(l.MM-*l.Predicted)
 	}
+	n := len(differ)
 	if c.Predicted == nil && len(out.Left) >= fewest {
 		out.Verdict, out.Sentence = CannotTell, "Nothing was gauged in this run: the nozzle error rests on the patches alone."
 		out.Next = "Look at the correction. When it is applied, gauge one point: until then it is unverified."
@@ -361,10 +343,7 @@ func (c Case) bare(out *Result) {
 		out.Verdict, out.Sentence, out.Next = CannotTell, "There are no readings of the feeler gauge where the patches lie.", "Run the step gauging. Then the patches make the nozzle error surer."
 		return
 	}
-	chi := 0.0
-	for _, p := range parts {
-		chi += p.w * (p.r - swr/sw) * (p.r - swr/sw)
-	}
+	chi := stat.MomentAbout(2, differ, stat.Mean(differ, w), w) * floats.Sum(w)
 	tail := distuv.ChiSquared{K: float64(n - 1)}.Survival(chi)
 	out.Doubt += fmt.Sprintf(" Chi-square of the differences %.1f on %d degrees of freedom, p = %.3f.", chi, n-1, tail)
 	if tail < agrees {

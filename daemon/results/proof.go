@@ -33,12 +33,8 @@ func NotProved(run record.Run, shown probe.Shown) (why, text, hint string) {
 	case math.Abs(shown.Off) <= tolerance:
 		return "It is within the tolerance, but not known well enough", text, "verify it again with a feeler gauge, and take more readings"
 	case shown.Levelled:
-		way := "higher"
-		if *shown.Level > 0 {
-			way = "lower"
-		}
 		return "The level changed, not the tilt", text,
-			fmt.Sprintf("let the printer warm up, set its Z offset %s %s, and verify again", say.MM(math.Abs(*shown.Level)), way)
+			fmt.Sprintf("let the printer warm up, set its Z offset %s, and verify again", say.Goes(-*shown.Level))
 	case math.Abs(shown.Off)-tolerance < shown.U95:
 		return fmt.Sprintf("The readings do not show whether it is within %s", say.MM(tolerance)), text,
 			"watch the first layer there. If it is wrong, undo the correction and measure again"

@@ -270,11 +270,7 @@ func (b bench) level() []api.RepairStep {
 	if l := b.v.Level; len(out) > 0 {
 		out = append(out, api.RepairStep{ID: "z-offset", Title: "Set the Z offset at the zero place with the feeler gauge.", Do: []string{"The screws have moved the bed. Then let the printer measure its bed map again."}})
 	} else if l != nil && math.Abs(l.Value) > l.U95() && math.Abs(l.Value) > b.tolerance()/3 {
-		way := "lower"
-		if l.Value < 0 {
-			way = "higher"
-		}
-		out = append(out, api.RepairStep{ID: "z-offset", Title: fmt.Sprintf("Set the Z offset %s %s.", say.MM(math.Abs(l.Value)), way), Do: []string{"Known to " + say.PM(l.U95()) + ". The bed map stays right."}, Amount: measured(l)})
+		out = append(out, api.RepairStep{ID: "z-offset", Title: fmt.Sprintf("Set the Z offset %s.", say.Goes(-l.Value)), Do: []string{"Known to " + say.PM(l.U95()) + ". The bed map stays right."}, Amount: measured(l)})
 	}
 	if len(out) > 0 {
 		out = append(out, api.RepairStep{ID: "measure", Title: "Measure again: repeat, gauging and survey.", Then: "The screws and the Z offset have to need nothing then."})

@@ -51,12 +51,6 @@ func (d *Runner) Thickness(ctx context.Context, id string, t api.Thickness, by s
 	if !ok {
 		return api.Proof{}, api.Errorf(422, "bad-value", "none, map or file", "thickness: \"in_force\" %q: whether a correction was in force has to be said", t.InForce)
 	}
-	if t.Person != "" {
-		var err error
-		if t.Person, err = api.CheckPerson(t.Person); err != nil {
-			return api.Proof{}, err
-		}
-	}
 	j, err := d.shelf.Judged(id)
 	if err != nil {
 		return api.Proof{}, err

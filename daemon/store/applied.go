@@ -140,16 +140,11 @@ func (s *Store) SaveApplied(_ context.Context, a Applied) (int64, error) {
 // lastApplied returns the last entry; the zero one if there is none.
 func lastApplied(tx *sql.Tx) (a Applied, err error) {
 	rows, err := tx.Query("SELECT n, body, sum FROM applied ORDER BY n DESC LIMIT 1")
-	if err != nil {
+	all, err := collect(rows, err, scanApplied)
+	if err != nil || len(all) == 0 {
 		return a, err
 	}
-	defer rows.Close()
-	if rows.Next() {
-		if a, err = scanApplied(rows); err != nil {
-			return a, err
-		}
-	}
-	return a, rows.Err()
+	return all[0], nil
 }
 
 // fits reports whether the entry may follow state last.
@@ -180,19 +175,8 @@ func (s *Store) Applied(ctx context.Context) (Applied, bool, error) {
 // AppliedTail returns the last entries of the journal, newest first.
 func (s *Store) AppliedTail(ctx context.Context, most int) ([]Applied, error) {
 	rows, err := s.read.QueryContext(ctx, "SELECT n, body, sum FROM applied ORDER BY n DESC LIMIT ?", most)
+	out, err := collect(rows, err, scanApplied)
 	if err != nil {
-		return nil, failed("read what is applied", err)
-	}
-	defer rows.Close()
-	var out []Applied
-	for rows.Next() {
-		a, err := scanApplied(rows)
-		if err != nil {
-			return nil, failed("read what is applied", err)
-		}
-		out = append(out, a)
-	}
-	if err := rows.Err(); err != nil {
 		return nil, failed("read what is applied", err)
 	}
 	return out, nil

@@ -32,26 +32,17 @@ func (s *Store) Audit(_ context.Context, who, what, detail string, at time.Time)
 // what was written says so in place of its detail.
 func (s *Store) AuditTail(ctx context.Context, most int) ([]AuditRow, error) {
 	rows, err := s.read.QueryContext(ctx, "SELECT n, at, who, what, detail, sum FROM audit ORDER BY n DESC LIMIT ?", most)
-	if err != nil {
-		return nil, failed("read the audit", err)
-	}
-	defer rows.Close()
-	out := []AuditRow{}
-	for rows.Next() {
-		var r AuditRow
+	out, err := collect(rows, err, func(rows *sql.Rows) (r AuditRow, err error) {
 		var at string
 		var want int64
 		if err := rows.Scan(&r.N, &at, &r.Who, &r.What, &r.Detail, &want); err != nil {
-			return nil, failed("read the audit", err)
+			return r, err
 		}
-		bad := checked(want, "audit", number(r.N), at, r.Who, r.What, r.Detail)
-		if r.At, err = unstamp(at); err != nil && bad == nil {
-			return nil, failed("read the audit", err)
+		r.At, err = unstamp(at)
+		if checked(want, "audit", number(r.N), at, r.Who, r.What, r.Detail) != nil {
+			r.Detail, err = "damaged: this row is not what was written", nil
 		}
-		if bad != nil {
-			r.Detail = "damaged: this row is not what was written"
-		}
-		out = append(out, r)
-	}
-	return out, failed("read the audit", rows.Err())
+		return r, err
+	})
+	return out, failed("read the audit", err)
 }

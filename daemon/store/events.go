@@ -109,32 +109,22 @@ func kind(e record.Event) string {
 // run that is not there. An event that is not what was written gives
 // ErrDamaged together with the events before it.
 func (s *Store) Events(ctx context.Context, run string, after int64) ([]record.Event, error) {
-	act := func(err error) error { return failed("read run "+run, err) }
 	rows, err := s.read.QueryContext(ctx, "SELECT n, body, sum FROM events WHERE run = ? AND n > ? ORDER BY n", run, after)
-	if err != nil {
-		return nil, act(err)
-	}
-	defer rows.Close()
-	var out []record.Event
-	for rows.Next() {
+	out, err := collect(rows, err, func(rows *sql.Rows) (e record.Event, err error) {
 		var n, want int64
 		var body string
-		if err := rows.Scan(&n, &body, &want); err != nil {
-			return out, act(err)
+		if err = rows.Scan(&n, &body, &want); err != nil {
+			return e, err
 		}
 		if sum(run, n, []byte(body)) != want {
-			return out, act(fmt.Errorf("event %d: %w: its checksum differs", n, ErrDamaged))
+			return e, fmt.Errorf("event %d: %w: its checksum differs", n, ErrDamaged)
 		}
-		e, err := record.Decode([]byte(body))
-		if err != nil {
-			return out, act(fmt.Errorf("event %d: %w", n, err))
+		if e, err = record.Decode([]byte(body)); err != nil {
+			err = fmt.Errorf("event %d: %w", n, err)
 		}
-		out = append(out, e)
-	}
-	if err := rows.Err(); err != nil {
-		return out, act(err)
-	}
-	return out, nil
+		return e, err
+	})
+	return out, failed("read run "+run, err)
 }
 
 // Load returns a run: the fold of its events. ErrNone if it is not there. With
@@ -183,19 +173,8 @@ SELECT r.id, f.body, f.sum, e.n, e.body, e.sum FROM runs r
 JOIN events f ON f.run = r.id AND f.n = 1
 JOIN events e ON e.run = r.id AND e.n = (SELECT max(n) FROM events WHERE run = r.id)
 ORDER BY r.id DESC`)
+	out, err := collect(rows, err, scanRun)
 	if err != nil {
-		return nil, failed("list runs", err)
-	}
-	defer rows.Close()
-	out := []RunRow{}
-	for rows.Next() {
-		row, err := scanRun(rows)
-		if err != nil {
-			return nil, failed("list runs", err)
-		}
-		out = append(out, row)
-	}
-	if err := rows.Err(); err != nil {
 		return nil, failed("list runs", err)
 	}
 	for i := range out {

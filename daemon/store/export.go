@@ -253,18 +253,10 @@ func syncDir(dir string) error {
 // columnsOf returns the columns of a table of the file.
 func columnsOf(ctx context.Context, tx *sql.Tx, table string) ([]string, error) {
 	rows, err := tx.QueryContext(ctx, "SELECT name FROM pragma_table_info(?)", table)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	var out []string
-	for rows.Next() {
-		var c string
-		if err := rows.Scan(&c); err != nil {
-			return nil, err
-		}
-		out = append(out, c)
-	}
+	out, err := collect(rows, err, func(rows *sql.Rows) (c string, err error) {
+		err = rows.Scan(&c)
+		return c, err
+	})
 	slices.Sort(out)
-	return out, rows.Err()
+	return out, err
 }

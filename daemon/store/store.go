@@ -261,6 +261,23 @@ func (s *Store) do(act string, f func(*sql.Tx) error) error {
 	return nil
 }
 
+// collect scans every row of an answer; with an error comes what came before it.
+func collect[T any](rows *sql.Rows, err error, scan func(*sql.Rows) (T, error)) ([]T, error) {
+	out := []T{}
+	if err != nil {
+		return out, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		v, err := scan(rows)
+		if err != nil {
+			return out, err
+		}
+		out = append(out, v)
+	}
+	return out, rows.Err()
+}
+
 // Writes returns how many transactions were made durable since Open; each is
 // one sync of the disk, and wears a card.
 func (s *Store) Writes() int64 { return s.writes.Load() }

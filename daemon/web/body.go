@@ -33,7 +33,8 @@ func body(r *http.Request, v any) error {
 }
 
 // fits holds the members that a body must have to what their tags say: what is wanted where
-// one is empty, the words of an enum; and a person to a name that can be shown.
+// one is empty, the words of an enum; and a person, if one is named, to a name that can be
+// shown.
 func fits(body reflect.Value) error {
 	for i := range body.NumField() {
 		f, member := body.Type().Field(i), body.Field(i)
@@ -41,7 +42,7 @@ func fits(body reflect.Value) error {
 		wanted, words := f.Tag.Get("wanted"), strings.Split(f.Tag.Get("enum"), ",")
 		last := len(words) - 1
 		switch {
-		case options != "":
+		case options != "" && (name != "person" || member.IsZero()):
 		case name == "person":
 			person, err := api.CheckPerson(member.String())
 			if err != nil {

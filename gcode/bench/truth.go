@@ -1,16 +1,18 @@
 package bench
 
+import "abbed/gcode/bench/mechanics"
+
 // Truth is what only the bench knows. All functions are exact and free of
 // noise; u, v are places on the bed, mm; heights mm; angles rad.
 type Truth struct {
-	Bed, Area  Rect
+	Bed, Area  mechanics.Rect
 	Cols, Rows int
 	Layout     string
 	Lever      [2]float64
 	Zero       [2]float64
 	Trigger    float64 // nozzle above the bed when the probe triggers at the zero place
 	Level      float64 // how far the person's Z offset is too high
-	Travel     Box
+	Travel     mechanics.Box
 
 	Gap    func(u, v float64) float64 // m - n, minus the same at the zero place
 	Map    func(u, v float64) float64 // touch height, 0 at the zero place
@@ -27,18 +29,18 @@ func (p *Printer) Truth() Truth {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	b, m := p.body, p.body.Machine
-	drift := p.feeler.drift(p.now())
-	datum := b.probeContact(m.Zero[0], m.Zero[1]) + drift + p.lever[2]
+	drift := p.feeler.Drift(p.now())
+	datum := b.ProbeContact(m.Zero[0], m.Zero[1]) + drift + p.lever[2]
 	if p.homed[2] {
 		datum = p.origin[2]
 	}
 	return Truth{
 		Bed: m.Bed, Area: m.Area, Cols: m.Cols, Rows: m.Rows, Layout: m.Layout,
 		Lever: m.Lever, Zero: m.Zero, Trigger: m.Trigger, Level: m.Level, Travel: m.Travel,
-		Gap: b.gap, Map: b.mapValue, Shape: b.height,
-		Nozzle: func(u, v float64) float64 { return b.nozzleContact(u, v) + drift - datum },
-		Roll:   m.Roll.at, Pitch: m.Pitch.at,
-		Drift: p.feeler.Probe.drift,
+		Gap: b.Gap, Map: b.MapValue, Shape: b.Height,
+		Nozzle: func(u, v float64) float64 { return b.NozzleContact(u, v) + drift - datum },
+		Roll:   m.Roll.At, Pitch: m.Pitch.At,
+		Drift: p.feeler.Probe.Drift,
 	}
 }
 
