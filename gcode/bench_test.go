@@ -10,6 +10,7 @@ import (
 
 	"abbed/gcode"
 	"abbed/gcode/bench"
+	"abbed/gcode/bench/wire"
 	"abbed/gcode/dialect"
 	"abbed/probe/record"
 )
@@ -58,7 +59,7 @@ func must[T any](t *testing.T) func(T, error) T {
 // agree with what the bench knows of itself.
 func TestEveryWordingIsUnderstood(t *testing.T) {
 	d := must[*dialect.Dialect](t)(dialect.New(dialect.Default()))
-	for w := 1; w <= 2*bench.Wordings; w++ {
+	for w := 1; w <= 2*wire.Wordings; w++ {
 		for _, plain := range []bool{false, true} {
 			synctest.Test(t, func(t *testing.T) {
 				sc := steady(t)
@@ -243,7 +244,7 @@ func TestStopWhileHoming(t *testing.T) {
 // met nothing is none, and without brackets M114 tells the place.
 func TestStraightMachine(t *testing.T) {
 	d := must[*dialect.Dialect](t)(dialect.New(dialect.Straight()))
-	for w := 1; w <= bench.Wordings; w++ {
+	for w := 1; w <= wire.Wordings; w++ {
 		for _, bracket := range []bool{true, false} {
 			synctest.Test(t, func(t *testing.T) {
 				sc := steady(t)

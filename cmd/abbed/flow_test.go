@@ -2,15 +2,22 @@ package main
 
 import (
 	"context"
+	"crypto/sha256"
+	"crypto/x509"
+	"encoding/base64"
+	"encoding/pem"
 	"flag"
 	"fmt"
 	"log/slog"
 	"math/rand/v2"
 	"net"
+	"os"
 	"reflect"
 	"sync"
 	"testing"
 	"time"
+
+	"github.com/chromedp/chromedp"
 
 	"abbed/config"
 	"abbed/daemon/access"
@@ -44,16 +51,16 @@ func openShop(t *testing.T, scenario string, change ...func(*config.Settings)) *
 	if err != nil {
 		t.Fatal(err)
 	}
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	s.line = &flowLine{Listener: l}
-	settings := demoSettings(sc, path, l.Addr().String(), t.TempDir())
+	settings := demoSettings(sc, path, "127.0.0.1:0", t.TempDir())
 	settings.Gauging.Idle = 30 * time.Minute // a browser is slow for a person who lives so fast
 	for _, c := range change {
 		c(&settings)
 	}
+	l, err := net.Listen("tcp", settings.Listen)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.line, settings.Listen = &flowLine{Listener: l}, l.Addr().String()
 	s.house, err = build(t.Context(), plan{
 		settings: settings, clock: clock.Fast(flowSpeed), listener: s.line,
 		log: slog.New(slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelWarn})),
@@ -290,6 +297,45 @@ func TestFlowDesktop(t *testing.T) {
 	w.arrives("/do/pair")
 	w.reads("with the other device")
 	w.see("devices")
+}
+
+// TestFlowNetwork does it, up to the verified correction, from a phone in the network: by an
+// address of this machine that is not the loopback, with the certificate that abbed makes,
+// whose key the phone's person has compared.
+func TestFlowNetwork(t *testing.T) {
+	long(t)
+	all, err := net.InterfaceAddrs()
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := ""
+	for _, a := range all {
+		if ip := a.(*net.IPNet).IP; ip.To4() != nil && ip.IsGlobalUnicast() {
+			at = ip.String()
+		}
+	}
+	if at == "" {
+		t.Skip("this machine is in no network")
+	}
+	s := openShop(t, "twist-level", brisk, func(c *config.Settings) {
+		c.Access.From, c.Listen, c.Name = config.FromPhone, at+":0", "left"
+	})
+	text, err := os.ReadFile(access.OwnFiles(s.house.phone.State).Certificate)
+	if err != nil {
+		t.Fatal(err)
+	}
+	block, _ := pem.Decode(text)
+	cert, err := x509.ParseCertificate(block.Bytes)
+	if err != nil {
+		t.Fatal(err)
+	}
+	key := sha256.Sum256(cert.RawSubjectPublicKeyInfo)
+	w := newWindow(t, newBrowser(t, chromedp.Flag("ignore-certificate-errors-spki-list", base64.StdEncoding.EncodeToString(key[:]))), phone, "network")
+	began := time.Now()
+	s.measure(w)
+	s.correct(w)
+	s.prove(w)
+	t.Logf("%s: %d screens, %.0f s", s.house.url(), w.shots, time.Since(began).Seconds())
 }
 
 // TestFlowSmall does it on the smallest phone, up to the findings.

@@ -43,6 +43,7 @@ func scraped(t *testing.T, w *world) map[string]float64 {
 // of the program and a look at an older run, and the expiry shows when the head
 // tilts otherwise.
 func TestMetricsOutlive(t *testing.T) {
+	t.Parallel()
 	sc, err := bench.Lookup("beam-twist")
 	if err != nil {
 		t.Fatal(err)
@@ -54,8 +55,13 @@ func TestMetricsOutlive(t *testing.T) {
 		printer := bench.New(sc, bench.Options{Seed: 2, Wording: 1})
 		w := open(t, dir, sc, &cable{printer: printer})
 		p := &person{api: w.api, feel: printer.Blade, rnd: rand.New(rand.NewPCG(1, 2)), name: "the played person"}
+		empty := scraped(t, w)["abbed_store_bytes"]
 		applyWhole(t, w, p)
+		time.Sleep(20 * time.Second) // of the bubble: the size is looked at every 15 s
 		first := scraped(t, w)
+		if now := first["abbed_store_bytes"]; now <= empty {
+			t.Errorf("the store has %g bytes after a run, %g before", now, empty)
+		}
 		for name, in := range map[string][2]float64{
 			"abbed_up": {1, 1}, "abbed_port_held": {1, 1}, `abbed_step_last_success{step="survey"}`: {1, 1}, `abbed_step_last_success{step="apply"}`: {1, 1},
 			`abbed_correction_state{state="kept"}`: {1, 1}, `abbed_to_do{id="expired-twist"}`: {0, 0}, `abbed_finding{id="beam-twist"}`: {1, 1},

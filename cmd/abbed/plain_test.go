@@ -142,6 +142,26 @@ func TestNamesInDocuments(t *testing.T) {
 	}
 }
 
+// TestOneSocket: the documents name the socket of the package, and no other.
+func TestOneSocket(t *testing.T) {
+	found := 0
+	for _, name := range append(documents, "deploy/metrics/runbook.md", "deploy/metrics/README.md") {
+		b, err := os.ReadFile("../../" + name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range regexp.MustCompile(`(/[\w./-]*socket?)\b|unix:(\S+)|unix-socket (\S+)`).FindAllStringSubmatch(string(b), -1) {
+			found++
+			if !regexp.MustCompile(`/run/abbed/(?:left|NAME)/socket$`).MatchString(strings.TrimRight(m[0], "`")) {
+				t.Errorf("%s names %s", name, m[0])
+			}
+		}
+	}
+	if found < 5 {
+		t.Errorf("%d sockets: the documents tell of one", found)
+	}
+}
+
 // isGroup reports whether some setting is in a group.
 func isGroup(keys map[string]bool, group string) bool {
 	for key := range keys {

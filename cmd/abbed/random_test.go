@@ -10,6 +10,7 @@ import (
 	"testing/synctest"
 
 	"abbed/gcode/bench"
+	"abbed/gcode/bench/mechanics"
 )
 
 var randomMachines = flag.Int("random.n", often(3, 1), "how many machines drawn at random do the whole job")
@@ -25,19 +26,19 @@ func anyPrinter(seed uint64) bench.Scenario {
 	size := math.Round(within(180, 350))
 	long, turn := within(18, 55), within(0, 2*math.Pi)
 	sc.Name, sc.Says, sc.Finding, sc.Also, sc.Table = fmt.Sprintf("any-%d", seed), "drawn at random", "", nil, false
-	sc.Bed = bench.Rect{X1: size, Y1: size}
-	sc.Travel = bench.Box{Min: [3]float64{-5, -5, 0}, Max: [3]float64{size + 10, size + 5, 250}}
+	sc.Bed = mechanics.Rect{X1: size, Y1: size}
+	sc.Travel = mechanics.Box{Min: [3]float64{-5, -5, 0}, Max: [3]float64{size + 10, size + 5, 250}}
 	sc.Lever = [2]float64{math.Round(long * math.Cos(turn)), math.Round(long * math.Sin(turn))}
 	sc.Zero = [2]float64{size / 2, size / 2}
 	const margin = 12
-	sc.Area = bench.Rect{
+	sc.Area = mechanics.Rect{
 		X0: max(0, sc.Travel.Min[0]+sc.Lever[0]) + margin, X1: min(size, sc.Travel.Max[0]+sc.Lever[0]) - margin,
 		Y0: max(0, sc.Travel.Min[1]+sc.Lever[1]) + margin, Y1: min(size, sc.Travel.Max[1]+sc.Lever[1]) - margin,
 	}
 	if r.Float64() < 0.5 {
-		sc.Layout = bench.MovingGantry
+		sc.Layout = mechanics.MovingGantry
 	}
-	motion := func(share, size0 float64, form ...float64) bench.Func {
+	motion := func(share, size0 float64, form ...float64) mechanics.Func {
 		a := make([]float64, len(form))
 		for i, f := range form {
 			a[i] = size0 * f * r.NormFloat64()
@@ -60,7 +61,7 @@ func anyPrinter(seed uint64) bench.Scenario {
 	sc.YStraight = motion(0.3, 0.03, 0, 0, 1, 0.6)
 	sc.YPitch = motion(0.3, 0.06*deg, 0, 1, 0.5, 0.4)
 	sc.YRoll = motion(0.3, 0.06*deg, 0, 1, 0.5, 0.4)
-	sc.Shape = bench.Moody(sc.Bed, within(0.005, 0.2))
+	sc.Shape = mechanics.Moody(sc.Bed, within(0.005, 0.2))
 	sc.Scatter = within(0.0015, 0.012)
 	sc.DriftSettle, sc.DriftTime = within(-0.06, 0.06), 900
 	if r.Float64() < 0.3 {
@@ -73,6 +74,7 @@ func anyPrinter(seed uint64) bench.Scenario {
 // through the wire: how many of the nodes are covered by their doubt, and what is left
 // after the correction. Nothing unsafe may happen on any.
 func TestAnyPrinter(t *testing.T) {
+	t.Parallel()
 	covered, nodes, low := 0, 0, 0
 	var left []float64
 	for seed := range uint64(*randomMachines) {

@@ -601,6 +601,29 @@ func worn(w *watch, s *standing, sc bench.Scenario) {
 	}
 }
 
+// TestOutsideTheGroup: a user of this machine who may not read the token looks and stops all
+// the same, and is told that everything else is for others, not that the daemon is dead.
+func TestOutsideTheGroup(t *testing.T) {
+	if os.Geteuid() != 0 {
+		t.Skip("only root becomes another user")
+	}
+	s := putUp(t, lookup(t, "healthy"), "left")["left"]
+	if err := os.Chmod(filepath.Dir(s.state), 0o755); err != nil { // else nobody else can start the program
+		t.Fatal(err)
+	}
+	s.settings()
+	s.start()
+	s.ready()
+	for line, want := range map[string]int{"status": exitDone, "stop": exitDone, "measure --quick": exitCould} {
+		c := exec.Command(s.program, append(strings.Fields(line), "--printer", "left")...)
+		c.SysProcAttr = &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: 65534, Gid: 65534}}
+		said, _ := c.CombinedOutput()
+		if got := c.ProcessState.ExitCode(); got != want || strings.Contains(string(said), "daemon running") {
+			t.Errorf("abbed %s: exit %d, want %d: %s", line, got, want, said)
+		}
+	}
+}
+
 // TestApplyAgain: a correction that was undone is put back in two acts: one shows what is to
 // be approved, one approves.
 func TestApplyAgain(t *testing.T) {

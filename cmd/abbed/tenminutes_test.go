@@ -13,6 +13,7 @@ import (
 	"abbed/config"
 	"abbed/daemon/api"
 	"abbed/gcode/bench"
+	"abbed/gcode/bench/mechanics"
 )
 
 // drawn is how many machines TestTenMinutes draws.
@@ -22,7 +23,7 @@ var drawnPlan = flag.String("drawn.plan", config.PlanNormal, "the plan of the ga
 
 // series is a motion over lo..hi: Legendre polynomials of degree 1 to 4 with random
 // coefficients that fall, of size for the first; a third of them are none at all.
-func series(r *rand.Rand, lo, hi, size float64) bench.Func {
+func series(r *rand.Rand, lo, hi, size float64) mechanics.Func {
 	c := [5]float64{}
 	if r.Float64() > 1.0/3 {
 		fall := 0.25 + 0.4*r.Float64()
@@ -48,15 +49,15 @@ func drawPrinter(t *testing.T, seed uint64) bench.Scenario {
 	}
 	lever, at := 18+37*r.Float64(), 2*math.Pi*r.Float64()
 	m := &sc.Machine
-	m.Bed = bench.Rect{X1: size, Y1: size}
-	m.Travel = bench.Box{Min: [3]float64{-5, -5, 0}, Max: [3]float64{size + 10, size + 5, 250}}
+	m.Bed = mechanics.Rect{X1: size, Y1: size}
+	m.Travel = mechanics.Box{Min: [3]float64{-5, -5, 0}, Max: [3]float64{size + 10, size + 5, 250}}
 	m.Lever = [2]float64{math.Round(lever * math.Cos(at)), math.Round(lever * math.Sin(at))}
 	m.Zero = [2]float64{size / 2, size / 2}
 	m.Level = 0.05 * r.NormFloat64()
-	m.Shape = bench.Moody(m.Bed, 0.02+0.1*r.Float64())
+	m.Shape = mechanics.Moody(m.Bed, 0.02+0.1*r.Float64())
 	m.Tilt = [2]float64{1e-3 * r.NormFloat64(), 1e-3 * r.NormFloat64()}
 	if r.Float64() < 0.25 {
-		m.Layout = bench.MovingGantry
+		m.Layout = mechanics.MovingGantry
 	}
 	rad := math.Pi / 180
 	m.Roll, m.Pitch = series(r, 0, size, 0.12*rad), series(r, 0, size, 0.06*rad)
@@ -71,7 +72,7 @@ func drawPrinter(t *testing.T, seed uint64) bench.Scenario {
 	}
 	const margin = 12
 	m.Cols, m.Rows = 5, 5
-	m.Area = bench.Rect{
+	m.Area = mechanics.Rect{
 		X0: max(0, m.Travel.Min[0]+m.Lever[0]) + margin, X1: min(size, m.Travel.Max[0]+m.Lever[0]) - margin,
 		Y0: max(0, m.Travel.Min[1]+m.Lever[1]) + margin, Y1: min(size, m.Travel.Max[1]+m.Lever[1]) - margin,
 	}
@@ -97,6 +98,7 @@ type spent struct {
 //
 //	go test ./cmd/abbed -run TestTenMinutes -v -drawn 100 -drawn.from 1001 -timeout 1h
 func TestTenMinutes(t *testing.T) {
+	t.Parallel()
 	var all []spent
 	for k := range *drawn {
 		seed := *drawnFrom + uint64(k)

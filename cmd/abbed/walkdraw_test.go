@@ -8,6 +8,7 @@ import (
 
 	"abbed/config"
 	"abbed/gcode/bench"
+	"abbed/gcode/bench/mechanics"
 )
 
 // wild is what is drawn of a printer and of how it is measured: nothing that a
@@ -89,9 +90,9 @@ func (w wild) scenario(sc bench.Scenario) bench.Scenario {
 		width := sc.Bed.X1 - sc.Bed.X0
 		sc.Roll = func(x float64) float64 { return w.Roll * x / width }
 		sc.Tilt = [2]float64{w.TiltX, w.TiltY}
-		sc.Shape = bench.Dish(sc.Bed, w.Dish)
+		sc.Shape = mechanics.Dish(sc.Bed, w.Dish)
 		if w.Gantry {
-			sc.Layout = bench.MovingGantry
+			sc.Layout = mechanics.MovingGantry
 		}
 	}
 	sc.HomeLevelsOff, sc.HomeLevelsOn = w.Levels == "off", w.Levels == "on"

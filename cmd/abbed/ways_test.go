@@ -14,6 +14,7 @@ import (
 	"abbed/daemon/api"
 	"abbed/daemon/client"
 	"abbed/gcode/bench"
+	"abbed/gcode/bench/mechanics"
 	"abbed/probe/record"
 )
 
@@ -22,7 +23,7 @@ func degrees(d float64) float64 { return d * math.Pi / 180 }
 // curvedHead is a printer whose head rolls with an S shape and a bow, whose
 // carriage way sags, whose carrier and plate have shapes of their own: what each
 // way of seeing shows is known.
-func curvedHead(t *testing.T) (sc bench.Scenario, plate, carrier bench.Shape) {
+func curvedHead(t *testing.T) (sc bench.Scenario, plate, carrier mechanics.Shape) {
 	sc, err := bench.Lookup("true-shape")
 	if err != nil {
 		t.Fatal(err)
@@ -38,7 +39,7 @@ func curvedHead(t *testing.T) (sc bench.Scenario, plate, carrier bench.Shape) {
 		q, s := scaled(u), scaled(v)
 		return 0.030*(5*q*q*q-3*q)/2 - 0.025*q*s
 	}
-	sc.Shape = bench.Sum(plate, carrier)
+	sc.Shape = mechanics.Sum(plate, carrier)
 	return sc, plate, carrier
 }
 
@@ -64,6 +65,7 @@ func told(t *testing.T, a api.Analysis, what string, want float64) {
 // TestWaysOverTheWire: the plate is turned by a half and a quarter, a straight
 // reference is laid, and what they add comes out as the bench made it.
 func TestWaysOverTheWire(t *testing.T) {
+	t.Parallel()
 	sc, plate, carrier := curvedHead(t)
 	dir := memoryDir(t)
 	synctest.Test(t, func(t *testing.T) {
@@ -72,7 +74,7 @@ func TestWaysOverTheWire(t *testing.T) {
 		defer w.close()
 		p := &person{api: w.api, feel: printer.Blade, rnd: rand.New(rand.NewPCG(5, 2)), name: "the played person"}
 		tilt := func(u, v float64) float64 { return 0.0002*(u-117.5) - 0.0001*(v-117.5) + 0.02 }
-		lay := func(s bench.Shape) { printer.Lay(s) }
+		lay := func(s mechanics.Shape) { printer.Lay(s) }
 		var asked []string
 		p.answer = func(q api.Prompt) (bool, *float64) {
 			if !strings.HasPrefix(q.ID, "more-places") { // where the doubt is too wide still
@@ -81,9 +83,9 @@ func TestWaysOverTheWire(t *testing.T) {
 			v := 0.0
 			switch q.ID {
 			case "plate-turn-180":
-				lay(bench.Sum(bench.Turned(sc.Bed, plate, 2), carrier, tilt))
+				lay(mechanics.Sum(mechanics.Turned(sc.Bed, plate, 2), carrier, tilt))
 			case "plate-turn-90":
-				lay(bench.Sum(bench.Turned(sc.Bed, plate, 1), carrier, tilt))
+				lay(mechanics.Sum(mechanics.Turned(sc.Bed, plate, 1), carrier, tilt))
 			case "plate-back", "reference-away":
 				lay(sc.Shape)
 			case "reference-straight":
@@ -93,7 +95,7 @@ func TestWaysOverTheWire(t *testing.T) {
 				if q.Value == nil || q.Value.Most < v {
 					t.Errorf("a reference of %.1f mm is not taken: %+v", v, q.Value)
 				}
-				lay(bench.Bar(sc.Bed, sc.Shape, 157.5, 0, 235, 24, 1.0, 0))
+				lay(mechanics.Bar(sc.Bed, sc.Shape, 157.5, 0, 235, 24, 1.0, 0))
 			}
 			if q.Value != nil {
 				return true, &v

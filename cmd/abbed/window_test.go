@@ -46,7 +46,7 @@ func screensDir() string { return os.Getenv("SCREENS_DIR") }
 
 // newBrowser starts Debian's chromium, or skips the test where there is none
 // (not in CI, which installs it).
-func newBrowser(t *testing.T) context.Context {
+func newBrowser(t *testing.T, more ...chromedp.ExecAllocatorOption) context.Context {
 	t.Helper()
 	if testing.Short() {
 		t.Skip("a browser is not short")
@@ -59,7 +59,7 @@ func newBrowser(t *testing.T) context.Context {
 	}
 	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.NoSandbox, chromedp.DisableGPU,
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true))
-	ctx, cancel := chromedp.NewExecAllocator(t.Context(), opts...)
+	ctx, cancel := chromedp.NewExecAllocator(t.Context(), append(opts, more...)...)
 	t.Cleanup(cancel)
 	return ctx
 }

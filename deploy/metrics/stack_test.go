@@ -180,6 +180,20 @@ func TestDashboard(t *testing.T) {
 	}
 }
 
+// TestPackaged: what Prometheus needs is in the package; and no number of the dashboard keeps
+// the exponent that a browser gives to 1000 of three digits.
+func TestPackaged(t *testing.T) {
+	list := read(t, "../package/nfpm.yaml")
+	for _, file := range []string{"prometheus.yml", "scrape.yml", "dashboard.html", "consoles/abbed.html", "rules/abbed-alerts.yml", "rules/abbed-recording.yml"} {
+		if !strings.Contains(list, "src: deploy/metrics/"+file+",") {
+			t.Errorf("%s is not in the package", file)
+		}
+	}
+	if bad := regexp.MustCompile(`(?:^|[^+])\([^()]*\)\.toPrecision|toExponential`).FindString(read(t, "dashboard.html")); bad != "" {
+		t.Errorf("an axis may read 1.00e+3: %s", bad)
+	}
+}
+
 // TestOneJob: scrape.yml holds the job of prometheus.yml, and nothing else.
 func TestOneJob(t *testing.T) {
 	_, job, _ := strings.Cut(read(t, "scrape.yml"), "\n")

@@ -1,9 +1,13 @@
 package bench
 
-import "slices"
+import (
+	"slices"
+
+	"abbed/gcode/bench/wire"
+)
 
 // handler does one command and returns what its ok line carries besides.
-type handler func(l *link, w word) (tail string, err error)
+type handler func(l *link, w wire.Word) (tail string, err error)
 
 // handlers by code. A code that is not here is not known.
 var handlers map[string]handler
@@ -26,10 +30,10 @@ func init() {
 	}
 }
 
-func nothing(*link, word) (string, error) { return "", nil }
+func nothing(*link, wire.Word) (string, error) { return "", nil }
 
 func mode(set func(*Printer)) handler {
-	return func(l *link, _ word) (string, error) {
+	return func(l *link, _ wire.Word) (string, error) {
 		l.p.mu.Lock()
 		defer l.p.mu.Unlock()
 		set(l.p)
@@ -38,14 +42,14 @@ func mode(set func(*Printer)) handler {
 }
 
 // do does one command.
-func (l *link) do(w word) (string, error) {
+func (l *link) do(w wire.Word) (string, error) {
 	p := l.p
 	if done, err := l.act(w); done || err != nil {
 		return "", err
 	}
-	h, ok := handlers[w.code]
-	if !ok || p.unknown(w.code) {
-		l.say(p.words.unknown(w.code))
+	h, ok := handlers[w.Code]
+	if !ok || p.unknown(w.Code) {
+		l.say(p.words.Unknown(w.Code))
 		return "", nil
 	}
 	return h(l, w)
@@ -59,7 +63,7 @@ func (p *Printer) unknown(code string) bool {
 }
 
 // finish waits until all moves have ended.
-func (l *link) finish(word) (string, error) { return "", l.drain() }
+func (l *link) finish(wire.Word) (string, error) { return "", l.drain() }
 
 func (l *link) drain() error {
 	p := l.p
@@ -73,21 +77,21 @@ func (l *link) drain() error {
 	return err
 }
 
-func (l *link) dwell(w word) (string, error) {
+func (l *link) dwell(w wire.Word) (string, error) {
 	if err := l.drain(); err != nil {
 		return "", err
 	}
-	s, _ := w.num('S')
-	if ms, ok := w.num('P'); ok {
+	s, _ := w.Num('S')
+	if ms, ok := w.Num('P'); ok {
 		s = ms / 1000
 	}
 	return "", l.hold(l.p.now() + s)
 }
 
 // motors sets the idle switch-off (S, seconds, 0 never) or switches off now.
-func (l *link) motors(w word) (string, error) {
+func (l *link) motors(w wire.Word) (string, error) {
 	p := l.p
-	if s, ok := w.num('S'); ok {
+	if s, ok := w.Num('S'); ok {
 		p.mu.Lock()
 		p.settle(p.now())
 		p.idle = max(0, s)
@@ -104,7 +108,7 @@ func (l *link) motors(w word) (string, error) {
 	return "", nil
 }
 
-func (l *link) setPlace(w word) (string, error) {
+func (l *link) setPlace(w wire.Word) (string, error) {
 	if err := l.drain(); err != nil {
 		return "", err
 	}
@@ -113,33 +117,33 @@ func (l *link) setPlace(w word) (string, error) {
 	defer p.mu.Unlock()
 	c := p.logical(p.end())
 	for i := range c {
-		if v, ok := w.num("XYZ"[i]); ok {
+		if v, ok := w.Num("XYZ"[i]); ok {
 			p.shift[i] = c[i] - v
 		}
 	}
-	if v, ok := w.num('E'); ok {
+	if v, ok := w.Num('E'); ok {
 		p.extruder = v
 	}
 	return "", nil
 }
 
-func (l *link) heat(w word) (string, error) {
+func (l *link) heat(w wire.Word) (string, error) {
 	p := l.p
 	i := 0
-	if w.code == "M140" || w.code == "M190" {
+	if w.Code == "M140" || w.Code == "M190" {
 		i = 1
 	}
-	s, ok := w.num('S')
-	if r, isR := w.num('R'); isR {
+	s, ok := w.Num('S')
+	if r, isR := w.Num('R'); isR {
 		s, ok = r, true
 	}
 	p.mu.Lock()
 	if ok {
-		p.heaters[i].set(max(0, s), p.now())
+		p.heaters[i].Set(max(0, s), p.now())
 	}
-	till := p.heaters[i].reached()
+	till := p.heaters[i].Reached()
 	p.mu.Unlock()
-	if w.code == "M104" || w.code == "M140" || s <= 0 {
+	if w.Code == "M104" || w.Code == "M140" || s <= 0 {
 		return "", nil
 	}
 	return "", l.hold(till)

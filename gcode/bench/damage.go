@@ -3,13 +3,15 @@ package bench
 import (
 	"strings"
 	"time"
+
+	"abbed/gcode/bench/wire"
 )
 
 // act lets a fault that strikes act at a command. done means that the command
 // is not to be done, or not to be answered; the caller then returns err.
-func (l *link) act(w word) (done bool, err error) {
+func (l *link) act(w wire.Word) (done bool, err error) {
 	p := l.p
-	name, length := p.strike(w.code)
+	name, length := p.strike(w.Code)
 	if name != "" && name != faultChatter && name != faultNumber {
 		p.hit(name)
 	}
@@ -60,7 +62,7 @@ func (l *link) act(w word) (done bool, err error) {
 	case faultSlow:
 		l.baud.Store(slowBaud)
 	case faultRefuse:
-		l.say(p.words.refused(w))
+		l.say(p.words.Refused(w))
 		return true, nil
 	}
 	return false, nil
@@ -73,7 +75,7 @@ func (l *link) jump() {
 	}
 	l.p.mu.Lock()
 	defer l.p.mu.Unlock()
-	l.p.lines.last += 7
+	l.p.lines.Last += 7
 	l.p.struck[faultNumber]++
 }
 
@@ -83,7 +85,7 @@ func (p *Printer) babble(n int) []string {
 	for i := range lines {
 		switch (i + p.babbled) % 5 {
 		case 0:
-			lines[i] = " " + p.words.temperatures(p.heaters, p.now())
+			lines[i] = " " + p.words.Temperatures(p.heaters, p.now())
 		case 1:
 			lines[i] = "echo:fan at 40 of 100"
 		case 2:

@@ -5,12 +5,11 @@
 //
 //   - a Scenario names one machine, with as a rule one thing off, and says
 //     which finding a program should come to first;
-//   - a Machine is the geometry: Func error motions (roll, pitch, straightness
-//     along both axes), a Shape of the bed, the lever, the zero place. All of
-//     it turns by exact rotations;
-//   - a Probe is what goes wrong at a touch: scatter, outliers, play, drift,
-//     wheels that slip;
-//   - a Wire is how the printer behaves on the line;
+//   - package mechanics: a Machine is the geometry (Func error motions, a Shape of
+//     the bed, the lever, the zero place), all turned by exact rotations; a Probe is
+//     what goes wrong at a touch: scatter, outliers, play, drift, wheels that slip;
+//   - package wire: frames, words, and a Wording for all that is said. A Wire is how
+//     the printer behaves on the line;
 //   - a Printer is one specimen: a Scenario with a seed, a speed, a wording
 //     and Faults. Serve answers one connection; Pty does so on a
 //     pseudo-terminal;

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+
+	"abbed/gcode/bench/wire"
 )
 
 // Fault is one thing that goes wrong on the line or at the machine, once.
@@ -14,35 +16,35 @@ type Fault struct {
 	When string
 }
 
-// The faults by name.
+// The faults by name; faultWords says what they do.
 const (
-	faultByteOut  = "byte-out"     // a byte is dropped of the next line sent
-	faultByteIn   = "byte-in"      // and of the next received
-	faultBitOut   = "bit-out"      // one bit flips in the next line sent
-	faultBitIn    = "bit-in"       // and in the next received
-	faultTwiceOut = "twice-out"    // the next line sent comes twice
-	faultTwiceIn  = "twice-in"     // and the next received
-	faultLostOK   = "lost-ok"      // the command is done, its ok never comes
-	faultLateOK   = "late-ok"      // its ok comes 45 virtual seconds late
-	faultStorm    = "resend-storm" // the next 40 numbered lines are refused, each several times over
-	faultNumber   = "wrong-number" // the printer's own count of lines jumps
-	faultBusy     = "busy"         // five virtual minutes of busy lines before the command is done
-	faultSilence  = "silence"      // the command is not done and nothing is answered
-	faultChatter  = "chatter"      // a hundred unasked lines at once, then three between any two
-	faultSplit    = "split"        // the next lines come in pieces with pauses
-	faultGlued    = "glued"        // the next line comes without its end, glued to the one after
-	faultCRLF     = "crlf"         // from now on the other kind of line end
-	faultNULs     = "nuls"         // NULs before, in and after the next lines
-	faultLongLine = "long-line"    // an unasked line of 10 kB
-	faultRestart  = "restart"      // the board restarts
-	faultHalt     = "halt"         // the machine halts with a fault
-	faultUnplug   = "unplug"       // the connection breaks
-	faultHalfOpen = "half-open"    // the connection stays, but bytes go nowhere, both ways
-	faultSlow     = "slow-line"    // 1200 baud until the connection ends
-	faultDeaf     = "no-trigger"   // the probe does not trigger at the next touch
-	faultReach    = "out-of-reach" // the place of the next touch is refused
-	faultRefuse   = "refused"      // the command is refused with a sentence and ok
-	faultGarbled  = "wrong-echo"   // the map printed next has one node wrong
+	faultByteOut  = "byte-out"
+	faultByteIn   = "byte-in"
+	faultBitOut   = "bit-out"
+	faultBitIn    = "bit-in"
+	faultTwiceOut = "twice-out"
+	faultTwiceIn  = "twice-in"
+	faultLostOK   = "lost-ok"
+	faultLateOK   = "late-ok"
+	faultStorm    = "resend-storm"
+	faultNumber   = "wrong-number"
+	faultBusy     = "busy"
+	faultSilence  = "silence"
+	faultChatter  = "chatter"
+	faultSplit    = "split"
+	faultGlued    = "glued"
+	faultCRLF     = "crlf"
+	faultNULs     = "nuls"
+	faultLongLine = "long-line"
+	faultRestart  = "restart"
+	faultHalt     = "halt"
+	faultUnplug   = "unplug"
+	faultHalfOpen = "half-open"
+	faultSlow     = "slow-line"
+	faultDeaf     = "no-trigger"
+	faultReach    = "out-of-reach"
+	faultRefuse   = "refused"
+	faultGarbled  = "wrong-echo"
 )
 
 // faultWords says of each fault what it does, in a fixed order; uses is how
@@ -155,17 +157,12 @@ func newFault(f Fault) (*fault, bool) {
 		n.left = k
 	}
 	n.code = strings.ToUpper(code)
-	words, err := parseWords(n.code)
-	return n, n.code == "" || err == nil && len(words) == 1 && words[0].code == n.code
+	words, err := wire.ParseWords(n.code)
+	return n, n.code == "" || err == nil && len(words) == 1 && words[0].Code == n.code
 }
 
 // Inject adds a fault while the printer runs; its count begins now.
-func (p *Printer) Inject(f Fault) {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	n, _ := newFault(f)
-	p.faults = append(p.faults, n)
-}
+func (p *Printer) Inject(f Fault) { p.inject(f, 0) }
 
 // Calm drops all faults that have not struck yet or are not used up.
 func (p *Printer) Calm() {

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"abbed/gcode/bench"
+	"abbed/gcode/bench/mechanics"
 )
 
 // The exact rotation and its linear form: design/4, "Angle x lever",
@@ -12,7 +13,7 @@ import (
 // offset (-44, -12, -30).
 func TestRotationAgainstPublishedValues(t *testing.T) {
 	offset := [3]float64{-44, -12, -30}
-	got := bench.Rotate(2e-3, -1.5e-3, 0.8e-3, offset)
+	got := mechanics.Rotation(2e-3, -1.5e-3, 0.8e-3).Apply(offset)
 	want := [3]float64{0.05465144, 0.02486385, -0.08990618}
 	for i := range got {
 		if d := got[i] - offset[i] - want[i]; math.Abs(d) > 5e-9 {
@@ -20,15 +21,15 @@ func TestRotationAgainstPublishedValues(t *testing.T) {
 		}
 	}
 	// 1000 mm x 1 deg: 17.4524 (sin). Wikipedia, Abbe error; design/4.
-	if z := bench.Rotate(math.Pi/180, 0, 0, [3]float64{0, 1000, 0})[2]; math.Abs(z-17.4524) > 5e-5 {
+	if z := mechanics.Rotation(math.Pi/180, 0, 0).Apply([3]float64{0, 1000, 0})[2]; math.Abs(z-17.4524) > 5e-5 {
 		t.Errorf("1 m at 1 deg: %.4f", z)
 	}
 	// 50 mm x 5 arcmin: 0.0727220 mm; laser interferometer handbook, design/4.
-	if z := bench.Rotate(5./60*math.Pi/180, 0, 0, [3]float64{0, 50, 0})[2]; math.Abs(z-0.0727220) > 5e-8 {
+	if z := mechanics.Rotation(5./60*math.Pi/180, 0, 0).Apply([3]float64{0, 50, 0})[2]; math.Abs(z-0.0727220) > 5e-8 {
 		t.Errorf("50 mm at 5 arcmin: %.7f", z)
 	}
 	// 40 mm lever, 2 deg: 1.396 mm. Common practice arithmetic, no source.
-	if z := bench.Rotate(2*math.Pi/180, 0, 0, [3]float64{0, 40, 0})[2]; math.Abs(z-1.396) > 5e-4 {
+	if z := mechanics.Rotation(2*math.Pi/180, 0, 0).Apply([3]float64{0, 40, 0})[2]; math.Abs(z-1.396) > 5e-4 {
 		t.Errorf("40 mm at 2 deg: %.4f", z)
 	}
 }
@@ -38,7 +39,7 @@ func TestRotationAgainstPublishedValues(t *testing.T) {
 // the same. Design/2, "Second axis".
 func TestRollRateOfTheYAxis(t *testing.T) {
 	sc := scenario(t, "bridge-roll-rate")
-	for _, layout := range []string{bench.MovingGantry, bench.MovingBed} {
+	for _, layout := range []string{mechanics.MovingGantry, mechanics.MovingBed} {
 		sc.Layout, sc.Shape = layout, nil
 		g := bench.New(sc, bench.Options{}).Truth().Gap
 		right, left := g(285, 150), g(15, 150)
@@ -49,7 +50,7 @@ func TestRollRateOfTheYAxis(t *testing.T) {
 }
 
 // at evaluates an error motion that may be missing.
-func at(f bench.Func, x float64) float64 {
+func at(f mechanics.Func, x float64) float64 {
 	if f == nil {
 		return 0
 	}
@@ -58,18 +59,18 @@ func at(f bench.Func, x float64) float64 {
 
 // linear is the gap error by the formulas of design/2, "What the lever does",
 // written down a second time.
-func linear(m bench.Machine, u, v float64) float64 {
+func linear(m mechanics.Machine, u, v float64) float64 {
 	raw := func(u, v float64) float64 {
 		px, py := m.Lever[0], m.Lever[1]
 		xc, yc := (m.Bed.X0+m.Bed.X1)/2, (m.Bed.Y0+m.Bed.Y1)/2
 		roll := at(m.Roll, u-px)
-		if m.Layout == bench.MovingGantry {
+		if m.Layout == mechanics.MovingGantry {
 			roll += at(m.YPitch, v-py)
 		}
 		g := at(m.Straight, u) - at(m.Straight, u-px) - (py*roll - px*at(m.Pitch, u-px))
 		sz := at(m.YStraight, v-py) - at(m.YStraight, v)
 		sb := at(m.YRoll, v-py) - at(m.YRoll, v)
-		if m.Layout == bench.MovingGantry {
+		if m.Layout == mechanics.MovingGantry {
 			return g - sz + (u-xc)*sb
 		}
 		return g + sz + (v-yc)*(at(m.YPitch, v-py)-at(m.YPitch, v)) - (u-xc)*sb
@@ -78,8 +79,8 @@ func linear(m bench.Machine, u, v float64) float64 {
 }
 
 // scaledAngles shrinks all angles and offsets of the error motions.
-func scaledAngles(m bench.Machine, k float64) bench.Machine {
-	for _, f := range []*bench.Func{&m.Roll, &m.Pitch, &m.Straight, &m.YStraight, &m.YPitch, &m.YRoll} {
+func scaledAngles(m mechanics.Machine, k float64) mechanics.Machine {
+	for _, f := range []*mechanics.Func{&m.Roll, &m.Pitch, &m.Straight, &m.YStraight, &m.YPitch, &m.YRoll} {
 		if g := *f; g != nil {
 			*f = func(x float64) float64 { return k * g(x) }
 		}
@@ -107,12 +108,12 @@ func worst(sc bench.Scenario, k float64) float64 {
 func TestExactMachineAgainstLinearFormulas(t *testing.T) {
 	everything := scenario(t, "healthy-300")
 	everything.Name = "everything"
-	a := func(k float64) bench.Func { return func(x float64) float64 { return k * (x - 140) / 300 } }
+	a := func(k float64) mechanics.Func { return func(x float64) float64 { return k * (x - 140) / 300 } }
 	everything.Roll, everything.Pitch, everything.YPitch, everything.YRoll = a(0.008), a(-0.006), a(0.004), a(0.005)
 	everything.Straight = func(x float64) float64 { return 0.1 * math.Sin(x/60) }
 	everything.YStraight = func(y float64) float64 { return 0.1 * math.Cos(y/70) }
 	gantry := everything
-	gantry.Name, gantry.Layout = "everything on a gantry", bench.MovingGantry
+	gantry.Name, gantry.Layout = "everything on a gantry", mechanics.MovingGantry
 	for _, sc := range append(bench.Scenarios(), everything, gantry) {
 		t.Run(sc.Name, func(t *testing.T) {
 			if d := worst(sc, 1); d > 0.004 {
@@ -219,8 +220,8 @@ func extent(tr bench.Truth) (largest, slope float64) {
 // The plate's stations keep their heights, its flatness is 4.53165 um, and its
 // middle lies where its two diagonals cross. Moody's surface plate, design/4.
 func TestMoodyPlate(t *testing.T) {
-	bed := bench.Rect{X0: 0, Y0: 0, X1: 160, Y1: 200}
-	shape := bench.Moody(bed, 4.53165)
+	bed := mechanics.Rect{X0: 0, Y0: 0, X1: 160, Y1: 200}
+	shape := mechanics.Moody(bed, 4.53165)
 	for _, c := range []struct{ u, v, um float64 }{
 		{0, 200, 1.576}, {160, 200, 0.739}, {160, 0, 1.576}, {0, 0, 0.739}, // corners
 		{80, 100, 3.349}, {80, 200, 3.891}, {80, 0, 4.532}, {160, 140, 0.148}, {40, 200, 2.955},

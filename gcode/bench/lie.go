@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 )
 
@@ -44,30 +45,10 @@ const (
 	LieNoise       = "noise"       // scatters by Size, standard deviation
 )
 
-// lieKinds says of each kind what it does, in a fixed order.
-var lieKinds = []struct{ name, says string }{
-	{LieConstant, "off by a constant"},
-	{LiePairs, "each two touches lower than the last two"},
-	{LieRamp, "each touch lower than the last"},
-	{LieShare, "a random part of the touches off"},
-	{LieStuck, "stuck at the height told last"},
-	{LieAlternating, "every other touch off"},
-	{LieWild, "one touch in some off"},
-	{LieDeaf, "never triggers"},
-	{LieEarly, "triggers too early"},
-	{LieFlip, "the other sign"},
-	{LieWarm, "drifts while it warms up"},
-	{LieScale, "heights too large by a part"},
-	{LieNoise, "scatters"},
-}
-
 // Lies returns the names of all kinds of Lie.
 func Lies() []string {
-	names := make([]string, len(lieKinds))
-	for i, k := range lieKinds {
-		names[i] = k.name
-	}
-	return names
+	return []string{LieConstant, LiePairs, LieRamp, LieShare, LieStuck, LieAlternating, LieWild,
+		LieDeaf, LieEarly, LieFlip, LieWarm, LieScale, LieNoise}
 }
 
 // lying is a Lie that is being told.
@@ -89,7 +70,7 @@ func (p *Printer) Tell(l *Lie) {
 	if l == nil {
 		return
 	}
-	if !strings.Contains(" "+strings.Join(Lies(), " ")+" ", " "+l.Kind+" ") {
+	if !slices.Contains(Lies(), l.Kind) {
 		panic(fmt.Sprintf("bench: no lie %q; there are: %s", l.Kind, strings.Join(Lies(), ", ")))
 	}
 	p.lie = &lying{Lie: *l, rng: rand.New(rand.NewPCG(p.seed, 77))}

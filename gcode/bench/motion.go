@@ -1,14 +1,18 @@
 package bench
 
-import "math"
+import (
+	"math"
+
+	"abbed/gcode/bench/mechanics"
+)
 
 // segment is one straight move, from one world place to another between two
 // virtual times. A levelled one follows the stored map on its way: then the Z
 // of its ends is the Z over the map.
 type segment struct {
 	t0, t1   float64
-	from, to vec
-	stop     vec // the real place of its end
+	from, to mechanics.Vec
+	stop     mechanics.Vec // the real place of its end
 	levelled bool
 	commands bool // made by a move word, not by homing or probing
 	touching bool // the way down of a touch
@@ -41,9 +45,9 @@ const (
 )
 
 // seconds a move takes at a feed in mm/s, with the limits of the axes.
-func seconds(from, to vec, feed float64) float64 {
-	d := to.sub(from)
-	t := d.length() / max(feedMin, min(feed, feedMax))
+func seconds(from, to mechanics.Vec, feed float64) float64 {
+	d := to.Sub(from)
+	t := d.Length() / max(feedMin, min(feed, feedMax))
 	return max(t, math.Abs(d[2])/zMax)
 }
 
@@ -51,9 +55,9 @@ func seconds(from, to vec, feed float64) float64 {
 // places are the controller's own minus its origin; the origin's z is the
 // datum that homing finds.
 type axes struct {
-	at       vec // world, at the end of all that has been settled
-	origin   vec // world place of the controller's zero
-	shift    vec // G92: controller place minus the place it tells
+	at       mechanics.Vec // world, at the end of all that has been settled
+	origin   mechanics.Vec // world place of the controller's zero
+	shift    mechanics.Vec // G92: controller place minus the place it tells
 	homed    [3]bool
 	queue    []segment
 	settled  float64 // virtual time up to which the queue has been walked
@@ -67,7 +71,7 @@ type axes struct {
 }
 
 // end is the world place at the end of the queue.
-func (a *axes) end() vec {
+func (a *axes) end() mechanics.Vec {
 	if n := len(a.queue); n > 0 {
 		return a.queue[n-1].stop
 	}
@@ -78,10 +82,10 @@ func (a *axes) allHomed() bool { return a.homed == [3]bool{true, true, true} }
 
 // push appends a move that starts when the last has ended, and returns when
 // it ends, in virtual seconds.
-func (p *Printer) push(to vec, feed float64, s segment) float64 {
+func (p *Printer) push(to mechanics.Vec, feed float64, s segment) float64 {
 	now := p.now()
 	s.from, s.to, s.stop = p.end(), to, to
-	p.feeler.travel(to[0]-s.from[0], to[1]-s.from[1])
+	p.feeler.Travel(to[0]-s.from[0], to[1]-s.from[1])
 	if s.levelled {
 		s.from[2] -= p.over(s.from)
 		s.to[2] -= p.over(s.to)
@@ -100,18 +104,18 @@ func (p *Printer) follows() bool { return p.levelling && (p.allHomed() || p.asle
 
 // over is the height of the stored map at a world place, when levelling is on
 // and the machine homed; else 0.
-func (p *Printer) over(w vec) float64 {
+func (p *Printer) over(w mechanics.Vec) float64 {
 	if !p.follows() {
 		return 0
 	}
-	return p.stored.at(w[0]-p.origin[0], w[1]-p.origin[1])
+	return p.stored.At(w[0]-p.origin[0], w[1]-p.origin[1])
 }
 
 // where is the world place on a segment at a fraction of its way.
-func (p *Printer) where(s segment, f float64) vec {
-	w := s.from.at(s.to, f)
+func (p *Printer) where(s segment, f float64) mechanics.Vec {
+	w := s.from.At(s.to, f)
 	if s.levelled {
-		w[2] += p.stored.at(w[0]-p.origin[0], w[1]-p.origin[1])
+		w[2] += p.stored.At(w[0]-p.origin[0], w[1]-p.origin[1])
 	}
 	return w
 }

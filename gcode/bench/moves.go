@@ -1,24 +1,29 @@
 package bench
 
-import "math"
+import (
+	"math"
+
+	"abbed/gcode/bench/mechanics"
+	"abbed/gcode/bench/wire"
+)
 
 // logical is a world place in the controller's coordinates, without the
 // stored map where that is followed.
-func (p *Printer) logical(w vec) vec {
-	c := w.sub(p.origin)
+func (p *Printer) logical(w mechanics.Vec) mechanics.Vec {
+	c := w.Sub(p.origin)
 	c[2] -= p.over(w)
 	return c
 }
 
 // world is the other way.
-func (p *Printer) world(c vec) vec {
-	w := c.add(p.origin)
+func (p *Printer) world(c mechanics.Vec) mechanics.Vec {
+	w := c.Add(p.origin)
 	w[2] += p.over(w)
 	return w
 }
 
 // move queues a straight move and is done when it is queued.
-func (l *link) move(w word) (string, error) {
+func (l *link) move(w wire.Word) (string, error) {
 	if err := l.room(); err != nil {
 		return "", err
 	}
@@ -26,7 +31,7 @@ func (l *link) move(w word) (string, error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.settle(p.now())
-	if f, ok := w.num('F'); ok && f > 0 {
+	if f, ok := w.Num('F'); ok && f > 0 {
 		p.feed = f / 60
 	}
 	p.extrude(w)
@@ -39,10 +44,10 @@ func (l *link) move(w word) (string, error) {
 }
 
 // target reads X, Y, Z of a word against the place where it starts.
-func (p *Printer) target(from vec, w word) (to vec, moved bool) {
+func (p *Printer) target(from mechanics.Vec, w wire.Word) (to mechanics.Vec, moved bool) {
 	to = from
 	for i := range to {
-		v, ok := w.num("XYZ"[i])
+		v, ok := w.Num("XYZ"[i])
 		if !ok {
 			continue
 		}
@@ -56,8 +61,8 @@ func (p *Printer) target(from vec, w word) (to vec, moved bool) {
 	return to, moved
 }
 
-func (p *Printer) extrude(w word) {
-	if e, ok := w.num('E'); ok && p.extRel {
+func (p *Printer) extrude(w wire.Word) {
+	if e, ok := w.Num('E'); ok && p.extRel {
 		p.extruder += e
 	} else if ok {
 		p.extruder = e
@@ -66,7 +71,7 @@ func (p *Printer) extrude(w word) {
 
 // queueMove orders a move to a controller place, within the limits when they
 // are on, and within the stops of the frame always.
-func (p *Printer) queueMove(to vec) {
+func (p *Printer) queueMove(to mechanics.Vec) {
 	act := p.ordered(to)
 	if !p.allHomed() {
 		p.log.Unhomed++
@@ -86,7 +91,7 @@ func (p *Printer) queueMove(to vec) {
 
 // outside tells whether a controller place is beyond the travel. A nozzle
 // that is lowered below Z 0 is not: that is what its own limits are for.
-func (p *Printer) outside(c vec) bool {
+func (p *Printer) outside(c mechanics.Vec) bool {
 	const slack = 1e-6
 	t := p.scenario.Travel
 	for i := range c {
@@ -99,7 +104,7 @@ func (p *Printer) outside(c vec) bool {
 
 // stopped holds a world place within the stops: 2 mm beyond the travel to the
 // sides; up and down a little more, where springs and belts give.
-func (p *Printer) stopped(w vec) vec {
+func (p *Printer) stopped(w mechanics.Vec) mechanics.Vec {
 	const beyond, give = 2, 10
 	t := p.scenario.Travel
 	for i := range 2 {
@@ -131,30 +136,30 @@ func (l *link) room() error {
 
 // arc follows a circle by chords of about 1 mm: centre from I and J. An arc
 // whose radii differ by more than 0.002 mm is refused (RS-274/NGC).
-func (l *link) arc(w word) (string, error) {
+func (l *link) arc(w wire.Word) (string, error) {
 	p := l.p
 	p.mu.Lock()
 	from := p.logical(p.end())
 	to, _ := p.target(from, w)
 	p.mu.Unlock()
-	i, _ := w.num('I')
-	j, _ := w.num('J')
+	i, _ := w.Num('I')
+	j, _ := w.Num('J')
 	cx, cy := from[0]+i, from[1]+j
 	r := math.Hypot(i, j)
 	if r == 0 || r > 2000 || math.Abs(math.Hypot(to[0]-cx, to[1]-cy)-r) > 0.002 {
-		l.say(p.words.refused(w))
+		l.say(p.words.Refused(w))
 		return "", nil
 	}
 	a0, a1 := math.Atan2(from[1]-cy, from[0]-cx), math.Atan2(to[1]-cy, to[0]-cx)
-	if turn := 2 * math.Pi; w.code == "G3" && a1 <= a0+1e-9 {
+	if turn := 2 * math.Pi; w.Code == "G3" && a1 <= a0+1e-9 {
 		a1 += turn
-	} else if w.code == "G2" && a1 >= a0-1e-9 {
+	} else if w.Code == "G2" && a1 >= a0-1e-9 {
 		a1 -= turn
 	}
 	n := max(1, int(math.Ceil(r*math.Abs(a1-a0))))
 	for k := 1; k <= n; k++ {
 		f := float64(k) / float64(n)
-		c := vec{cx + r*math.Cos(a0+f*(a1-a0)), cy + r*math.Sin(a0+f*(a1-a0)), from[2] + f*(to[2]-from[2])}
+		c := mechanics.Vec{cx + r*math.Cos(a0+f*(a1-a0)), cy + r*math.Sin(a0+f*(a1-a0)), from[2] + f*(to[2]-from[2])}
 		if k == n {
 			c = to
 		}

@@ -6,6 +6,9 @@ import (
 	"sync"
 	"sync/atomic"
 	"time"
+
+	"abbed/gcode/bench/mechanics"
+	"abbed/gcode/bench/wire"
 )
 
 // Options choose one specimen of a scenario.
@@ -23,21 +26,21 @@ type Printer struct {
 	seed     uint64
 	speed    float64
 	start    time.Time
-	words    wording
-	body     *body
+	words    wire.Wording
+	body     *mechanics.Body
 
 	mu sync.Mutex // guards all below; held for arithmetic only
 	axes
-	feeler    *feeler
-	heaters   [2]heater // nozzle, bed
-	lever     vec       // as the controller has it: X, Y, and the person's Z offset
-	stored    grid
+	feeler    *mechanics.Feeler
+	heaters   [2]mechanics.Heater // nozzle, bed
+	lever     mechanics.Vec       // as the controller has it: X, Y, and the person's Z offset
+	stored    mechanics.Grid
 	maps      uint64 // measured since the first
 	levelling bool
 	limits    bool
 	idle      float64
 	kept      settings
-	lines     counter
+	lines     wire.Counter
 	powered   float64 // virtual time since which nothing has moved
 	log       watcher
 	printing  [2]int64 // done, total; total 0: none
@@ -58,9 +61,9 @@ type Printer struct {
 
 // settings are what M500 keeps.
 type settings struct {
-	stored    grid
+	stored    mechanics.Grid
 	levelling bool
-	lever     vec
+	lever     mechanics.Vec
 	idle      float64
 }
 
@@ -73,10 +76,11 @@ func New(sc Scenario, o Options) *Printer {
 	}
 	p := &Printer{
 		scenario: sc, seed: o.Seed, speed: o.Speed, start: time.Now(),
-		words: newWording(wordingNumber(o)), body: newBody(sc.Machine),
-		feeler: newFeeler(sc.Probe, o.Seed, 1), links: map[*link]bool{}, struck: map[string]int{},
+		words: wire.New(wordingNumber(o)), body: mechanics.NewBody(sc.Machine),
+		feeler: mechanics.NewFeeler(sc.Probe, o.Seed, 1), links: map[*link]bool{}, struck: map[string]int{},
+		heaters: [2]mechanics.Heater{mechanics.NewHeater(45), mechanics.NewHeater(90)},
 	}
-	p.words.short, p.lineEnd = sc.ShortTemps, p.words.end
+	p.words.Short, p.lineEnd = sc.ShortTemps, p.words.End
 	if p.speed == 0 {
 		p.speed = 1
 	}
@@ -85,19 +89,19 @@ func New(sc Scenario, o Options) *Printer {
 	}
 	p.log.Lowest, p.log.LowWorst = math.Inf(1), math.Inf(1)
 	p.kept = settings{
-		stored:    measure(p.body, sc.Probe, o.Seed),
+		stored:    mechanics.Measure(p.body, sc.Probe, o.Seed),
 		levelling: sc.LevelledStart,
-		lever:     vec{sc.Lever[0], sc.Lever[1], sc.Level - sc.Trigger},
+		lever:     mechanics.Vec{sc.Lever[0], sc.Lever[1], sc.Level - sc.Trigger},
 		idle:      sc.IdleOff,
 	}
 	for _, s := range sc.Stale {
-		p.kept.stored.z[s.J][s.I] = round3(p.kept.stored.z[s.J][s.I] + s.Off)
+		p.kept.stored.Z[s.J][s.I] = mechanics.Round3(p.kept.stored.Z[s.J][s.I] + s.Off)
 	}
 	if sc.Printing {
 		p.printing = [2]int64{48211, 190533}
 	}
-	xc, yc := sc.Bed.middle()
-	p.at = vec{xc, yc, p.body.nozzleContact(xc, yc) + 12}
+	xc, yc := sc.Bed.Middle()
+	p.at = mechanics.Vec{xc, yc, p.body.NozzleContact(xc, yc) + 12}
 	p.boot()
 	return p
 }
@@ -110,25 +114,17 @@ func (p *Printer) boot() {
 	p.deafTill.Store(0)
 	p.eye.arriving = true
 	p.axes = axes{sunk: p.sunk, at: p.at, origin: p.at, settled: p.now(), busyTill: p.now(), feed: 50}
-	p.stored = p.kept.stored.clone()
+	p.stored = p.kept.stored.Clone()
 	p.lever, p.idle = p.kept.lever, p.kept.idle
 	p.setLevelling(p.kept.levelling)
 	p.limits = true
-	p.lines = counter{}
+	p.lines = wire.Counter{}
 	p.powered = p.now()
-	p.heaters = [2]heater{{tau: 45, from: p.heat(0)}, {tau: 90, from: p.heat(1)}}
 	for i := range p.heaters {
-		p.heaters[i].since = p.now()
+		p.heaters[i].Set(0, p.now())
 	}
 	p.halted = false
 	p.halt = make(chan struct{})
-}
-
-func (p *Printer) heat(i int) float64 {
-	if p.heaters[i].tau == 0 {
-		return roomTemp
-	}
-	return p.heaters[i].at(p.now())
 }
 
 // now is the virtual time since power-on, s.
@@ -152,15 +148,13 @@ func (p *Printer) Restart() {
 	p.mu.Unlock()
 	for _, l := range links {
 		l.forget()
-		l.unasked(p.words.banner...)
+		l.unasked(p.words.Banner...)
 	}
 }
 
 // Halt stops the machine at once, as M112 does: nothing is answered until a
 // restart.
-func (p *Printer) Halt() { p.halts("stop asked for") }
-
-func (p *Printer) halts(why string) {
+func (p *Printer) Halt() {
 	p.mu.Lock()
 	if p.halted {
 		p.mu.Unlock()
@@ -173,14 +167,14 @@ func (p *Printer) halts(why string) {
 	p.asleep = false
 	p.homed = [3]bool{}
 	p.log.Halts++
-	p.log.HaltAt = p.at.sub(p.origin)
+	p.log.HaltAt = p.at.Sub(p.origin)
 	for i := range p.heaters {
-		p.heaters[i].set(0, p.now())
+		p.heaters[i].Set(0, p.now())
 	}
 	close(p.halt)
 	links := p.allLinks()
 	p.mu.Unlock()
-	if line := p.words.haltLine(why); line != "" {
+	if line := p.words.Halt; line != "" {
 		for _, l := range links {
 			l.unasked(line)
 		}
@@ -205,25 +199,6 @@ func (p *Printer) allLinks() []*link {
 	return links
 }
 
-// Say sends an unasked line to whoever is connected: a button on the
-// printer's own display.
-func (p *Printer) Say(line string) {
-	p.mu.Lock()
-	links := p.allLinks()
-	p.mu.Unlock()
-	for _, l := range links {
-		l.unasked(line)
-	}
-}
-
-// Print sets how far a print from the printer's own storage has come; total 0
-// is none.
-func (p *Printer) Print(done, total int64) {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	p.printing = [2]int64{done, total}
-}
-
 // Scenario returns what the printer was made from.
 func (p *Printer) Scenario() Scenario { return p.scenario }
 
@@ -245,14 +220,14 @@ func (p *Printer) Blade(thickness float64) float64 {
 func (p *Printer) Nodes() [][]float64 {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	return copyRows(p.stored.z)
+	return copyRows(p.stored.Z)
 }
 
 // Kept returns the map as M500 kept it: what a restart brings back.
 func (p *Printer) Kept() [][]float64 {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	return copyRows(p.kept.stored.z)
+	return copyRows(p.kept.stored.Z)
 }
 
 func copyRows(z [][]float64) [][]float64 {
@@ -263,15 +238,10 @@ func copyRows(z [][]float64) [][]float64 {
 	return c
 }
 
-// Shift moves every node of the stored map by mm, as somebody does who changes
-// it behind a program's back.
-func (p *Printer) Shift(mm float64) {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	p.stored = p.stored.clone()
-	for _, row := range p.stored.z {
-		for i := range row {
-			row[i] = round3(row[i] + mm)
-		}
+// wordingNumber chooses the wording of a specimen.
+func wordingNumber(o Options) int {
+	if o.Wording > 0 {
+		return o.Wording
 	}
+	return 1 + int(o.Seed%wire.Wordings)
 }

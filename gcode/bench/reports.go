@@ -3,12 +3,14 @@ package bench
 import (
 	"fmt"
 	"math"
+
+	"abbed/gcode/bench/wire"
 )
 
 // maxNode is the largest height that a node takes, mm.
 const maxNode = 10
 
-func (l *link) where(word) (string, error) {
+func (l *link) where(wire.Word) (string, error) {
 	p := l.p
 	p.mu.Lock()
 	now := p.now()
@@ -21,35 +23,35 @@ func (l *link) where(word) (string, error) {
 	if p.scenario.ActualPlace {
 		w = actual
 	}
-	c := p.logical(w).sub(p.shift)
-	line := p.words.place(c, p.extruder, actual.sub(p.origin), p.scenario.Decimals)
+	c := p.logical(w).Sub(p.shift)
+	line := p.words.Place(c, p.extruder, actual.Sub(p.origin), p.scenario.Decimals)
 	p.mu.Unlock()
 	l.say(line)
 	return "", nil
 }
 
-func (l *link) who(word) (string, error) {
-	l.say(l.p.words.identity(l.p.scenario)...)
+func (l *link) who(wire.Word) (string, error) {
+	l.say(l.p.words.Identity(!l.p.scenario.NoFraming, l.p.scenario.Chatter > 0)...)
 	return "", nil
 }
 
-func (l *link) print(word) (string, error) {
+func (l *link) print(wire.Word) (string, error) {
 	p := l.p
 	p.mu.Lock()
-	line := p.words.print(p.printing)
+	line := p.words.Print(p.printing)
 	p.mu.Unlock()
 	l.say(line)
 	return "", nil
 }
 
-func (l *link) limit(w word) (string, error) {
+func (l *link) limit(w wire.Word) (string, error) {
 	p := l.p
 	p.mu.Lock()
-	s, set := w.num('S')
+	s, set := w.Num('S')
 	if set {
 		p.limits = s != 0
 	}
-	lines := p.words.limits(p.scenario.Travel, p.limits)
+	lines := p.words.Limits(p.scenario.Travel, p.limits)
 	p.mu.Unlock()
 	if !set {
 		l.say(lines...)
@@ -57,19 +59,19 @@ func (l *link) limit(w word) (string, error) {
 	return "", nil
 }
 
-func (l *link) heatReport(word) (string, error) { return l.p.temperatures(), nil }
+func (l *link) heatReport(wire.Word) (string, error) { return l.p.temperatures(), nil }
 
 // leverWord is M851: sets or tells the lever and the probe's Z offset.
-func (l *link) leverWord(w word) (string, error) {
+func (l *link) leverWord(w wire.Word) (string, error) {
 	p := l.p
 	p.mu.Lock()
 	set := false
 	for i := range p.lever {
-		if v, ok := w.num("XYZ"[i]); ok {
+		if v, ok := w.Num("XYZ"[i]); ok {
 			p.lever[i], set = v, true
 		}
 	}
-	line := p.words.lever(p.lever)
+	line := p.words.Lever(p.lever)
 	p.mu.Unlock()
 	if !set {
 		l.say(line)
@@ -78,50 +80,50 @@ func (l *link) leverWord(w word) (string, error) {
 }
 
 // level is M420: S switches the stored levelling, V prints the map.
-func (l *link) level(w word) (string, error) {
+func (l *link) level(w wire.Word) (string, error) {
 	if err := l.drain(); err != nil {
 		return "", err
 	}
 	p := l.p
 	p.mu.Lock()
-	if s, ok := w.num('S'); ok {
+	if s, ok := w.Num('S'); ok {
 		p.setLevelling(s != 0)
 	}
-	on, g := p.levelling, p.stored.clone()
+	on, g := p.levelling, p.stored.Clone()
 	p.mu.Unlock()
-	if w.has('V') {
+	if w.Has('V') {
 		if p.garbled() {
-			g.z[len(g.z)/2][len(g.z[0])/2] += 0.111
+			g.Z[len(g.Z)/2][len(g.Z[0])/2] += 0.111
 		}
-		l.say(p.words.mapRows(g)...)
+		l.say(p.words.MapRows(g)...)
 	}
-	l.say(p.words.levelling(on))
+	l.say(p.words.Levelling(on))
 	return "", nil
 }
 
 // node is M421: sets one node, or adds to it.
-func (l *link) node(w word) (string, error) {
+func (l *link) node(w wire.Word) (string, error) {
 	if err := l.drain(); err != nil {
 		return "", err
 	}
 	p := l.p
-	i, okI := w.num('I')
-	j, okJ := w.num('J')
-	z, okZ := w.num('Z')
-	q, okQ := w.num('Q')
+	i, okI := w.Num('I')
+	j, okJ := w.Num('J')
+	z, okZ := w.Num('Z')
+	q, okQ := w.Num('Q')
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	whole := i == math.Trunc(i) && j == math.Trunc(j)
-	if !okI || !okJ || okZ == okQ || !whole || i < 0 || j < 0 || int(i) >= len(p.stored.z[0]) || int(j) >= len(p.stored.z) {
-		l.say("Error:" + p.words.badNode())
+	if !okI || !okJ || okZ == okQ || !whole || i < 0 || j < 0 || int(i) >= len(p.stored.Z[0]) || int(j) >= len(p.stored.Z) {
+		l.say("Error:" + p.words.BadNode())
 		return "", nil
 	}
-	node := &p.stored.z[int(j)][int(i)]
+	node := &p.stored.Z[int(j)][int(i)]
 	if okQ {
 		z = *node + q
 	}
 	if math.Abs(z) > maxNode {
-		l.say("Error:" + p.words.badNode())
+		l.say("Error:" + p.words.BadNode())
 		return "", nil
 	}
 	*node = z
@@ -129,28 +131,28 @@ func (l *link) node(w word) (string, error) {
 	return "", nil
 }
 
-func (l *link) keep(word) (string, error) {
+func (l *link) keep(wire.Word) (string, error) {
 	p := l.p
 	p.mu.Lock()
-	p.kept = settings{stored: p.stored.clone(), levelling: p.levelling, lever: p.lever, idle: p.idle}
+	p.kept = settings{stored: p.stored.Clone(), levelling: p.levelling, lever: p.lever, idle: p.idle}
 	p.log.Keeps++
 	p.mu.Unlock()
-	l.say(p.words.kept())
+	l.say(p.words.Kept())
 	return "", nil
 }
 
-func (l *link) recall(word) (string, error) {
+func (l *link) recall(wire.Word) (string, error) {
 	p := l.p
 	p.mu.Lock()
-	p.stored, p.lever, p.idle = p.kept.stored.clone(), p.kept.lever, p.kept.idle
+	p.stored, p.lever, p.idle = p.kept.stored.Clone(), p.kept.lever, p.kept.idle
 	p.setLevelling(p.kept.levelling)
 	p.mu.Unlock()
-	l.say(p.words.recalled())
+	l.say(p.words.Recalled())
 	return "", nil
 }
 
 // report is M503: the settings, each as the command that would set it.
-func (l *link) report(word) (string, error) {
+func (l *link) report(wire.Word) (string, error) {
 	p := l.p
 	p.mu.Lock()
 	on := 0
@@ -174,6 +176,6 @@ func (l *link) report(word) (string, error) {
 		}
 	}
 	p.mu.Unlock()
-	l.say(p.words.settings(lines)...)
+	l.say(p.words.Settings(lines)...)
 	return "", nil
 }

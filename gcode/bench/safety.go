@@ -3,6 +3,8 @@ package bench
 import (
 	"math"
 	"slices"
+
+	"abbed/gcode/bench/mechanics"
 )
 
 // Contact is one stretch in which the nozzle stood on or in the bed.
@@ -73,7 +75,7 @@ type watcher struct {
 // gap under the nozzle.
 func (p *Printer) watch(s segment, f0, f1 float64) {
 	const step = 0.5
-	length := s.to.sub(s.from).length() * (f1 - f0)
+	length := s.to.Sub(s.from).Length() * (f1 - f0)
 	n := max(1, int(math.Ceil(length/step)))
 	for k := 0; k <= n; k++ {
 		f := f0 + (f1-f0)*float64(k)/float64(n)
@@ -84,14 +86,14 @@ func (p *Printer) watch(s segment, f0, f1 float64) {
 }
 
 // gapAt is the gap under the nozzle at a world place; +Inf off the plate.
-func (p *Printer) gapAt(w vec, t float64) float64 {
-	if !p.body.Bed.has(w[0], w[1]) {
+func (p *Printer) gapAt(w mechanics.Vec, t float64) float64 {
+	if !p.body.Bed.Has(w[0], w[1]) {
 		return math.Inf(1)
 	}
-	return w[2] - p.body.nozzleContact(w[0], w[1]) - p.feeler.drift(t)
+	return w[2] - p.body.NozzleContact(w[0], w[1]) - p.feeler.Drift(t)
 }
 
-func (p *Printer) note(s segment, w vec, gap, t float64) {
+func (p *Printer) note(s segment, w mechanics.Vec, gap, t float64) {
 	l := &p.log
 	if gap < l.Lowest {
 		l.Lowest, l.LowestAt = gap, [2]float64{w[0], w[1]}
@@ -106,7 +108,7 @@ func (p *Printer) note(s segment, w vec, gap, t float64) {
 	p.noteContact(s, w, gap, t)
 }
 
-func (p *Printer) noteContact(s segment, w vec, gap, t float64) {
+func (p *Printer) noteContact(s segment, w mechanics.Vec, gap, t float64) {
 	l := &p.log
 	const touch = 1e-9 // mm: a gap of nothing but arithmetic is no contact
 	if gap >= -touch {
@@ -120,7 +122,7 @@ func (p *Printer) noteContact(s segment, w vec, gap, t float64) {
 	if !l.inside {
 		l.inside = true
 		l.Contacts = append(l.Contacts, Contact{
-			U: w[0], V: w[1], Vertical: vertical, Step: s.to.sub(s.from).length(), Touch: s.touching, At: t,
+			U: w[0], V: w[1], Vertical: vertical, Step: s.to.Sub(s.from).Length(), Touch: s.touching, At: t,
 			Act: s.act, Z: p.logical(w)[2],
 		})
 	}
@@ -150,8 +152,8 @@ func (p *Printer) Safety() Safety {
 	s.Homed, s.Levelling, s.Limits = p.allHomed(), p.levelling, p.limits
 	s.Idle, s.KeptIdle = p.idle, p.kept.idle
 	for i := range p.heaters {
-		s.Targets[i], s.Heats[i] = p.heaters[i].target, p.heaters[i].at(now)
+		s.Targets[i], s.Heats[i] = p.heaters[i].Target, p.heaters[i].At(now)
 	}
-	s.Place, s.Told = p.at.sub(p.origin), p.logical(p.at)
+	s.Place, s.Told = p.at.Sub(p.origin), p.logical(p.at)
 	return s
 }

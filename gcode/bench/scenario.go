@@ -3,6 +3,8 @@ package bench
 import (
 	"fmt"
 	"strings"
+
+	"abbed/gcode/bench/mechanics"
 )
 
 // Scenario is one printer with, as a rule, one thing off, and what may be
@@ -17,8 +19,8 @@ type Scenario struct {
 	// put right in its map. True without Table: not this time (a stale map).
 	Compensable bool
 
-	Machine
-	Probe
+	mechanics.Machine
+	mechanics.Probe
 	Wire
 }
 

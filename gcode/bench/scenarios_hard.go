@@ -1,5 +1,7 @@
 package bench
 
+import "abbed/gcode/bench/mechanics"
+
 // gates are the machines that must not get a table.
 func gates() []Scenario {
 	loose := base("loose-carriage", 235, -44, -12)
@@ -22,19 +24,19 @@ func gates() []Scenario {
 
 	swing := base("drift-unsteady", 235, 0, 45)
 	swing.DriftSwing, swing.DriftPeriod = 0.06, 40
-	swing = swing.expect("drift", "a heater that cycles moves the frame to and fro by 0.06 mm within a minute, not regularly: no line and no settling fits it; from touch to touch the probe repeats")
+	swing = swing.expect("drift", "a mechanics.Heater that cycles moves the frame to and fro by 0.06 mm within a minute, not regularly: no line and no settling fits it; from touch to touch the probe repeats")
 
 	big := base("repair", 235, 0, 45)
 	big.Roll = linear(235, deg(2))
-	big = big.expect("repair", "2° over the bed: ±0.79 mm at the nozzle, beyond the largest correction of 0.5 mm within one hop")
+	big = big.expect("repair", "2 deg over the bed: +-0.79 mm at the nozzle, beyond the largest correction of 0.5 mm within one hop")
 	steep := base("repair-steep", 235, 0, 45)
 	steep.Roll = linear(235, deg(1.15))
-	steep = steep.expect("repair", "±0.4 mm inside the map would do, but 0.385 mm per 100 mm is steeper than 0.3")
+	steep = steep.expect("repair", "+-0.4 mm inside the map would do, but 0.385 mm per 100 mm is steeper than 0.3")
 
 	stale := twisted("stale-map")
 	stale.Stale = []Stale{{I: 1, J: 3, Off: 0.12}, {I: 3, J: 1, Off: -0.12}}
 	stale.Compensable = true
-	stale = stale.expect("beam-twist", "twisted as beam-twist, but two nodes of the bed map are off by 0.12 mm: the map is to be measured again before any correction")
+	stale = stale.expect("beam-twist", "twisted as beam-twist, but two nodes of the stored map are off by 0.12 mm: the map is to be measured again before any table")
 	return []Scenario{loose, looseY, worn, wander, rough, swing, big, steep, stale}
 }
 
@@ -48,7 +50,7 @@ func mixtures() []Scenario {
 	twistWarm := twisted("twist-drift").compensable()
 	twistWarm.DriftSettle, twistWarm.DriftTime = 0.15, 600
 	twistWarm.Also = []string{"drift"}
-	twistWarm = twistWarm.expect("beam-twist", "the twist on a frame that settles: paired touches keep the drift out of the nozzle error")
+	twistWarm = twistWarm.expect("beam-twist", "the twist on a frame that settles: paired touches keep the drift out of the gap error")
 	twistRate := twisted("twist-drift-steady").compensable()
 	twistRate.DriftRate = 5e-5
 	twistRate.Also = []string{"drift"}
@@ -62,16 +64,16 @@ func mixtures() []Scenario {
 	twistWorn = twistWorn.expect("worn-wheels", "the twist is there, but the wheels have flats: not the same from pass to pass")
 
 	twistBed := twisted("twist-dish").compensable()
-	twistBed.Shape = Dish(twistBed.Bed, 0.25)
+	twistBed.Shape = mechanics.Dish(twistBed.Bed, 0.25)
 	twistBed = twistBed.expect("beam-twist", "a dish of 0.25 mm, which the map deals with, and the wedge, which it does not")
 	twistPlate := twisted("twist-plate").compensable()
-	twistPlate.Shape = Moody(twistPlate.Bed, 0.25)
-	twistPlate = twistPlate.expect("beam-twist", "a real plate's shape, 0.25 mm high, under a twisted beam: the plate must not leak into the correction")
+	twistPlate.Shape = mechanics.Moody(twistPlate.Bed, 0.25)
+	twistPlate = twistPlate.expect("beam-twist", "a real plate's shape, 0.25 mm high, under a twisted beam: the plate must not leak into the table")
 	twistWaves := twisted("twist-waves").compensable()
-	twistWaves.Shape = Waves(twistWaves.Bed, 0.06)
+	twistWaves.Shape = mechanics.Waves(twistWaves.Bed, 0.06)
 	twistWaves = twistWaves.expect("beam-twist", "an uneven plate under a twisted beam")
 	bend := base("twist-curved-dish", 235, 0, 45).compensable()
-	bend.Roll, bend.Shape = curved(235, deg(0.12), deg(0.15), 0), Dish(bend.Bed, 0.2)
+	bend.Roll, bend.Shape = curved(235, deg(0.12), deg(0.15), 0), mechanics.Dish(bend.Bed, 0.2)
 	bend = bend.expect("beam-twist", "a bent twist and a dish add in the map's profile: a share between 0 and 1")
 
 	outliers := twisted("twist-outliers").compensable()
@@ -82,7 +84,7 @@ func mixtures() []Scenario {
 	first = first.expect("beam-twist", "the first touch after a rest reads 0.03 mm high")
 	level := twisted("twist-level").compensable()
 	level.Level = 0.08
-	level = level.expect("beam-twist", "the Z offset is 0.08 mm too high as well: not to be mixed up with the nozzle error, which is 0 at the zero place")
+	level = level.expect("beam-twist", "the Z offset is 0.08 mm too high as well: to be told apart from the gap error, which is 0 at the zero place")
 	both := base("twist-bed-roll", 235, 0, 45).compensable()
 	both.Roll, both.YRoll = linear(235, deg(0.35)), square(235, deg(0.10))
 	both = both.expect("bed-roll", "two axes at once: the t s part proves that the bed rolls, which explains an even part as well, so that it is named before the beam")
@@ -103,7 +105,7 @@ func otherPrinters() []Scenario {
 
 	coarse := twisted("coarse-reports").compensable()
 	coarse.Decimals = 2
-	coarse = coarse.expect("beam-twist", "heights are reported to 0.01 mm only: a doubt of 3 µm besides the scatter, small against the wedge")
+	coarse = coarse.expect("beam-twist", "heights are told to 0.01 mm only: a doubt of 3 um besides the scatter, small against the wedge")
 	straight := twisted("straight-probe").compensable()
 	straight.Straight38, straight.TouchRaw = true, true
 	straight = straight.expect("beam-twist", "probes straight down (G38.2) and answers in brackets, the bare trigger height")
@@ -118,9 +120,9 @@ func otherPrinters() []Scenario {
 	restarts = restarts.expect("beam-twist", "restarts when it is opened, and talks of its temperatures all the time")
 	tight := twisted("tight-lipped").compensable()
 	tight.Unknown = []string{"M851", "M211", "M503", "M27"}
-	tight = tight.expect("beam-twist", "reports neither lever nor limits nor settings: the owner has to")
+	tight = tight.expect("beam-twist", "tells neither lever nor limits nor settings: the owner has to")
 	steady := twisted("own-clearance").compensable()
 	steady.LowTravel, steady.ActualPlace, steady.HomeLevelsOff, steady.IdleOff = false, true, true, 60
-	steady = steady.expect("beam-twist", "raises by itself before a touch, reports where the head is and not where it will be, switches levelling off when homing and the motors after a minute")
+	steady = steady.expect("beam-twist", "raises by itself before a touch, tells where the head is and not where it will be, switches levelling off when homing and the motors after a minute")
 	return []Scenario{small, large, tilted, coarse, straight, silent, plain, restarts, tight, steady}
 }

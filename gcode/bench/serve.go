@@ -8,6 +8,8 @@ import (
 	"sync"
 	"sync/atomic"
 	"time"
+
+	"abbed/gcode/bench/wire"
 )
 
 const (
@@ -110,7 +112,7 @@ func (l *link) read() error {
 			l.received(string(pending[:i]))
 			pending = pending[i+1:]
 		}
-		if len(pending) > 4*maxLine {
+		if len(pending) > 4*wire.MaxLine {
 			pending = pending[:0]
 		}
 		if err != nil {
@@ -120,8 +122,8 @@ func (l *link) read() error {
 }
 
 func (l *link) line(s string) {
-	if f := parseFrame(s); f.damaged == "" {
-		if words, err := parseWords(f.body); err == nil && len(words) > 0 && words[0].code == "M112" {
+	if f := wire.ParseFrame(s); f.Damaged == "" {
+		if words, err := wire.ParseWords(f.Body); err == nil && len(words) > 0 && words[0].Code == "M112" {
 			if !l.p.deafened() {
 				l.p.Halt()
 			}
@@ -221,9 +223,9 @@ func (l *link) chatter(every float64, line func() string) {
 // gossip is what the printer tells of its temperatures unasked.
 func (p *Printer) gossip() string {
 	if p.scenario.ShortTemps {
-		return p.words.warmth(p.heaters, p.now())
+		return p.words.Warmth(p.heaters, p.now())
 	}
-	return " " + p.words.temperatures(p.heaters, p.now())
+	return " " + p.words.Temperatures(p.heaters, p.now())
 }
 
 // obey does the lines in their order.
@@ -247,35 +249,34 @@ func (l *link) one(s string) {
 		return
 	}
 	l.halt, l.spoke, l.number, l.quiet = p.halt, p.now(), -1, false
-	f := frame{body: s}
+	f := wire.Frame{Body: s}
 	if !p.scenario.NoFraming {
-		f = parseFrame(s)
+		f = wire.ParseFrame(s)
 	}
-	storm := f.framed && f.damaged == "" && p.use(faultStorm)
+	storm := f.Framed && f.Damaged == "" && p.use(faultStorm)
 	if storm {
-		f.damaged = "check wrong"
+		f.Damaged = "check wrong"
 	}
-	why := p.lines.take(f)
-	last := p.lines.last
+	why := p.lines.Take(f)
+	last := p.lines.Last
 	p.mu.Unlock()
 	if why != "" {
-		l.say(p.words.damaged(why, last)...)
-		l.say(p.words.resend(last + 1))
+		l.say(p.words.Damaged(why, last), p.words.Resend(last+1))
 		if storm {
-			l.say(p.words.resend(last+1), p.words.resend(last+1))
+			l.say(p.words.Resend(last+1), p.words.Resend(last+1))
 		}
 		l.say("ok")
 		return
 	}
-	if f.framed {
-		l.number = f.number
+	if f.Framed {
+		l.number = f.Number
 	}
-	words, err := parseWords(f.body)
+	words, err := wire.ParseWords(f.Body)
 	if err != nil {
-		l.say(p.words.unknown(f.body))
+		l.say(p.words.Unknown(f.Body))
 		words = nil
 	}
-	if err == nil && len(words) == 0 && !f.framed {
+	if err == nil && len(words) == 0 && !f.Framed {
 		return // an empty line is no command
 	}
 	tail := ""
@@ -285,7 +286,7 @@ func (l *link) one(s string) {
 		}
 	}
 	if !l.quiet {
-		l.say(p.words.ok(l.number, tail, p.temperatures()))
+		l.say(p.words.Ok(l.number, tail, p.temperatures()))
 	}
 }
 
@@ -310,7 +311,7 @@ func (l *link) hold(until float64) error {
 			return l.ctx.Err()
 		}
 		if due < rest {
-			l.say(l.p.words.busy())
+			l.say(l.p.words.Busy())
 		}
 	}
 }
@@ -329,5 +330,5 @@ func (l *link) alive() error {
 func (p *Printer) temperatures() string {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	return p.words.temperatures(p.heaters, p.now())
+	return p.words.Temperatures(p.heaters, p.now())
 }

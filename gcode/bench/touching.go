@@ -1,8 +1,13 @@
 package bench
 
+import (
+	"abbed/gcode/bench/mechanics"
+	"abbed/gcode/bench/wire"
+)
+
 // order queues one move of the machine's own, to a world place, and waits
 // for its end.
-func (l *link) order(to vec, feed float64, touching bool) error {
+func (l *link) order(to mechanics.Vec, feed float64, touching bool) error {
 	p := l.p
 	p.mu.Lock()
 	p.settle(p.now())
@@ -16,7 +21,7 @@ func (l *link) order(to vec, feed float64, touching bool) error {
 }
 
 // rest is the world place of the head, which stands.
-func (l *link) rest() vec {
+func (l *link) rest() mechanics.Vec {
 	l.p.mu.Lock()
 	defer l.p.mu.Unlock()
 	return l.p.end()
@@ -62,9 +67,9 @@ func (l *link) plunge(floor, feed float64) (hit bool, err error) {
 // told otherwise; where the head itself says where it stopped, or the datum is
 // set, the trigger is elsewhere. l.lied keeps by how much. The caller holds the
 // lock.
-func (l *link) lies(at vec, trigger, now float64) (float64, bool) {
+func (l *link) lies(at mechanics.Vec, trigger, now float64) (float64, bool) {
 	p := l.p
-	true0 := p.logical(vec{at[0], at[1], trigger})[2] + p.lever[2]
+	true0 := p.logical(mechanics.Vec{at[0], at[1], trigger})[2] + p.lever[2]
 	d, deaf := p.lie.off(at[0]+p.body.Lever[0], at[1]+p.body.Lever[1], true0, now, l.own == ActHoming)
 	l.lied = d
 	switch {
@@ -83,38 +88,38 @@ func (l *link) lies(at vec, trigger, now float64) (float64, bool) {
 // triggerAt draws the world height at which the probe triggers below a place,
 // when the head starts now; not ok when there is nothing below it, or a fault
 // keeps the probe from triggering.
-func (p *Printer) triggerAt(at vec, now, feed float64) (float64, bool) {
+func (p *Printer) triggerAt(at mechanics.Vec, now, feed float64) (float64, bool) {
 	b := p.body
-	if p.deaf() || !b.Bed.has(at[0]+b.Lever[0], at[1]+b.Lever[1]) {
+	if p.deaf() || !b.Bed.Has(at[0]+b.Lever[0], at[1]+b.Lever[1]) {
 		return 0, false
 	}
-	z := b.contact(at[0], at[1], vec{b.Lever[0], b.Lever[1], -b.reach})
+	z := b.TouchAt(at[0], at[1])
 	t := now
 	if d := at[2] - z; d > 2 {
 		t += (d-2)/plungeFast + 2/feed
 	} else {
 		t += max(0, d) / feed
 	}
-	xc, _ := b.Bed.middle()
-	return p.feeler.step(z + p.feeler.drift(t) + p.feeler.error(at[0], xc, t)), true
+	xc, _ := b.Bed.Middle()
+	return p.feeler.Step(z + p.feeler.Drift(t) + p.feeler.Error(at[0], xc, t)), true
 }
 
 // touchAt is G30: the probe goes to its place, touches and rises again.
-func (l *link) touchAt(w word) (string, error) {
+func (l *link) touchAt(w wire.Word) (string, error) {
 	if err := l.drain(); err != nil {
 		return "", err
 	}
 	p := l.p
 	p.mu.Lock()
-	to := p.logical(p.end()).add(vec{p.lever[0], p.lever[1]})
+	to := p.logical(p.end()).Add(mechanics.Vec{p.lever[0], p.lever[1]})
 	for i := range 2 {
-		if v, ok := w.num("XY"[i]); ok {
+		if v, ok := w.Num("XY"[i]); ok {
 			to[i] = v
 		}
 	}
 	place := to
-	to = to.sub(vec{p.lever[0], p.lever[1]})
-	homed, reach := p.allHomed(), !p.outside(to) && p.body.Bed.has(place[0], place[1]) && !p.use(faultReach)
+	to = to.Sub(mechanics.Vec{p.lever[0], p.lever[1]})
+	homed, reach := p.allHomed(), !p.outside(to) && p.body.Bed.Has(place[0], place[1]) && !p.use(faultReach)
 	target := p.end()
 	target[0], target[1] = to[0]+p.origin[0], to[1]+p.origin[1]
 	clear := p.origin[2] + p.scenario.Clearance
@@ -126,10 +131,10 @@ func (l *link) touchAt(w word) (string, error) {
 	p.mu.Unlock()
 	switch {
 	case !homed:
-		l.say(p.words.unhomed())
+		l.say(p.words.Unhomed())
 		return "", nil
 	case !reach:
-		l.say(p.words.unreachable())
+		l.say(p.words.Unreachable())
 		return "", nil
 	}
 	if !p.scenario.LowTravel && target[2] < clear {
@@ -145,7 +150,7 @@ func (l *link) touchAt(w word) (string, error) {
 	return "", l.touchHere(place)
 }
 
-func (l *link) touchHere(place vec) error {
+func (l *link) touchHere(place mechanics.Vec) error {
 	p := l.p
 	p.mu.Lock()
 	floor := p.origin[2] - 2.5
@@ -158,15 +163,14 @@ func (l *link) touchHere(place vec) error {
 	at := l.rest()
 	if !hit {
 		if at[2] <= floor {
-			p.halts("no contact")
+			p.Halt()
 			return errHalted
 		}
-		l.say(p.words.triggered())
+		l.say(p.words.Triggered())
 		return nil
 	}
 	p.mu.Lock()
 	z := p.logical(at)[2] + p.lever[2] + l.lied
-	p.eye.touched = append(p.eye.touched, Touched{At: p.now(), U: place[0], V: place[1], Z: z, True: z - l.lied, Levelling: p.levelling})
 	if p.scenario.TouchRaw {
 		z -= p.lever[2]
 	}
@@ -175,21 +179,21 @@ func (l *link) touchHere(place vec) error {
 	if err := l.order(at, zMax, false); err != nil {
 		return err
 	}
-	l.say(p.words.touch(place[0], place[1], z, p.scenario.Decimals))
+	l.say(p.words.Touch(place[0], place[1], z, p.scenario.Decimals))
 	return nil
 }
 
 // straight is G38.2: down from where the head stands to Z, at F, until the
 // probe triggers; the head stays there. Only straight down.
-func (l *link) straight(w word) (string, error) {
+func (l *link) straight(w wire.Word) (string, error) {
 	if err := l.drain(); err != nil {
 		return "", err
 	}
 	p := l.p
-	feed, haveFeed := w.num('F')
-	_, haveZ := w.num('Z')
-	if !haveFeed || !haveZ || feed <= 0 || w.has('X') || w.has('Y') {
-		l.say(p.words.refused(w))
+	feed, haveFeed := w.Num('F')
+	_, haveZ := w.Num('Z')
+	if !haveFeed || !haveZ || feed <= 0 || w.Has('X') || w.Has('Y') {
+		l.say(p.words.Refused(w))
 		return "", nil
 	}
 	p.mu.Lock()
@@ -201,10 +205,10 @@ func (l *link) straight(w word) (string, error) {
 	p.mu.Unlock()
 	switch {
 	case !homed:
-		l.say(p.words.unhomed())
+		l.say(p.words.Unhomed())
 		return "", nil
 	case !reach:
-		l.say(p.words.unreachable())
+		l.say(p.words.Unreachable())
 		return "", nil
 	}
 	hit, err := l.plunge(floor, min(feed/60, plungeFast))
@@ -212,26 +216,23 @@ func (l *link) straight(w word) (string, error) {
 		return "", err
 	}
 	p.mu.Lock()
-	c := p.logical(p.end()).sub(p.shift)
-	if hit {
-		p.eye.touched = append(p.eye.touched, Touched{At: p.now(), U: c[0] + p.lever[0], V: c[1] + p.lever[1], Z: c[2] + p.lever[2], True: c[2] + p.lever[2] - l.lied, Levelling: p.levelling})
-	}
+	c := p.logical(p.end()).Sub(p.shift)
 	p.mu.Unlock()
 	if p.scenario.Bracket {
-		l.say(p.words.bracket(c, hit, p.scenario.Decimals))
+		l.say(p.words.Bracket(c, hit, p.scenario.Decimals))
 	} else if !hit {
-		l.say(p.words.noContact())
+		l.say(p.words.NoContact())
 	}
 	return "", nil
 }
 
 // home is G28: all axes, or those named.
-func (l *link) home(w word) (string, error) {
+func (l *link) home(w wire.Word) (string, error) {
 	if err := l.drain(); err != nil {
 		return "", err
 	}
 	p := l.p
-	all := !w.has('X') && !w.has('Y') && !w.has('Z')
+	all := !w.Has('X') && !w.Has('Y') && !w.Has('Z')
 	p.mu.Lock()
 	p.log.Homes++
 	p.asleep = false
@@ -251,14 +252,14 @@ func (l *link) home(w word) (string, error) {
 		return "", err
 	}
 	for i := range 2 {
-		if !all && !w.has("XY"[i]) {
+		if !all && !w.Has("XY"[i]) {
 			continue
 		}
 		if err := l.homeSide(i); err != nil {
 			return "", err
 		}
 	}
-	if all || w.has('Z') {
+	if all || w.Has('Z') {
 		return "", l.homeZ()
 	}
 	return "", nil
@@ -289,7 +290,7 @@ func (l *link) homeZ() error {
 	p.homed[2] = false
 	p.mu.Unlock()
 	if !ready {
-		l.say(p.words.unhomed())
+		l.say(p.words.Unhomed())
 		return nil
 	}
 	if err := l.order(to, travelSpeed, false); err != nil {
@@ -300,7 +301,7 @@ func (l *link) homeZ() error {
 		return err
 	}
 	if !hit {
-		p.halts("no contact")
+		p.Halt()
 		return errHalted
 	}
 	p.mu.Lock()

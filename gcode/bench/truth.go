@@ -1,24 +1,27 @@
 package bench
 
+import "abbed/gcode/bench/mechanics"
+
 // Truth is what only the bench knows. All functions are exact and free of
 // noise; u, v are places on the bed, mm; heights mm; angles rad.
 type Truth struct {
-	Bed, Area  Rect
+	Bed, Area  mechanics.Rect
 	Cols, Rows int
 	Layout     string
 	Lever      [2]float64
 	Zero       [2]float64
 	Trigger    float64 // nozzle above the bed when the probe triggers at the zero place
 	Level      float64 // how far the person's Z offset is too high
-	Travel     Box
+	Travel     mechanics.Box
 
-	Gap    func(u, v float64) float64 // m - n, minus the same at the zero place
-	Map    func(u, v float64) float64 // touch height, 0 at the zero place
-	Nozzle func(u, v float64) float64 // machine Z at which the nozzle meets the bed, as homed at the time of asking, drift included
-	Shape  func(u, v float64) float64 // the bed's own height
-	Roll   func(x float64) float64    // EAX
-	Pitch  func(x float64) float64    // EBX
-	Drift  func(t float64) float64    // of the frame after t virtual seconds
+	Gap    func(u, v float64) float64    // m - n, minus the same at the zero place
+	Map    func(u, v float64) float64    // touch height, 0 at the zero place
+	Nozzle func(u, v float64) float64    // machine Z at which the nozzle meets the bed, as homed at the time of asking, drift included
+	Shape  func(u, v float64) float64    // the bed's own height
+	Roll   func(x float64) float64       // EAX
+	Pitch  func(x float64) float64       // EBX
+	Node   func(i, j int) (u, v float64) // the place of a node: i along X, j along Y
+	Drift  func(t float64) float64       // of the frame after t virtual seconds
 }
 
 // Truth returns the truth. Nozzle holds for the homing and the drift of this
@@ -27,23 +30,18 @@ func (p *Printer) Truth() Truth {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	b, m := p.body, p.body.Machine
-	drift := p.feeler.drift(p.now())
-	datum := b.probeContact(m.Zero[0], m.Zero[1]) + drift + p.lever[2]
+	drift := p.feeler.Drift(p.now())
+	datum := b.ProbeContact(m.Zero[0], m.Zero[1]) + drift + p.lever[2]
 	if p.homed[2] {
 		datum = p.origin[2]
 	}
 	return Truth{
 		Bed: m.Bed, Area: m.Area, Cols: m.Cols, Rows: m.Rows, Layout: m.Layout,
 		Lever: m.Lever, Zero: m.Zero, Trigger: m.Trigger, Level: m.Level, Travel: m.Travel,
-		Gap: b.gap, Map: b.mapValue, Shape: b.height,
-		Nozzle: func(u, v float64) float64 { return b.nozzleContact(u, v) + drift - datum },
-		Roll:   m.Roll.at, Pitch: m.Pitch.at,
-		Drift: p.feeler.Probe.drift,
+		Gap: b.Gap, Map: b.MapValue, Shape: b.Height,
+		Nozzle: func(u, v float64) float64 { return b.NozzleContact(u, v) + drift - datum },
+		Roll:   m.Roll.At, Pitch: m.Pitch.At,
+		Node:  b.Node,
+		Drift: p.feeler.Probe.Drift,
 	}
-}
-
-// Node returns the place of node (i, j): i along X, j along Y.
-func (t Truth) Node(i, j int) (u, v float64) {
-	return t.Area.X0 + (t.Area.X1-t.Area.X0)*float64(i)/float64(t.Cols-1),
-		t.Area.Y0 + (t.Area.Y1-t.Area.Y0)*float64(j)/float64(t.Rows-1)
 }

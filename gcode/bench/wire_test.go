@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"abbed/gcode/bench"
+	"abbed/gcode/bench/wire"
 )
 
 // framed puts a line number and the xor of all bytes before the star round a
@@ -81,7 +82,7 @@ func TestPrinterWithoutFraming(t *testing.T) {
 func TestWordings(t *testing.T) {
 	strip := regexp.MustCompile(`[\d.+-]+`)
 	touches, oks, maps := map[string]bool{}, map[string]bool{}, map[string]bool{}
-	for n := 1; n <= bench.Wordings; n++ {
+	for n := 1; n <= wire.Wordings; n++ {
 		onWire(t, scenario(t, "healthy"), bench.Options{Wording: n}, func(r *rig) {
 			r.ask("G28")
 			r.ask("M420 S0")

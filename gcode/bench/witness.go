@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"abbed/gcode/bench/mechanics"
 )
 
 // Act is what the head is doing in a move, as the machine sees it: from the
@@ -63,14 +65,6 @@ type Lowered struct {
 	Levelling bool    // the stored levelling was in force
 }
 
-// Touched is one touch as the probe told it, and as it was.
-type Touched struct {
-	At        float64 // virtual seconds since power-on, when it was told
-	U, V      float64 // place of the probe, mm
-	Z, True   float64 // told, and without any lie, mm
-	Levelling bool
-}
-
 // mostViolations is how many are kept; a run that has as many is lost anyway.
 const mostViolations = 100
 
@@ -80,7 +74,6 @@ type witness struct {
 	violations []Violation
 	arriving   bool // the next way down is an arrival
 	lowered    []Lowered
-	touched    []Touched
 	levels     []levelAt
 	lostAt     float64 // virtual time when the machine became unhomed
 	lostBy     string
@@ -129,13 +122,6 @@ func (p *Printer) Lowerings() []Lowered {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	return slices.Clone(p.eye.lowered)
-}
-
-// Touchings returns every touch that was told.
-func (p *Printer) Touchings() []Touched {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	return slices.Clone(p.eye.touched)
 }
 
 // LevellingAt tells whether the stored levelling was in force so many virtual
@@ -189,7 +175,7 @@ func (p *Printer) unhomes(at float64, why string) {
 
 // ordered looks at one order of the program before it is carried out, and says
 // what it is. to is a controller place.
-func (p *Printer) ordered(to vec) Act {
+func (p *Printer) ordered(to mechanics.Vec) Act {
 	from := p.logical(p.end())
 	act := p.actOf(from, to)
 	p.mayMove(act, to)
@@ -202,7 +188,7 @@ func (p *Printer) ordered(to vec) Act {
 	return act
 }
 
-func (p *Printer) actOf(from, to vec) Act {
+func (p *Printer) actOf(from, to mechanics.Vec) Act {
 	const still = 1e-6
 	switch {
 	case math.Hypot(to[0]-from[0], to[1]-from[1]) > still:
@@ -229,7 +215,7 @@ func (p *Printer) clear() float64 {
 }
 
 // mayMove notes an order that no machine may be given in its state.
-func (p *Printer) mayMove(act Act, to vec) {
+func (p *Printer) mayMove(act Act, to mechanics.Vec) {
 	if !p.allHomed() && act != ActHoming {
 		p.violates(Violation{Kind: KindUnhomed, Act: act, Place: to, Since: p.now() - p.eye.lostAt, Why: p.eye.lostBy})
 	}
@@ -239,7 +225,7 @@ func (p *Printer) mayMove(act Act, to vec) {
 }
 
 // highEnough notes a travel in X or Y below the clearance that was promised.
-func (p *Printer) highEnough(act Act, z float64, to vec) {
+func (p *Printer) highEnough(act Act, z float64, to mechanics.Vec) {
 	if c := p.eye.clearance; c > 0 && p.allHomed() && z < c-0.01 {
 		p.violates(Violation{Kind: KindLowTravel, Act: act, Place: to, Depth: c - z})
 	}

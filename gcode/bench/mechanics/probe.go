@@ -1,4 +1,4 @@
-package bench
+package mechanics
 
 import (
 	"math"
@@ -32,9 +32,9 @@ type Probe struct {
 	DriftPeriod float64 // s of its period; the swing is not regular
 }
 
-// drift is how far the frame has risen after t virtual seconds, mm: nozzle
+// Drift is how far the frame has risen after t virtual seconds, mm: nozzle
 // and probe contact rise alike.
-func (p Probe) drift(t float64) float64 {
+func (p Probe) Drift(t float64) float64 {
 	z := p.DriftRate * t
 	if p.DriftTime > 0 {
 		z += p.DriftSettle * (1 - math.Exp(-t/p.DriftTime))
@@ -54,8 +54,8 @@ const passLength = 50
 // pass, mm; no two in a simple ratio, so that no period stands out.
 var wanderWaves = [...]float64{43, 67, 101, 173}
 
-// feeler is the state of one probe: what its errors depend on.
-type feeler struct {
+// Feeler is the state of one probe: what its errors depend on.
+type Feeler struct {
 	Probe
 	rng    *rand.Rand
 	side   [2]float64 // direction of the last travel in X and Y: -1, 0, 1
@@ -66,15 +66,16 @@ type feeler struct {
 	idle   bool       // nothing yet
 }
 
-func newFeeler(p Probe, seed, stream uint64) *feeler {
-	f := &feeler{Probe: p, rng: rand.New(rand.NewPCG(seed, stream)), idle: true}
+// NewFeeler returns the state of a probe that has not touched yet.
+func NewFeeler(p Probe, seed, stream uint64) *Feeler {
+	f := &Feeler{Probe: p, rng: rand.New(rand.NewPCG(seed, stream)), idle: true}
 	f.phase = f.DipPeriod * (0.35 + 0.3*f.rng.Float64()) // no dip at the middle to begin with
 	f.newPass()
 	return f
 }
 
-// travel notes a travel of the head by (dx, dy) mm.
-func (f *feeler) travel(dx, dy float64) {
+// Travel notes a travel of the head by (dx, dy) mm.
+func (f *Feeler) Travel(dx, dy float64) {
 	const least = 0.5 // mm: less does not shift the carriage to its other side
 	if math.Abs(dy) >= least {
 		f.side[1] = math.Copysign(1, dy)
@@ -97,7 +98,7 @@ func (f *feeler) travel(dx, dy float64) {
 	}
 }
 
-func (f *feeler) newPass() {
+func (f *Feeler) newPass() {
 	for i := range f.wander {
 		f.wander[i] = f.Wander / math.Sqrt(float64(len(wanderWaves))) * f.rng.NormFloat64()
 	}
@@ -105,7 +106,7 @@ func (f *feeler) newPass() {
 
 // carriage is what the wheels do to the probe's height with the nozzle at x,
 // the beam's middle at xc, mm.
-func (f *feeler) carriage(x, xc float64) float64 {
+func (f *Feeler) carriage(x, xc float64) float64 {
 	z := 0.0
 	for k, length := range wanderWaves {
 		sin, cos := math.Sincos(2 * math.Pi * (x - xc) / length)
@@ -118,8 +119,8 @@ func (f *feeler) carriage(x, xc float64) float64 {
 	return z
 }
 
-// error draws the error of one touch with the nozzle at x at virtual time t.
-func (f *feeler) error(x, xc, t float64) float64 {
+// Error draws the error of one touch with the nozzle at x at virtual time t.
+func (f *Feeler) Error(x, xc, t float64) float64 {
 	z := f.Scatter*f.rng.NormFloat64() + f.carriage(x, xc)
 	z += f.Play[0]/2*f.side[0] + f.Play[1]/2*f.side[1]
 	if f.rng.Float64() < f.Outlier {
@@ -136,8 +137,8 @@ func (f *feeler) error(x, xc, t float64) float64 {
 	return z
 }
 
-// step rounds a height to the steps in which Z stops.
-func (f *feeler) step(z float64) float64 {
+// Step rounds a height to the steps in which Z stops.
+func (f *Feeler) Step(z float64) float64 {
 	if f.Quantum <= 0 {
 		return z
 	}

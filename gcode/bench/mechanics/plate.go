@@ -1,10 +1,10 @@
-package bench
+package mechanics
 
 // Turned returns a plate's shape once the plate is turned about the bed's middle
 // by so many quarters, counter-clockwise seen from above: what lies at a place
 // now lay before where the turn is undone.
 func Turned(bed Rect, plate Shape, quarters int) Shape {
-	xc, yc := bed.middle()
+	xc, yc := bed.Middle()
 	return func(u, v float64) float64 {
 		x, y := u-xc, v-yc
 		for range ((quarters % 4) + 4) % 4 {
@@ -25,15 +25,4 @@ func Bar(bed Rect, under Shape, y, x0, x1, wide, thick, bend float64) Shape {
 		t, _ := scaled(bed, u, v)
 		return thick + bend*t*t
 	}
-}
-
-// Lay changes what lies on the carrier, as a person does who turns the plate or
-// lays a bar on it: the bed's own shape from now on. Tilts, head and stored map
-// stay as they are.
-func (p *Printer) Lay(s Shape) {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	b := *p.body
-	b.Shape = s
-	p.body = &b
 }

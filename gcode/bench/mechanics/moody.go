@@ -1,4 +1,4 @@
-package bench
+package mechanics
 
 // moodyLines are the station heights, um, of the surface plate measured by
 // J. C. Moody (How to calibrate surface plates in the plant, The Tool

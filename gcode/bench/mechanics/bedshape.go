@@ -1,4 +1,4 @@
-package bench
+package mechanics
 
 import "math"
 
@@ -45,6 +45,6 @@ func Sum(shapes ...Shape) Shape {
 
 // scaled returns the place on -1..1 over the bed.
 func scaled(bed Rect, u, v float64) (t, s float64) {
-	xc, yc := bed.middle()
+	xc, yc := bed.Middle()
 	return 2 * (u - xc) / (bed.X1 - bed.X0), 2 * (v - yc) / (bed.Y1 - bed.Y0)
 }

@@ -1,11 +1,14 @@
-package bench
+package wire
 
 import (
 	"fmt"
 	"strings"
+
+	"abbed/gcode/bench/mechanics"
 )
 
-func (w wording) identity(sc Scenario) []string {
+// Identity tells who the printer is, and whether it takes framed lines and talks by itself.
+func (w Wording) Identity(framing, chatters bool) []string {
 	head := fmt.Sprintf("%s:Bench-%d %s:2.%d %s:%04d%04d AXES:3", w.keys[0], 100+w.at, w.keys[1], w.rows, w.keys[2], 1200+w.rows, 77*w.at)
 	lines := []string{head}
 	yes := func(b bool) int {
@@ -16,16 +19,18 @@ func (w wording) identity(sc Scenario) []string {
 	}
 	return append(lines,
 		fmt.Sprintf("Cap:HEIGHT_MAP:%d", 1),
-		fmt.Sprintf("Cap:LINE_CHECK:%d", yes(!sc.NoFraming)),
-		fmt.Sprintf("Cap:OWN_TEMPERATURES:%d", yes(sc.Chatter > 0)),
+		fmt.Sprintf("Cap:LINE_CHECK:%d", yes(framing)),
+		fmt.Sprintf("Cap:OWN_TEMPERATURES:%d", yes(chatters)),
 	)
 }
 
-func (w wording) lever(v vec) string {
+// Lever tells the offset of the probe.
+func (w Wording) Lever(v mechanics.Vec) string {
 	return w.pre + w.lever_ + " " + w.style.place(v[0], v[1], v[2], 2, 2)
 }
 
-func (w wording) levelling(on bool) string {
+// Levelling tells whether the stored levelling is on.
+func (w Wording) Levelling(on bool) string {
 	return w.pre + fmt.Sprintf([]string{"levelling %s", "map is %s", "Height map: %s", "following the map: %s"}[w.at], onOff(on, w.at))
 }
 
@@ -37,8 +42,8 @@ func onOff(on bool, style int) string {
 	return pair[0]
 }
 
-// limits tells two triples, lower then upper, and on or off.
-func (w wording) limits(t Box, on bool) []string {
+// Limits tells two triples, lower then upper, and on or off.
+func (w Wording) Limits(t mechanics.Box, on bool) []string {
 	lower := w.style.place(t.Min[0], t.Min[1], t.Min[2], 1, 1)
 	upper := w.style.place(t.Max[0], t.Max[1], t.Max[2], 1, 1)
 	state := onOff(on, w.at)
@@ -53,17 +58,17 @@ func (w wording) limits(t Box, on bool) []string {
 	return []string{w.pre + "from " + lower, w.pre + "to " + upper, w.pre + "switched " + state}
 }
 
-// mapRows prints a map, J by J from the smallest Y, I along X, to 0.001 mm.
-func (w wording) mapRows(g grid) []string {
+// MapRows prints a map, J by J from the smallest Y, I along X, to 0.001 mm.
+func (w Wording) MapRows(g mechanics.Grid) []string {
 	lines := []string{w.pre + []string{"stored map:", "heights in mm", "Map, 3 digits:", "plate"}[w.at]}
 	if w.header {
 		head := "  "
-		for i := range g.z[0] {
+		for i := range g.Z[0] {
 			head += fmt.Sprintf("%8d", i)
 		}
 		lines = append(lines, head)
 	}
-	for j, row := range g.z {
+	for j, row := range g.Z {
 		cells := make([]string, len(row))
 		for i, z := range row {
 			cells[i] = fmt.Sprintf([]string{"%+.3f", "%.3f", "%7.3f", "%+.3f", "%8.3f", "%.3f"}[w.rows], z)
@@ -75,8 +80,8 @@ func (w wording) mapRows(g grid) []string {
 	return lines
 }
 
-// settings prints settings as the commands that would set them.
-func (w wording) settings(commands []string) []string {
+// Settings prints settings as the commands that would set them.
+func (w Wording) Settings(commands []string) []string {
 	lines := []string{w.pre + []string{"settings in force:", "; all settings", "what is set now", "report"}[w.at]}
 	for k, c := range commands {
 		lines = append(lines, w.pre+c)

@@ -1,4 +1,4 @@
-package bench
+package mechanics
 
 // The two layouts of the Y axis.
 const (
@@ -10,7 +10,8 @@ const (
 // mm. nil is none.
 type Func func(float64) float64
 
-func (f Func) at(x float64) float64 {
+// At is its value at x, 0 of none.
+func (f Func) At(x float64) float64 {
 	if f == nil {
 		return 0
 	}
@@ -46,15 +47,16 @@ type Machine struct {
 	Trammed bool       // the bed was trammed by the probe: the plane of its map is gone
 }
 
-// body is a Machine made solid: its bed trammed, its probe set.
-type body struct {
+// Body is a Machine made solid: its bed trammed, its probe set.
+type Body struct {
 	Machine
 	tilt  [2]float64 // slope of the bed after tramming
 	reach float64    // how far the triggered probe reaches below the nozzle, untilted
 }
 
-func newBody(m Machine) *body {
-	b := &body{Machine: m, tilt: m.Tilt}
+// NewBody makes a machine solid.
+func NewBody(m Machine) *Body {
+	b := &Body{Machine: m, tilt: m.Tilt}
 	if m.Trammed {
 		for range 3 {
 			b.tram()
@@ -62,15 +64,15 @@ func newBody(m Machine) *body {
 	}
 	b.reach = m.Trigger
 	for range 3 {
-		have := b.probeContact(m.Zero[0], m.Zero[1]) - b.nozzleContact(m.Zero[0], m.Zero[1])
+		have := b.ProbeContact(m.Zero[0], m.Zero[1]) - b.NozzleContact(m.Zero[0], m.Zero[1])
 		b.reach += m.Trigger - have
 	}
 	return b
 }
 
-// height is the bed's height at (u, v), mm, in its own frame.
-func (b *body) height(u, v float64) float64 {
-	xc, yc := b.Bed.middle()
+// Height is the bed's height at (u, v), mm, in its own frame.
+func (b *Body) Height(u, v float64) float64 {
+	xc, yc := b.Bed.Middle()
 	z := b.tilt[0]*(u-xc) + b.tilt[1]*(v-yc)
 	if b.Shape != nil {
 		z += b.Shape(u, v)
@@ -81,7 +83,7 @@ func (b *body) height(u, v float64) float64 {
 // contact returns the Z of the carriage at which a tip, held at an offset
 // from the nozzle, meets the bed with the nozzle commanded to (x, y). Exact
 // rotations; no small angles.
-func (b *body) contact(x, y float64, offset vec) float64 {
+func (b *Body) contact(x, y float64, offset Vec) float64 {
 	if b.Layout == MovingGantry {
 		return b.contactGantry(x, y, offset)
 	}
@@ -89,79 +91,84 @@ func (b *body) contact(x, y float64, offset vec) float64 {
 }
 
 // head returns the tip relative to the beam, at the X carriage's place.
-func (b *body) head(x float64, offset vec) vec {
-	if offset == (vec{}) {
-		return vec{0, 0, b.Straight.at(x)}
+func (b *Body) head(x float64, offset Vec) Vec {
+	if offset == (Vec{}) {
+		return Vec{0, 0, b.Straight.At(x)}
 	}
-	tip := rotation(b.Roll.at(x), b.Pitch.at(x), 0).apply(offset)
-	tip[2] += b.Straight.at(x)
+	tip := Rotation(b.Roll.At(x), b.Pitch.At(x), 0).Apply(offset)
+	tip[2] += b.Straight.At(x)
 	return tip
 }
 
 // contactBed: the bed, with all its error motions about its own middle, comes
 // under a head on a beam that stands still.
-func (b *body) contactBed(x, y float64, offset vec) float64 {
+func (b *Body) contactBed(x, y float64, offset Vec) float64 {
 	tip := b.head(x, offset)
 	tip[0] += x
-	xc, yc := b.Bed.middle()
-	r := rotation(b.YPitch.at(y), b.YRoll.at(y), 0)
-	carriage := vec{xc, yc - y, b.YStraight.at(y)}
+	xc, yc := b.Bed.Middle()
+	r := Rotation(b.YPitch.At(y), b.YRoll.At(y), 0)
+	carriage := Vec{xc, yc - y, b.YStraight.At(y)}
 	u, v := tip[0], tip[1]+y
-	var p vec
+	var p Vec
 	for range 4 {
-		p = r.apply(vec{u - xc, v - yc, b.height(u, v)}).add(carriage)
+		p = r.Apply(Vec{u - xc, v - yc, b.Height(u, v)}).Add(carriage)
 		u += tip[0] - p[0]
 		v += tip[1] - p[1]
 	}
-	p = r.apply(vec{u - xc, v - yc, b.height(u, v)}).add(carriage)
+	p = r.Apply(Vec{u - xc, v - yc, b.Height(u, v)}).Add(carriage)
 	return p[2] - tip[2]
 }
 
 // contactGantry: the bridge pitches and rolls as a whole about its middle,
 // the bed stands still.
-func (b *body) contactGantry(x, y float64, offset vec) float64 {
-	xc, _ := b.Bed.middle()
+func (b *Body) contactGantry(x, y float64, offset Vec) float64 {
+	xc, _ := b.Bed.Middle()
 	tip := b.head(x, offset)
 	tip[0] += x - xc
-	tip = rotation(b.YPitch.at(y), b.YRoll.at(y), 0).apply(tip)
-	tip = tip.add(vec{xc, y, b.YStraight.at(y)})
-	return b.height(tip[0], tip[1]) - tip[2]
+	tip = Rotation(b.YPitch.At(y), b.YRoll.At(y), 0).Apply(tip)
+	tip = tip.Add(Vec{xc, y, b.YStraight.At(y)})
+	return b.Height(tip[0], tip[1]) - tip[2]
 }
 
-// nozzleContact is where the nozzle meets the bed at (u, v).
-func (b *body) nozzleContact(u, v float64) float64 { return b.contact(u, v, vec{}) }
+// NozzleContact is where the nozzle meets the bed at (u, v).
+func (b *Body) NozzleContact(u, v float64) float64 { return b.contact(u, v, Vec{}) }
 
-// probeContact is where the probe triggers, told off at the place (u, v) of
+// TouchAt is the Z of the carriage at which the probe triggers with the nozzle at (x, y).
+func (b *Body) TouchAt(x, y float64) float64 {
+	return b.contact(x, y, Vec{b.Lever[0], b.Lever[1], -b.reach})
+}
+
+// ProbeContact is where the probe triggers, told off at the place (u, v) of
 // the probe: the nozzle stands a lever away.
-func (b *body) probeContact(u, v float64) float64 {
-	return b.contact(u-b.Lever[0], v-b.Lever[1], vec{b.Lever[0], b.Lever[1], -b.reach})
+func (b *Body) ProbeContact(u, v float64) float64 {
+	return b.TouchAt(u-b.Lever[0], v-b.Lever[1])
 }
 
-// mapValue is the touch height without any noise, 0 at the zero place.
-func (b *body) mapValue(u, v float64) float64 {
-	return b.probeContact(u, v) - b.probeContact(b.Zero[0], b.Zero[1])
+// MapValue is the touch height without any noise, 0 at the zero place.
+func (b *Body) MapValue(u, v float64) float64 {
+	return b.ProbeContact(u, v) - b.ProbeContact(b.Zero[0], b.Zero[1])
 }
 
-// gap is m - n at (u, v) minus the same at the zero place.
-func (b *body) gap(u, v float64) float64 {
-	return b.mapValue(u, v) - b.nozzleContact(u, v) + b.nozzleContact(b.Zero[0], b.Zero[1])
+// Gap is m - n at (u, v) minus the same at the zero place.
+func (b *Body) Gap(u, v float64) float64 {
+	return b.MapValue(u, v) - b.NozzleContact(u, v) + b.NozzleContact(b.Zero[0], b.Zero[1])
 }
 
-// node returns the place of node (i, j).
-func (b *body) node(i, j int) (u, v float64) {
+// Node returns the place of node (i, j).
+func (b *Body) Node(i, j int) (u, v float64) {
 	return b.Area.X0 + (b.Area.X1-b.Area.X0)*float64(i)/float64(b.Cols-1),
 		b.Area.Y0 + (b.Area.Y1-b.Area.Y0)*float64(j)/float64(b.Rows-1)
 }
 
 // tram takes the least-squares plane of the noise-free map out of the bed. On
 // a regular grid its two slopes are separate.
-func (b *body) tram() {
-	xc, yc := b.Area.middle()
+func (b *Body) tram() {
+	xc, yc := b.Area.Middle()
 	var sx, sy, sxx, syy float64
 	for j := range b.Rows {
 		for i := range b.Cols {
-			u, v := b.node(i, j)
-			m := b.mapValue(u, v)
+			u, v := b.Node(i, j)
+			m := b.MapValue(u, v)
 			sx, sxx = sx+m*(u-xc), sxx+(u-xc)*(u-xc)
 			sy, syy = sy+m*(v-yc), syy+(v-yc)*(v-yc)
 		}

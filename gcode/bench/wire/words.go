@@ -1,4 +1,4 @@
-package bench
+package wire
 
 import (
 	"errors"
@@ -9,45 +9,45 @@ import (
 )
 
 // maxLine is the longest line taken, in bytes (RS-274/NGC: 256 characters).
-const maxLine = 256
+const MaxLine = 256
 
 // maxNumber is the largest number taken: nothing on a printer is as large.
 const maxNumber = 1e7
 
 var errLong = errors.New("line too long")
 
-// word is one command of a line: its code ("G1", "M420", "G38.2") and its
+// Word is one command of a line: its code ("G1", "M420", "G38.2") and its
 // parameters by letter. A letter without a number is present and NaN.
-type word struct {
-	code string
+type Word struct {
+	Code string
 	args map[byte]float64
 }
 
-// has tells whether the letter stands in the command, with or without a number.
-func (w word) has(letter byte) bool {
+// Has tells whether the letter stands in the command, with or without a number.
+func (w Word) Has(letter byte) bool {
 	_, ok := w.args[letter]
 	return ok
 }
 
-// num returns the letter's number; ok is false when it is missing or bare.
-func (w word) num(letter byte) (float64, bool) {
+// Num returns the letter's number; ok is false when it is missing or bare.
+func (w Word) Num(letter byte) (float64, bool) {
 	v, ok := w.args[letter]
 	return v, ok && !math.IsNaN(v)
 }
 
-// parseWords takes the commands of one line, without its frame. Case and
+// ParseWords takes the commands of one line, without its frame. Case and
 // blanks are free; a semicolon starts a comment, ( ) enclose one. Numbers have
 // sign, digits and one point, no exponent (RS-274/NGC). An empty line gives
 // none.
-func parseWords(line string) ([]word, error) {
-	if len(line) > maxLine {
+func ParseWords(line string) ([]Word, error) {
+	if len(line) > MaxLine {
 		return nil, errLong
 	}
 	s, err := withoutComments(line)
 	if err != nil {
 		return nil, err
 	}
-	var words []word
+	var words []Word
 	for len(s) > 0 {
 		letter := s[0]
 		if letter < 'A' || letter > 'Z' {
@@ -69,13 +69,13 @@ func parseWords(line string) ([]word, error) {
 
 // addLetter starts a new command on G, M and T and else adds a parameter to
 // the last command; nil when there is none.
-func addLetter(words []word, letter byte, text string, v float64) []word {
+func addLetter(words []Word, letter byte, text string, v float64) []Word {
 	if letter == 'G' || letter == 'M' || letter == 'T' && len(words) == 0 {
-		code := string(letter) + strings.TrimLeft(text, "+0")
-		if code == string(letter) || code[1] == '.' {
-			code = string(letter) + "0" + code[1:]
+		Code := string(letter) + strings.TrimLeft(text, "+0")
+		if Code == string(letter) || Code[1] == '.' {
+			Code = string(letter) + "0" + Code[1:]
 		}
-		return append(words, word{code: code, args: map[byte]float64{}})
+		return append(words, Word{Code: Code, args: map[byte]float64{}})
 	}
 	if len(words) == 0 {
 		return nil

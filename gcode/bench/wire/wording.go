@@ -1,4 +1,4 @@
-package bench
+package wire
 
 import (
 	"fmt"
@@ -6,40 +6,34 @@ import (
 	"math/rand/v2"
 	"strconv"
 	"strings"
+
+	"abbed/gcode/bench/mechanics"
 )
 
 // Wordings is how many wordings there are that differ in every touch line;
 // any number from 1 is a wording, and later ones recombine.
 const Wordings = 24
 
-// wordingNumber chooses the wording of a specimen.
-func wordingNumber(o Options) int {
-	if o.Wording > 0 {
-		return o.Wording
-	}
-	return 1 + int(o.Seed%Wordings)
-}
-
-// wording is how one printer speaks: every sentence that design/3 leaves open.
+// Wording is how one printer speaks: every sentence that design/3 leaves open.
 // All sentences are made up here.
-type wording struct {
-	end       string // of each line
+type Wording struct {
+	End       string // of each line
 	pre       string // before reports: echo:, // or nothing
 	before    string // words before the numbers of a touch
 	after     string // words after them
 	style     axisStyle
 	okStyle   int
-	banner    []string
-	halt      string
-	rs        bool // rs instead of Resend:
-	rows      int  // style of map rows
+	Banner    []string // after a restart
+	Halt      string   // after a halt; "": nothing
+	rs        bool     // rs instead of Resend:
+	rows      int      // style of map rows
 	header    bool
 	bracketed string
 	lever_    string
 	limitsAs  int
 	keys      [3]string
-	at        int // which of a few sentences
-	short     bool
+	at        int  // which of a few sentences
+	Short     bool // temperatures in single words
 }
 
 // axisStyle is how a place is written.
@@ -61,11 +55,12 @@ var touchTails = []string{
 	"", "", "  mm", " (steady)", " after 2 tries", " dt 0.41", " E0", " ok.", " | raw 1023", " ; n=1", "", " done",
 }
 
-func newWording(n int) wording {
+// New returns wording number n, from 1.
+func New(n int) Wording {
 	r := rand.New(rand.NewPCG(uint64(n), 77))
 	pick := func(s ...string) string { return s[r.IntN(len(s))] }
-	w := wording{
-		end:    pick("\n", "\n", "\r\n"),
+	w := Wording{
+		End:    pick("\n", "\n", "\r\n"),
 		pre:    pick("", "echo:", "echo: ", "// ", ""),
 		before: touchWords[(n-1)%len(touchWords)],
 		after:  touchTails[r.IntN(len(touchTails))],
@@ -74,14 +69,14 @@ func newWording(n int) wording {
 			naked: r.IntN(4) == 0, always: r.IntN(5) == 0,
 		},
 		okStyle: r.IntN(4), rs: r.IntN(3) == 0, rows: r.IntN(6), header: r.IntN(2) == 0,
-		halt:      pick("", "Error:machine halted, reset the board", "!! stopped until reset", ""),
+		Halt:      pick("", "Error:machine halted, reset the board", "!! stopped until reset", ""),
 		bracketed: pick("TCH", "contact", "probed", "AT", "hit"),
 		lever_:    pick("M851", "Probe sits at", "lever:", "probe arm", "M851 is now"),
 		limitsAs:  r.IntN(4),
 		at:        r.IntN(4),
 	}
 	w.keys = [3]string{pick("MODEL", "NAME", "BOARD_NAME"), pick("BUILD", "RELEASE", "REV"), pick("SERIAL", "UNIT", "ID")}
-	w.banner = [][]string{
+	w.Banner = [][]string{
 		{"start"},
 		{"start", "echo: settings read, 412 bytes", "echo: free memory 5312"},
 		{"start", "// hello, this is " + w.keys[0], "// map found in storage"},
@@ -114,11 +109,13 @@ func (s axisStyle) place(x, y, z float64, dxy, dz int) string {
 	return s.axis('X', x, dxy) + s.gap + s.axis('Y', y, dxy) + s.gap + s.axis('Z', z, dz)
 }
 
-func (w wording) touch(x, y, z float64, decimals int) string {
+// Touch tells a touch.
+func (w Wording) Touch(x, y, z float64, decimals int) string {
 	return w.pre + w.before + " " + w.style.place(x, y, z, 2, decimals) + w.after
 }
 
-func (w wording) bracket(c vec, hit bool, decimals int) string {
+// Bracket tells a straight probe (RS-274/NGC).
+func (w Wording) Bracket(c mechanics.Vec, hit bool, decimals int) string {
 	flag := 0
 	if hit {
 		flag = 1
@@ -127,7 +124,8 @@ func (w wording) bracket(c vec, hit bool, decimals int) string {
 	return fmt.Sprintf("[%s:%.*f,%.*f,%.*f:%d]", w.bracketed, d, c[0], d, c[1], d, c[2], flag)
 }
 
-func (w wording) place(c vec, e float64, actual vec, decimals int) string {
+// Place tells where the head is, with motor steps.
+func (w Wording) Place(c mechanics.Vec, e float64, actual mechanics.Vec, decimals int) string {
 	sep := []string{" ", " ", "  ", " "}[w.at]
 	return fmt.Sprintf("X:%.2f%sY:%.2f%sZ:%.*f%sE:%.2f Count X:%d Y:%d Z:%d", c[0], sep, c[1], sep, decimals, c[2], sep, e,
 		steps(actual[0], 80), steps(actual[1], 80), steps(actual[2], 400))
@@ -135,18 +133,21 @@ func (w wording) place(c vec, e float64, actual vec, decimals int) string {
 
 func steps(mm, per float64) int { return int(math.Round(mm * per)) }
 
-func (w wording) temperatures(h [2]heater, t float64) string {
-	if w.short {
-		return fmt.Sprintf("T:%.1f/%.1f B:%.1f/%.1f", h[0].at(t), h[0].target, h[1].at(t), h[1].target)
+// Temperatures tells both heaters.
+func (w Wording) Temperatures(h [2]mechanics.Heater, t float64) string {
+	if w.Short {
+		return fmt.Sprintf("T:%.1f/%.1f B:%.1f/%.1f", h[0].At(t), h[0].Target, h[1].At(t), h[1].Target)
 	}
-	return fmt.Sprintf("T:%.2f /%.2f B:%.2f /%.2f", h[0].at(t), h[0].target, h[1].at(t), h[1].target)
+	return fmt.Sprintf("T:%.2f /%.2f B:%.2f /%.2f", h[0].At(t), h[0].Target, h[1].At(t), h[1].Target)
 }
 
-// warmth is the nozzle's temperature in one word.
-func (w wording) warmth(h [2]heater, t float64) string { return fmt.Sprintf("T:%.1f", h[0].at(t)) }
+// Warmth is the nozzle's temperature in one word.
+func (w Wording) Warmth(h [2]mechanics.Heater, t float64) string {
+	return fmt.Sprintf("T:%.1f", h[0].At(t))
+}
 
-// ok ends a command. tail is a report that belongs on the same line.
-func (w wording) ok(number int, tail, temperatures string) string {
+// Ok ends a command. tail is a report that belongs on the same line.
+func (w Wording) Ok(number int, tail, temperatures string) string {
 	switch {
 	case tail != "":
 		return "ok " + tail
@@ -160,60 +161,59 @@ func (w wording) ok(number int, tail, temperatures string) string {
 	return "ok"
 }
 
-func (w wording) busy() string {
+// Busy and the others below are what is said when it is so.
+func (w Wording) Busy() string {
 	return []string{"echo:busy: at work", "busy", "// still busy with it", "echo: busy, moving"}[w.at]
 }
 
-func (w wording) resend(n int) string {
+func (w Wording) Resend(n int) string {
 	if w.rs {
 		return fmt.Sprintf("rs %d", n)
 	}
 	return fmt.Sprintf("Resend: %d", n)
 }
 
-func (w wording) damaged(why string, last int) []string {
-	return []string{fmt.Sprintf("Error:%s, Last Line: %d", why, last)}
+func (w Wording) Damaged(why string, last int) string {
+	return fmt.Sprintf("Error:%s, Last Line: %d", why, last)
 }
 
-func (w wording) haltLine(string) string { return w.halt }
-
-func (w wording) unknown(what string) string {
-	return w.pre + []string{"no such word here: ", "cannot do ", "what is this? ", "not understood - "}[w.at] + what
+func (w Wording) Unknown(what string) string {
+	return w.pre + []string{"no such Word here: ", "cannot do ", "what is this? ", "not understood - "}[w.at] + what
 }
 
-func (w wording) refused(c word) string {
-	return w.pre + []string{"not now: ", "refused, ", "will not do ", "no: "}[w.at] + c.code
+func (w Wording) Refused(c Word) string {
+	return w.pre + []string{"not now: ", "refused, ", "will not do ", "no: "}[w.at] + c.Code
 }
 
-func (w wording) unhomed() string {
+func (w Wording) Unhomed() string {
 	return w.pre + []string{"position not known, home first", "axes have to be homed", "where am I? home me", "homing is missing"}[w.at]
 }
 
-func (w wording) unreachable() string {
+func (w Wording) Unreachable() string {
 	return w.pre + []string{"the probe does not get there", "place out of reach", "beyond what can be probed", "too far out"}[w.at]
 }
 
-func (w wording) triggered() string {
+func (w Wording) Triggered() string {
 	return w.pre + []string{"probe is closed already", "sensor active before the start", "raise first", "no free probe"}[w.at]
 }
 
-func (w wording) noContact() string {
+func (w Wording) NoContact() string {
 	return w.pre + []string{"nothing met", "no contact on the way", "came to the end without a signal", "probe stayed open"}[w.at]
 }
 
-func (w wording) badNode() string {
+func (w Wording) BadNode() string {
 	return []string{"no such node", "node out of the map", "I or J or value wrong", "cannot set that node"}[w.at]
 }
 
-func (w wording) kept() string {
+func (w Wording) Kept() string {
 	return w.pre + []string{"all settings kept (612 bytes)", "written to storage", "saved", "settings stored, sum 4218"}[w.at]
 }
 
-func (w wording) recalled() string {
+func (w Wording) Recalled() string {
 	return w.pre + []string{"settings read back", "from storage", "as kept", "settings loaded"}[w.at]
 }
 
-func (w wording) print(done [2]int64) string {
+func (w Wording) Print(done [2]int64) string {
 	if done[1] == 0 {
 		return w.pre + []string{"no print runs", "storage idle", "nothing printing", "not printing from storage"}[w.at]
 	}
