@@ -47,6 +47,7 @@ func plainly(err error) bool {
 // TestStopWhileItEnds: a stop that is asked for while the program ends is taken,
 // or answered plainly: the page still listens then.
 func TestStopWhileItEnds(t *testing.T) {
+	t.Parallel()
 	for name, where := range map[string]api.State{"at the gauge": api.AwaitingGauge, "while it touches": api.Running} {
 		for _, after := range []time.Duration{10 * time.Millisecond, time.Second} {
 			t.Run(name+" "+after.String(), func(t *testing.T) {
@@ -99,6 +100,7 @@ func waited(s *stage) <-chan struct{} {
 // or of an undo. While the printer answers, it finishes or takes back: the map is
 // whole, in force and kept alike, and the next start finds nothing half written.
 func TestApplyIsWholeAtTheEnd(t *testing.T) {
+	t.Parallel()
 	for _, after := range []time.Duration{5, 20, 60, 100, 150, 200, 400} {
 		t.Run((after * time.Millisecond).String(), func(t *testing.T) {
 			inBubble(t, func(t *testing.T, dir string) {
@@ -162,6 +164,7 @@ var silences = map[string]func(p *bench.Printer, when string, seconds float64){
 // TestSilentPrinterLetsItEnd: the printer gives no answer any more in a run. The
 // program ends within twenty seconds when asked, at once and after a while.
 func TestSilentPrinterLetsItEnd(t *testing.T) {
+	t.Parallel()
 	for how, silence := range silences {
 		for when, steps := range map[string][]string{"G30:9": {"repeat"}, "G1:9": {"gauging"}, "M420": {"gauging"}, "G28": {"gauging"}, "M27:3": {"gauging"}} {
 			for _, after := range []time.Duration{time.Second, 25 * time.Second} {

@@ -151,6 +151,7 @@ func TestRawRequests(t *testing.T) {
 // TestSignOffAttacks: a sign-off counts once, for one table, for ten minutes,
 // while the run and the printer's map still bear it.
 func TestSignOffAttacks(t *testing.T) {
+	t.Parallel()
 	sc := lookup(t, "twist-level")
 	sc.Chatter, sc.Waits = 0, 0
 	base := measured(t, sc, 2)

@@ -13,6 +13,7 @@ import (
 	"testing"
 	"time"
 
+	"abbed/cmd/abbed/process"
 	"abbed/config"
 	"abbed/gcode/bench"
 )
@@ -22,7 +23,7 @@ import (
 func TestBenchPlaysOnlyBesideItself(t *testing.T) {
 	s := config.Default()
 	s.Port, s.Listen, s.State = "tcp://127.0.0.1:1", "127.0.0.1:0", memoryDir(t)
-	h, err := build(t.Context(), plan{settings: s, log: logger(t.Output(), levelOf("error"))})
+	h, err := build(t.Context(), plan{settings: s, log: process.Logger(t.Output(), process.Level("error"))})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -85,6 +85,7 @@ func runsOf(t *testing.T, w *world) []api.Run {
 // way to what a person wants; once done it is due a week later, over a restart;
 // nothing moved before the person's word.
 func TestCalendar(t *testing.T) {
+	t.Parallel()
 	sc, err := bench.Lookup("healthy")
 	if err != nil {
 		t.Fatal(err)

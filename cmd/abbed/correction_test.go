@@ -18,6 +18,7 @@ import (
 // not acted on, though its checksums are right: nothing is written, whatever is asked,
 // and each refusal says what to do.
 func TestForgedJournal(t *testing.T) {
+	t.Parallel()
 	sc := lookup(t, "twist-level")
 	sc.Chatter, sc.Waits = 0, 0
 	base := measured(t, sc, 2)
@@ -92,6 +93,7 @@ func TestForgedJournal(t *testing.T) {
 // or takes it back, while the printer answers; it never leaves it unfinished then. If the
 // printer does not answer, the journal says so. The program ends within 20 s.
 func TestEndInApply(t *testing.T) {
+	t.Parallel()
 	sc := lookup(t, "twist-level")
 	sc.Chatter, sc.Waits = 0, 0
 	base := measured(t, sc, 2)
@@ -173,6 +175,7 @@ func TestEndInApply(t *testing.T) {
 // limits of a correction from the one that was first measured; an entry of an earlier
 // version, which does not name that one, follows its tables to it.
 func TestFirstMeasured(t *testing.T) {
+	t.Parallel()
 	sc := lookup(t, "twist-level")
 	sc.Chatter, sc.Waits = 0, 0
 	base := measured(t, sc, 2)

@@ -145,6 +145,7 @@ func correctOnce(ctx context.Context, w *world, d *death, seen *correctionSeen) 
 // what is half written is shown and no run begins; by the person's word it is
 // then the old or the new one, and kept.
 func TestCrashCorrection(t *testing.T) {
+	t.Parallel()
 	sc, err := bench.Lookup("twist-level")
 	if err != nil {
 		t.Fatal(err)
@@ -309,6 +310,7 @@ func secondAgo(history []shownAt) int {
 // disk: what was confirmed by then is there, the run is shown as interrupted,
 // and whatever was off in the printer is owed.
 func TestCrashRun(t *testing.T) {
+	t.Parallel()
 	sc, err := bench.Lookup("twist-level")
 	if err != nil {
 		t.Fatal(err)

@@ -14,6 +14,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"abbed/cmd/abbed/process"
 	"abbed/config"
 	"abbed/daemon/access"
 	"abbed/daemon/client"
@@ -134,7 +135,7 @@ func (d *demo) run(ctx context.Context) error {
 	}
 	defer closeTrace()
 	h, err := build(ctx, plan{
-		settings: demoSettings(d.scenario, path, d.listen, d.state), clock: clock.Fast(d.speed), log: logger(d.errs, slog.LevelWarn), trace: trace,
+		settings: demoSettings(d.scenario, path, d.listen, d.state), clock: clock.Fast(d.speed), log: process.Logger(d.errs, slog.LevelWarn), trace: trace,
 	})
 	if err != nil {
 		return err

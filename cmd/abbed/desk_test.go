@@ -98,6 +98,7 @@ func TestTramByTheNozzle(t *testing.T) {
 // The finding repair has steps; nothing has a thickness without the length between the
 // brackets; the Y axis comes first; pitch and oblique probe offsets get no shim.
 func TestRepairSteps(t *testing.T) {
+	t.Parallel()
 	for name, ids := range map[string]string{
 		"twist-plate": "profile shim measure", "repair": "beam measure", "bed-roll": "y-axis measure", "beam-sag": "pitch measure", "oblique-tilt": "angles measure", "worn-wheels": "wheels measure",
 	} {

@@ -16,6 +16,7 @@ import (
 // TestProofPrintKeepsClear: without a correction in force no patch is printed where the
 // nozzle is known to come too near the bed; where that leaves too few, none is.
 func TestProofPrintKeepsClear(t *testing.T) {
+	t.Parallel()
 	left, refused := 0, 0
 	for _, name := range []string{"repair", "repair-steep", "beam-twist", "twist-level"} {
 		for _, layer := range []float64{0.12, 0.2, 0.4} {

@@ -42,6 +42,7 @@ func failing(f storetest.Fault) func(storetest.Op) storetest.Fault {
 // sentence and a remedy; what the run switched off is on again, what was
 // confirmed is kept, and once the disk is well everything goes on.
 func TestFaultyDiskInRun(t *testing.T) {
+	t.Parallel()
 	sc := lookup(t, "twist-level")
 	for name, f := range diskFaults {
 		t.Run(name, func(t *testing.T) {
@@ -88,6 +89,7 @@ func TestFaultyDiskInRun(t *testing.T) {
 // apply leaves a whole map, or one that is shown as half written; by the
 // person's word it is then whole, and kept.
 func TestFaultyDiskInApply(t *testing.T) {
+	t.Parallel()
 	sc := lookup(t, "twist-level")
 	base := measured(t, sc, 2)
 	seen := map[api.AppliedState]int{}
@@ -187,6 +189,7 @@ func spoil(t *testing.T, dir, mark string) {
 // short there, and the page says so; all others are as they were. Where it is the
 // journal of what stands in the printer, the store is moved aside, and says so.
 func TestSpoiltStore(t *testing.T) {
+	t.Parallel()
 	sc := lookup(t, "twist-level")
 	base := measured(t, sc, 2)
 	for name, c := range map[string]struct {

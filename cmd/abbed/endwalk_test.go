@@ -304,6 +304,7 @@ func (e ending) found(w *walker, before bench.Safety, answered bool) {
 //
 //	go test ./cmd/abbed -run TestWalkEnd -walks.end 1000
 func TestWalkEnd(t *testing.T) {
+	t.Parallel()
 	base := lookup(t, "twist-level")
 	stored := measured(t, base, killSeed)
 	gen := rapid.Custom(drawEnding)

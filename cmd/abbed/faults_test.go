@@ -65,6 +65,7 @@ func eachMoment(t *testing.T, do func(t *testing.T, w *world, step string, done 
 // TestPulledCable: the run fails, what was measured is kept, nothing was unsafe,
 // what was switched off is owed, and the link is made again.
 func TestPulledCable(t *testing.T) {
+	t.Parallel()
 	eachMoment(t, func(t *testing.T, w *world, step string, done int) {
 		run := during(t, w, step, done, func() { w.wire.pull(true) })
 		if run.State != api.Failed || run.Error == nil || run.Error.Hint == "" {
@@ -88,6 +89,7 @@ func TestPulledCable(t *testing.T) {
 
 // TestRestart: the same when the board restarts by itself.
 func TestRestart(t *testing.T) {
+	t.Parallel()
 	eachMoment(t, func(t *testing.T, w *world, step string, done int) {
 		run := during(t, w, step, done, w.wire.printer.Restart)
 		if run.State != api.Failed {
@@ -101,6 +103,7 @@ func TestRestart(t *testing.T) {
 // TestStop: a stop ends the run as stopped, whatever the printer reports, and
 // the printer got the request.
 func TestStop(t *testing.T) {
+	t.Parallel()
 	eachMoment(t, func(t *testing.T, w *world, step string, done int) {
 		run := during(t, w, step, done, func() {
 			if _, err := w.api.Stop(t.Context()); err != nil {
@@ -146,6 +149,7 @@ func TestIdleOffAsFound(t *testing.T) {
 // TestEnd: when the program is ended in the middle of a run, the nozzle is
 // raised and what was switched off is on again.
 func TestEnd(t *testing.T) {
+	t.Parallel()
 	eachMoment(t, func(t *testing.T, w *world, step string, done int) {
 		ctx, cancel := context.WithCancel(t.Context())
 		p := &person{api: w.api, feel: w.wire.printer.Blade, rnd: rand.New(rand.NewPCG(1, 2)), name: "the played person"}

@@ -71,6 +71,7 @@ func lookup(t *testing.T, name string) bench.Scenario {
 //
 //	go test ./cmd/abbed -run TestFaultTable -faults.all -v
 func TestFaultTable(t *testing.T) {
+	t.Parallel()
 	for name, sc := range faultMachines(t) {
 		if !strings.Contains(name, *faultMachine) {
 			continue
@@ -626,6 +627,7 @@ func (c *faultCase) revive() api.Printer {
 // A printer that never keeps anything, with a sentence and ok, cannot be told
 // from one that does until it restarts; then it is said, and a person decides.
 func TestNeverKept(t *testing.T) {
+	t.Parallel()
 	sc := lookup(t, "beam-twist")
 	sc.Unknown = []string{"M500"}
 	b := &faultBoard{sc: sc, dir: memoryDir(t), cells: map[string]string{}}

@@ -19,6 +19,7 @@ import (
 // word is not, since its head has left the contact before it answers. What
 // rounding alone costs is a/sqrt(12): 2.9 um for 10, 0.7 um for 2.5.
 func TestFinerHeights(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		name, scenario string
 		step           float64 // mm

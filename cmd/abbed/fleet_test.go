@@ -51,6 +51,7 @@ type fleetRow struct {
 // truth: the finding, the remaining gap error, and whether anything unsafe
 // happened.
 func TestFleet(t *testing.T) {
+	t.Parallel()
 	var all fleetTable
 	t.Run("jobs", func(t *testing.T) {
 		for _, sc := range bench.Scenarios() {

@@ -59,6 +59,7 @@ var floors = map[string][]string{
 	"daemon/web":            {"daemon/api", "daemon/status", "daemon/access", "daemon/web", "analysis", "probe/record", "config/outside"},
 	"daemon":                {"!gcode/bench", "!gcode/gcodetest", "!cmd"},
 	"cmd/abbed":             {"!nothing"},
+	"cmd/abbed/process":     {"config/outside"},
 }
 
 type listed struct {

@@ -31,6 +31,7 @@ func TestLostHomingIsNoHoming(t *testing.T) {
 // TestLyingProbeIsNoRepair: a probe that lies by more than anything else in the run
 // allows is a fault of the probe. It is not told as a machine that is to be repaired.
 func TestLyingProbeIsNoRepair(t *testing.T) {
+	t.Parallel()
 	for name, lie := range map[string]bench.Lie{
 		"a jump":         {Kind: bench.LieConstant, Size: -1.5},
 		"half of them":   {Kind: bench.LieShare, Share: 0.5, Size: -1.4},

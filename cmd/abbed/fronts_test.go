@@ -49,6 +49,7 @@ func (w *world) asked(t *testing.T) string {
 // the same words, and the act that they name is done: after a kill in an apply, after the
 // printer measured its map anew, and where another printer is at the port.
 func TestFronts(t *testing.T) {
+	t.Parallel()
 	sc := lookup(t, "twist-level")
 	sc.Chatter, sc.Waits = 0, 0
 	base := measured(t, sc, 2)

@@ -16,6 +16,7 @@ import (
 // is written back on a person's word (take-back, or undo), also after a restart of the
 // program, and finishing is refused with what to do.
 func TestFailedHalfWay(t *testing.T) {
+	t.Parallel()
 	sc, err := bench.Lookup("twist-level")
 	if err != nil {
 		t.Fatal(err)

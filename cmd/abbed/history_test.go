@@ -19,6 +19,7 @@ import (
 // that it changed, by how much, and by no more than the truth allows; two runs
 // without a repair between did not change. The same from files.
 func TestHistory(t *testing.T) {
+	t.Parallel()
 	sc, err := bench.Lookup("twist-level")
 	if err != nil {
 		t.Fatal(err)

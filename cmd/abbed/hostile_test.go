@@ -24,6 +24,7 @@ import (
 // it is taken for a good or a bad question of a person, and never leads to a
 // fault of this program, to another page's code, or to a long calculation.
 func TestHostileQueries(t *testing.T) {
+	t.Parallel()
 	sc := lookup(t, "twist-level")
 	dir := image(t, measured(t, sc, 2))
 	values := []string{"", "NaN", "Inf", "-1e999", "1e308", "0x1p-1074", "%00", "%1b%5b2J", "%ff%fe", "../../etc/passwd",
@@ -69,6 +70,7 @@ func TestHostileQueries(t *testing.T) {
 // numbers, lists and texts in its runs that no machine ever gave: nothing panics,
 // hangs or is taken for a table, and the daemon goes on.
 func TestHostileExport(t *testing.T) {
+	t.Parallel()
 	sc := lookup(t, "twist-level")
 	good, _, err := store.Open(t.Context(), image(t, measured(t, sc, 2)))
 	if err != nil {

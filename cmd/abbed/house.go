@@ -13,6 +13,7 @@ import (
 	"sync"
 	"time"
 
+	"abbed/cmd/abbed/process"
 	"abbed/config"
 	"abbed/daemon"
 	"abbed/daemon/access"
@@ -39,7 +40,7 @@ type house struct {
 	notice string // how the store was opened
 	chair  room.Chair
 	// manager is told when the house serves and when it ends.
-	manager manager
+	manager process.Manager
 }
 
 // plan is what a house is built from.
@@ -51,7 +52,7 @@ type plan struct {
 	open     func(context.Context) (io.ReadWriteCloser, error)
 	listener net.Listener
 	trace    func(dir, line string)
-	manager  manager
+	manager  process.Manager
 }
 
 // build opens the store, reads what an earlier daemon left, and binds the
@@ -224,14 +225,14 @@ func (h *house) run(ctx context.Context) error {
 	if h.phone != nil {
 		own.Go(func() { h.follow(streams, *h.phone) })
 	}
-	own.Go(func() { h.manager.watch(streams, func() { h.daemon.Printer() }) })
-	h.manager.ready("serving " + h.url())
+	own.Go(func() { h.manager.Watch(streams, func() { h.daemon.Printer() }) })
+	h.manager.Ready("serving " + h.url())
 	var err error
 	select {
 	case err = <-served:
 	case <-ctx.Done():
 	}
-	h.manager.stopping()
+	h.manager.Stopping()
 	end()
 	<-worked // what goes on is ended first, and can be stopped until then
 	cut()

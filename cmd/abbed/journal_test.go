@@ -3,63 +3,18 @@ package main
 import (
 	"bytes"
 	"context"
-	"fmt"
-	"io"
 	"log/slog"
-	"os"
-	"path/filepath"
 	"regexp"
 	"strings"
 	"sync"
-	"syscall"
 	"testing"
 	"testing/synctest"
 	"time"
 
+	"abbed/cmd/abbed/process"
 	"abbed/gcode/bench"
 	"abbed/gcode/clock"
 )
-
-// TestJournal: into the journal goes the priority (sd-daemon(3)) and no time,
-// also from a logger that was given attributes; anywhere else a time.
-func TestJournal(t *testing.T) {
-	f, err := os.Create(filepath.Join(t.TempDir(), "stream"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	var st syscall.Stat_t
-	if err := syscall.Fstat(int(f.Fd()), &st); err != nil {
-		t.Fatal(err)
-	}
-	say := func() string {
-		if err := f.Truncate(0); err != nil {
-			t.Fatal(err)
-		}
-		if _, err := f.Seek(0, io.SeekStart); err != nil {
-			t.Fatal(err)
-		}
-		log := logger(f, slog.LevelDebug)
-		log.Debug("a")
-		log.With("run", 7).Info("b\nb")
-		log.WithGroup("of").Warn("c", "time", 3)
-		log.Error("d")
-		b, err := os.ReadFile(f.Name())
-		if err != nil {
-			t.Fatal(err)
-		}
-		return string(b)
-	}
-	t.Setenv("JOURNAL_STREAM", fmt.Sprintf("%d:%d", st.Dev, st.Ino))
-	const want = "<7>level=DEBUG msg=a\n<6>level=INFO msg=\"b\\nb\" run=7\n<4>level=WARN msg=c of.time=3\n<3>level=ERROR msg=d\n"
-	if got := say(); got != want {
-		t.Errorf("into the journal:\n%swant\n%s", got, want)
-	}
-	t.Setenv("JOURNAL_STREAM", "1:2") // somebody else's stream
-	if got := say(); !strings.HasPrefix(got, "time=") || strings.Contains(got, "<") {
-		t.Errorf("elsewhere:\n%s", got)
-	}
-}
 
 // logLines counts what is logged.
 type logLines struct {
@@ -112,7 +67,7 @@ func TestIdleLog(t *testing.T) {
 				wire := &cable{printer: bench.New(sc, bench.Options{Seed: 6})}
 				wire.pull(at.pulled)
 				h, err := build(t.Context(), plan{settings: demoSettings(sc, "bench", listen.Addr().String(), dir), clock: clock.Real(),
-					open: wire.open, listener: listen, log: logger(log, slog.LevelInfo)})
+					open: wire.open, listener: listen, log: process.Logger(log, slog.LevelInfo)})
 				if err != nil {
 					t.Fatal(err)
 				}

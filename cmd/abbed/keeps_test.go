@@ -43,6 +43,7 @@ func behind(t *testing.T, p *bench.Printer, line string) {
 // settings after the last restart that was seen, and asked anew at the sign-off:
 // a person confirms what was shown, and nothing else.
 func TestKeeps(t *testing.T) {
+	t.Parallel()
 	sc, err := bench.Lookup("twist-level")
 	if err != nil {
 		t.Fatal(err)

@@ -16,6 +16,7 @@ import (
 // TestRetention: a run that is too old is named for a week, then dropped; the
 // run of what is applied stays.
 func TestRetention(t *testing.T) {
+	t.Parallel()
 	sc, err := bench.Lookup("twist-level")
 	if err != nil {
 		t.Fatal(err)
@@ -59,6 +60,7 @@ func TestRetention(t *testing.T) {
 // expired and is put onto the new map; when the head tilts otherwise, a newer
 // run says so, and it is not.
 func TestReapply(t *testing.T) {
+	t.Parallel()
 	sc, err := bench.Lookup("beam-twist")
 	if err != nil {
 		t.Fatal(err)

@@ -29,6 +29,7 @@ import (
 // and table are anew, an old sign-off fits no more, and a restart or a move to
 // another state directory changes nothing of it.
 func TestLaterRun(t *testing.T) {
+	t.Parallel()
 	sc, err := bench.Lookup("twist-curved")
 	if err != nil {
 		t.Fatal(err)
@@ -217,6 +218,7 @@ func marked(t *testing.T, w *world, first string, later ...string) {
 // joining joins at its next start, once; that the later run is dropped by age loses
 // nothing then.
 func TestLaterKept(t *testing.T) {
+	t.Parallel()
 	sc, err := bench.Lookup("beam-twist")
 	if err != nil {
 		t.Fatal(err)
@@ -304,6 +306,7 @@ func TestLaterKept(t *testing.T) {
 // program that was killed. After a fault that puts the position in doubt nothing of it
 // counts. Its own sentence says which, and analyse does the same.
 func TestLaterFailed(t *testing.T) {
+	t.Parallel()
 	sc, err := bench.Lookup("beam-twist")
 	if err != nil {
 		t.Fatal(err)
@@ -417,6 +420,7 @@ func retold(t *testing.T, dir, to, first, later string, end []record.Event) {
 // TestAnalyseWith: analyse joins a later record as the daemon does, once, and refuses
 // what cannot be joined.
 func TestAnalyseWith(t *testing.T) {
+	t.Parallel()
 	sc, err := bench.Lookup("beam-twist")
 	if err != nil {
 		t.Fatal(err)
@@ -608,6 +612,7 @@ func keepsRules(t *testing.T, run record.Run) {
 // for nothing more once that shows, its records are kept and left out, and the
 // correction of the earlier run is offered no more.
 func TestLaterMoved(t *testing.T) {
+	t.Parallel()
 	was, err := bench.Lookup("beam-twist")
 	if err != nil {
 		t.Fatal(err)
@@ -665,6 +670,7 @@ func TestLaterMoved(t *testing.T) {
 // on the page, the API and the metrics, also where the program was killed before it
 // could say so; and it is not put onto a new map.
 func TestLaterExpires(t *testing.T) {
+	t.Parallel()
 	was, err := bench.Lookup("beam-twist")
 	if err != nil {
 		t.Fatal(err)

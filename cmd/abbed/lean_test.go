@@ -18,6 +18,7 @@ import (
 // for each place, the zero place stands at the beginning and is come back to, no
 // more than sixteen records are asked for, and the answer is right.
 func TestLeanJob(t *testing.T) {
+	t.Parallel()
 	var all fleetTable
 	t.Run("jobs", func(t *testing.T) {
 		for _, name := range []string{"beam-twist", "healthy", "twist-level", "twist-curved"} {

@@ -175,15 +175,15 @@ func listenPrinter(t *testing.T, p *bench.Printer, watch *stopwatch) string {
 	return "tcp://" + l.Addr().String()
 }
 
-// process is abbed serve as a process of its own.
-type process struct {
+// child is abbed serve as a process of its own.
+type child struct {
 	cmd *exec.Cmd
 	url string
 	api *client.Client
 }
 
 // serveProcess builds and starts abbed serve, and waits until it listens.
-func serveProcess(t *testing.T, sc bench.Scenario, port string) *process {
+func serveProcess(t *testing.T, sc bench.Scenario, port string) *child {
 	t.Helper()
 	bin, dir := program(t), t.TempDir()
 	s := demoSettings(sc, port, "", dir)
@@ -196,7 +196,7 @@ func serveProcess(t *testing.T, sc bench.Scenario, port string) *process {
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
-	d := &process{cmd: cmd}
+	d := &child{cmd: cmd}
 	lines, heard := bufio.NewScanner(said), make(chan struct{})
 	for lines.Scan() {
 		if url, ok := strings.CutPrefix(lines.Text(), "abbed listens on "); ok {

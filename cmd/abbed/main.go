@@ -18,6 +18,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"abbed/cmd/abbed/process"
 	"abbed/config/outside"
 )
 
@@ -75,7 +76,7 @@ func wanted(bad *pflag.InvalidValueError) string {
 }
 
 func main() {
-	slim()
+	process.Slim()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	os.Exit(Main(ctx, os.Args[1:], os.Stdout, os.Stderr))

@@ -43,6 +43,7 @@ func scraped(t *testing.T, w *world) map[string]float64 {
 // of the program and a look at an older run, and the expiry shows when the head
 // tilts otherwise.
 func TestMetricsOutlive(t *testing.T) {
+	t.Parallel()
 	sc, err := bench.Lookup("beam-twist")
 	if err != nil {
 		t.Fatal(err)

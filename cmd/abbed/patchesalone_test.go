@@ -29,6 +29,7 @@ const (
 //
 //	go test ./cmd/abbed -run TestPatchesAlone -v -patched 50
 func TestPatchesAlone(t *testing.T) {
+	t.Parallel()
 	var all []spent
 	for k := range *patched {
 		seed := uint64(401 + k)

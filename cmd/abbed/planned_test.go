@@ -19,6 +19,7 @@ import (
 // each record; the survey is then as it was told, takes a third fewer touches than the
 // full one, and the job ends as with that.
 func TestPlannedJob(t *testing.T) {
+	t.Parallel()
 	dir := memoryDir(t)
 	synctest.Test(t, func(t *testing.T) {
 		j := plannedJob(t, dir, 3, func(s *config.Settings) {
@@ -99,6 +100,7 @@ func (j *planned) totalsHold(t *testing.T, made int) {
 // after each of them; in the five-minute answer, where the zero place owes two, and in
 // the full plan, with one record a place and with two.
 func TestTotals(t *testing.T) {
+	t.Parallel()
 	for name, c := range map[string]struct {
 		records int
 		steps   []string

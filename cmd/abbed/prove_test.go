@@ -18,6 +18,7 @@ import (
 // the levelling on; a right one is then proved, and one whose machine changed in
 // between is not. The levelling stands afterwards as it stood before.
 func TestProve(t *testing.T) {
+	t.Parallel()
 	sc, err := bench.Lookup("twist-level")
 	if err != nil {
 		t.Fatal(err)
@@ -114,6 +115,7 @@ func applyWhole(t *testing.T, w *world, p *person) *outcome {
 // TestSecondApplication: with the table in force a second whole job finds the
 // same machine and offers nothing to add.
 func TestSecondApplication(t *testing.T) {
+	t.Parallel()
 	sc, err := bench.Lookup("beam-twist")
 	if err != nil {
 		t.Fatal(err)

@@ -74,6 +74,7 @@ func anyPrinter(seed uint64) bench.Scenario {
 // through the wire: how many of the nodes are covered by their doubt, and what is left
 // after the correction. Nothing unsafe may happen on any.
 func TestAnyPrinter(t *testing.T) {
+	t.Parallel()
 	covered, nodes, low := 0, 0, 0
 	var left []float64
 	for seed := range uint64(*randomMachines) {

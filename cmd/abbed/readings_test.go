@@ -17,6 +17,7 @@ import (
 // is kept with the run, joins its fit, and is there after a restart. Bad input is
 // refused whole, and nothing of it is kept.
 func TestReadings(t *testing.T) {
+	t.Parallel()
 	measuredHouse(t, 2, 1, []string{"repeat", "gauging"}, func(t *testing.T, m *measuredWorld) {
 		places := sevenBySix()
 		before, alone := m.gaps(places), m.doubt(places)

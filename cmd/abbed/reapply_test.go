@@ -65,6 +65,7 @@ func (w *world) metrics(t *testing.T) string {
 // once the map was measured anew within the limits it goes through, under a
 // digest of its own, unproved.
 func TestReapplyRefusals(t *testing.T) {
+	t.Parallel()
 	sc := lookup(t, "twist-level")
 	sc.Chatter, sc.Waits = 0, 0
 	base := measured(t, sc, 2)
@@ -194,6 +195,7 @@ func (w *world) applyOnly(t *testing.T) {
 // TestReapplyAtSilence: a printer that has fallen silent keeps no one waiting who asks for the
 // correction to be put back on, as a print start does; a refusal that comes later is counted.
 func TestReapplyAtSilence(t *testing.T) {
+	t.Parallel()
 	sc := lookup(t, "twist-level")
 	sc.Chatter, sc.Waits = 0, 0
 	base := measured(t, sc, 2)

@@ -11,6 +11,7 @@ import (
 
 	"golang.org/x/sys/unix"
 
+	"abbed/cmd/abbed/process"
 	"abbed/config"
 	"abbed/daemon"
 )
@@ -27,7 +28,7 @@ type reload struct {
 	load    func() (config.Settings, error)
 	to      renewer
 	level   *slog.LevelVar
-	manager manager
+	manager process.Manager
 	status  string // what the service manager is told afterwards
 	log     *slog.Logger
 }
@@ -62,8 +63,8 @@ func (r reload) listen(ctx context.Context, asked <-chan os.Signal) {
 
 // read reads and checks.
 func (r reload) read() (config.Settings, bool) {
-	r.manager.reloading()
-	defer r.manager.ready(r.status)
+	r.manager.Reloading()
+	defer r.manager.Ready(r.status)
 	s, err := r.load()
 	var wrong *config.Error
 	switch {
@@ -88,7 +89,7 @@ func (r reload) take(s config.Settings) bool {
 			"err", err, "waiting", strings.Join(got.Waiting, " "))
 		return true
 	}
-	r.level.Set(levelOf(s.LogLevel))
+	r.level.Set(process.Level(s.LogLevel))
 	r.log.Info("settings reloaded", "changed", strings.Join(got.Taken, " "))
 	if len(got.Waiting) > 0 {
 		r.log.Warn("these settings have changed too, and are taken at the next start", "settings", strings.Join(got.Waiting, " "))

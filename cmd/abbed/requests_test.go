@@ -13,6 +13,7 @@ import (
 // applied. Whatever else is asked meanwhile is answered at once. In real time, since
 // a lock that is held meanwhile would stop a bubble's.
 func TestNoRequestWaitsForAnother(t *testing.T) {
+	t.Parallel()
 	const speed, busy = 50, 10 // s of real time
 	sc := lookup(t, "twist-level")
 	printer := bench.New(sc, bench.Options{Seed: killSeed, Speed: speed})
@@ -64,6 +65,7 @@ func TestNoRequestWaitsForAnother(t *testing.T) {
 // TestUndoAnswersAtOnce: that an undo was taken is answered at once, also beside a
 // printer that is busy; what comes of it shows in what is applied.
 func TestUndoAnswersAtOnce(t *testing.T) {
+	t.Parallel()
 	inBubble(t, func(t *testing.T, dir string) {
 		s := onStage(t, dir, lookup(t, "twist-level"), 2)
 		defer s.close()

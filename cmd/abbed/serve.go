@@ -11,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"abbed/cmd/abbed/process"
 	"abbed/config"
 	"abbed/daemon/access"
 	"abbed/daemon/client"
@@ -64,13 +65,13 @@ type service struct {
 // run serves until the context ends.
 func (v service) run(ctx context.Context) error {
 	level := new(slog.LevelVar)
-	level.Set(levelOf(v.settings.LogLevel))
-	log := logger(v.errs, level)
+	level.Set(process.Level(v.settings.LogLevel))
+	log := process.Logger(v.errs, level)
 	ctx, hangUps, quiet := hangUps(ctx)
 	defer quiet()
-	m := serviceManager(log)
-	count := startsOf(m, log)
-	if count.hold(ctx, m) != nil {
+	m := process.ServiceManager(log)
+	count := process.StartsOf(m, log)
+	if count.Hold(ctx, m) != nil {
 		return nil // somebody ended it while it waited
 	}
 	h, err := build(ctx, plan{settings: v.settings, clock: v.clock, log: log, manager: m})
@@ -80,14 +81,14 @@ func (v service) run(ctx context.Context) error {
 	v.welcome(h, log)
 	beside, end := context.WithCancel(ctx)
 	var own sync.WaitGroup
-	own.Go(func() { count.lasting(beside) })
+	own.Go(func() { count.Lasting(beside) })
 	own.Go(func() {
 		reload{load: v.load, to: h.daemon, level: level, manager: m, status: "serving " + h.url(), log: log}.listen(beside, hangUps)
 	})
 	err = h.run(ctx)
 	end()
 	own.Wait()
-	count.ended(err)
+	count.Ended(err)
 	return err
 }
 
@@ -95,7 +96,7 @@ func (v service) run(ctx context.Context) error {
 // for a person's terminal, and never for a log.
 func (v service) welcome(h *house, log *slog.Logger) {
 	beyond, plain := v.settings.Access.Beyond(), h.doors.Certificate == ""
-	if intoJournal(v.errs) {
+	if process.IntoJournal(v.errs) {
 		log.Info("abbed listens", "version", version, "page", h.url(), "token", h.access.TokenFile(), "beyond this machine", beyond, "TLS", !plain,
 			"hint", "abbed access pair prints a link for a browser")
 		return

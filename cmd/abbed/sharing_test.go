@@ -73,6 +73,7 @@ func turns(t *testing.T, book string, n int) {
 // TestHeldForARun does the whole job while the port is given back whenever it is
 // not needed: identified, measured, applied, undone.
 func TestHeldForARun(t *testing.T) {
+	t.Parallel()
 	shared(t, "beam-twist", func(t *testing.T, w *world, book string) {
 		p := rested(t, w)
 		if p.Homed || p.ID == "" || !p.Steps["survey"].Can {

@@ -98,6 +98,7 @@ type spent struct {
 //
 //	go test ./cmd/abbed -run TestTenMinutes -v -drawn 100 -drawn.from 1001 -timeout 1h
 func TestTenMinutes(t *testing.T) {
+	t.Parallel()
 	var all []spent
 	for k := range *drawn {
 		seed := *drawnFrom + uint64(k)

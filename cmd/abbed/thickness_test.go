@@ -13,6 +13,7 @@ import (
 // it; with one in force they prove or disprove it, and leave the fit as it was. They
 // are there after a restart.
 func TestThickness(t *testing.T) {
+	t.Parallel()
 	measuredHouse(t, 2, 1, []string{"repeat", "gauging"}, func(t *testing.T, m *measuredWorld) {
 		pr, err := m.api.Printer(t.Context())
 		if err != nil {

@@ -65,6 +65,7 @@ func told(t *testing.T, a api.Analysis, what string, want float64) {
 // TestWaysOverTheWire: the plate is turned by a half and a quarter, a straight
 // reference is laid, and what they add comes out as the bench made it.
 func TestWaysOverTheWire(t *testing.T) {
+	t.Parallel()
 	sc, plate, carrier := curvedHead(t)
 	dir := memoryDir(t)
 	synctest.Test(t, func(t *testing.T) {

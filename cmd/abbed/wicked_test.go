@@ -19,6 +19,7 @@ const mostWicked = 60 << 20
 // TestWickedPrinter: whatever a printer says and however much, the process stays
 // small, says what it gave up and what to do, and goes on answering.
 func TestWickedPrinter(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("builds the program, and sends it hundreds of megabytes")
 	}

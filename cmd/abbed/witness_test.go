@@ -254,6 +254,7 @@ func bubble(t *testing.T, dir string, f func(t *testing.T, dir string)) {
 // The person leaves in the middle of a proof, the machine homes again, and the
 // reading is taken: it counts only if the levelling was on, as a proof claims.
 func TestProofReadWithLevellingOn(t *testing.T) {
+	t.Parallel()
 	sc := lookup(t, "twist-level")
 	sc.HomeLevelsOff = true
 	inBubble(t, func(t *testing.T, dir string) {
@@ -308,6 +309,7 @@ func TestReadingsWithLevellingOff(t *testing.T) {
 // comes to no good end: past the floor, by a stop, by the end of the program. The
 // levelling is off again, or that is owed and said.
 func TestProofPutsLevellingBack(t *testing.T) {
+	t.Parallel()
 	for name, end := range map[string]func(t *testing.T, s *stage, id string){
 		"past the floor": func(t *testing.T, s *stage, id string) {
 			run, err := s.api.Run(t.Context(), id)
@@ -426,6 +428,7 @@ func TestNextQuestionTimesOutToo(t *testing.T) {
 // TestLyingProbe: a probe that lies from a gauging place on does not have the
 // nozzle driven into the bed, whatever the lie.
 func TestLyingProbe(t *testing.T) {
+	t.Parallel()
 	off := &bench.Disc{U: 172.5, V: 117.5, R: 25}
 	for name, c := range map[string]struct {
 		lie   bench.Lie
@@ -535,6 +538,7 @@ func (s *stage) pressed(t *testing.T, run api.Run) api.Run {
 // TestNextIsAnsweredAtOnce: the press of next is answered at once with the run,
 // while the machine goes on; also while the run asks something.
 func TestNextIsAnsweredAtOnce(t *testing.T) {
+	t.Parallel()
 	for name, change := range map[string]func(*config.Settings){
 		"thorough": func(c *config.Settings) { smaller(c); c.Gauging.Plan = config.PlanThorough },
 		"normal":   smaller,

@@ -22,6 +22,7 @@ import (
 //
 //	go test ./cmd/abbed -run TestHalfWorn -v -fleet.seeds 50
 func TestHalfWorn(t *testing.T) {
+	t.Parallel()
 	var mu sync.Mutex
 	found, healthy := map[string]int{}, 0
 	t.Run("jobs", func(t *testing.T) {

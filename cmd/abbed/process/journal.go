@@ -1,4 +1,4 @@
-package main
+package process
 
 import (
 	"context"
@@ -10,8 +10,8 @@ import (
 	"syscall"
 )
 
-// levelOf reads a level of the settings, which have been validated.
-func levelOf(name string) slog.Level {
+// Level reads a level of the settings, which have been validated.
+func Level(name string) slog.Level {
 	var l slog.Level
 	if err := l.UnmarshalText([]byte(name)); err != nil {
 		return slog.LevelInfo
@@ -19,20 +19,20 @@ func levelOf(name string) slog.Level {
 	return l
 }
 
-// logger writes structured lines on w. Into the system's journal it writes no
+// Logger writes structured lines on w. Into the system's journal it writes no
 // time, which the journal adds itself, and says the level in the journal's way.
-func logger(w io.Writer, level slog.Leveler) *slog.Logger {
+func Logger(w io.Writer, level slog.Leveler) *slog.Logger {
 	o := &slog.HandlerOptions{Level: level}
-	if !intoJournal(w) {
+	if !IntoJournal(w) {
 		return slog.New(slog.NewTextHandler(w, o))
 	}
 	return slog.New(newJournal(w, o))
 }
 
-// intoJournal reports whether w is the stream that the service manager has
+// IntoJournal reports whether w is the stream that the service manager has
 // connected with the journal: JOURNAL_STREAM then names its device and inode
 // (systemd.exec(5)).
-func intoJournal(w io.Writer) bool {
+func IntoJournal(w io.Writer) bool {
 	f, ok := w.(*os.File)
 	if !ok {
 		return false

@@ -1,4 +1,4 @@
-package main
+package process
 
 import (
 	"context"
@@ -23,22 +23,22 @@ const (
 	steady = 10 * time.Minute
 )
 
-// starts counts the starts that did not come to a good end, in a file that the
+// Starts counts the starts that did not come to a good end, in a file that the
 // service manager keeps between its own restarts and removes when a person stops
 // the service. The wait between restarts grows here and not in the unit because
 // systemd can do so only from version 254 on. The zero value counts nothing.
-type starts struct {
+type Starts struct {
 	file string // "": nothing is counted
 	log  *slog.Logger
 }
 
-// startsOf counts in the runtime directory that the service manager has made.
-func startsOf(m manager, log *slog.Logger) starts {
+// StartsOf counts in the runtime directory that the service manager has made.
+func StartsOf(m Manager, log *slog.Logger) Starts {
 	dir, _, _ := strings.Cut(os.Getenv("RUNTIME_DIRECTORY"), ":")
 	if m.say == nil || !filepath.IsAbs(dir) {
-		return starts{}
+		return Starts{}
 	}
-	return starts{file: filepath.Join(dir, "starts"), log: log}
+	return Starts{file: filepath.Join(dir, "starts"), log: log}
 }
 
 // waitFor is how long to wait after n starts that failed.
@@ -49,9 +49,9 @@ func waitFor(n int) time.Duration {
 	return min(firstWait<<min(n-1, 20), mostWait)
 }
 
-// hold counts this start and waits as long as those before it call for. It
+// Hold counts this start and waits as long as those before it call for. It
 // returns the context's error if it ended meanwhile.
-func (s starts) hold(ctx context.Context, m manager) error {
+func (s Starts) Hold(ctx context.Context, m Manager) error {
 	if s.file == "" {
 		return nil
 	}
@@ -74,8 +74,8 @@ func (s starts) hold(ctx context.Context, m manager) error {
 	}
 }
 
-// lasting counts anew once the program has run for a while.
-func (s starts) lasting(ctx context.Context) {
+// Lasting counts anew once the program has run for a while.
+func (s Starts) Lasting(ctx context.Context) {
 	if s.file == "" {
 		return
 	}
@@ -88,15 +88,15 @@ func (s starts) lasting(ctx context.Context) {
 	}
 }
 
-// ended counts anew after a good end.
-func (s starts) ended(err error) {
+// Ended counts anew after a good end.
+func (s Starts) Ended(err error) {
 	if s.file != "" && err == nil {
 		s.write(0)
 	}
 }
 
 // read returns the count; what cannot be read counts as none.
-func (s starts) read() int {
+func (s Starts) read() int {
 	b, err := outside.Read(s.file, 64)
 	if err != nil {
 		if !errors.Is(err, fs.ErrNotExist) {
@@ -111,7 +111,7 @@ func (s starts) read() int {
 	return n
 }
 
-func (s starts) write(n int) {
+func (s Starts) write(n int) {
 	if err := os.WriteFile(s.file, []byte(strconv.Itoa(n)+"\n"), 0o600); err != nil {
 		s.log.Warn("the count of failed starts cannot be kept", "err", err)
 	}

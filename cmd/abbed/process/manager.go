@@ -1,4 +1,4 @@
-package main
+package process
 
 import (
 	"context"
@@ -9,9 +9,9 @@ import (
 	"github.com/coreos/go-systemd/v22/daemon"
 )
 
-// manager is the service manager that started this program (sd_notify(3)). The
+// Manager is the service manager that started this program (sd_notify(3)). The
 // zero value is none, and everything said to it is lost.
-type manager struct {
+type Manager struct {
 	// say tells it a state; nil: there is none.
 	say func(state string)
 	// every is how long it waits for a sign of life; 0: it wants none.
@@ -19,9 +19,9 @@ type manager struct {
 	log   *slog.Logger
 }
 
-// serviceManager is the one of the environment.
-func serviceManager(log *slog.Logger) manager {
-	m := manager{log: log}
+// ServiceManager is the one of the environment.
+func ServiceManager(log *slog.Logger) Manager {
+	m := Manager{log: log}
 	if sent, _ := daemon.SdNotify(false, "STATUS=starting"); !sent {
 		return m
 	}
@@ -38,33 +38,34 @@ func serviceManager(log *slog.Logger) manager {
 	return m
 }
 
-func (m manager) tell(state string) {
+func (m Manager) tell(state string) {
 	if m.say != nil {
 		m.say(state)
 	}
 }
 
-// ready says that the address is bound and served.
-func (m manager) ready(status string) { m.tell(daemon.SdNotifyReady + "\nSTATUS=" + status) }
+// Ready says that the address is bound and served.
+func (m Manager) Ready(status string) { m.tell(daemon.SdNotifyReady + "\nSTATUS=" + status) }
 
-func (m manager) stopping() {
+// Stopping says that the end has begun.
+func (m Manager) Stopping() {
 	m.tell(daemon.SdNotifyStopping + "\nSTATUS=ending what is going on: the nozzle is raised, switches are put back")
 }
 
-// reloading says that the settings are being read anew; ready has to follow.
-func (m manager) reloading() {
+// Reloading says that the settings are being read anew; Ready has to follow.
+func (m Manager) Reloading() {
 	m.tell(daemon.SdNotifyReloading + "\n" + daemon.SdNotifyMonotonicUsec() + "STATUS=reading the settings")
 }
 
 // wait says that the start is put off, so that it is not taken for hung.
-func (m manager) wait(d time.Duration, why string) {
+func (m Manager) wait(d time.Duration, why string) {
 	m.tell(fmt.Sprintf("EXTEND_TIMEOUT_USEC=%d\nSTATUS=%s", (d + 30*time.Second).Microseconds(), why))
 }
 
-// watch gives signs of life until the context ends: three in the time that the
+// Watch gives signs of life until the context ends: three in the time that the
 // service manager waits, each only if alive returned since the one before. So a
 // daemon that is stuck is ended and started anew.
-func (m manager) watch(ctx context.Context, alive func()) {
+func (m Manager) Watch(ctx context.Context, alive func()) {
 	if m.say == nil || m.every <= 0 {
 		return
 	}

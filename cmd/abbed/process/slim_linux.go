@@ -1,4 +1,4 @@
-package main
+package process
 
 import (
 	"os"
@@ -8,12 +8,12 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// slim gives back the pages of the program's own file that the beginnings of its
+// Slim gives back the pages of the program's own file that the beginnings of its
 // packages have touched, nearly all of them once: some 13 of 25 MB, of which a
 // command such as carry then needs 7 (deploy/carry-memory). They are read-only and
 // stand in the file, so that what is needed again is mapped again. Where it fails
 // nothing is lost.
-func slim() {
+func Slim() {
 	name, err := os.Readlink("/proc/self/exe")
 	if err != nil {
 		return

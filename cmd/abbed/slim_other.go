@@ -1,6 +1,0 @@
-//go:build !linux
-
-package main
-
-// slim does nothing here; see slim_linux.go.
-func slim() {}
