@@ -167,13 +167,6 @@ func (s *Session) Fresh() bool {
 	return s.fresh
 }
 
-// Hello returns the printer's reply to the first word of Greet.
-func (s *Session) Hello() Reply {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.hello
-}
-
 // Abandon ends the session at once: nothing is sent or waited for any more. The
 // connection is still to be closed.
 func (s *Session) Abandon() {

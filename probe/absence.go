@@ -50,7 +50,7 @@ func (j *job) standDown(ctx context.Context) error {
 	if err := j.coolUnwatched(ctx); err != nil {
 		return err
 	}
-	return j.keep(record.Event{Note: &record.Note{Text: fmt.Sprintf("no one acted for %s: the nozzle was raised, heat is off", j.plan.Patience)}})
+	return j.note(fmt.Sprintf("no one acted for %s: the nozzle was raised, heat is off", j.plan.Patience))
 }
 
 // up raises the nozzle and switches the travel limits on again.

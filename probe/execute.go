@@ -141,9 +141,9 @@ func (j *job) readMap(ctx context.Context) error {
 	j.did()
 	switch {
 	case why != nil:
-		return j.keep(record.Event{Note: &record.Note{Text: "the bed map cannot be read: " + why.Error()}})
+		return j.note("the bed map cannot be read: " + why.Error())
 	case !ok:
-		return j.keep(record.Event{Note: &record.Note{Text: "the printer printed no bed map"}})
+		return j.note("the printer printed no bed map")
 	}
 	return j.keep(record.Event{Map: &record.Map{Nodes: rows}})
 }
@@ -223,6 +223,11 @@ func (j *job) unwatched() bool {
 		}
 	}
 	return run.Confirmed != nil && run.Step != record.StepPrepare
+}
+
+// note keeps a sentence.
+func (j *job) note(text string) error {
+	return j.keep(record.Event{Note: &record.Note{Text: text}})
 }
 
 func (j *job) keep(e record.Event) error {

@@ -40,7 +40,7 @@ type gauging struct {
 func (j *job) gauge(ctx context.Context) error {
 	run := j.log.Run()
 	if run.Setup.NoLever() {
-		return j.keep(record.Event{Note: &record.Note{Text: "nothing to gauge: the probe is the nozzle"}})
+		return j.note("nothing to gauge: the probe is the nozzle")
 	}
 	g := j.newGauging(run)
 	places := len(g.route.walk(nil, g.head.told.room(run)))
@@ -116,7 +116,7 @@ func (g *gauging) end(cramped bool) error {
 			Text: "There is too little room under the nozzle to touch the bed anywhere but at the zero point.",
 			Next: "Mount the probe lower, so that the nozzle is higher when it touches, then measure again."}}
 	}
-	return g.keep(record.Event{Note: &record.Note{Text: "some places were not gauged: less than 0.3 mm of room is predicted under the nozzle there"}})
+	return g.note("some places were not gauged: less than 0.3 mm of room is predicted under the nozzle there")
 }
 
 // display shows where the person stands.

@@ -153,7 +153,7 @@ func (w *wish) ask(ctx context.Context, run record.Run) (bool, error) {
 	e, offers := w.plan.Earlier, w.offered(run)
 	all := e.with(run)
 	if l := analysis.Judge(all).Later; len(l) > 0 && l[len(l)-1].Run == run.ID && l[len(l)-1].Contradicts {
-		return false, w.keep(record.Event{Note: &record.Note{Text: "no more is asked for: " + l[len(l)-1].Text}})
+		return false, w.note("no more is asked for: " + l[len(l)-1].Text)
 	}
 	a, open := e.next(all, offers, w.plan.Target)
 	if !a.Found || w.reached > 0 && !open {

@@ -67,7 +67,7 @@ func (j *job) plateTurn(ctx context.Context) error {
 		return err
 	}
 	if !a.Yes {
-		return j.keep(record.Event{Note: &record.Note{Text: "the plate was not laid back as it was: the bed map does not hold until it is"}})
+		return j.note("the plate was not laid back as it was: the bed map does not hold until it is")
 	}
 	if err := j.keep(record.Event{Laid: &record.Laid{}}); err != nil {
 		return err

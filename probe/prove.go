@@ -57,8 +57,8 @@ func (g *gauging) levelOrTilt(ctx context.Context) error {
 	if !ok || shown.Proved || g.proof.Place.Distance(g.setup.Zero) < leastHop {
 		return nil
 	}
-	err := g.keep(record.Event{Note: &record.Note{Text: fmt.Sprintf(
-		"with the correction in force the nozzle is %+.3f mm ±%.3f from where it should be at %s (+ = too high): the zero point is gauged as well, to tell the level from the tilt", shown.Off, shown.U95, g.proof.Place)}})
+	err := g.note(fmt.Sprintf(
+		"with the correction in force the nozzle is %+.3f mm ±%.3f from where it should be at %s (+ = too high): the zero point is gauged as well, to tell the level from the tilt", shown.Off, shown.U95, g.proof.Place))
 	if err != nil {
 		return err
 	}

@@ -28,7 +28,7 @@ func (j *job) reference(ctx context.Context) error {
 		return err
 	}
 	if len(row) < 5 {
-		return j.keep(record.Event{Note: &record.Note{Text: "no room for a reference: less than five touches fit on a row beside the zero point"}})
+		return j.note("no room for a reference: less than five touches fit on a row beside the zero point")
 	}
 	if err := j.awake(ctx); err != nil {
 		return err
@@ -41,8 +41,8 @@ func (j *job) reference(ctx context.Context) error {
 		return err
 	}
 	if most < 0.5 {
-		return j.keep(record.Event{Note: &record.Note{Text: fmt.Sprintf(
-			"no reference can be passed safely: with the clearance of %.1f mm it might be %.1f mm thick at most; give a larger --clearance", j.setup.Clearance, max(most, 0))}})
+		return j.note(fmt.Sprintf(
+			"no reference can be passed safely: with the clearance of %.1f mm it might be %.1f mm thick at most; give a larger --clearance", j.setup.Clearance, max(most, 0)))
 	}
 	laid, ok, err := j.lay(ctx, row, most)
 	if err != nil || !ok {
@@ -53,7 +53,7 @@ func (j *job) reference(ctx context.Context) error {
 		return err
 	}
 	if !touched {
-		if err := j.keep(record.Event{Note: &record.Note{Text: "the probe did not find the reference where it should lie, or does not see it: nothing was measured on it"}}); err != nil {
+		if err := j.note("the probe did not find the reference where it should lie, or does not see it: nothing was measured on it"); err != nil {
 			return err
 		}
 	}
@@ -85,7 +85,7 @@ func (p Plan) referenceRow(s record.Setup, room Room) []record.Place {
 // does not see.
 func (j *job) thickest(ctx context.Context, row []record.Place) (float64, error) {
 	most := j.setup.Clearance
-	if j.manner().Style != StyleStraight {
+	if j.head.manner.Style != StyleStraight {
 		rest, err := j.head.rest(ctx, j.setup.Zero)
 		if err != nil {
 			return 0, err
@@ -93,7 +93,7 @@ func (j *job) thickest(ctx context.Context, row []record.Place) (float64, error)
 		most = min(most, rest)
 	}
 	most -= j.setup.Trigger + overReference
-	if j.manner().Style != StyleStraight && !j.setup.Lever.None() {
+	if j.head.manner.Style != StyleStraight && !j.setup.Lever.None() {
 		room := j.head.told.room(j.log.Run())
 		for _, p := range row {
 			most = min(most, room.At(p)-leastRoom)
@@ -101,8 +101,6 @@ func (j *job) thickest(ctx context.Context, row []record.Place) (float64, error)
 	}
 	return math.Floor(most*10) / 10, nil
 }
-
-func (j *job) manner() Manner { return j.head.manner }
 
 // rest touches p and returns the height at which the printer leaves the nozzle
 // afterwards, mm.
@@ -208,7 +206,7 @@ func (j *job) away(ctx context.Context) (gone bool, err error) {
 		return false, err
 	}
 	if !a.Yes {
-		return false, j.keep(record.Event{Note: &record.Note{Text: "the reference may still lie on the bed: take it off before anything moves"}})
+		return false, j.note("the reference may still lie on the bed: take it off before anything moves")
 	}
 	if err := j.keep(record.Event{Laid: &record.Laid{}}); err != nil {
 		return true, err

@@ -80,7 +80,7 @@ func (j *job) leave(p record.Place) error {
 	}
 	j.left++
 	if j.left < placesLeft {
-		return j.keep(record.Event{Note: &record.Note{Text: fmt.Sprintf("the point at %s is left out: the probe's touches there cannot be believed", p)}})
+		return j.note(fmt.Sprintf("the point at %s is left out: the probe's touches there cannot be believed", p))
 	}
 	return wild(fmt.Sprintf("At two points, %s the latest, the probe's touches cannot be believed: they do not agree with each other, or with all others of this run.", p))
 }

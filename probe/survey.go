@@ -29,7 +29,7 @@ func (j *job) survey(ctx context.Context) error {
 	}
 	if left < all {
 		text := fmt.Sprintf("the survey leaves out %d of %d places: less than %.1f mm of room is predicted under the nozzle there", all-left, all, leastRoom)
-		if err := j.keep(record.Event{Note: &record.Note{Text: text}}); err != nil {
+		if err := j.note(text); err != nil {
 			return err
 		}
 	}
@@ -50,7 +50,7 @@ func (j *job) foretold() error {
 	text := fmt.Sprintf("%s, about %s.", s.Says(), span(s.Time))
 	j.view.Sentence = sentences[record.StepSurvey] + " " + text
 	j.show()
-	return j.keep(record.Event{Note: &record.Note{Text: "the survey is planned: " + text}})
+	return j.note("the survey is planned: " + text)
 }
 
 // returns is how often the survey of so many rows returns to the base point.

@@ -14,13 +14,14 @@ type Truth struct {
 	Level      float64 // how far the person's Z offset is too high
 	Travel     mechanics.Box
 
-	Gap    func(u, v float64) float64 // m - n, minus the same at the zero place
-	Map    func(u, v float64) float64 // touch height, 0 at the zero place
-	Nozzle func(u, v float64) float64 // machine Z at which the nozzle meets the bed, as homed at the time of asking, drift included
-	Shape  func(u, v float64) float64 // the bed's own height
-	Roll   func(x float64) float64    // EAX
-	Pitch  func(x float64) float64    // EBX
-	Drift  func(t float64) float64    // of the frame after t virtual seconds
+	Gap    func(u, v float64) float64    // m - n, minus the same at the zero place
+	Map    func(u, v float64) float64    // touch height, 0 at the zero place
+	Nozzle func(u, v float64) float64    // machine Z at which the nozzle meets the bed, as homed at the time of asking, drift included
+	Shape  func(u, v float64) float64    // the bed's own height
+	Roll   func(x float64) float64       // EAX
+	Pitch  func(x float64) float64       // EBX
+	Node   func(i, j int) (u, v float64) // the place of a node: i along X, j along Y
+	Drift  func(t float64) float64       // of the frame after t virtual seconds
 }
 
 // Truth returns the truth. Nozzle holds for the homing and the drift of this
@@ -40,12 +41,7 @@ func (p *Printer) Truth() Truth {
 		Gap: b.Gap, Map: b.MapValue, Shape: b.Height,
 		Nozzle: func(u, v float64) float64 { return b.NozzleContact(u, v) + drift - datum },
 		Roll:   m.Roll.At, Pitch: m.Pitch.At,
+		Node:  b.Node,
 		Drift: p.feeler.Probe.Drift,
 	}
-}
-
-// Node returns the place of node (i, j): i along X, j along Y.
-func (t Truth) Node(i, j int) (u, v float64) {
-	return t.Area.X0 + (t.Area.X1-t.Area.X0)*float64(i)/float64(t.Cols-1),
-		t.Area.Y0 + (t.Area.Y1-t.Area.Y0)*float64(j)/float64(t.Rows-1)
 }
