@@ -13,6 +13,8 @@ import (
 	"testing"
 
 	"go.yaml.in/yaml/v3"
+
+	"abbed/config/say/saytest"
 )
 
 func read(t *testing.T, file string) string {
@@ -191,6 +193,19 @@ func TestPackaged(t *testing.T) {
 	}
 	if bad := regexp.MustCompile(`(?:^|[^+])\([^()]*\)\.toPrecision|toExponential`).FindString(read(t, "dashboard.html")); bad != "" {
 		t.Errorf("an axis may read 1.00e+3: %s", bad)
+	}
+}
+
+// TestPlainAlerts: what an alert says and asks for is in plain words.
+func TestPlainAlerts(t *testing.T) {
+	for _, r := range rules(t) {
+		for _, key := range []string{"summary", "action"} {
+			text := regexp.MustCompile(`\{\{ *(?:if|else|end)[^}]*\}\}`).ReplaceAllString(r.Annotations[key], " ") // one or the other
+			text = regexp.MustCompile(`\{\{[^}]*\}\}`).ReplaceAllString(text, "9")
+			for _, f := range saytest.Faults(text, saytest.Document) {
+				t.Errorf("%s: %s\n\t%s", r.Alert, f, text)
+			}
+		}
 	}
 }
 
