@@ -11,6 +11,7 @@ import (
 
 	"abbed/analysis/given"
 	"abbed/daemon/api"
+	"abbed/daemon/client"
 	"abbed/probe/record"
 )
 
@@ -89,43 +90,33 @@ func (b beside) join(run *record.Run, in io.Reader) error {
 
 // readingsCommand keeps readings with a run of the daemon.
 func readingsCommand() *cobra.Command {
-	var d desk
 	var b beside
 	var person string
-	c := &cobra.Command{
-		Use:   "readings RUN",
-		Short: "Add readings of other instruments to a run.",
-		Long: `Printed patches by micrometer, the tilt of the head by inclinometer, touches along a
+	c := ask("readings RUN", "Add readings of other instruments to a run.", cobra.ExactArgs(1),
+		func(c *cobra.Command, a *client.Client, k caller, args []string) error {
+			body, err := b.body(c.InOrStdin())
+			if err != nil {
+				return usage(fmt.Errorf("readings: %w", err))
+			}
+			body.Person = person
+			kept, err := a.Readings(c.Context(), args[0], body)
+			if err != nil {
+				return err
+			}
+			return give(c, k, kept, tellKept)
+		})
+	c.Long = `Printed patches by micrometer, the tilt of the head by inclinometer, touches along a
 straight reference: they are kept with the run and join its fit as far as they do not
 contradict it. "-" reads standard input. For a record without a daemon: abbed runs analyse takes
-the same flags.`,
-		Args: cobra.ExactArgs(1),
-	}
-	d.add(c)
+the same flags.`
 	b.add(c.Flags())
 	c.Flags().StringVar(&person, "person", "", "Who read.")
-	c.RunE = func(c *cobra.Command, args []string) error {
-		body, err := b.body(c.InOrStdin())
-		if err != nil {
-			return usage(fmt.Errorf("readings: %w", err))
-		}
-		body.Person = person
-		a, err := d.dial()
-		if err != nil {
-			return coded(err)
-		}
-		kept, err := a.Readings(c.Context(), args[0], body)
-		if err != nil {
-			return coded(err)
-		}
-		if d.json {
-			return writeJSON(c.OutOrStdout(), kept)
-		}
-		fmt.Fprintf(c.OutOrStdout(), "kept: %d patches, %d rolls, %d pitches, %d touches of a reference\n", kept.Coupons, kept.Rolls, kept.Pitches, kept.Reference)
-		for _, t := range kept.Tells {
-			fmt.Fprintln(c.OutOrStdout(), t)
-		}
-		return nil
-	}
 	return c
+}
+
+func tellKept(w io.Writer, kept api.ReadingsKept) {
+	fmt.Fprintf(w, "kept: %d patches, %d rolls, %d pitches, %d touches of a reference\n", kept.Coupons, kept.Rolls, kept.Pitches, kept.Reference)
+	for _, t := range kept.Tells {
+		fmt.Fprintln(w, t)
+	}
 }

@@ -65,8 +65,8 @@ func waiting(c *cobra.Command, a *client.Client, args []string) (string, error) 
 // putBack gives a person's word that the head may home, so that what a run switched off is
 // put back.
 func putBack(c *cobra.Command, a *client.Client, how api.Confirm) error {
-	if !slices.Contains(how.Cautions, "homes") {
-		fmt.Fprintln(c.ErrOrStderr(), "--caution homes\n    The bed is clear, the head moves freely, and I can reach the power switch: the head may home.")
+	homes := []api.Caution{{ID: "homes", Text: "The bed is clear, the head moves freely, and I can reach the power switch: the head may home."}}
+	if lacking(c, homes, how.Cautions) {
 		return refused(errors.New("confirm: nothing is confirmed yet: look at the machine, then name the caution above with --caution"))
 	}
 	if how.Person == "" {
@@ -79,16 +79,23 @@ func putBack(c *cobra.Command, a *client.Client, how api.Confirm) error {
 	return nil
 }
 
+// lacking prints the cautions that are not among those named, and says whether there are any.
+func lacking(c *cobra.Command, all []api.Caution, named []string) (some bool) {
+	for _, x := range all {
+		if !slices.Contains(named, x.ID) {
+			some = true
+			fmt.Fprintf(c.ErrOrStderr(), "--caution %s\n    %s\n", x.ID, x.Text)
+		}
+	}
+	return some
+}
+
 func giveWord(c *cobra.Command, a *client.Client, id string, how api.Confirm) error {
 	run, err := a.Run(c.Context(), id)
 	if err != nil {
 		return err
 	}
-	for _, x := range run.Cautions {
-		if !slices.Contains(how.Cautions, x.ID) {
-			fmt.Fprintf(c.ErrOrStderr(), "--caution %s\n    %s\n", x.ID, x.Text)
-		}
-	}
+	lacking(c, run.Cautions, how.Cautions) // the daemon refuses if one is
 	for _, w := range api.Warnings {
 		fmt.Fprintln(c.ErrOrStderr(), w)
 	}

@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -44,15 +43,8 @@ func applyAgain(c *cobra.Command, a *client.Client, run string, how api.SignOff)
 	if t.Digest == nil {
 		return t.Refused
 	}
-	missing := false
-	for _, x := range t.Cautions {
-		if !slices.Contains(how.Cautions, x.ID) {
-			missing = true
-			fmt.Fprintf(c.ErrOrStderr(), "--caution %s\n    %s\n", x.ID, x.Text)
-		}
-	}
 	switch {
-	case missing:
+	case lacking(c, t.Cautions, how.Cautions):
 		return refused(errors.New("reapply: the correction was undone: read each caution above, and name it with --caution"))
 	case how.Person == "":
 		return usage(errors.New("reapply: say who approves: --person NAME"))
