@@ -127,7 +127,7 @@ func (s Steadiness) driftGate(c record.Criteria) Gate {
 
 func driftFailed(d *Drift, c record.Criteria) result.Finding {
 	f := result.Finding{ID: result.DriftFound}
-	if d.Kind == Irregular {
+	if d.Left > c.DriftLeft {
 		f.Sentence = "The heights move irregularly with time. No correction is possible."
 		f.Evidence = fmt.Sprintf("Beside its scatter the height of one point moves by %s (standard deviation). The limit is %s.", say.Fine(d.Left), say.Fine(c.DriftLeft))
 		f.Doubt = "Temperature, a loose part and a belt that settles look alike."

@@ -119,6 +119,9 @@ func (b *bay) serve(ctx context.Context, c net.Conn) {
 // bayWords are what a second terminal can say; a number is the gauge's thickness.
 const bayWords = "feel, a thickness in mm such as 0.10, reset, unplug, plug, measure"
 
+// notAWord begins the answer to anything else.
+const notAWord = "Say one of: "
+
 // do does what was said, and says what came of it.
 func (b *bay) do(word string) string {
 	b.mu.Lock()
@@ -145,7 +148,7 @@ func (b *bay) do(word string) string {
 		return "The printer measured its bed map again, and kept it."
 	default:
 		if thick, err = strconv.ParseFloat(strings.ReplaceAll(word, ",", "."), 64); err != nil || !(thick > 0 && thick < 10) {
-			return fmt.Sprintf("Say one of: %s.", bayWords)
+			return notAWord + bayWords + "."
 		}
 	}
 	return felt(b.printer.Blade(thick), 0)
@@ -171,7 +174,13 @@ func feelBay(dir, word string, in io.Reader, out io.Writer) error {
 		return err
 	}
 	if word != "" {
-		return say(word)
+		if err := say(word); err != nil {
+			return err
+		}
+		if strings.HasPrefix(heard.Text(), notAWord) {
+			return usage(fmt.Errorf("bench: --feel %q is none of them", word))
+		}
+		return nil
 	}
 	fmt.Fprintf(out, "Enter feels the gauge; or %s.\n", bayWords)
 	for lines := bufio.NewScanner(in); lines.Scan(); {
