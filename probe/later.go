@@ -7,6 +7,7 @@ import (
 
 	"abbed/analysis"
 	"abbed/analysis/plan"
+	"abbed/config/say"
 	"abbed/probe/record"
 )
 
@@ -195,7 +196,7 @@ func (p Plan) laterAhead(a *GaugingAhead, run record.Run) {
 	if w := p.Earlier.Wanted; len(run.Gaugings) < 2 && w.Found {
 		a.First = fmt.Sprintf("The earlier run needs %s first.", w.Place)
 		if w.Told {
-			a.First += fmt.Sprintf(", by which its doubt falls from \u00b1%.3f mm to about \u00b1%.3f mm", w.Now, w.After)
+			a.First += fmt.Sprintf(" Its nozzle error is known to %s now, and then to about %s.", say.PM(w.Now), say.PM(w.After))
 		}
 	}
 	if len(run.Gaugings) > 2 {

@@ -546,7 +546,7 @@ func goesOn(p *demo.Person, t *testing.T, w *world, id string, steps ...string) 
 	if err != nil {
 		t.Fatal(err)
 	}
-	if f := run.Forecast; run.For != id || f == nil || f.Gauging == nil || f.Gauging.Left < 3 || f.Left <= 0 || !strings.Contains(f.Says, "The earlier run needs") {
+	if f := run.Forecast; run.For != id || f == nil || f.Gauging == nil || f.Gauging.Left < 3 || f.Left <= 0 || !strings.Contains(f.Says, "The earlier run needs") || strings.Contains(f.Says, ".,") {
 		t.Errorf("before it: %+v", run.Forecast)
 	}
 	foretold := run.Forecast.Gauging.Left
