@@ -39,6 +39,7 @@ type Link struct {
 	homed    bool
 	rebooted bool // the last session ended because the board restarted
 	lent     bool
+	brief    bool                    // what is lent asks a question of the program's own
 	halted   bool                    // a stop was asked for since it was lent
 	free     chan struct{}           // closed when what is lent comes back
 	opening  context.CancelCauseFunc // ends the opening for a loan

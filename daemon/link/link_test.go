@@ -269,3 +269,39 @@ func TestStopBeforeOpening(t *testing.T) {
 		loan.Back(false)
 	})
 }
+
+// TestBriefLoan: a job waits for a question of the program's own, but not for ever; the
+// question waits for nobody, and a job for no other job.
+func TestBriefLoan(t *testing.T) {
+	linked(t, &bay{}, func(*link.Options) {}, func(t *testing.T, l *link.Link) {
+		for refusedAs(t, l) != nil {
+			time.Sleep(time.Second)
+		}
+		asks := func() *link.Loan {
+			loan, err := l.LendBriefly()
+			if err != nil {
+				t.Fatal(err)
+			}
+			return loan
+		}
+		loan := asks()
+		if _, err := l.LendBriefly(); err == nil {
+			t.Error("two questions at once")
+		}
+		time.AfterFunc(time.Second, func() { loan.Back(true) })
+		began := time.Now()
+		job, err := l.Lend()
+		if err != nil || time.Since(began) != time.Second {
+			t.Fatalf("a job beside a question: %v after %v", err, time.Since(began))
+		}
+		if _, err := l.Lend(); err == nil || time.Since(began) != time.Second {
+			t.Errorf("a job beside a job: %v after %v", err, time.Since(began))
+		}
+		job.Back(true)
+		loan = asks()
+		if _, err := l.Lend(); err == nil || time.Since(began) > 4*time.Second {
+			t.Errorf("beside a question without end: %v after %v", err, time.Since(began))
+		}
+		loan.Back(true)
+	})
+}

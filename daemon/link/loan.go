@@ -3,6 +3,7 @@ package link
 import (
 	"context"
 	"errors"
+	"time"
 
 	"abbed/daemon/api"
 	"abbed/gcode"
@@ -15,23 +16,51 @@ type Loan struct {
 	sess *gcode.Session
 }
 
+// brief is how long a job waits for a question that the program itself asks the printer.
+const brief = 1500 * time.Millisecond
+
 // Lend promises the printer to one job; Back must be called when it is done,
-// opened or not.
+// opened or not. A job waits a moment where the program itself has a question.
 func (l *Link) Lend() (*Loan, error) {
+	for late := time.After(brief); ; {
+		b, asking, err := l.lend(false)
+		if asking == nil {
+			return b, err
+		}
+		select {
+		case <-asking:
+		case <-late:
+			return nil, err
+		}
+	}
+}
+
+// LendBriefly promises the printer for a question of the program's own, which waits for
+// nobody.
+func (l *Link) LendBriefly() (*Loan, error) {
+	b, _, err := l.lend(true)
+	return b, err
+}
+
+// lend also says when the question is over that the printer is asked now.
+func (l *Link) lend(briefly bool) (b *Loan, asking chan struct{}, err error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if l.lent {
-		return nil, api.Errorf(409, "run-active", "wait until it has ended", "the printer is busy with another job")
+		if l.brief {
+			asking = l.free
+		}
+		return nil, asking, api.Errorf(409, "run-active", "wait until it has ended", "the printer is busy with another job")
 	}
 	if e := l.unready(); e != nil {
-		return nil, e
+		return nil, nil, e
 	}
-	b := &Loan{link: l, free: make(chan struct{})}
-	l.lent, l.free, l.halted = true, b.free, false
+	b = &Loan{link: l, free: make(chan struct{})}
+	l.lent, l.brief, l.free, l.halted = true, briefly, b.free, false
 	if l.state == api.Ready {
 		b.sess = l.sess
 	}
-	return b, nil
+	return b, nil, nil
 }
 
 // Open returns the session and what the printer said when it was identified. A

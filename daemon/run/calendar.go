@@ -188,7 +188,7 @@ func (d *Runner) idle(ctx context.Context, below float64) (held bool, err error)
 		}
 		return false, nil
 	}
-	loan, err := d.link.Lend()
+	loan, err := d.link.LendBriefly()
 	if err != nil {
 		return false, err
 	}

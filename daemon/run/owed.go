@@ -67,7 +67,7 @@ func (d *Runner) setOwed(still []record.Switch, why string) {
 
 // putIdleBack gives the printer its idle switch-off back, if no job has the printer.
 func (d *Runner) putIdleBack() {
-	loan, err := d.link.Lend()
+	loan, err := d.link.LendBriefly()
 	if err != nil || d.closing() {
 		if err == nil {
 			loan.Back(d.link.Now().Homed)
