@@ -507,6 +507,9 @@ func grown(w *watch, s *standing, sc bench.Scenario) {
 	s.printer.Load().MeasureMap()
 	s.printer.Load().Restart()
 	w.clears(s, "AbbedTableExpired", again)
+	if err := s.person().Settled(s.t.Context(), api.Kept); err != nil { // the line is back before the writing is
+		s.t.Fatal(err)
+	}
 	sc.Name = "another"
 	s.put(sc)
 	w.clears(s, "AbbedTableExpired", undone)
