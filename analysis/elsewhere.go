@@ -152,9 +152,11 @@ func LeastLever(s record.Setup) float64 {
 	return math.Min(bodyRoom, s.Lever.Length())
 }
 
-// Placement is how far from the nozzle a probe may be.
+// Placement is where a probe would cost least.
 type Placement struct {
-	Now Elsewhere // the present lever
+	// Now is the present lever, Best the best on its line that can be predicted.
+	Now  Elsewhere
+	Best *Elsewhere
 	// Least is the shortest lever that can be mounted, mm.
 	Least float64
 	// Longest is the longest lever along Y on the line of the present one with which
@@ -164,27 +166,43 @@ type Placement struct {
 	Sentence string
 }
 
-// Placement looks along the line of the present lever: nearer to the nozzle costs less.
-func (v Verdict) Placement(run record.Run) Placement {
+// Placement looks for the lever with the least |gap| + u95 on the line of the present
+// one, within the given area, mm from the nozzle, and no nearer than a probe can be
+// mounted; without an area (not valid) none is looked for. Only levers that tell the
+// whole gauged area are compared.
+func (v Verdict) Placement(run record.Run, within record.Rect) Placement {
 	l := run.Setup.Lever
 	p := Placement{Now: v.Elsewhere(run, l), Longest: math.NaN(), Least: LeastLever(run.Setup)}
 	if p.Now.Why != nil {
 		p.Sentence = "Where the probe costs least is not known: " + p.Now.Why.Text + "."
 		return p
 	}
+	asked := result.Tame(within.X0, within.X1, within.Y0, within.Y1) && within.X1 >= within.X0 && within.Y1 >= within.Y0
 	tolerance := steady.Clean(run).Setup.Criteria.Tolerance
 	const step = 0.5
-	for size := 1.0; p.Now.sides == alongY && size <= 1.5*l.Length(); size += step {
-		k := size / l.Length()
-		if e := v.Elsewhere(run, record.Lever{X: k * l.X, Y: k * l.Y}); e.whole() && e.cost() <= tolerance {
+	far := int(1.5 * l.Length() / step)
+	for i := -far; i <= far; i++ {
+		size := math.Max(math.Abs(float64(i))*step, 1)
+		k := math.Copysign(size, float64(i)) / l.Length()
+		q := record.Lever{X: k * l.X, Y: k * l.Y}
+		e := v.Elsewhere(run, q)
+		if p.Now.sides == alongY && i > 0 && e.whole() && e.cost() <= tolerance {
 			p.Longest = size
 		}
+		if !asked {
+			continue
+		}
+		near := within.Nearest(record.Place{U: q.X, V: q.Y})
+		e = v.Elsewhere(run, record.Lever{X: near.U, Y: near.V})
+		if e.whole() && e.Lever.Length() >= p.Least-1e-9 && (p.Best == nil || e.cost() < p.Best.cost()-1e-9) {
+			p.Best = &e
+		}
 	}
-	p.Sentence = p.says(tolerance)
+	p.Sentence = p.says(tolerance, asked)
 	return p
 }
 
-func (p Placement) says(tolerance float64) string {
+func (p Placement) says(tolerance float64, asked bool) string {
 	s := fmt.Sprintf("With the present probe offset (%s) the nozzle is off by up to %s.", say.At(p.Now.Lever.X, p.Now.Lever.Y), p.Now.size())
 	switch full := p.Now.old.Length(); {
 	case p.Now.sides == AlongX:
@@ -195,6 +213,12 @@ func (p Placement) says(tolerance float64) string {
 		s += fmt.Sprintf(" Only a probe offset of up to %.0f mm keeps it within %s. So near to the nozzle no probe finds room: its body needs about %.0f mm. %s", p.Longest, say.MM(tolerance), p.Least, instead)
 	case p.Longest < 1.49*full:
 		s += fmt.Sprintf(" On the line from nozzle to probe, an offset of up to %.0f mm keeps it within %s.", p.Longest, say.MM(tolerance))
+	}
+	switch b := p.Best; {
+	case b != nil:
+		s += fmt.Sprintf(" Of the places asked for, %s costs least: up to %s.", say.At(b.Lever.X, b.Lever.Y), b.size())
+	case asked:
+		s += fmt.Sprintf(" None of the positions is near its line and %.0f mm from the nozzle, with a known bed.", p.Least)
 	}
 	return s
 }

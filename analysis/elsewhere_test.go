@@ -134,7 +134,7 @@ func TestElsewhereAlongX(t *testing.T) {
 		if e.Largest.U95 >= math.Abs(math.Abs(e.Largest.Gap)-most) {
 			held++
 		}
-		if p := v.Placement(run); !math.IsNaN(p.Longest) {
+		if p := v.Placement(run, record.Rect{X0: 1, X1: -1}); !math.IsNaN(p.Longest) {
 			t.Errorf("a longest lever of %.1f mm", p.Longest)
 		}
 	}
@@ -143,37 +143,42 @@ func TestElsewhereAlongX(t *testing.T) {
 	}
 }
 
-// How long a lever may be follows from the tolerance: with an even twist g = -py a, at
-// 97.5 mm from the zero place.
+// The least error is at the shortest lever that can be mounted, on the line that
+// can be foretold; how long it may be follows from the tolerance: with an even
+// twist g = -py a, at 97.5 mm from the zero place.
 func TestPlacement(t *testing.T) {
 	m := evenly(1)
 	run := simulate(m, twenty(), 3)
 	v := analysis.Judge(run)
-	p := v.Placement(run)
+	p := v.Placement(run, record.Rect{X0: -5, X1: 5, Y0: 15, Y1: 60})
+	if p.Best == nil || math.Abs(p.Best.Lever.Y-15) > 1e-9 || math.Abs(p.Best.Lever.X) > 1 || p.Sentence == "" {
+		t.Fatalf("%+v", p)
+	}
 	// By hand: 45 mm cost 45 x sin(1 deg/m x 97.5 mm) = 0.0766 mm; 0.030 less the
 	// doubt is a lever between 13 and 17.6 mm.
 	if p.Longest < 12 || p.Longest > 17.7 {
 		t.Errorf("a lever of up to %.1f mm", p.Longest)
 	}
 	t.Log(p.Sentence)
-	if p := (analysis.Verdict{}).Placement(record.Run{}); p.Sentence == "" {
+	if p := (analysis.Verdict{}).Placement(record.Run{}, record.Rect{}); p.Best != nil || p.Sentence == "" {
 		t.Errorf("from nothing: %+v", p)
 	}
 }
 
-// Where no probe can be mounted is said: nearer to the nozzle than a
+// No place is recommended at which no probe can be mounted: nearer to the nozzle than a
 // probe's body needs (15 mm; common practice, no source), unless the run's own probe is
 // that near, or the nozzle is itself the probe. Who asks for such a lever is told.
 func TestPlacementHasRoom(t *testing.T) {
+	around := record.Rect{X0: -60, X1: 60, Y0: -60, Y1: 61}
 	for name, c := range map[string]struct {
-		kind  string
-		lever record.Lever
-		least float64 // the least lever
+		kind         string
+		lever        record.Lever
+		least, first float64 // the least lever, and the best one's length
 	}{
-		"a pin at 45 mm":         {"contact-pin", record.Lever{Y: 45}, 15},
-		"nobody said the kind":   {"", record.Lever{Y: 45}, 15},
-		"nearer than is usual":   {"inductive", record.Lever{Y: 12}, 12},
-		"the nozzle's own loads": {"nozzle-load", record.Lever{Y: 45}, 0},
+		"a pin at 45 mm":         {"contact-pin", record.Lever{Y: 45}, 15, 15},
+		"nobody said the kind":   {"", record.Lever{Y: 45}, 15, 15},
+		"nearer than is usual":   {"inductive", record.Lever{Y: 12}, 12, 12},
+		"the nozzle's own loads": {"nozzle-load", record.Lever{Y: 45}, 0, 0},
 	} {
 		t.Run(name, func(t *testing.T) {
 			m := evenly(1)
@@ -181,23 +186,30 @@ func TestPlacementHasRoom(t *testing.T) {
 			run := simulate(m, twenty(), 3)
 			run.Setup.Kind = record.ProbeKind(c.kind)
 			v := analysis.Judge(run)
-			if p := v.Placement(run); math.Abs(p.Least-c.least) > 1e-9 {
-				t.Errorf("least %.1f", p.Least)
+			p := v.Placement(run, around)
+			if p.Best == nil {
+				t.Fatalf("%s", p.Sentence)
+			}
+			if l := p.Best.Lever.Length(); math.Abs(p.Least-c.least) > 1e-9 || l < c.least-1e-9 || l > c.first+3 {
+				t.Errorf("least %.1f, best %+v of %.1f mm", p.Least, p.Best.Lever, l)
 			}
 			at, near := v.Elsewhere(run, record.Lever{}).Note(), v.Elsewhere(run, record.Lever{X: c.lever.X / 9, Y: c.lever.Y / 9}).Note()
 			if c.least > 0 != strings.Contains(at, "another kind of probe") || c.least > 0 != strings.Contains(near, "no probe finds room") {
 				t.Errorf("at the nozzle: %q; near it: %q", at, near)
 			}
-			if n := v.Elsewhere(run, c.lever).Note(); n != "" {
-				t.Errorf("of the present one: %q", n)
+			if n := p.Best.Note(); n != "" {
+				t.Errorf("of the best: %q", n)
 			}
 		})
 	}
 	// Four times the twist: what is within the tolerance cannot be mounted, and so it is
-	// said.
+	// said; nothing is recommended where nothing fits.
 	m := evenly(4)
 	run := simulate(m, twenty(), 3)
-	p := analysis.Judge(run).Placement(run)
+	p := analysis.Judge(run).Placement(run, record.Rect{X0: -5, X1: 5, Y0: -5, Y1: 10})
+	if p.Best != nil || !strings.Contains(p.Sentence, "None of the positions") {
+		t.Errorf("%+v: %s", p.Best, p.Sentence)
+	}
 	if !(p.Longest < 15) || !strings.Contains(p.Sentence, "no probe finds room") || !strings.Contains(p.Sentence, "another kind of probe") {
 		t.Errorf("longest %.1f: %s", p.Longest, p.Sentence)
 	}

@@ -91,9 +91,11 @@ type Lever struct {
 
 // Levers is the answer to AskLevers.
 type Levers struct {
-	Now      Lever    `json:"now"`
-	Levers   []Lever  `json:"levers"`
+	Now    Lever   `json:"now"`
+	Levers []Lever `json:"levers"`
+	// Best of those within the area; nil if none was asked for or can be told.
+	Best     *Lever   `json:"best"`
 	Longest  *float64 `json:"longest" about:"longest lever on the line of the present one that keeps nozzle error and doubt within the tolerance, mm"`
-	Least    float64  `json:"least" about:"the shortest lever at which a probe can be mounted beside the nozzle, mm; 0 for a nozzle that senses its own load"`
+	Least    float64  `json:"least" about:"the shortest lever at which a probe can be mounted beside the nozzle, mm; nearer ones are not looked at for the best; 0 for a nozzle that senses its own load"`
 	Sentence string   `json:"sentence"`
 }

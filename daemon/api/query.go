@@ -37,6 +37,8 @@ func QueryOf(question any) string {
 			if v.Type().Field(i).Tag.Get("maxItems") == "" {
 				q.Set(name, strings.Join(q[name], " "))
 			}
+		case *Rect:
+			q.Set(name, fmt.Sprintf("%g,%g,%g,%g", of.X0, of.Y0, of.X1, of.Y1))
 		default:
 			q.Set(name, fmt.Sprint(of))
 		}
@@ -75,15 +77,18 @@ func (a *AskPrint) ReadQuery(q url.Values) error {
 // AskLevers asks what the gap error would be with other levers.
 type AskLevers struct {
 	Levers []XY `query:"lever" about:"x,y from nozzle to probe, mm; once for each lever" maxItems:"50"`
+	// Within is where the probe could be mounted, mm from the nozzle; nil: no
+	// place is looked for.
+	Within *Rect `query:"within" about:"x0,y0,x1,y1: where the probe could be mounted, mm from the nozzle; the best place in it is looked for"`
 }
 
 // maxLevers is how many levers one question may hold.
 const maxLevers = 50
 
-// ReadQuery reads lever=x,y, any number of them, mm from the nozzle.
+// ReadQuery reads lever=x,y (any number of them) and within=x0,y0,x1,y1, mm from the nozzle.
 func (a *AskLevers) ReadQuery(q url.Values) error {
 	*a = AskLevers{Levers: []XY{}}
-	levers := q["lever"]
+	levers, within := q["lever"], q.Get("within")
 	if len(levers) > maxLevers {
 		return badQuery("%q: %d levers; at most %d at once", "lever", len(levers), maxLevers)
 	}
@@ -93,6 +98,13 @@ func (a *AskLevers) ReadQuery(q url.Values) error {
 			return badQuery("%q: %q is not x,y in mm, from nozzle to probe", "lever", text)
 		}
 		a.Levers = append(a.Levers, XY{X: v[0], Y: v[1]})
+	}
+	if within != "" {
+		v, ok := lengths(within, 4)
+		if !ok || v[2] < v[0] || v[3] < v[1] {
+			return badQuery("%q: %q is not x0,y0,x1,y1 in mm, from nozzle to probe, the smaller first", "within", within)
+		}
+		a.Within = &Rect{X0: v[0], Y0: v[1], X1: v[2], Y1: v[3]}
 	}
 	return nil
 }

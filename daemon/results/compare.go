@@ -66,10 +66,18 @@ func (s *Shelf) Levers(id string, a api.AskLevers) (api.Levers, error) {
 
 // Foretold foretells other levers in the words of the API.
 func Foretold(run record.Run, v analysis.Verdict, a api.AskLevers) api.Levers {
-	p := v.Placement(run)
+	within := record.Rect{X0: 1, X1: -1}
+	if a.Within != nil {
+		within = *a.Within
+	}
+	p := v.Placement(run, within)
 	out := api.Levers{Now: lever(p.Now), Levers: []api.Lever{}, Least: p.Least, Sentence: p.Sentence}
 	for _, q := range a.Levers {
 		out.Levers = append(out.Levers, lever(v.Elsewhere(run, record.Lever{X: q.X, Y: q.Y})))
+	}
+	if p.Best != nil {
+		b := lever(*p.Best)
+		out.Best = &b
 	}
 	if !math.IsNaN(p.Longest) {
 		out.Longest = &p.Longest

@@ -59,7 +59,7 @@ func TestEveryAnswerInEveryState(t *testing.T) {
 			runs, _ := d.Runs()
 			for _, r := range runs {
 				base := "/api/v1/runs/" + r.ID
-				for _, below := range []string{"", "/record", "/analysis", "/table", "/since/" + r.ID, "/since/nobody", "/levers?lever=0,22&lever=-10,5", "/levers?lever=1"} {
+				for _, below := range []string{"", "/record", "/analysis", "/table", "/since/" + r.ID, "/since/nobody", "/levers?lever=0,22&lever=-10,5&within=-5,10,5,40", "/levers?lever=1", "/levers?within=5,5,1,1"} {
 					ask(t, h, "GET", base+below, "")
 				}
 				ask(t, h, "POST", base+"/gap", `{"points":[[117.5,117.5],[190,20],[400,0]]}`)

@@ -18,10 +18,11 @@ import (
 
 func ProbePlaceCommand() *cobra.Command {
 	var levers []string
+	var within string
 	c := Ask("probe-place RECORD|RUN", "Predict the nozzle error with the probe mounted elsewhere.", cobra.ExactArgs(1),
 		func(c *cobra.Command, a *client.Client, k Caller, args []string) error {
 			var asked api.AskLevers
-			if err := asked.ReadQuery(url.Values{"lever": levers}); err != nil {
+			if err := asked.ReadQuery(url.Values{"lever": levers, "within": {within}}); err != nil {
 				return console.Usage(err)
 			}
 			x, err := foretold(c, a, args[0], asked)
@@ -36,7 +37,9 @@ the straightness of the beam together. So abbed predicts only places on the line
 run's own probe. It refuses the rest, and says what to measure. A place nearer to the nozzle
 than 15 mm leaves no room for a probe (common practice, no source). A nozzle that is itself
 the probe has no lever: that is another kind of probe (setting probe.kind).`
-	c.Flags().StringArrayVar(&levers, "lever", nil, "Another lever, x,y from nozzle to probe, mm; once for each.")
+	f := c.Flags()
+	f.StringArrayVar(&levers, "lever", nil, "Another lever, x,y from nozzle to probe, mm; once for each.")
+	f.StringVar(&within, "within", "", "Area x0,y0,x1,y1 in which the probe can be, mm from the nozzle: abbed looks for the best place.")
 	return c
 }
 

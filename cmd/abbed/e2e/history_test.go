@@ -87,7 +87,7 @@ func TestHistory(t *testing.T) {
 				t.Errorf("it changed by %.3f, and %.3f ±%.3f is told", want, x.Most.By, x.Most.U95)
 			}
 			// What a lever of half the length would cost is what the truth says of it.
-			l, err := w.api.Levers(t.Context(), ids[0], api.AskLevers{Levers: []api.XY{{X: last.Lever.X, Y: last.Lever.Y / 2}, {X: 60}}})
+			l, err := w.api.Levers(t.Context(), ids[0], api.AskLevers{Levers: []api.XY{{X: last.Lever.X, Y: last.Lever.Y / 2}, {X: 60}}, Within: &api.Rect{X0: -10, Y0: 15, X1: 10, Y1: 60}})
 			if err != nil || len(l.Levers) != 2 || l.Levers[1].Refused == nil || l.Levers[1].Refused.Hint == "" {
 				t.Fatalf("%+v, %v", l, err)
 			}
@@ -110,8 +110,8 @@ func TestHistory(t *testing.T) {
 	}
 	t.Log(out.String())
 	out.Reset()
-	if code := commands.Main(t.Context(), []string{"workshop", "probe-place", filepath.Join(files, ids[0]), "--lever", "0,0"}, &out, &errs); code != console.ExitDone ||
-		!strings.Contains(out.String(), "X 0, Y 0: At the nozzle itself no probe finds room") {
+	if code := commands.Main(t.Context(), []string{"workshop", "probe-place", filepath.Join(files, ids[0]), "--lever", "0,0", "--within", "-10,-10,10,40"}, &out, &errs); code != console.ExitDone ||
+		!strings.Contains(out.String(), "X 0, Y 0: At the nozzle itself no probe finds room") || !strings.Contains(out.String(), "Y 15 costs least") {
 		t.Errorf("%d: %s%s", code, out.String(), errs.String())
 	}
 	if code := commands.Main(t.Context(), []string{"workshop", "probe-place", filepath.Join(files, ids[0]), "--lever", "sixty"}, &out, &errs); code != console.ExitUsage {

@@ -53,7 +53,7 @@ func levers() api.Levers {
 	here := api.Lever{Lever: api.XY{X: -42, Y: -9}, Largest: &api.PlaceGap{Place: record.Place{U: 190, V: 20}, Gap: 0.139, U95: 0.012}, Covers: &api.Rect{X0: 20, Y0: 20, X1: 190, Y1: 190}}
 	near := api.Lever{Lever: api.XY{X: -8, Y: -2}, Largest: &api.PlaceGap{Place: record.Place{U: 190, V: 20}, Gap: 0.026, U95: 0.003}, Note: "So near to the nozzle no probe finds room: its body needs about 15 mm beside it."}
 	half := api.Lever{Lever: api.XY{X: -21, Y: -4.5}, Largest: &api.PlaceGap{Place: record.Place{U: 190, V: 20}, Gap: 0.069, U95: 0.006}}
-	return api.Levers{Now: here, Longest: ptr(8.5), Sentence: "With the probe where it is, the nozzle error is up to 0.14 ±0.01 mm.",
+	return api.Levers{Now: here, Best: &half, Longest: ptr(8.5), Sentence: "With the probe where it is, the nozzle error is up to 0.14 ±0.01 mm.",
 		Least:  15,
 		Levers: []api.Lever{half, near, {Lever: api.XY{Y: 40}, Refused: api.Errorf(0, "lever-off-line", "read the roll at the head (step angles), or gauge once the probe is there", "a probe there also feels the roll of the head, not seen in this run")}}}
 }
