@@ -24,7 +24,7 @@ func gates() []Scenario {
 
 	swing := base("drift-unsteady", 235, 0, 45)
 	swing.DriftSwing, swing.DriftPeriod = 0.06, 40
-	swing = swing.expect("drift", "a mechanics.Heater that cycles moves the frame to and fro by 0.06 mm within a minute, not regularly: no line and no settling fits it; from touch to touch the probe repeats")
+	swing = swing.expect("drift", "a heater that cycles moves the frame to and fro by 0.06 mm within a minute, not regularly: no line and no settling fits it; from touch to touch the probe repeats")
 
 	big := base("repair", 235, 0, 45)
 	big.Roll = linear(235, deg(2))
