@@ -64,8 +64,7 @@ type lying struct {
 // Tell has the probe lie from now on; nil ends it. It panics on a kind that is
 // not known.
 func (p *Printer) Tell(l *Lie) {
-	p.mu.Lock()
-	defer p.mu.Unlock()
+	defer p.lock()()
 	p.lie = nil
 	if l == nil {
 		return

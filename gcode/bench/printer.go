@@ -56,7 +56,7 @@ type Printer struct {
 
 	halted bool
 	halt   chan struct{} // closed by a halt or a restart
-	links  map[*link]bool
+	links  sync.Map      // of every *link, without mu
 }
 
 // settings are what M500 keeps.
@@ -77,7 +77,7 @@ func New(sc Scenario, o Options) *Printer {
 	p := &Printer{
 		scenario: sc, seed: o.Seed, speed: o.Speed, start: time.Now(),
 		words: wire.New(wordingNumber(o)), body: mechanics.NewBody(sc.Machine),
-		feeler: mechanics.NewFeeler(sc.Probe, o.Seed, 1), links: map[*link]bool{}, struck: map[string]int{},
+		feeler: mechanics.NewFeeler(sc.Probe, o.Seed, 1), struck: map[string]int{},
 		heaters: [2]mechanics.Heater{mechanics.NewHeater(45), mechanics.NewHeater(90)},
 	}
 	p.words.Short, p.lineEnd = sc.ShortTemps, p.words.End
@@ -114,9 +114,7 @@ func (p *Printer) boot() {
 	p.deafTill.Store(0)
 	p.eye.arriving = true
 	p.axes = axes{sunk: p.sunk, at: p.at, origin: p.at, settled: p.now(), busyTill: p.now(), feed: 50}
-	p.stored = p.kept.stored.Clone()
-	p.lever, p.idle = p.kept.lever, p.kept.idle
-	p.setLevelling(p.kept.levelling)
+	p.recall()
 	p.limits = true
 	p.lines = wire.Counter{}
 	p.powered = p.now()
@@ -125,6 +123,18 @@ func (p *Printer) boot() {
 	}
 	p.halted = false
 	p.halt = make(chan struct{})
+}
+
+// recall puts in force what is kept.
+func (p *Printer) recall() {
+	p.stored, p.lever, p.idle = p.kept.stored.Clone(), p.kept.lever, p.kept.idle
+	p.setLevelling(p.kept.levelling)
+}
+
+// lock takes the lock and returns what gives it back.
+func (p *Printer) lock() (unlock func()) {
+	p.mu.Lock()
+	return p.mu.Unlock
 }
 
 // now is the virtual time since power-on, s.
@@ -144,12 +154,11 @@ func (p *Printer) Restart() {
 	p.drop()
 	p.sink()
 	p.boot()
-	links := p.allLinks()
 	p.mu.Unlock()
-	for _, l := range links {
+	p.each(func(l *link) {
 		l.forget()
 		l.unasked(p.words.Banner...)
-	}
+	})
 }
 
 // Halt stops the machine at once, as M112 does: nothing is answered until a
@@ -172,31 +181,22 @@ func (p *Printer) Halt() {
 		p.heaters[i].Set(0, p.now())
 	}
 	close(p.halt)
-	links := p.allLinks()
 	p.mu.Unlock()
 	if line := p.words.Halt; line != "" {
-		for _, l := range links {
-			l.unasked(line)
-		}
+		p.each(func(l *link) { l.unasked(line) })
 	}
 }
 
 // Unplug breaks every connection: Serve returns, and what can be closed is.
 func (p *Printer) Unplug() {
-	p.mu.Lock()
-	links := p.allLinks()
-	p.mu.Unlock()
-	for _, l := range links {
-		l.cut()
-	}
+	p.each(func(l *link) { l.cancel() })
 }
 
-func (p *Printer) allLinks() []*link {
-	var links []*link
-	for l := range p.links {
-		links = append(links, l)
+// each does something with every connection, without the lock.
+func (p *Printer) each(do func(*link)) {
+	for l := range p.links.Range {
+		do(l.(*link))
 	}
-	return links
 }
 
 // Scenario returns what the printer was made from.
@@ -205,28 +205,21 @@ func (p *Printer) Scenario() Scenario { return p.scenario }
 // Blade is what the hand at the feeler gauge feels now, mm: gap under the
 // nozzle minus the blade's thickness. Negative: pinched. +Inf off the plate.
 func (p *Printer) Blade(thickness float64) float64 {
-	p.mu.Lock()
-	defer p.mu.Unlock()
+	defer p.lock()()
 	now := p.now()
 	p.settle(now)
-	w := p.at
-	if len(p.queue) > 0 {
-		w = p.where(p.queue[0], p.queue[0].fraction(now))
-	}
-	return p.gapAt(w, now) - thickness
+	return p.gapAt(p.head(now), now) - thickness
 }
 
 // Nodes returns the stored map as it is now, [row][column], mm.
 func (p *Printer) Nodes() [][]float64 {
-	p.mu.Lock()
-	defer p.mu.Unlock()
+	defer p.lock()()
 	return copyRows(p.stored.Z)
 }
 
 // Kept returns the map as M500 kept it: what a restart brings back.
 func (p *Printer) Kept() [][]float64 {
-	p.mu.Lock()
-	defer p.mu.Unlock()
+	defer p.lock()()
 	return copyRows(p.kept.stored.Z)
 }
 

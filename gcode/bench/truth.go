@@ -27,8 +27,7 @@ type Truth struct {
 // Truth returns the truth. Nozzle holds for the homing and the drift of this
 // moment; while Z is not homed, for a homing without noise.
 func (p *Printer) Truth() Truth {
-	p.mu.Lock()
-	defer p.mu.Unlock()
+	defer p.lock()()
 	b, m := p.body, p.body.Machine
 	drift := p.feeler.Drift(p.now())
 	datum := b.ProbeContact(m.Zero[0], m.Zero[1]) + drift + p.lever[2]
