@@ -50,7 +50,7 @@ func (l *link) do(w wire.Word) {
 	}
 	h, ok := handlers[w.Code]
 	if !ok || p.unknown(w.Code) {
-		l.say(p.words.Unknown(w.Code))
+		l.say(p.words.Say(wire.Unknown, w.Code))
 		return
 	}
 	h(l, w)

@@ -229,7 +229,7 @@ func (l *link) act(w wire.Word) (done bool) {
 		p.struck[now.name]++
 	}
 	if now.name == "refused" {
-		l.say(p.words.Refused(w))
+		l.say(p.words.Say(wire.Refused, w.Code))
 		return true
 	}
 	now.act(l, now.length)

@@ -127,7 +127,7 @@ func (l *link) arc(w wire.Word) {
 	cx, cy := from[0]+i, from[1]+j
 	r := math.Hypot(i, j)
 	if r == 0 || r > 2000 || math.Abs(math.Hypot(to[0]-cx, to[1]-cy)-r) > 0.002 {
-		l.say(p.words.Refused(w))
+		l.say(p.words.Say(wire.Refused, w.Code))
 		return
 	}
 	a0, a1 := math.Atan2(from[1]-cy, from[0]-cx), math.Atan2(to[1]-cy, to[0]-cx)

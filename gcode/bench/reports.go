@@ -86,19 +86,19 @@ func (l *link) node(w wire.Word) {
 			return
 		}
 	}
-	l.say("Error:" + l.p.words.BadNode())
+	l.say(l.p.words.Say(wire.BadNode))
 }
 
 func (l *link) keep(wire.Word) {
 	p := l.p
 	p.kept = settings{stored: p.stored.Clone(), levelling: p.levelling, lever: p.lever, idle: p.idle}
 	p.log.Keeps++
-	l.say(p.words.Kept())
+	l.say(p.words.Say(wire.Kept))
 }
 
 func (l *link) recall(wire.Word) {
 	l.p.recall()
-	l.say(l.p.words.Recalled())
+	l.say(l.p.words.Say(wire.Recalled))
 }
 
 // report is M503: the settings, each as the command that would set it.

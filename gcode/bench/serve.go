@@ -285,7 +285,7 @@ func (l *link) one(s string) {
 	}
 	words, err := wire.ParseWords(f.Body)
 	if err != nil {
-		l.say(p.words.Unknown(f.Body))
+		l.say(p.words.Say(wire.Unknown, f.Body))
 	} else if len(words) == 0 && !f.Framed {
 		return // an empty line is no command
 	}
@@ -308,7 +308,7 @@ func (l *link) hold(until float64) {
 			return
 		}
 		if due < rest {
-			l.say(l.p.words.Busy())
+			l.say(l.p.words.Say(wire.Busy))
 		}
 	}
 }

@@ -119,10 +119,10 @@ func (l *link) mayTouch(place mechanics.Vec, reach bool) bool {
 	p.mayMove(ActTouch, place)
 	switch {
 	case !p.allHomed():
-		l.say(p.words.Unhomed())
+		l.say(p.words.Say(wire.Unhomed))
 		return false
 	case !reach:
-		l.say(p.words.Unreachable())
+		l.say(p.words.Say(wire.Unreachable))
 		return false
 	}
 	return true
@@ -138,7 +138,7 @@ func (l *link) touchHere(place mechanics.Vec) {
 		if at[2] <= floor {
 			l.end(p.Halt)
 		}
-		l.say(p.words.Triggered())
+		l.say(p.words.Say(wire.Triggered))
 		return
 	}
 	z := p.logical(at)[2] + p.lever[2] + l.lied
@@ -157,7 +157,7 @@ func (l *link) straight(w wire.Word) {
 	feed, haveFeed := w.Num('F')
 	_, haveZ := w.Num('Z')
 	if !haveFeed || !haveZ || feed <= 0 || w.Has('X') || w.Has('Y') {
-		l.say(p.words.Refused(w))
+		l.say(p.words.Say(wire.Refused, w.Code))
 		return
 	}
 	to, _ := p.target(p.logical(p.end()), w)
@@ -168,7 +168,7 @@ func (l *link) straight(w wire.Word) {
 	if p.scenario.Bracket {
 		l.say(p.words.Bracket(p.logical(p.end()).Sub(p.shift), hit, p.scenario.Decimals))
 	} else if !hit {
-		l.say(p.words.NoContact())
+		l.say(p.words.Say(wire.NoContact))
 	}
 }
 
@@ -218,7 +218,7 @@ func (l *link) homeZ() {
 	p.unhomes(p.now(), "a homing that did not end")
 	p.homed[2] = false
 	if !ready {
-		l.say(p.words.Unhomed())
+		l.say(p.words.Say(wire.Unhomed))
 		return
 	}
 	l.order(to, travelSpeed, false)
