@@ -16,9 +16,12 @@ func (p *Printer) MeasureMap() {
 // Heat sets the heaters' targets as somebody at the printer's own display does.
 func (p *Printer) Heat(nozzle, bed float64) {
 	defer p.lock()()
-	for i, c := range [...]float64{nozzle, bed} {
-		p.heaters[i].Set(c, p.now())
-	}
+	p.heatTo(nozzle, bed)
+}
+
+func (p *Printer) heatTo(nozzle, bed float64) {
+	p.heaters[0].Set(nozzle, p.now())
+	p.heaters[1].Set(bed, p.now())
 }
 
 // Lay changes what lies on the carrier, as a person does who turns the plate or

@@ -91,7 +91,7 @@ func (l *link) node(w wire.Word) {
 
 func (l *link) keep(wire.Word) {
 	p := l.p
-	p.kept = settings{stored: p.stored.Clone(), levelling: p.levelling, lever: p.lever, idle: p.idle}
+	p.kept = p.settings.clone()
 	p.log.Keeps++
 	l.say(p.words.Say(wire.Kept))
 }
