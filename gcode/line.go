@@ -152,24 +152,19 @@ func (l *Line) sort() {
 // okNumbers reads N, P and B of an ok. A letter that is followed by a colon is a
 // temperature.
 func (l *Line) okNumbers() {
-	t := l.Text[2:]
-	for i := 0; i < len(t); i++ {
-		if i > 0 && t[i-1] != ' ' {
+	for w := range strings.SplitSeq(l.Text[len("ok"):], " ") {
+		if w == "" {
 			continue
 		}
-		var to *int
-		switch t[i] {
-		case 'N':
-			to = &l.Number
-		case 'P':
-			to = &l.Planner
-		case 'B':
-			to = &l.Buffer
-		default:
-			continue
-		}
-		if n, rest, ok := leadingInt(t[i+1:]); ok && (rest == "" || rest[0] == ' ') {
-			*to = n
+		n, rest, ok := leadingInt(w[1:])
+		switch {
+		case !ok || rest != "":
+		case w[0] == 'N':
+			l.Number = n
+		case w[0] == 'P':
+			l.Planner = n
+		case w[0] == 'B':
+			l.Buffer = n
 		}
 	}
 }
