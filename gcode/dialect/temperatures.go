@@ -1,6 +1,7 @@
 package dialect
 
 import (
+	"slices"
 	"strings"
 
 	"abbed/gcode"
@@ -21,17 +22,11 @@ type Temps struct {
 // the ok. With several nozzles (T0, T1, ...) the first temperature and the
 // highest target count. The last line that holds T counts.
 func (d *Dialect) ReadTemperatures(r gcode.Reply) (Temps, bool) {
-	lines := make([]string, 0, len(r.Lines)+1)
-	for _, l := range r.Lines {
-		if !l.Damaged && l.Kind != gcode.Fault {
-			lines = append(lines, l.Text)
+	for _, l := range slices.Backward(append(slices.Clone(r.Lines), r.OK)) {
+		if l.Damaged || l.Kind == gcode.Fault {
+			continue
 		}
-	}
-	if r.OK.Kind == gcode.OK && !r.OK.Damaged {
-		lines = append(lines, r.OK.Text)
-	}
-	for i := len(lines) - 1; i >= 0; i-- {
-		if t, ok := tempsIn(lines[i]); ok {
+		if t, ok := tempsIn(l.Text); ok {
 			return t, true
 		}
 	}

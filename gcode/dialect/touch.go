@@ -16,23 +16,20 @@ import (
 // no others. A position report (with step counts after Z) is no touch. ok is
 // false if there is none, or if the flag says that nothing was touched.
 func (d *Dialect) ReadTouch(r gcode.Reply) (x, y, z float64, decimals int, ok bool) {
+	t, ok := d.touch(r)
+	return t.x.v, t.y.v, t.z.v, t.z.decimals, ok
+}
+
+func (d *Dialect) touch(r gcode.Reply) (t triple, ok bool) {
 	if re := d.patterns["touch"]; re != nil {
-		v, ok := byPattern(re, r, "x", "y", "z")
-		if !ok {
-			return 0, 0, 0, 0, false
-		}
-		return v[0].v, v[1].v, v[2].v, v[2].decimals, true
+		return tripleBy(re, r)
 	}
 	for _, tier := range spoken(r) {
-		v, failed, ok := touchAmong(tier)
-		if ok {
-			return v.x.v, v.y.v, v.z.v, v.z.decimals, true
-		}
-		if failed {
-			break
+		if t, failed, ok := touchAmong(tier); ok || failed {
+			return t, ok
 		}
 	}
-	return 0, 0, 0, 0, false
+	return t, false
 }
 
 // touchAmong reads the last touch of some lines.
