@@ -134,13 +134,22 @@ func (l *Line) sort() {
 		case Resend:
 			l.Number = number(m[1])
 		case Fault:
-			if all := lastLine.FindAllStringSubmatch(low, -1); all != nil {
-				l.Number = number(all[len(all)-1][1]) + 1
-			}
-			l.Halts = m[0] == "!!" || l.Number == None && halting.MatchString(low)
+			l.fault(m[0], low)
 		}
 		return
 	}
+}
+
+// fault reads whether a fault asks for a line again, by the last number that it says,
+// and whether it halts.
+func (l *Line) fault(begins, low string) {
+	if l.Halts = begins == "!!"; l.Halts {
+		return
+	}
+	if all := lastLine.FindAllStringSubmatch(low, -1); all != nil {
+		l.Number = number(all[len(all)-1][1]) + 1
+	}
+	l.Halts = l.Number == None && halting.MatchString(low)
 }
 
 // okNumbers reads N, P and B of an ok. A letter that is followed by a colon is a
