@@ -148,8 +148,8 @@ func (e evidence) leftRight(lever along, bend cause) result.Finding {
 		}
 		f.Doubt += " A correction is right for all of them."
 	}
-	if s := e.Share; s != nil {
-		f.Evidence += fmt.Sprintf(" Of the bed map's left-right shape %.0f %% (%.0f to %.0f %%) is nozzle error.", 100*s.Value, 100*s.Lo95, 100*s.Hi95)
+	if e.Share != nil {
+		f.Evidence += shareSays(*e.Share)
 	} else if e.ShareWhy != "" && e.Profile != nil {
 		f.Evidence += " The bed map does not show it: " + e.ShareWhy + "."
 	}

@@ -251,7 +251,7 @@ func (e evidence) trueShape(good bool) (result.Finding, bool) {
 		Next:     "Keep the bed map in use.",
 	}
 	if e.Share != nil {
-		f.Evidence += fmt.Sprintf(" Of it %.0f %% (%.0f to %.0f %%) is nozzle error.", 100*inShare(e.Share.Value), 100*inShare(e.Share.Lo95), 100*inShare(e.Share.Hi95))
+		f.Evidence += shareSays(*e.Share)
 	}
 	return f, true
 }
@@ -299,5 +299,11 @@ func (e evidence) gapDrifts() (result.Finding, bool) {
 
 var kindSays = map[string]string{steady.Level: "no drift", steady.Slope: "a steady slope", steady.Settling: "settling", steady.Irregular: "irregular"}
 
-// inShare is a share as it is said: its interval may reach beyond what a share can be.
-func inShare(v float64) float64 { return min(1, max(0, v)) }
+// shareSays says a share within 0 to 100 %: its interval may reach beyond what a share can be.
+func shareSays(m result.Measured) string {
+	in := func(v float64) float64 { return 100 * min(1, max(0, v)) }
+	if m.Lo95 >= 1 {
+		return " All of the bed map's left-right shape is nozzle error."
+	}
+	return fmt.Sprintf(" Of the bed map's left-right shape %.0f %% (%.0f to %.0f %%) is nozzle error.", in(m.Value), in(m.Lo95), in(m.Hi95))
+}

@@ -3,6 +3,8 @@ package analysis_test
 import (
 	"fmt"
 	"math"
+	"regexp"
+	"strings"
 	"testing"
 
 	"abbed/analysis"
@@ -173,6 +175,31 @@ func TestLevel(t *testing.T) {
 	}
 	if inside < 53 {
 		t.Errorf("the level's interval holds the truth in %d of 60", inside)
+	}
+}
+
+// A share is said within 0 to 100 %, also where its interval reaches beyond: here the nozzle's
+// error bends more than the bed map, since the bed bends the other way.
+func TestShareIsSaidAsAShare(t *testing.T) {
+	m := good()
+	m.gap = shaped(func(x, y float64) float64 { return 0.1*x + 0.08*x*x })
+	m.bed = shaped(func(x, y float64) float64 { return -0.01 * x * x })
+	beyond := 0
+	for seed := range uint64(20) {
+		v := analysis.Judge(simulate(m, twenty(), seed+1))
+		if v.Share != nil && v.Share.Hi95 > 1 {
+			beyond++
+		}
+		for _, f := range v.Findings {
+			for _, n := range regexp.MustCompile(`[-\d]+ (?:%|to [-\d]+ %)`).FindAllString(f.Evidence, -1) {
+				if strings.Contains(n, "-") || regexp.MustCompile(`1\d[1-9]|1[1-9]\d|[2-9]\d\d`).MatchString(n) {
+					t.Errorf("%s: %s", f.ID, f.Evidence)
+				}
+			}
+		}
+	}
+	if beyond == 0 {
+		t.Error("no interval reaches beyond: nothing was tried")
 	}
 }
 

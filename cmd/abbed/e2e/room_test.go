@@ -75,20 +75,49 @@ func TestRoomOfTwo(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		for _, path := range []string{"/", "/runs", "/run/" + runs[0].ID} {
+		for _, path := range []string{"/", "/runs", "/applied", "/room", "/run/" + runs[0].ID} {
 			page := right.screen(t, path)
-			for _, want := range []string{" · right · abbed</title>", "<span>right</span>"} {
+			for _, want := range []string{" · right · abbed</title>", "<span>right</span>", "Ask right to stop"} {
 				if !strings.Contains(page, want) {
 					t.Errorf("%s does not show %q", path, want)
 				}
 			}
-			if path == "/run/"+runs[0].ID && (!strings.Contains(page, "<b>right</b>") || !strings.Contains(page, "Ask right to stop")) {
-				t.Errorf("the confirmation or its stop does not name the printer")
+			if path == "/run/"+runs[0].ID && !strings.Contains(page, "<b>right</b>") {
+				t.Errorf("the confirmation does not name the printer")
 			}
 		}
 		right.close()
 		if n := at(left, "right"); !n.Ended {
 			t.Errorf("%+v", n)
+		}
+	})
+}
+
+// TestNameInTheRoom: a printer that has no name is not called by the number of its
+// pseudo-terminal, and one that is given a name is called so from the reload on.
+func TestNameInTheRoom(t *testing.T) {
+	sc := lookup(t, "healthy")
+	dir, shared := memoryDir(t), filepath.Join(memoryDir(t), "room")
+	synctest.Test(t, func(t *testing.T) {
+		var first config.Settings
+		w := open(t, dir, sc, &cable{printer: bench.New(sc, bench.Options{Seed: 3})}, func(s *config.Settings) {
+			s.Name, s.Port, s.Room = "", "/dev/pts/0", shared
+			first = *s
+		})
+		defer w.close()
+		ready(t, w)
+		for _, want := range []string{"printer", "left"} {
+			time.Sleep(5 * time.Second) // a change is in the room after 2 s
+			if all, err := w.api.Room(t.Context()); err != nil || len(all) != 1 || all[0].Name != want {
+				t.Errorf("%+v, %v; want %q", all, err, want)
+			}
+			if page := w.screen(t, "/"); !strings.Contains(page, "<span>"+want+"</span>") {
+				t.Errorf("the page does not name %q", want)
+			}
+			first.Name = "left"
+			if _, err := w.house.Daemon.Renew(first); err != nil {
+				t.Fatal(err)
+			}
 		}
 	})
 }

@@ -91,7 +91,7 @@ func TestRunbookLines(t *testing.T) {
 		if !strings.Contains(alerts, m.ID) || !strings.Contains(alerts, m.Act) {
 			t.Errorf("no alert says for %s %q", m.ID, m.Act)
 		}
-		_, rest, _ := strings.Cut(alerts, m.ID)
+		_, rest, _ := strings.Cut(alerts, m.Act)
 		name := regexp.MustCompile(`runbook\.md#(\w+)`).FindStringSubmatch(rest)[1]
 		for alert, all := range lines {
 			if strings.ToLower(alert) != name {
