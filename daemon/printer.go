@@ -47,6 +47,7 @@ func (d *Daemon) glance(p api.Printer) status.Snapshot {
 	s := status.Snapshot{At: time.Now(), Printer: p, Applied: d.Applied()}
 	s.Run, s.Check = d.Active(), d.Due(s.At)
 	s.Expiry = d.Correction.Expiry()
+	d.showTold(&s)
 	return s
 }
 
@@ -60,12 +61,11 @@ func (d *Daemon) OpenPort(_ context.Context, o api.Open) error {
 
 // publish puts a new snapshot on the board.
 func (d *Daemon) publish() {
-	s := status.Snapshot{At: time.Now(), Printer: d.Printer(), Applied: d.Applied(), Build: d.build, Counters: d.Counters(), Kept: d.keeping()}
-	s.Run, s.Check, s.ReapplyRefused = d.Active(), d.Due(s.At), d.Refused()
+	s := d.glance(d.Printer())
+	s.Build, s.Counters, s.Kept, s.ReapplyRefused = d.build, d.Counters(), d.keeping(), d.Refused()
 	s.Steps, s.HostShare = d.Runner.Steps()
 	s.PortHeld = d.link.Now().Held
 	s.Limits = limits(known.Criteria(d.owner()))
-	d.showTold(&s)
 	d.showInPrint(&s)
 	d.showMoved(&s)
 	d.logTodo(s.Printer.Todo)

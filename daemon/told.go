@@ -155,7 +155,6 @@ func (d *Daemon) showInPrint(s *status.Snapshot) {
 		d.mu.Unlock()
 	}
 	s.AppliedAt, s.TiltApplied = known.at, known.tilt
-	s.Expiry = d.Correction.Expiry()
 	if s.Expiry == "" || s.Expiry == status.ExpiredTwist {
 		s.GapAfter = known.after // else the map that is there is another
 	}

@@ -7,45 +7,26 @@ import (
 	"time"
 )
 
-// collector takes all lines while Greet feels its way.
-type collector struct {
-	answer
-	event chan struct{}
-}
-
-// take takes a line; false if it is one too many.
-func (c *collector) take(l Line) bool {
-	fits := l.Kind == Empty || c.add(l)
-	select {
-	case c.event <- struct{}{}:
-	default:
-	}
-	return fits
-}
-
 // collect gathers lines until the line has been silent for calm after an ok, or
 // for long without one (busy lines count, chatter does not), at most for most.
 func (s *Session) collect(ctx context.Context, calm, long, most time.Duration) ([]Line, error) {
-	s.mu.Lock()
-	c := s.raw
-	s.mu.Unlock()
 	began := time.Now()
-	real := s.o.Clock.Real
+	rest := max(s.o.Clock.Real(calm), leastAfterOK)
 	for {
 		s.mu.Lock()
-		lines, heard := c.lines, s.heard
+		lines, heard := s.raw.lines, s.heard
 		s.mu.Unlock()
-		wait := remaining(lines, began, heard, max(real(calm), leastAfterOK), max(real(long), min(long, leastPatience)))
+		wait := remaining(lines, began, heard, rest, s.patience(long))
 		if calm == long { // waiting for silence, whatever is said
-			wait = max(real(calm), leastAfterOK) - time.Since(later(began, heard))
+			wait = rest - time.Since(later(began, heard))
 		}
-		wait = min(wait, max(real(most), min(most, leastPatience))-time.Since(began))
+		wait = min(wait, s.patience(most)-time.Since(began))
 		if wait <= 0 {
 			return lines, nil
 		}
 		s.timer.Reset(wait)
 		select {
-		case <-c.event:
+		case <-s.event:
 		case <-s.timer.C:
 		case <-s.done:
 			return nil, s.Err()
@@ -139,12 +120,8 @@ func (r Reply) said(l Line) bool {
 	return slices.ContainsFunc(r.Lines, func(k Line) bool { return k.Text == l.Text })
 }
 
-// listenRaw switches between Greet's way of listening and the usual one.
-func (s *Session) listenRaw(on bool) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.raw = nil
-	if on {
-		s.raw = &collector{event: make(chan struct{}, 1)}
-	}
+// listenRaw gives all lines from now on to a, or to whom they are for if a is nil.
+func (s *Session) listenRaw(a *answer) {
+	defer s.lock()()
+	s.raw = a
 }

@@ -3,6 +3,7 @@ package gcode
 import (
 	"errors"
 	"fmt"
+	"regexp"
 	"strings"
 )
 
@@ -133,23 +134,15 @@ var moving = map[string]bool{
 	"M303": true, "M600": true, "M701": true, "M702": true, "M23": true, "M24": true, "M32": true,
 }
 
+// numbered is a word: letters, and its number without leading zeros.
+var numbered = regexp.MustCompile(`([A-Z]+)0*(\d+)`)
+
 // movingWord returns the first word of text that moves or heats, or "". Blanks,
 // leading zeros and digits after a point do not hide a word: G 1, G01, G38.2.
 func movingWord(text string) string {
 	up := strings.ToUpper(strings.ReplaceAll(text, " ", ""))
-	for i := 0; i < len(up); i++ {
-		if up[i] != 'G' && up[i] != 'M' || i > 0 && up[i-1] >= 'A' && up[i-1] <= 'Z' {
-			continue
-		}
-		j := i + 1
-		for j < len(up) && up[j] >= '0' && up[j] <= '9' {
-			j++
-		}
-		digits := strings.TrimLeft(up[i+1:j], "0")
-		if digits == "" && j > i+1 {
-			digits = "0"
-		}
-		if w := up[i:i+1] + digits; moving[w] {
+	for _, m := range numbered.FindAllStringSubmatch(up, -1) {
+		if w := m[1] + m[2]; moving[w] {
 			return w
 		}
 	}

@@ -1,5 +1,7 @@
 package gcode
 
+import "strings"
+
 // confirmFault takes a fault for what it is, since no request to send again came
 // with it. After a repetition it may be the printer's refusal, spoilt on the way.
 func (x *exchange) confirmFault() {
@@ -17,7 +19,7 @@ func (x *exchange) confirmFault() {
 // mayBeRefusal reports whether the fresh fault may be what became, on the way,
 // of the refusal of a repetition.
 func (x *exchange) mayBeRefusal() bool {
-	return x.sends > 1 && (x.fresh.Damaged || containsFold(x.fresh.Text, "line"))
+	return x.sends > 1 && (x.fresh.Damaged || strings.Contains(fold(x.fresh.Text), "line"))
 }
 
 // doubtful reports whether an ok should not be believed yet: a needed report is

@@ -8,8 +8,6 @@ import (
 
 // Real times, since a fast clock makes neither wire nor scheduler faster.
 const (
-	// leastPatience is the shortest silence that is taken for death.
-	leastPatience = 3 * time.Second
 	// quiet is how long the line is to be silent after trouble, in the job's
 	// time, so that the late half of a doubled answer is not given to the next
 	// command; leastQuiet is the real time below which that means nothing.
@@ -19,7 +17,7 @@ const (
 
 // patience is a time of liveness as real time.
 func (s *Session) patience(d time.Duration) time.Duration {
-	return max(s.o.Clock.Real(d), min(d, leastPatience))
+	return s.o.Clock.Patience(d)
 }
 
 // drive writes what x wants written and watches its deadlines. It returns true
@@ -123,8 +121,7 @@ func (s *Session) transmit(x *exchange, n int) {
 	}
 	s.mu.Unlock()
 	err := s.write(number, text, n == counter, again)
-	s.mu.Lock()
-	defer s.mu.Unlock()
+	defer s.lock()()
 	if err != nil {
 		s.die(err)
 		return
@@ -155,37 +152,36 @@ func (s *Session) write(number int, text string, spoilt, afterSilence bool) erro
 // dead twice over. It is not set anew for each line, which would cost more than
 // the line.
 func (s *Session) setDeadline() {
-	d, ok := s.conn.(deadliner)
 	now, patience := time.Now(), s.patience(s.o.Silence)
-	if !ok || s.deadline.Sub(now) >= patience {
-		return
+	if s.deadline.Sub(now) < patience {
+		s.deadline = now.Add(2 * patience)
+		s.writeBy(s.deadline)
 	}
-	s.deadline = now.Add(2 * patience)
-	_ = d.SetWriteDeadline(s.deadline)
 }
 
 // put writes b; the token of writing is held.
 func (s *Session) put(b []byte) error {
 	s.setDeadline()
-	s.mu.Lock()
-	dead := s.err
-	s.counts.Sent++
-	s.mu.Unlock()
-	if dead != nil {
+	if dead := s.Err(); dead != nil {
 		return dead
 	}
-	if s.o.Log != nil {
-		s.o.Log(">", strings.TrimRight(string(b), "\n"))
-	}
-	n, err := s.conn.Write(b)
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.counts.BytesOut += int64(n)
-	s.broken = n < len(b)
-	if err != nil {
+	if err := s.out(b, b); err != nil {
 		return fmt.Errorf("%w: write: %v", ErrLost, err)
 	}
 	return nil
+}
+
+// out writes b and counts it; said is what the log has of it.
+func (s *Session) out(b, said []byte) error {
+	if s.o.Log != nil {
+		s.o.Log(">", strings.TrimRight(string(said), "\n"))
+	}
+	n, err := s.conn.Write(b)
+	defer s.lock()()
+	s.counts.Sent++
+	s.counts.BytesOut += int64(n)
+	s.broken = n < len(b)
+	return err
 }
 
 // settle lets the line come to rest after trouble.
@@ -193,8 +189,8 @@ func (s *Session) settle(x *exchange) {
 	if !x.troubled {
 		return
 	}
-	s.setSettling(true)
-	defer s.setSettling(false)
+	s.settling.Store(true)
+	defer s.settling.Store(false)
 	rest := max(s.o.Clock.Real(quiet), leastQuiet)
 	for end := time.Now().Add(20 * rest); time.Now().Before(end); {
 		s.mu.Lock()
@@ -210,10 +206,4 @@ func (s *Session) settle(x *exchange) {
 			return
 		}
 	}
-}
-
-func (s *Session) setSettling(on bool) {
-	s.mu.Lock()
-	s.settling = on
-	s.mu.Unlock()
 }

@@ -48,8 +48,7 @@ const (
 
 // begin puts a command in flight.
 func (s *Session) begin(c command, motion bool) (*exchange, error) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
+	defer s.lock()()
 	if s.err != nil {
 		return nil, s.err
 	}
@@ -190,7 +189,11 @@ func (s *Session) conclude(x *exchange, ok Line) {
 		ok = x.okHeard
 	}
 	if x.fault != nil {
-		s.conclusiveFault(x)
+		if x.err = newFault(*x.fault, x.text); x.motion {
+			s.die(x.err)
+		} else {
+			s.end(x)
+		}
 		return
 	}
 	x.lost = s.framed && x.troubled && (x.missing(ok) || x.unclear)
@@ -199,16 +202,6 @@ func (s *Session) conclude(x *exchange, ok Line) {
 	}
 	s.sent.setDone(x.number)
 	x.reply.Lines, x.reply.OK, x.reply.Answered = x.lines, ok, s.o.Clock.Now()
-	s.end(x)
-}
-
-func (s *Session) conclusiveFault(x *exchange) {
-	f := newFault(*x.fault, x.text)
-	if x.motion {
-		s.die(f)
-		return
-	}
-	x.err = f
 	s.end(x)
 }
 

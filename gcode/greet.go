@@ -32,8 +32,8 @@ func (s *Session) Greet(ctx context.Context) error {
 		return fmt.Errorf("gcode: greet: %w", err)
 	}
 	defer s.release()
-	s.listenRaw(true)
-	defer s.listenRaw(false)
+	s.listenRaw(&answer{})
+	defer s.listenRaw(nil)
 	if err := s.greet(ctx); err != nil {
 		return fmt.Errorf("gcode: greet: %w", err)
 	}
@@ -55,8 +55,7 @@ func (s *Session) greet(ctx context.Context) error {
 			return err
 		}
 	}
-	s.mu.Lock()
-	defer s.mu.Unlock()
+	defer s.lock()()
 	s.greeting = g
 	s.sent.reset()
 	s.number = 1
@@ -88,8 +87,7 @@ func (s *Session) sayHello(ctx context.Context) (Reply, error) {
 }
 
 func (s *Session) kill(why error) error {
-	s.mu.Lock()
-	defer s.mu.Unlock()
+	defer s.lock()()
 	s.die(why)
 	return why
 }
@@ -133,11 +131,8 @@ func (s *Session) tryFraming(ctx context.Context, g greeting) (greeting, error) 
 
 // say writes one line and collects what comes until an ok and silence.
 func (s *Session) say(ctx context.Context, number int, text string, spoilt bool) ([]Line, error) {
-	s.mu.Lock()
-	s.raw.answer = answer{}
-	s.mu.Unlock()
-	err := s.write(number, text, spoilt, false)
-	if err != nil {
+	s.listenRaw(&answer{})
+	if err := s.write(number, text, spoilt, false); err != nil {
 		return nil, s.kill(err)
 	}
 	return s.collect(ctx, afterOK, helloWait, helloLife)

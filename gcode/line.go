@@ -2,6 +2,7 @@ package gcode
 
 import (
 	"bytes"
+	"strconv"
 	"strings"
 	"time"
 	"unicode"
@@ -117,96 +118,64 @@ func clean(b []byte) (text string, damaged bool) {
 
 // sort finds the kind of l from its text.
 func (l *Line) sort() {
-	t := l.Text
-	switch {
-	case t == "":
-		l.Kind = Empty
-	case isOK(t):
-		l.Kind = OK
-		l.okNumbers()
-	case isBanner(t):
-		l.Kind = Banner
-	case strings.HasPrefix(t, "!!"):
-		l.Kind, l.Halts = Fault, true
-	case hasFold(t, "error:"):
-		l.Kind = Fault
-		l.lastLine()
-		l.Halts = l.Number == None && tellsHalt(t)
-	case l.resend():
-		l.Kind = Resend
-	case containsFold(t, "busy") && !hasFold(t, "cap:"):
-		l.Kind = Busy
-	case isTemperatures(t):
-		l.Kind = Temperatures
-	case strings.HasPrefix(t, "//"):
-		l.Kind = Comment
-	case hasFold(t, "echo:"):
-		l.Kind = Echo
-	case strings.EqualFold(t, "wait"):
-		l.Kind = Wait
-	default:
-		l.Kind = Report
+	low := fold(l.Text)
+	for _, s := range shapes {
+		text := low
+		if s.kind == Temperatures { // whose letters are capitals
+			text = l.Text
+		}
+		m := s.re.FindStringSubmatch(text)
+		if m == nil {
+			continue
+		}
+		switch l.Kind = s.kind; l.Kind {
+		case OK:
+			l.okNumbers()
+		case Resend:
+			l.Number = number(m[1])
+		case Fault:
+			l.fault(m[0], low)
+		}
+		return
 	}
+}
+
+// fault reads whether a fault asks for a line again, by the last number that it says,
+// and whether it halts.
+func (l *Line) fault(begins, low string) {
+	if l.Halts = begins == "!!"; l.Halts {
+		return
+	}
+	if all := lastLine.FindAllStringSubmatch(low, -1); all != nil {
+		l.Number = number(all[len(all)-1][1]) + 1
+	}
+	l.Halts = l.Number == None && halting.MatchString(low)
 }
 
 // okNumbers reads N, P and B of an ok. A letter that is followed by a colon is a
 // temperature.
 func (l *Line) okNumbers() {
-	t := l.Text[2:]
-	for i := 0; i < len(t); i++ {
-		if i > 0 && t[i-1] != ' ' {
+	for w := range strings.SplitSeq(l.Text[len("ok"):], " ") {
+		m := okWord.FindStringSubmatch(w)
+		if m == nil {
 			continue
 		}
-		var to *int
-		switch t[i] {
-		case 'N':
-			to = &l.Number
-		case 'P':
-			to = &l.Planner
-		case 'B':
-			to = &l.Buffer
-		default:
-			continue
-		}
-		if n, rest, ok := leadingInt(t[i+1:]); ok && (rest == "" || rest[0] == ' ') {
-			*to = n
+		switch n := number(m[2]); m[1] {
+		case "N":
+			l.Number = n
+		case "P":
+			l.Planner = n
+		case "B":
+			l.Buffer = n
 		}
 	}
 }
 
-// lastLine reads the number of a fault that asks for a line again.
-func (l *Line) lastLine() {
-	const words = "last line"
-	for i := len(l.Text) - len(words); i >= 0; i-- {
-		if !hasFold(l.Text[i:], words) {
-			continue
-		}
-		rest := strings.TrimLeft(l.Text[i+len(words):], ": =\t")
-		if n, tail, ok := leadingInt(rest); ok && endsNumber(tail) {
-			l.Number = n + 1
-			return
-		}
+// number is the value of up to nine digits, None of none.
+func number(digits string) int {
+	n, err := strconv.Atoi(digits)
+	if err != nil {
+		return None
 	}
-}
-
-// resend reads `Resend: 5`, `resend 5`, `Resend:N5`, `rs 5`, `rs N5` and tells
-// whether the line is one. A request whose number cannot be read has None.
-func (l *Line) resend() bool {
-	t := l.Text
-	switch {
-	case hasFold(t, "resend"):
-		t = t[len("resend"):]
-	case hasFold(t, "rs") && len(t) > 2 && (t[2] == ' ' || t[2] == ':'):
-		t = t[len("rs"):]
-	default:
-		return false
-	}
-	t = strings.TrimLeft(t, ":= \t")
-	if t != "" && t[0]|0x20 == 'n' {
-		t = strings.TrimLeft(t[1:], ": ")
-	}
-	if n, tail, ok := leadingInt(t); ok && endsNumber(tail) {
-		l.Number = n
-	}
-	return true
+	return n
 }

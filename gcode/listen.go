@@ -10,14 +10,15 @@ import (
 // listen is the one reader: it cuts the bytes into lines and gives each to
 // whoever it is for.
 func (s *Session) listen() {
-	defer s.tasks.Done()
 	var cut cutter
 	buf := make([]byte, 4096)
 	for empty := 0; empty < 1000; empty++ {
 		n, err := s.conn.Read(buf)
 		if n > 0 {
 			empty = 0
-			s.countBytes(n)
+			s.mu.Lock()
+			s.counts.BytesIn += int64(n)
+			s.mu.Unlock()
 			cut.feed(buf[:n], s.hear)
 		}
 		if err != nil {
@@ -28,15 +29,8 @@ func (s *Session) listen() {
 	s.lose(io.ErrNoProgress)
 }
 
-func (s *Session) countBytes(n int) {
-	s.mu.Lock()
-	s.counts.BytesIn += int64(n)
-	s.mu.Unlock()
-}
-
 func (s *Session) lose(err error) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
+	defer s.lock()()
 	if errors.Is(err, io.EOF) {
 		s.die(fmt.Errorf("%w: the other end closed it", ErrLost))
 		return
@@ -59,18 +53,18 @@ func (s *Session) hear(b []byte) {
 // sortIn gives l to the exchange in flight, or takes it as unasked, and reports
 // whether OnUnasked should have it.
 func (s *Session) sortIn(l Line) (unasked bool) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
+	defer s.lock()()
 	if l.Kind != Temperatures && l.Kind != Wait { // chatter goes on for ever
 		s.heard = time.Now()
 	}
 	s.count(l)
 	switch {
 	case s.raw != nil:
-		if !s.raw.take(l) {
-			s.raw.answer = answer{}
+		if l.Kind != Empty && !s.raw.add(l) {
+			*s.raw = answer{}
 			s.die(endless(helloWord))
 		}
+		s.signal()
 		return false
 	case s.err != nil:
 		return false
@@ -107,7 +101,7 @@ func (s *Session) unasked(l Line) {
 	switch {
 	case l.Kind == Banner:
 		s.die(ErrRestarted)
-	case l.Kind == Fault && !l.Halts && (l.Number != None || s.framed && s.settling):
+	case l.Kind == Fault && !l.Halts && (l.Number != None || s.framed && s.settling.Load()):
 		// the late refusal of a repetition
 	case l.Kind == Fault:
 		s.die(newFault(l, ""))

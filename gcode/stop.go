@@ -35,13 +35,8 @@ func (s *Session) StopNow() error {
 	s.mu.Unlock()
 
 	stuck := !s.seize()
-	b := s.stopBytes(framed, number, stuck)
 	result := make(chan error, 1)
-	s.tasks.Add(1)
-	go func() {
-		defer s.tasks.Done()
-		result <- s.putStop(b, stuck)
-	}()
+	s.tasks.Go(func() { result <- s.putStop(framed, number, stuck) })
 	late := time.NewTimer(stopWrite + stopTry)
 	defer late.Stop()
 	select {
@@ -56,18 +51,15 @@ var errStopStuck = errors.New("gcode: stop: the line takes no bytes; use the pow
 
 // seize takes the token of writing, interrupting the write that holds it.
 func (s *Session) seize() bool {
-	d, can := s.conn.(deadliner)
+	select {
+	case <-s.writing:
+		return true
+	default:
+	}
 	poke := time.NewTicker(stopPoke)
 	defer poke.Stop()
 	for end := time.Now().Add(stopTry); ; {
-		select {
-		case <-s.writing:
-			return true
-		default:
-		}
-		if can {
-			_ = d.SetWriteDeadline(time.Now().Add(-time.Second))
-		}
+		s.writeBy(time.Now().Add(-time.Second))
 		select {
 		case <-s.writing:
 			return true
@@ -79,46 +71,37 @@ func (s *Session) seize() bool {
 	}
 }
 
-// stopBytes is the stop word, plain and, with framing, numbered too: some
-// printers act on the plain word wherever it stands, others take numbered lines
-// only. A line that was cut off is ended first.
-func (s *Session) stopBytes(framed bool, number int, stuck bool) []byte {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	var b []byte
-	if s.broken || stuck {
-		b = append(b, '\n')
+// writeBy gives writes a deadline, if the connection has it.
+func (s *Session) writeBy(t time.Time) {
+	if d, ok := s.conn.(deadliner); ok {
+		_ = d.SetWriteDeadline(t)
 	}
-	b = appendFrame(b, None, stopWord)
-	if framed {
-		b = appendFrame(b, number, stopWord)
-	}
-	return b
 }
 
-// putStop writes b; if the other writer could not be stopped it goes beside it.
-func (s *Session) putStop(b []byte, stuck bool) error {
+// putStop writes the stop word, plain and, with framing, numbered too: some
+// printers act on the plain word wherever it stands, others take numbered lines
+// only. A line that was cut off is ended first. If the other writer could not be
+// stopped it goes beside it.
+func (s *Session) putStop(framed bool, number int, stuck bool) error {
 	if !stuck {
 		defer func() { s.writing <- struct{}{} }()
 	}
 	s.mu.Lock()
 	broken := s.broken || stuck
 	s.mu.Unlock()
-	if d, ok := s.conn.(discarder); ok && broken {
-		_ = d.DiscardOutput()
+	var b []byte
+	if broken {
+		b = append(b, '\n')
+		if d, ok := s.conn.(discarder); ok {
+			_ = d.DiscardOutput()
+		}
 	}
-	if d, ok := s.conn.(deadliner); ok {
-		_ = d.SetWriteDeadline(time.Now().Add(stopWrite))
+	b = appendFrame(b, None, stopWord)
+	if framed {
+		b = appendFrame(b, number, stopWord)
 	}
-	if s.o.Log != nil {
-		s.o.Log(">", stopWord)
-	}
-	n, err := s.conn.Write(b)
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.counts.Sent++
-	s.counts.BytesOut += int64(n)
-	if err != nil {
+	s.writeBy(time.Now().Add(stopWrite))
+	if err := s.out(b, []byte(stopWord)); err != nil {
 		return fmt.Errorf("gcode: stop: %w", err)
 	}
 	return nil

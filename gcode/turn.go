@@ -40,8 +40,7 @@ func (s *Session) do(ctx context.Context, c command, motion bool) (r Reply, lost
 		return Reply{}, false, fmt.Errorf("gcode: %s: not sent: %w", c.text, err)
 	}
 	if !s.drive(x, ctx.Done()) {
-		s.tasks.Add(1)
-		go s.wait(x)
+		s.tasks.Go(func() { s.wait(x) })
 		return Reply{}, false, fmt.Errorf("gcode: %s: not waited for: %w", c.text, ctx.Err())
 	}
 	s.settle(x)
@@ -79,7 +78,6 @@ func (s *Session) start(c command, motion bool) (*exchange, error) {
 
 // wait carries x to its end after its caller has gone.
 func (s *Session) wait(x *exchange) {
-	defer s.tasks.Done()
 	s.drive(x, nil)
 	s.settle(x)
 	s.release()

@@ -47,6 +47,8 @@ func expiryOf(why string) string {
 		return status.ExpiredPrinter
 	case why == leverOther:
 		return status.ExpiredLever
+	case why == mapMixed:
+		return status.ExpiredMixed
 	case ofMap(why):
 		return status.ExpiredMap
 	}

@@ -68,7 +68,9 @@ func printer(to sink, s status.Snapshot) {
 		asked[t.ID] = true
 	}
 	for _, t := range status.Matters() {
-		to.flag(toDo, asked[t.ID], t.ID)
+		if t.ID != status.TodoRepair && t.ID != status.TodoUnsteady { // abbed_finding and abbed_steady tell them
+			to.flag(toDo, asked[t.ID], t.ID)
+		}
 	}
 	to.put(owed, float64(len(p.Owed)))
 }

@@ -51,6 +51,8 @@ func Ending(run record.Run) string {
 		return "Done: what was gauged counts in the earlier run that it was made for. See the findings there."
 	case run.Ended.State == record.EndDone:
 		return "Done: see the findings."
+	case run.Ended.State == record.EndStopped && run.Confirmed == nil:
+		return "Withdrawn before it began. Nothing was sent to the printer."
 	case run.Ended.State == record.EndStopped:
 		return "Stopped, as was asked. What was measured is kept." + joins(run) + " The machine has to be homed again."
 	case len(run.Faults) > 0:

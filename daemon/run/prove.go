@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"abbed/daemon/api"
+	"abbed/daemon/status"
 	"abbed/daemon/store"
 	"abbed/probe/record"
 )
@@ -20,6 +21,9 @@ func (d *Runner) Prove(ctx context.Context, by string) (api.Run, error) {
 	a := d.corr.Now()
 	if a.State != store.Kept {
 		return api.Run{}, api.Errorf(409, "not-applied", "apply a table first", "verify: no table is applied")
+	}
+	if why := d.corr.Applied().Expired; why != nil && d.corr.Expiry() != status.ExpiredTwist && d.corr.Expiry() != status.ExpiredLever {
+		return api.Run{}, api.Errorf(409, "expired", "Undo the correction, or apply it again.", "verify: %s", *why) // it is not in the map
 	}
 	l := d.link.Now()
 	k := d.o.Known(l.Facts)

@@ -114,11 +114,13 @@ type Snapshot struct {
 }
 
 // The reasons why a correction no longer holds: the head's tilt moved beyond its doubt, the
-// lever is another, the bed map was measured or changed since, another printer is at the port.
+// lever is another, the bed map was measured or changed since, or only some of its nodes were,
+// another printer is at the port.
 const (
 	ExpiredTwist   = "twist"
 	ExpiredLever   = "lever"
 	ExpiredMap     = "map"
+	ExpiredMixed   = "map-mixed"
 	ExpiredPrinter = "printer"
 )
 

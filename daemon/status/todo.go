@@ -1,9 +1,11 @@
 package status
 
 import (
+	"slices"
 	"strings"
 	"time"
 
+	"abbed/analysis"
 	"abbed/daemon/api"
 	"abbed/probe/record"
 )
@@ -18,6 +20,8 @@ const (
 	TodoTwist        = "expired-twist"
 	TodoLever        = "expired-lever"
 	TodoMap          = "expired-map"
+	TodoRepair       = "repair"
+	TodoUnsteady     = "unsteady"
 	TodoLinkLost     = "link-lost"
 	TodoUnopened     = "unopened"
 	TodoConfirmation = "run-waits"
@@ -46,7 +50,7 @@ var matters = []matter{
 				t.Act, t.Commands = "Undo the correction. Do not print before.", []string{"abbed correction undo"}
 			}
 		}},
-	{api.Todo{ID: TodoOwed, Act: "Let the head home and put back what a run switched off. Do not print before.", Commands: []string{"abbed confirm"}, Grave: true},
+	{api.Todo{ID: TodoOwed, Act: "Home the printer first, so that abbed puts back what a run switched off. Do not print before.", Commands: []string{"abbed confirm"}, Grave: true},
 		func(s Snapshot) bool { return len(s.Printer.Owed) > 0 && !going(s) }, func(s Snapshot, t *api.Todo) {
 			t.Says = "To be put back: " + Owed(s.Printer.Owed) + "."
 		}},
@@ -64,7 +68,17 @@ var matters = []matter{
 	{api.Todo{ID: TodoLever, Act: "Undo the correction, then measure again.", Says: "The correction was made for another probe offset.", Commands: []string{"abbed correction undo"}},
 		func(s Snapshot) bool { return s.Expiry == ExpiredLever }, nil},
 	{api.Todo{ID: TodoMap, Act: "Apply the correction again, or measure again.", Says: "The bed map was measured again or changed: it lacks the correction.", Commands: []string{"abbed correction reapply"}},
-		func(s Snapshot) bool { return s.Expiry == ExpiredMap }, nil},
+		func(s Snapshot) bool { return s.Expiry == ExpiredMap || s.Expiry == ExpiredMixed }, func(s Snapshot, t *api.Todo) {
+			if s.Expiry == ExpiredMixed { // a re-apply would be refused
+				t.Act = "Have the printer measure its bed map again, then apply the correction again."
+			}
+		}},
+	{api.Todo{ID: TodoRepair, Act: "Repair what the finding names, then measure again. No correction is offered.", Says: "The error is beyond what a correction may do.", Commands: []string{"abbed runs report", "abbed measure"}},
+		func(s Snapshot) bool {
+			return s.Analysis != nil && slices.ContainsFunc(s.Analysis.Findings, func(f api.Finding) bool { return f.ID == analysis.Repair })
+		}, nil},
+	{api.Todo{ID: TodoUnsteady, Act: "Read the findings of the latest run: play, wheels, probe or drift. Repair before you correct.", Says: "The printer does not repeat.", Commands: []string{"abbed runs report", "abbed measure repeat"}},
+		func(s Snapshot) bool { return s.Steady != nil && !s.Steady.Steady }, nil},
 	{api.Todo{ID: TodoLinkLost, Act: "Look at the printer's power and cable.", Says: "The printer does not answer."},
 		func(s Snapshot) bool { return s.Printer.Link == api.Lost }, nil},
 	{api.Todo{ID: TodoUnopened, Act: "See that nothing prints, then open the port on the page.", Says: "Opening the port may reset the printer's board."},

@@ -202,6 +202,17 @@ func TestProofOver(t *testing.T) {
 }
 
 // What is offered for a correction that was kept is what would not be refused.
+// What is owed is told in the words of the one owner, with what not to do before.
+func TestOwedIsToldAlike(t *testing.T) {
+	d := webtest.Scene("owed")
+	todo, html := d.Printer().Todo[0], get(t, handler(d), "/").Body.String()
+	for _, want := range []string{todo.Act, todo.Says, "Do not print before."} {
+		if !strings.Contains(html, want) {
+			t.Errorf("the page does not say %q", want)
+		}
+	}
+}
+
 func TestWhatIsLeftToDo(t *testing.T) {
 	for scene, offers := range map[string]map[string]bool{
 		"kept":            {"/do/prove": true, "/do/reapply": true, "/do/undo": true, "Measure again": false},

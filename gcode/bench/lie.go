@@ -45,15 +45,47 @@ const (
 	LieNoise       = "noise"       // scatters by Size, standard deviation
 )
 
+// lies are by how much touch number k of a Lie, from 0, that should tell z at the
+// virtual time now is told too high; nil: it does not trigger at all.
+var lies = []struct {
+	kind string
+	off  func(l *lying, k int, z, now float64) float64
+}{
+	{LieConstant, func(l *lying, _ int, _, _ float64) float64 { return l.Size }},
+	{LiePairs, func(l *lying, k int, _, _ float64) float64 { return -math.Abs(l.Size) * float64(k/2) }},
+	{LieRamp, func(l *lying, k int, _, _ float64) float64 { return l.Size * float64(k+1) }},
+	{LieShare, func(l *lying, _ int, _, _ float64) float64 { return l.when(l.rng.Float64() < l.Share) }},
+	{LieStuck, func(l *lying, _ int, z, _ float64) float64 {
+		if !l.told {
+			return 0
+		}
+		return l.last - z
+	}},
+	{LieAlternating, func(l *lying, k int, _, _ float64) float64 { return l.when(k%2 == 1) }},
+	{LieWild, func(l *lying, k int, _, _ float64) float64 {
+		every := max(1, l.Every)
+		return l.when(k%every == every-1)
+	}},
+	{LieDeaf, nil},
+	{LieEarly, func(l *lying, _ int, _, _ float64) float64 { return l.Size }},
+	{LieFlip, func(_ *lying, _ int, z, _ float64) float64 { return -2 * z }},
+	{LieWarm, func(l *lying, _ int, _, now float64) float64 { return l.Size * (1 - math.Exp(-(now-l.began)/300)) }},
+	{LieScale, func(l *lying, _ int, z, _ float64) float64 { return l.Size * z }},
+	{LieNoise, func(l *lying, _ int, _, _ float64) float64 { return l.Size * l.rng.NormFloat64() }},
+}
+
 // Lies returns the names of all kinds of Lie.
-func Lies() []string {
-	return []string{LieConstant, LiePairs, LieRamp, LieShare, LieStuck, LieAlternating, LieWild,
-		LieDeaf, LieEarly, LieFlip, LieWarm, LieScale, LieNoise}
+func Lies() (kinds []string) {
+	for _, l := range lies {
+		kinds = append(kinds, l.kind)
+	}
+	return kinds
 }
 
 // lying is a Lie that is being told.
 type lying struct {
 	Lie
+	by    func(l *lying, k int, z, now float64) float64
 	n     int     // touches since it began to count
 	began float64 // virtual time of its first touch; 0: none yet
 	last  float64 // height told last
@@ -64,16 +96,23 @@ type lying struct {
 // Tell has the probe lie from now on; nil ends it. It panics on a kind that is
 // not known.
 func (p *Printer) Tell(l *Lie) {
-	p.mu.Lock()
-	defer p.mu.Unlock()
+	defer p.lock()()
 	p.lie = nil
 	if l == nil {
 		return
 	}
-	if !slices.Contains(Lies(), l.Kind) {
+	i := slices.Index(Lies(), l.Kind)
+	if i < 0 {
 		panic(fmt.Sprintf("bench: no lie %q; there are: %s", l.Kind, strings.Join(Lies(), ", ")))
 	}
-	p.lie = &lying{Lie: *l, rng: rand.New(rand.NewPCG(p.seed, 77))}
+	p.lie = &lying{Lie: *l, by: lies[i].off, rng: rand.New(rand.NewPCG(p.seed, 77))}
+}
+
+func (l *lying) when(so bool) float64 {
+	if so {
+		return l.Size
+	}
+	return 0
 }
 
 // off returns by how much a touch at the place (u, v) that should tell z is told
@@ -89,39 +128,10 @@ func (l *lying) off(u, v, z, now float64, homing bool) (d float64, deaf bool) {
 	if l.began == 0 {
 		l.began = now
 	}
-	k := l.n - max(1, l.From) // from 0
-	switch l.Kind {
-	case LieConstant, LieEarly:
-		d = l.Size
-	case LiePairs:
-		d = -math.Abs(l.Size) * float64(k/2)
-	case LieRamp:
-		d = l.Size * float64(k+1)
-	case LieShare:
-		if l.rng.Float64() < l.Share {
-			d = l.Size
-		}
-	case LieStuck:
-		if l.told {
-			d = l.last - z
-		}
-	case LieAlternating:
-		d = l.Size * float64(k%2)
-	case LieWild:
-		if every := max(1, l.Every); k%every == every-1 {
-			d = l.Size
-		}
-	case LieDeaf:
+	if l.by == nil {
 		return 0, true
-	case LieFlip:
-		d = -2 * z
-	case LieWarm:
-		d = l.Size * (1 - math.Exp(-(now-l.began)/300))
-	case LieScale:
-		d = l.Size * z
-	case LieNoise:
-		d = l.Size * l.rng.NormFloat64()
 	}
+	d = l.by(l, l.n-max(1, l.From), z, now)
 	l.last, l.told = z+d, true
 	return d, false
 }

@@ -120,6 +120,15 @@ func (p *Printer) where(s segment, f float64) mechanics.Vec {
 	return w
 }
 
+// head is the world place of the head at the virtual time now, up to which the
+// queue has been settled.
+func (p *Printer) head(now float64) mechanics.Vec {
+	if len(p.queue) == 0 {
+		return p.at
+	}
+	return p.where(p.queue[0], p.queue[0].fraction(now))
+}
+
 // settle walks the queue up to the virtual time now, watching the nozzle all
 // the way, and drops the moves that have ended.
 func (p *Printer) settle(now float64) {
@@ -136,9 +145,7 @@ func (p *Printer) settle(now float64) {
 		}
 		p.queue = p.queue[1:]
 	}
-	if now > p.settled {
-		p.settled = now
-	}
+	p.settled = max(p.settled, now)
 	p.idleOff(now)
 }
 

@@ -23,24 +23,17 @@ func (p *Printer) world(c mechanics.Vec) mechanics.Vec {
 }
 
 // move queues a straight move and is done when it is queued.
-func (l *link) move(w wire.Word) (string, error) {
-	if err := l.room(); err != nil {
-		return "", err
-	}
+func (l *link) move(w wire.Word) {
+	l.room()
 	p := l.p
-	p.mu.Lock()
-	defer p.mu.Unlock()
 	p.settle(p.now())
 	if f, ok := w.Num('F'); ok && f > 0 {
 		p.feed = f / 60
 	}
 	p.extrude(w)
-	from := p.logical(p.end())
-	to, moved := p.target(from, w)
-	if moved {
+	if to, moved := p.target(p.logical(p.end()), w); moved {
 		p.queueMove(to)
 	}
-	return "", nil
 }
 
 // target reads X, Y, Z of a word against the place where it starts.
@@ -115,40 +108,27 @@ func (p *Printer) stopped(w mechanics.Vec) mechanics.Vec {
 }
 
 // room waits until the planner takes another move.
-func (l *link) room() error {
+func (l *link) room() {
 	p := l.p
-	for {
-		p.mu.Lock()
-		p.settle(p.now())
-		n, till := len(p.queue), 0.0
-		if n > 0 {
-			till = p.queue[0].t1
-		}
-		p.mu.Unlock()
-		if n < queueLength {
-			return l.alive()
-		}
-		if err := l.hold(till + 1e-6); err != nil {
-			return err
-		}
+	for p.settle(p.now()); len(p.queue) >= queueLength; p.settle(p.now()) {
+		l.hold(p.queue[0].t1 + 1e-6)
 	}
+	l.alive()
 }
 
 // arc follows a circle by chords of about 1 mm: centre from I and J. An arc
 // whose radii differ by more than 0.002 mm is refused (RS-274/NGC).
-func (l *link) arc(w wire.Word) (string, error) {
+func (l *link) arc(w wire.Word) {
 	p := l.p
-	p.mu.Lock()
 	from := p.logical(p.end())
 	to, _ := p.target(from, w)
-	p.mu.Unlock()
 	i, _ := w.Num('I')
 	j, _ := w.Num('J')
 	cx, cy := from[0]+i, from[1]+j
 	r := math.Hypot(i, j)
 	if r == 0 || r > 2000 || math.Abs(math.Hypot(to[0]-cx, to[1]-cy)-r) > 0.002 {
-		l.say(p.words.Refused(w))
-		return "", nil
+		l.say(p.words.Say(wire.Refused, w.Code))
+		return
 	}
 	a0, a1 := math.Atan2(from[1]-cy, from[0]-cx), math.Atan2(to[1]-cy, to[0]-cx)
 	if turn := 2 * math.Pi; w.Code == "G3" && a1 <= a0+1e-9 {
@@ -163,15 +143,8 @@ func (l *link) arc(w wire.Word) (string, error) {
 		if k == n {
 			c = to
 		}
-		if err := l.room(); err != nil {
-			return "", err
-		}
-		p.mu.Lock()
+		l.room()
 		p.queueMove(c)
-		p.mu.Unlock()
 	}
-	p.mu.Lock()
 	p.extrude(w)
-	p.mu.Unlock()
-	return "", nil
 }

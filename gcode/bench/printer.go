@@ -1,8 +1,8 @@
 package bench
 
 import (
+	"cmp"
 	"math"
-	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -31,40 +31,42 @@ type Printer struct {
 
 	mu sync.Mutex // guards all below; held for arithmetic only
 	axes
-	feeler    *mechanics.Feeler
-	heaters   [2]mechanics.Heater // nozzle, bed
-	lever     mechanics.Vec       // as the controller has it: X, Y, and the person's Z offset
-	stored    mechanics.Grid
-	maps      uint64 // measured since the first
-	levelling bool
-	limits    bool
-	idle      float64
-	kept      settings
-	lines     wire.Counter
-	powered   float64 // virtual time since which nothing has moved
-	log       watcher
-	printing  [2]int64 // done, total; total 0: none
-	faults    []*fault
-	eye       witness
-	lie       *lying         // nil: the probe tells the truth
-	mute      atomic.Uint64  // virtual time until which it is silent, as bits
-	deafTill  atomic.Uint64  // and until which it does no command
-	struck    map[string]int // how often each fault had its effect
-	strikeAt  float64        // virtual time of the last
-	babbled   int
-	lineEnd   string
+	feeler   *mechanics.Feeler
+	heaters  [2]mechanics.Heater // nozzle, bed
+	settings                     // in force
+	kept     settings            // by M500
+	maps     uint64              // measured since the first
+	limits   bool
+	lines    wire.Counter
+	powered  float64 // virtual time since which nothing has moved
+	log      watcher
+	printing [2]int64 // done, total; total 0: none
+	faults   []*fault
+	eye      witness
+	lie      *lying         // nil: the probe tells the truth
+	mute     atomic.Uint64  // virtual time until which it is silent, as bits
+	deafTill atomic.Uint64  // and until which it does no command
+	struck   map[string]int // how often each fault had its effect
+	strikeAt float64        // virtual time of the last
+	babbled  int
+	lineEnd  string
 
 	halted bool
 	halt   chan struct{} // closed by a halt or a restart
-	links  map[*link]bool
+	links  sync.Map      // of every *link, without mu
 }
 
 // settings are what M500 keeps.
 type settings struct {
 	stored    mechanics.Grid
 	levelling bool
-	lever     mechanics.Vec
+	lever     mechanics.Vec // as the controller has it: X, Y, and the person's Z offset
 	idle      float64
+}
+
+func (s settings) clone() settings {
+	s.stored = s.stored.Clone()
+	return s
 }
 
 // New builds the printer of a scenario. Its clock starts now, at power-on:
@@ -74,16 +76,16 @@ func New(sc Scenario, o Options) *Printer {
 	if sc.Cols < 2 || sc.Rows < 2 {
 		panic("bench: a map needs 2 x 2 nodes")
 	}
+	if o.Wording <= 0 {
+		o.Wording = 1 + int(o.Seed%wire.Wordings)
+	}
 	p := &Printer{
-		scenario: sc, seed: o.Seed, speed: o.Speed, start: time.Now(),
-		words: wire.New(wordingNumber(o)), body: mechanics.NewBody(sc.Machine),
-		feeler: mechanics.NewFeeler(sc.Probe, o.Seed, 1), links: map[*link]bool{}, struck: map[string]int{},
+		scenario: sc, seed: o.Seed, speed: cmp.Or(o.Speed, 1), start: time.Now(),
+		words: wire.New(o.Wording), body: mechanics.NewBody(sc.Machine),
+		feeler: mechanics.NewFeeler(sc.Probe, o.Seed, 1), struck: map[string]int{},
 		heaters: [2]mechanics.Heater{mechanics.NewHeater(45), mechanics.NewHeater(90)},
 	}
 	p.words.Short, p.lineEnd = sc.ShortTemps, p.words.End
-	if p.speed == 0 {
-		p.speed = 1
-	}
 	for _, f := range o.Faults {
 		p.Inject(f)
 	}
@@ -114,17 +116,25 @@ func (p *Printer) boot() {
 	p.deafTill.Store(0)
 	p.eye.arriving = true
 	p.axes = axes{sunk: p.sunk, at: p.at, origin: p.at, settled: p.now(), busyTill: p.now(), feed: 50}
-	p.stored = p.kept.stored.Clone()
-	p.lever, p.idle = p.kept.lever, p.kept.idle
-	p.setLevelling(p.kept.levelling)
+	p.recall()
 	p.limits = true
 	p.lines = wire.Counter{}
 	p.powered = p.now()
-	for i := range p.heaters {
-		p.heaters[i].Set(0, p.now())
-	}
+	p.heatTo(0, 0)
 	p.halted = false
 	p.halt = make(chan struct{})
+}
+
+// recall puts in force what is kept.
+func (p *Printer) recall() {
+	p.settings = p.kept.clone()
+	p.setLevelling(p.levelling)
+}
+
+// lock takes the lock and returns what gives it back.
+func (p *Printer) lock() (unlock func()) {
+	p.mu.Lock()
+	return p.mu.Unlock
 }
 
 // now is the virtual time since power-on, s.
@@ -144,12 +154,11 @@ func (p *Printer) Restart() {
 	p.drop()
 	p.sink()
 	p.boot()
-	links := p.allLinks()
 	p.mu.Unlock()
-	for _, l := range links {
+	p.each(func(l *link) {
 		l.forget()
 		l.unasked(p.words.Banner...)
-	}
+	})
 }
 
 // Halt stops the machine at once, as M112 does: nothing is answered until a
@@ -168,35 +177,24 @@ func (p *Printer) Halt() {
 	p.homed = [3]bool{}
 	p.log.Halts++
 	p.log.HaltAt = p.at.Sub(p.origin)
-	for i := range p.heaters {
-		p.heaters[i].Set(0, p.now())
-	}
+	p.heatTo(0, 0)
 	close(p.halt)
-	links := p.allLinks()
 	p.mu.Unlock()
 	if line := p.words.Halt; line != "" {
-		for _, l := range links {
-			l.unasked(line)
-		}
+		p.each(func(l *link) { l.unasked(line) })
 	}
 }
 
 // Unplug breaks every connection: Serve returns, and what can be closed is.
 func (p *Printer) Unplug() {
-	p.mu.Lock()
-	links := p.allLinks()
-	p.mu.Unlock()
-	for _, l := range links {
-		l.cut()
-	}
+	p.each(func(l *link) { l.cancel() })
 }
 
-func (p *Printer) allLinks() []*link {
-	var links []*link
-	for l := range p.links {
-		links = append(links, l)
+// each does something with every connection, without the lock.
+func (p *Printer) each(do func(*link)) {
+	for l := range p.links.Range {
+		do(l.(*link))
 	}
-	return links
 }
 
 // Scenario returns what the printer was made from.
@@ -205,43 +203,20 @@ func (p *Printer) Scenario() Scenario { return p.scenario }
 // Blade is what the hand at the feeler gauge feels now, mm: gap under the
 // nozzle minus the blade's thickness. Negative: pinched. +Inf off the plate.
 func (p *Printer) Blade(thickness float64) float64 {
-	p.mu.Lock()
-	defer p.mu.Unlock()
+	defer p.lock()()
 	now := p.now()
 	p.settle(now)
-	w := p.at
-	if len(p.queue) > 0 {
-		w = p.where(p.queue[0], p.queue[0].fraction(now))
-	}
-	return p.gapAt(w, now) - thickness
+	return p.gapAt(p.head(now), now) - thickness
 }
 
 // Nodes returns the stored map as it is now, [row][column], mm.
 func (p *Printer) Nodes() [][]float64 {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	return copyRows(p.stored.Z)
+	defer p.lock()()
+	return p.stored.Clone().Z
 }
 
 // Kept returns the map as M500 kept it: what a restart brings back.
 func (p *Printer) Kept() [][]float64 {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	return copyRows(p.kept.stored.Z)
-}
-
-func copyRows(z [][]float64) [][]float64 {
-	c := make([][]float64, len(z))
-	for j := range z {
-		c[j] = slices.Clone(z[j])
-	}
-	return c
-}
-
-// wordingNumber chooses the wording of a specimen.
-func wordingNumber(o Options) int {
-	if o.Wording > 0 {
-		return o.Wording
-	}
-	return 1 + int(o.Seed%wire.Wordings)
+	defer p.lock()()
+	return p.kept.stored.Clone().Z
 }

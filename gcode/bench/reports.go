@@ -10,172 +10,111 @@ import (
 // maxNode is the largest height that a node takes, mm.
 const maxNode = 10
 
-func (l *link) where(wire.Word) (string, error) {
+func (l *link) where(wire.Word) {
 	p := l.p
-	p.mu.Lock()
 	now := p.now()
 	p.settle(now)
-	w := p.end()
-	actual := p.at
-	if len(p.queue) > 0 {
-		actual = p.where(p.queue[0], p.queue[0].fraction(now))
-	}
+	w, actual := p.end(), p.head(now)
 	if p.scenario.ActualPlace {
 		w = actual
 	}
-	c := p.logical(w).Sub(p.shift)
-	line := p.words.Place(c, p.extruder, actual.Sub(p.origin), p.scenario.Decimals)
-	p.mu.Unlock()
-	l.say(line)
-	return "", nil
+	l.say(p.words.Place(p.logical(w).Sub(p.shift), p.extruder, actual.Sub(p.origin), p.scenario.Decimals))
 }
 
-func (l *link) who(wire.Word) (string, error) {
+func (l *link) who(wire.Word) {
 	l.say(l.p.words.Identity(!l.p.scenario.NoFraming, l.p.scenario.Chatter > 0)...)
-	return "", nil
 }
 
-func (l *link) print(wire.Word) (string, error) {
-	p := l.p
-	p.mu.Lock()
-	line := p.words.Print(p.printing)
-	p.mu.Unlock()
-	l.say(line)
-	return "", nil
-}
+func (l *link) print(wire.Word) { l.say(l.p.words.Print(l.p.printing)) }
 
-func (l *link) limit(w wire.Word) (string, error) {
-	p := l.p
-	p.mu.Lock()
-	s, set := w.Num('S')
-	if set {
-		p.limits = s != 0
+func (l *link) limit(w wire.Word) {
+	if s, set := w.Num('S'); set {
+		l.p.limits = s != 0
+		return
 	}
-	lines := p.words.Limits(p.scenario.Travel, p.limits)
-	p.mu.Unlock()
-	if !set {
-		l.say(lines...)
-	}
-	return "", nil
+	l.say(l.p.words.Limits(l.p.scenario.Travel, l.p.limits)...)
 }
 
-func (l *link) heatReport(wire.Word) (string, error) { return l.p.temperatures(), nil }
+func (l *link) heatReport(wire.Word) { l.tail = l.p.temperatures() }
 
 // leverWord is M851: sets or tells the lever and the probe's Z offset.
-func (l *link) leverWord(w wire.Word) (string, error) {
+func (l *link) leverWord(w wire.Word) {
 	p := l.p
-	p.mu.Lock()
 	set := false
 	for i := range p.lever {
 		if v, ok := w.Num("XYZ"[i]); ok {
 			p.lever[i], set = v, true
 		}
 	}
-	line := p.words.Lever(p.lever)
-	p.mu.Unlock()
 	if !set {
-		l.say(line)
+		l.say(p.words.Lever(p.lever))
 	}
-	return "", nil
 }
 
 // level is M420: S switches the stored levelling, V prints the map.
-func (l *link) level(w wire.Word) (string, error) {
-	if err := l.drain(); err != nil {
-		return "", err
-	}
+func (l *link) level(w wire.Word) {
 	p := l.p
-	p.mu.Lock()
 	if s, ok := w.Num('S'); ok {
 		p.setLevelling(s != 0)
 	}
 	on, g := p.levelling, p.stored.Clone()
-	p.mu.Unlock()
 	if w.Has('V') {
-		if p.garbled() {
+		if p.use("wrong-echo") {
 			g.Z[len(g.Z)/2][len(g.Z[0])/2] += 0.111
 		}
 		l.say(p.words.MapRows(g)...)
 	}
 	l.say(p.words.Levelling(on))
-	return "", nil
 }
 
-// node is M421: sets one node, or adds to it.
-func (l *link) node(w wire.Word) (string, error) {
-	if err := l.drain(); err != nil {
-		return "", err
-	}
-	p := l.p
+// node is M421: sets one node, or adds to it. The head stays where it is; what it
+// tells of its place follows the new map.
+func (l *link) node(w wire.Word) {
+	g := l.p.stored.Z
 	i, okI := w.Num('I')
 	j, okJ := w.Num('J')
 	z, okZ := w.Num('Z')
 	q, okQ := w.Num('Q')
-	p.mu.Lock()
-	defer p.mu.Unlock()
 	whole := i == math.Trunc(i) && j == math.Trunc(j)
-	if !okI || !okJ || okZ == okQ || !whole || i < 0 || j < 0 || int(i) >= len(p.stored.Z[0]) || int(j) >= len(p.stored.Z) {
-		l.say("Error:" + p.words.BadNode())
-		return "", nil
+	if okI && okJ && okZ != okQ && whole && i >= 0 && j >= 0 && int(i) < len(g[0]) && int(j) < len(g) {
+		node := &g[int(j)][int(i)]
+		if okQ {
+			z = *node + q
+		}
+		if math.Abs(z) <= maxNode {
+			*node = z
+			return
+		}
 	}
-	node := &p.stored.Z[int(j)][int(i)]
-	if okQ {
-		z = *node + q
-	}
-	if math.Abs(z) > maxNode {
-		l.say("Error:" + p.words.BadNode())
-		return "", nil
-	}
-	*node = z
-	// The head stays where it is; what it tells of its place follows the new map.
-	return "", nil
+	l.say(l.p.words.Say(wire.BadNode))
 }
 
-func (l *link) keep(wire.Word) (string, error) {
+func (l *link) keep(wire.Word) {
 	p := l.p
-	p.mu.Lock()
-	p.kept = settings{stored: p.stored.Clone(), levelling: p.levelling, lever: p.lever, idle: p.idle}
+	p.kept = p.settings.clone()
 	p.log.Keeps++
-	p.mu.Unlock()
-	l.say(p.words.Kept())
-	return "", nil
+	l.say(p.words.Say(wire.Kept))
 }
 
-func (l *link) recall(wire.Word) (string, error) {
-	p := l.p
-	p.mu.Lock()
-	p.stored, p.lever, p.idle = p.kept.stored.Clone(), p.kept.lever, p.kept.idle
-	p.setLevelling(p.kept.levelling)
-	p.mu.Unlock()
-	l.say(p.words.Recalled())
-	return "", nil
+func (l *link) recall(wire.Word) {
+	l.p.recall()
+	l.say(l.p.words.Say(wire.Recalled))
 }
 
 // report is M503: the settings, each as the command that would set it.
-func (l *link) report(wire.Word) (string, error) {
+func (l *link) report(wire.Word) {
 	p := l.p
-	p.mu.Lock()
-	on := 0
-	if p.levelling {
-		on = 1
-	}
-	lim := 0
-	if p.limits {
-		lim = 1
-	}
-	settings := []struct{ code, rest string }{
-		{"M851", fmt.Sprintf("X%.2f Y%.2f Z%.2f", p.lever[0], p.lever[1], p.lever[2])},
-		{"M420", fmt.Sprintf("S%d", on)},
-		{"M211", fmt.Sprintf("S%d", lim)},
-		{"M84", fmt.Sprintf("S%.0f", p.idle)},
-	}
+	onOff := map[bool]string{true: "S1", false: "S0"}
 	var lines []string
-	for _, s := range settings {
+	for _, s := range [...]struct{ code, rest string }{
+		{"M851", fmt.Sprintf("X%.2f Y%.2f Z%.2f", p.lever[0], p.lever[1], p.lever[2])},
+		{"M420", onOff[p.levelling]},
+		{"M211", onOff[p.limits]},
+		{"M84", fmt.Sprintf("S%.0f", p.idle)},
+	} {
 		if !p.unknown(s.code) {
 			lines = append(lines, s.code+" "+s.rest)
 		}
 	}
-	p.mu.Unlock()
 	l.say(p.words.Settings(lines)...)
-	return "", nil
 }

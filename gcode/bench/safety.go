@@ -143,8 +143,7 @@ func (p *Printer) probeIsNozzle() bool {
 
 // Safety returns what the machine has seen of itself up to now.
 func (p *Printer) Safety() Safety {
-	p.mu.Lock()
-	defer p.mu.Unlock()
+	defer p.lock()()
 	now := p.now()
 	p.settle(now)
 	s := p.log.Safety

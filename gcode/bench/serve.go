@@ -17,7 +17,9 @@ const (
 	linesAhead = 1024 // lines held each way; more are lost, as in a small board
 )
 
-var errHalted = errors.New("halted")
+// cutOff ends the command that runs, since the machine halted or the connection
+// ended: abort panics with it, and one recovers.
+type cutOff struct{}
 
 // link is one connection to a printer.
 type link struct {
@@ -31,6 +33,7 @@ type link struct {
 	spoke  float64       // virtual time of the last line of the command that runs
 	number int           // of its frame, -1 for none
 	quiet  bool          // its ok is lost
+	tail   string        // what its ok carries besides
 	own    Act           // what the machine does by itself in the command that runs
 	lied   float64       // by how much the touch of this command is told too high
 	dead   atomic.Bool   // bytes go nowhere
@@ -46,9 +49,7 @@ func (p *Printer) Serve(ctx context.Context, rw io.ReadWriter) error {
 	ctx, cancel := context.WithCancel(ctx)
 	l := &link{p: p, rw: rw, ctx: ctx, cancel: cancel, in: make(chan string, linesAhead), out: make(chan string, linesAhead), number: -1}
 	l.baud.Store(int64(p.scenario.Baud))
-	p.mu.Lock()
-	p.links[l] = true
-	p.mu.Unlock()
+	p.links.Store(l, true)
 	if p.scenario.ResetOnOpen {
 		p.Restart() // before anything is read: else what came first would be lost by chance
 	}
@@ -61,20 +62,12 @@ func (p *Printer) Serve(ctx context.Context, rw io.ReadWriter) error {
 		cancel()
 	})
 	wg.Go(l.write)
-	if p.scenario.Chatter > 0 {
-		wg.Go(func() { l.chatter(p.scenario.Chatter, p.gossip) })
-	}
-	if p.scenario.Echoes > 0 {
-		wg.Go(func() { l.chatter(p.scenario.Echoes, func() string { return "fan at 40 of 100" }) })
-	}
-	if p.scenario.Waits > 0 {
-		wg.Go(func() { l.chatter(p.scenario.Waits, func() string { return "wait" }) })
-	}
+	wg.Go(func() { l.chatter(p.scenario.Chatter, p.gossip) })
+	wg.Go(func() { l.chatter(p.scenario.Echoes, func() string { return "fan at 40 of 100" }) })
+	wg.Go(func() { l.chatter(p.scenario.Waits, func() string { return "wait" }) })
 	stop := context.AfterFunc(ctx, l.close)
 	l.obey()
-	p.mu.Lock()
-	delete(p.links, l)
-	p.mu.Unlock()
+	p.links.Delete(l)
 	if stop() {
 		l.close()
 	}
@@ -90,8 +83,6 @@ func (l *link) close() {
 		c.Close()
 	}
 }
-
-func (l *link) cut() { l.cancel() }
 
 // read takes lines off the wire. A stop acts here, at once, whatever else runs.
 func (l *link) read() error {
@@ -121,11 +112,20 @@ func (l *link) read() error {
 	}
 }
 
+// received takes a line, twice if a fault wills it.
+func (l *link) received(s string) {
+	defer l.p.lock()()
+	l.line(s)
+	if l.p.use("twice-in") {
+		l.line(s)
+	}
+}
+
 func (l *link) line(s string) {
 	if f := wire.ParseFrame(s); f.Damaged == "" {
 		if words, err := wire.ParseWords(f.Body); err == nil && len(words) > 0 && words[0].Code == "M112" {
 			if !l.p.deafened() {
-				l.p.Halt()
+				l.free(l.p.Halt)
 			}
 			return
 		}
@@ -170,7 +170,7 @@ func (l *link) put(s string) error {
 	pieces, pause := l.p.outgoing(s)
 	for i, raw := range pieces {
 		if i > 0 {
-			l.wait(pause)
+			l.wait(pause, nil)
 		}
 		l.pace(len(raw))
 		if _, err := io.WriteString(l.rw, raw); err != nil {
@@ -182,8 +182,15 @@ func (l *link) put(s string) error {
 
 // say sends lines in answer to the command that runs.
 func (l *link) say(lines ...string) {
-	l.unasked(lines...)
+	l.free(func() { l.unasked(lines...) })
 	l.spoke = l.p.now()
+}
+
+// free does something without the lock, which the caller holds.
+func (l *link) free(do func()) {
+	l.p.mu.Unlock()
+	defer l.p.mu.Lock()
+	do()
 }
 
 // unasked sends lines that belong to no command.
@@ -201,8 +208,11 @@ func (l *link) unasked(lines ...string) {
 }
 
 // chatter says an unasked line every so many virtual seconds, while the machine
-// is not halted.
+// is not halted; never if every is 0.
 func (l *link) chatter(every float64, line func() string) {
+	if every <= 0 {
+		return
+	}
 	tick := time.NewTicker(l.p.real(every))
 	defer tick.Stop()
 	for {
@@ -225,7 +235,7 @@ func (p *Printer) gossip() string {
 	if p.scenario.ShortTemps {
 		return p.words.Warmth(p.heaters, p.now())
 	}
-	return " " + p.words.Temperatures(p.heaters, p.now())
+	return " " + p.temperatures()
 }
 
 // obey does the lines in their order.
@@ -243,27 +253,29 @@ func (l *link) obey() {
 // one does one line and ends it with ok, unless the machine halts meanwhile.
 func (l *link) one(s string) {
 	p := l.p
-	p.mu.Lock()
+	defer p.lock()()
+	defer func() {
+		if r := recover(); r != nil && r != (cutOff{}) {
+			panic(r)
+		}
+	}()
 	if p.halted || p.deafened() {
-		p.mu.Unlock()
 		return
 	}
-	l.halt, l.spoke, l.number, l.quiet = p.halt, p.now(), -1, false
+	l.halt, l.spoke, l.number, l.quiet, l.tail = p.halt, p.now(), -1, false, ""
 	f := wire.Frame{Body: s}
 	if !p.scenario.NoFraming {
 		f = wire.ParseFrame(s)
 	}
-	storm := f.Framed && f.Damaged == "" && p.use(faultStorm)
+	storm := f.Framed && f.Damaged == "" && p.use("resend-storm")
 	if storm {
 		f.Damaged = "check wrong"
 	}
-	why := p.lines.Take(f)
-	last := p.lines.Last
-	p.mu.Unlock()
-	if why != "" {
-		l.say(p.words.Damaged(why, last), p.words.Resend(last+1))
+	if why := p.lines.Take(f); why != "" {
+		again := p.words.Resend(p.lines.Last + 1)
+		l.say(p.words.Damaged(why, p.lines.Last), again)
 		if storm {
-			l.say(p.words.Resend(last+1), p.words.Resend(last+1))
+			l.say(again, again)
 		}
 		l.say("ok")
 		return
@@ -273,62 +285,73 @@ func (l *link) one(s string) {
 	}
 	words, err := wire.ParseWords(f.Body)
 	if err != nil {
-		l.say(p.words.Unknown(f.Body))
-		words = nil
-	}
-	if err == nil && len(words) == 0 && !f.Framed {
+		l.say(p.words.Say(wire.Unknown, f.Body))
+	} else if len(words) == 0 && !f.Framed {
 		return // an empty line is no command
 	}
-	tail := ""
 	for _, w := range words {
-		if tail, err = l.do(w); errors.Is(err, errHalted) || l.ctx.Err() != nil {
-			return
-		}
+		l.do(w)
 	}
-	if !l.quiet {
-		l.say(p.words.Ok(l.number, tail, p.temperatures()))
+	if !l.quiet && l.ctx.Err() == nil {
+		l.say(p.words.Ok(l.number, l.tail, p.temperatures()))
 	}
 }
 
-// hold waits until a virtual time, with busy lines; errHalted when the
-// machine halts or restarts meanwhile.
-func (l *link) hold(until float64) error {
+// hold waits until a virtual time, with busy lines.
+func (l *link) hold(until float64) {
 	for {
 		now := l.p.now()
-		rest := until - now
+		rest, due := until-now, max(0, l.spoke+busyEvery-now)
+		l.free(func() { l.wait(min(rest, due), l.halt) })
+		l.alive()
 		if rest <= 0 {
-			return l.alive()
-		}
-		due := max(0, l.spoke+busyEvery-now)
-		timer := time.NewTimer(l.p.real(min(rest, due)))
-		select {
-		case <-timer.C:
-		case <-l.halt:
-			timer.Stop()
-			return errHalted
-		case <-l.ctx.Done():
-			timer.Stop()
-			return l.ctx.Err()
+			return
 		}
 		if due < rest {
-			l.say(l.p.words.Busy())
+			l.say(l.p.words.Say(wire.Busy))
 		}
 	}
 }
 
-func (l *link) alive() error {
+// alive ends the command that runs if the machine has halted, or restarted, or
+// the connection ended.
+func (l *link) alive() {
 	select {
 	case <-l.halt:
-		return errHalted
+		l.abort()
 	case <-l.ctx.Done():
-		return l.ctx.Err()
+		l.abort()
 	default:
-		return nil
 	}
 }
 
-func (p *Printer) temperatures() string {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	return p.words.Temperatures(p.heaters, p.now())
+func (l *link) abort() { panic(cutOff{}) }
+
+// end ends the command that runs by something that takes the lock.
+func (l *link) end(by func()) {
+	l.free(by)
+	l.abort()
 }
+
+// wait lets virtual seconds pass, or the connection end, or until is closed.
+func (l *link) wait(s float64, until <-chan struct{}) {
+	if s <= 0 {
+		return
+	}
+	timer := time.NewTimer(l.p.real(s))
+	defer timer.Stop()
+	select {
+	case <-timer.C:
+	case <-until:
+	case <-l.ctx.Done():
+	}
+}
+
+// pace waits for as long as n bytes take on the line: ten bits each (8N1).
+func (l *link) pace(n int) {
+	if baud := l.baud.Load(); baud > 0 {
+		l.wait(float64(10*n)/float64(baud), nil)
+	}
+}
+
+func (p *Printer) temperatures() string { return p.words.Temperatures(p.heaters, p.now()) }

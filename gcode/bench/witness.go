@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -88,8 +89,7 @@ type levelAt struct {
 // Promise tells the witness the clearance height that the program set itself,
 // mm, controller's own: from then on a travel in X or Y below it is a violation.
 func (p *Printer) Promise(clearance float64) {
-	p.mu.Lock()
-	defer p.mu.Unlock()
+	defer p.lock()()
 	p.eye.clearance = clearance
 }
 
@@ -97,8 +97,7 @@ func (p *Printer) Promise(clearance float64) {
 // hundred. A contact by a lowering in Z alone is the person's and no violation;
 // Safety has it with its depth.
 func (p *Printer) Violations() []Violation {
-	p.mu.Lock()
-	defer p.mu.Unlock()
+	defer p.lock()()
 	p.settle(p.now())
 	out := slices.Clone(p.eye.violations)
 	for _, c := range p.log.Contacts {
@@ -106,29 +105,20 @@ func (p *Printer) Violations() []Violation {
 			out = append(out, Violation{Kind: KindContact, Act: c.Act, At: c.At, Place: [3]float64{c.U, c.V, c.Z}, Depth: c.Depth})
 		}
 	}
-	slices.SortStableFunc(out, func(a, b Violation) int {
-		if a.At < b.At {
-			return -1
-		} else if a.At > b.At {
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(out, func(a, b Violation) int { return cmp.Compare(a.At, b.At) })
 	return out
 }
 
 // Lowerings returns every order that took the nozzle down at a place.
 func (p *Printer) Lowerings() []Lowered {
-	p.mu.Lock()
-	defer p.mu.Unlock()
+	defer p.lock()()
 	return slices.Clone(p.eye.lowered)
 }
 
 // LevellingAt tells whether the stored levelling was in force so many virtual
 // seconds after power-on.
 func (p *Printer) LevellingAt(t float64) bool {
-	p.mu.Lock()
-	defer p.mu.Unlock()
+	defer p.lock()()
 	on := false
 	for _, l := range p.eye.levels {
 		if l.at > t {
@@ -233,8 +223,7 @@ func (p *Printer) highEnough(act Act, z float64, to mechanics.Vec) {
 
 // Still is for how long nothing has moved, virtual s; 0 while something moves.
 func (p *Printer) Still() float64 {
-	p.mu.Lock()
-	defer p.mu.Unlock()
+	defer p.lock()()
 	now := p.now()
 	p.settle(now)
 	return max(0, now-p.busyTill)

@@ -30,9 +30,6 @@ func Fast(speed float64) *Clock {
 	return &Clock{start: time.Now(), speed: speed}
 }
 
-// Speed returns how many of the job's seconds pass in one real second.
-func (c *Clock) Speed() float64 { return c.speed }
-
 // Now returns the job's time. It carries a monotonic reading, so differences
 // are immune to a wall clock that is set.
 func (c *Clock) Now() time.Time {
@@ -53,24 +50,10 @@ func (c *Clock) Real(d time.Duration) time.Duration {
 	return time.Duration(float64(d) / c.speed)
 }
 
-// Timer returns a channel that receives once after d, and a function that
-// stops the timer and reports whether it did so before it fired.
-func (c *Clock) Timer(d time.Duration) (<-chan time.Time, func() bool) {
-	return c.AtLeast(d, 0)
-}
-
-// Patience is a Timer for deadlines of liveness: it waits for d, but never
-// shorter than 3 s of real time.
-func (c *Clock) Patience(d time.Duration) (<-chan time.Time, func() bool) {
-	return c.AtLeast(d, leastPatience)
-}
-
-// AtLeast is a Timer that waits for d, but never shorter than least in real
-// time. It is for waits on the other end of a wire, where a fast clock does
-// not make the wire or the scheduler any faster.
-func (c *Clock) AtLeast(d, least time.Duration) (<-chan time.Time, func() bool) {
-	t := time.NewTimer(max(c.Real(d), least))
-	return t.C, t.Stop
+// Patience returns the real time for which d, a time of liveness, is waited:
+// leastPatience at least, or d if that is shorter.
+func (c *Clock) Patience(d time.Duration) time.Duration {
+	return max(c.Real(d), min(d, leastPatience))
 }
 
 // WithTimeout is context.WithTimeout with d in the job's time.
@@ -80,10 +63,8 @@ func (c *Clock) WithTimeout(ctx context.Context, d time.Duration) (context.Conte
 
 // Sleep waits for d or until ctx ends, and returns the context's error then.
 func (c *Clock) Sleep(ctx context.Context, d time.Duration) error {
-	fired, stop := c.Timer(d)
-	defer stop()
 	select {
-	case <-fired:
+	case <-time.After(c.Real(d)):
 		return nil
 	case <-ctx.Done():
 		return ctx.Err()

@@ -56,50 +56,48 @@ func (d *Dialect) motion(text string, hints ...gcode.Hint) gcode.Motion {
 	return gcode.NewMotion(text, hints...)
 }
 
+// ask is the query of a template whose answer is worthless unless it has something.
+func (d *Dialect) ask(key string, has func(gcode.Reply) bool) gcode.Query {
+	return d.query(d.templates[key], needs(has))
+}
+
 // needs makes a hint out of a reader.
 func needs(has func(gcode.Reply) bool) gcode.Hint {
 	return gcode.Needs(func(lines []gcode.Line) bool { return has(gcode.Reply{Lines: lines}) })
 }
 
-// Identify asks who the printer is.
-func (d *Dialect) Identify() gcode.Query {
-	return d.query(d.templates["identify"], needs(func(r gcode.Reply) bool { _, ok := d.ReadIdentity(r); return ok }))
+// found makes out of a reader whether it reads something.
+func found[T any](read func(gcode.Reply) (T, bool)) func(gcode.Reply) bool {
+	return func(r gcode.Reply) bool { _, ok := read(r); return ok }
 }
+
+// Identify asks who the printer is.
+func (d *Dialect) Identify() gcode.Query { return d.ask("identify", found(d.ReadIdentity)) }
 
 // Where asks for the position.
-func (d *Dialect) Where() gcode.Query {
-	return d.query(d.templates["where"], needs(func(r gcode.Reply) bool { _, _, _, ok := d.ReadPosition(r); return ok }))
-}
+func (d *Dialect) Where() gcode.Query { return d.ask("where", found(d.stop)) }
 
 // Temperatures asks for the temperatures and their targets.
-func (d *Dialect) Temperatures() gcode.Query {
-	return d.query(d.templates["temperatures"], needs(func(r gcode.Reply) bool { _, ok := d.ReadTemperatures(r); return ok }))
-}
+func (d *Dialect) Temperatures() gcode.Query { return d.ask("temperatures", found(d.ReadTemperatures)) }
 
 // Settings asks for everything that is in force.
 func (d *Dialect) Settings() gcode.Query {
-	return d.query(d.templates["settings"], needs(func(r gcode.Reply) bool { return d.ReadSettings(r) != "" }))
+	return d.ask("settings", func(r gcode.Reply) bool { return d.ReadSettings(r) != "" })
 }
 
 // Lever asks for the offset of the probe from the nozzle.
 func (d *Dialect) Lever() gcode.Query {
-	return d.query(d.templates["lever"], needs(func(r gcode.Reply) bool { _, _, ok := d.ReadLever(r); return ok }))
+	return d.ask("lever", func(r gcode.Reply) bool { _, _, ok := d.ReadLever(r); return ok })
 }
 
 // Limits asks for the travel limits of the nozzle.
-func (d *Dialect) Limits() gcode.Query {
-	return d.query(d.templates["limits"], needs(func(r gcode.Reply) bool { _, ok := d.ReadLimits(r); return ok }))
-}
+func (d *Dialect) Limits() gcode.Query { return d.ask("limits", found(d.ReadLimits)) }
 
 // LimitsSwitch switches the travel limits.
-func (d *Dialect) LimitsSwitch(on bool) gcode.Query {
-	return d.query(d.templates[onOff("limits", on)])
-}
+func (d *Dialect) LimitsSwitch(on bool) gcode.Query { return d.query(d.templates[onOff("limits", on)]) }
 
 // Levelling switches the stored levelling.
-func (d *Dialect) Levelling(on bool) gcode.Query {
-	return d.query(d.templates[onOff("levelling", on)])
-}
+func (d *Dialect) Levelling(on bool) gcode.Query { return d.query(d.templates[onOff("levelling", on)]) }
 
 func onOff(key string, on bool) string {
 	if on {
@@ -110,7 +108,7 @@ func onOff(key string, on bool) string {
 
 // Map asks for the stored map.
 func (d *Dialect) Map() gcode.Query {
-	return d.query(d.templates["map"], needs(func(r gcode.Reply) bool { _, ok, err := d.ReadMap(r); return ok && err == nil }))
+	return d.ask("map", func(r gcode.Reply) bool { _, ok, err := d.ReadMap(r); return ok && err == nil })
 }
 
 // Node sets one node of the stored map to a value: i counts along X, j along Y,
@@ -142,22 +140,18 @@ func (d *Dialect) Home() gcode.Motion { return d.motion(d.templates["home"], gco
 // Touch touches the bed with the probe at place p. The zero Motion if the
 // machine has no such word.
 func (d *Dialect) Touch(p record.Place) gcode.Motion {
-	return d.motion(d.fill("touch", "x", num(p.U), "y", num(p.V)), gcode.In(gcode.Touch), d.needsTouch())
+	return d.motion(d.fill("touch", "x", num(p.U), "y", num(p.V)), gcode.In(gcode.Touch), needs(found(d.touch)))
 }
 
 // ProbeDown probes straight down to z at most, mm, with feed, mm/min.
 func (d *Dialect) ProbeDown(z, feed float64) gcode.Motion {
-	return d.motion(d.fill("probe_down", "z", num(z), "feed", num(feed)), gcode.In(gcode.Touch), d.needsTouch())
+	return d.motion(d.fill("probe_down", "z", num(z), "feed", num(feed)), gcode.In(gcode.Touch), needs(found(d.touch)))
 }
 
 // ProbeDownMute is ProbeDown for a machine that is known not to report where the
 // probe stopped: nothing is waited for but the ok.
 func (d *Dialect) ProbeDownMute(z, feed float64) gcode.Motion {
 	return d.motion(d.fill("probe_down", "z", num(z), "feed", num(feed)), gcode.In(gcode.Touch))
-}
-
-func (d *Dialect) needsTouch() gcode.Hint {
-	return needs(func(r gcode.Reply) bool { _, _, _, _, ok := d.ReadTouch(r); return ok })
 }
 
 // MoveXY moves the nozzle, with feed in mm/min.
@@ -171,13 +165,13 @@ func (d *Dialect) MoveZ(z, feed float64) gcode.Motion {
 }
 
 // HeatNozzle sets the nozzle's target, degrees C, and does not wait.
-func (d *Dialect) HeatNozzle(c float64) gcode.Motion {
-	return d.motion(d.fill("heat_nozzle", "c", num(c)))
-}
+func (d *Dialect) HeatNozzle(c float64) gcode.Motion { return d.heat("heat_nozzle", c) }
 
 // HeatBed sets the bed's target, degrees C, and does not wait.
-func (d *Dialect) HeatBed(c float64) gcode.Motion {
-	return d.motion(d.fill("heat_bed", "c", num(c)))
+func (d *Dialect) HeatBed(c float64) gcode.Motion { return d.heat("heat_bed", c) }
+
+func (d *Dialect) heat(key string, c float64) gcode.Motion {
+	return d.motion(d.fill(key, "c", num(c)))
 }
 
 // CoolAll switches all heaters off, one command each.
@@ -185,7 +179,7 @@ func (d *Dialect) CoolAll() []gcode.Motion {
 	var all []gcode.Motion
 	for _, key := range [...]string{"heat_nozzle", "heat_bed"} {
 		if d.Has(key) {
-			all = append(all, d.motion(d.fill(key, "c", "0")))
+			all = append(all, d.heat(key, 0))
 		}
 	}
 	return all

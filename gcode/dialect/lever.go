@@ -25,11 +25,7 @@ var coded = regexp.MustCompile(`(?i)^[\s;]*([GM]\d+(?:\.\d+)?)\b`)
 // such lines differ there is no answer.
 func (d *Dialect) ReadLever(r gcode.Reply) (l record.Lever, zOffset float64, ok bool) {
 	if re := d.patterns["lever"]; re != nil {
-		v, ok := byPattern(re, r, "x", "y", "z")
-		if !ok {
-			return l, 0, false
-		}
-		return believable(triple{x: v[0], y: v[1], z: v[2]})
+		return believable(tripleBy(re, r))
 	}
 	var found []triple
 	for _, line := range linesOf(all(r), firstWord(d.templates["lever"])) {
@@ -45,11 +41,11 @@ func (d *Dialect) ReadLever(r gcode.Reply) (l record.Lever, zOffset float64, ok 
 	if len(found) == 0 {
 		return l, 0, false
 	}
-	return believable(found[0])
+	return believable(found[0], true)
 }
 
-func believable(t triple) (record.Lever, float64, bool) {
-	if math.Abs(t.x.v) > longestLever || math.Abs(t.y.v) > longestLever || math.Abs(t.z.v) > largestOffset {
+func believable(t triple, ok bool) (record.Lever, float64, bool) {
+	if !ok || math.Abs(t.x.v) > longestLever || math.Abs(t.y.v) > longestLever || math.Abs(t.z.v) > largestOffset {
 		return record.Lever{}, 0, false
 	}
 	return record.Lever{X: t.x.v, Y: t.y.v}, t.z.v, true

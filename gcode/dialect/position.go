@@ -71,6 +71,15 @@ func byPattern(re *regexp.Regexp, r gcode.Reply, names ...string) (v []value, ok
 	return nil, false
 }
 
+// tripleBy is byPattern for X, Y and Z.
+func tripleBy(re *regexp.Regexp, r gcode.Reply) (t triple, ok bool) {
+	v, ok := byPattern(re, r, "x", "y", "z")
+	if ok {
+		t = triple{x: v[0], y: v[1], z: v[2]}
+	}
+	return t, ok
+}
+
 // isPosition reports whether a line has the shape of a position report: after
 // X, Y and Z it goes on with step counts.
 func isPosition(line string, after int) bool {
@@ -95,13 +104,14 @@ func (d *Dialect) ReadPosition(r gcode.Reply) (x, y, z float64, ok bool) {
 // ReadStop is ReadPosition with how many decimals of z were said: for a straight
 // probe that does not report where it stopped.
 func (d *Dialect) ReadStop(r gcode.Reply) (x, y, z float64, decimals int, ok bool) {
+	t, ok := d.stop(r)
+	return t.x.v, t.y.v, t.z.v, t.z.decimals, ok
+}
+
+func (d *Dialect) stop(r gcode.Reply) (best triple, ok bool) {
 	if re := d.patterns["position"]; re != nil {
-		if v, ok := byPattern(re, r, "x", "y", "z"); ok {
-			return v[0].v, v[1].v, v[2].v, v[2].decimals, true
-		}
-		return 0, 0, 0, 0, false
+		return tripleBy(re, r)
 	}
-	var best triple
 	shaped := false
 	for _, tier := range spoken(r) {
 		for _, line := range tier {
@@ -118,7 +128,7 @@ func (d *Dialect) ReadStop(r gcode.Reply) (x, y, z float64, decimals int, ok boo
 			break
 		}
 	}
-	return best.x.v, best.y.v, best.z.v, best.z.decimals, ok
+	return best, ok
 }
 
 var countZ = regexp.MustCompile(`(?i)\bcount\b.*?[^a-z]z\s*[:=]?\s*([-+]?\d{1,9})(?:[^\d.]|$)`)

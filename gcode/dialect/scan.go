@@ -1,6 +1,8 @@
 package dialect
 
 import (
+	"math"
+	"regexp"
 	"strconv"
 	"strings"
 )
@@ -15,44 +17,22 @@ type value struct {
 	decimals int
 }
 
-// number reads a number at the start of s: sign, digits and one point, no
-// exponent (RS-274/NGC). rest begins after it.
-func number(s string) (v value, rest string, ok bool) {
-	i, digits, point := 0, 0, -1
-	if i < len(s) && (s[i] == '-' || s[i] == '+') {
-		i++
-	}
-	for ; i < len(s); i++ {
-		switch {
-		case s[i] >= '0' && s[i] <= '9':
-			digits++
-			continue
-		case s[i] == '.' && point < 0 && !sentenceEnd(s[i+1:], digits):
-			point = i
-			continue
-		}
-		break
-	}
-	if digits == 0 || digits > 15 {
-		return value{}, s, false
-	}
-	f, err := strconv.ParseFloat(s[:i], 64)
-	if err != nil || f >= absurd || f <= -absurd {
-		return value{}, s, false
-	}
-	v.v = f
-	if f == 0 {
-		v.v = 0 // no negative zero
-	}
-	if point >= 0 {
-		v.decimals = i - point - 1
-	}
-	return v, s[i:], true
-}
+var numeral = regexp.MustCompile(`^[-+]?(?:\d+\.?\d*|\.\d+)`)
 
-// sentenceEnd reports whether a point after digits ends a sentence.
-func sentenceEnd(after string, digits int) bool {
-	return digits > 0 && (after == "" || after[0] == ' ')
+// number reads a number at the start of s: sign, digits and one point, no
+// exponent (RS-274/NGC). rest begins after it. A point behind which nothing or a
+// blank stands ends a sentence.
+func number(s string) (v value, rest string, ok bool) {
+	text := numeral.FindString(s)
+	if whole, is := strings.CutSuffix(text, "."); is && (text == s || s[len(text)] == ' ') {
+		text = whole
+	}
+	whole, frac, _ := strings.Cut(strings.TrimLeft(text, "+-"), ".")
+	f, err := strconv.ParseFloat(text, 64)
+	if err != nil || len(whole)+len(frac) > 15 || math.Abs(f) >= absurd {
+		return value{}, s, false
+	}
+	return value{f + 0, len(frac)}, s[len(text):], true // + 0: no negative zero
 }
 
 // ends reports whether a number may end before rest: at the end, at a blank or
@@ -60,29 +40,17 @@ func sentenceEnd(after string, digits int) bool {
 // blanks, RS-274/NGC). A comma with a digit after it may be a decimal comma and
 // is not taken; nor is anything that looks like an exponent.
 func ends(rest string) bool {
-	if rest == "" {
+	if end.MatchString(rest) {
 		return true
 	}
-	switch c := rest[0]; {
-	case c == ' ' || c == '\t' || strings.IndexByte(";)]}|/\"'>", c) >= 0:
-		return true
-	case c == ',':
-		return len(rest) == 1 || !isDigit(rest[1])
-	case c == '.':
-		return len(rest) == 1 || rest[1] == ' '
-	case c == 'm' || c == 'M':
-		if len(rest) >= 2 && rest[1]|0x20 == 'm' {
-			return len(rest) == 2 || !isLetter(rest[2]) && !isDigit(rest[2])
-		}
+	if !isLetter(rest[0]) || strings.IndexByte("mexMEX", rest[0]) >= 0 { // a unit, an exponent, a hexadecimal number
 		return false
-	case c|0x20 == 'e' || c|0x20 == 'x': // an exponent, a hexadecimal number
-		return false
-	case isLetter(c):
-		_, after, ok := number(strings.TrimLeft(rest[1:], ":= "))
-		return ok && ends(after)
 	}
-	return false
+	_, after, ok := number(strings.TrimLeft(rest[1:], ":= "))
+	return ok && ends(after)
 }
+
+var end = regexp.MustCompile("^(?:$|[ \t;)\\]}|/\"'>]|,(?:$|\\D)|\\.(?:$| )|[mM][mM](?:$|[^a-zA-Z\\d]))")
 
 func isDigit(c byte) bool  { return c >= '0' && c <= '9' }
 func isLetter(c byte) bool { return c|0x20 >= 'a' && c|0x20 <= 'z' }
@@ -168,19 +136,8 @@ func triples(t string) []triple {
 // labelled finds the form in which the letters come first and the values after
 // them: `XYZ: 1.0 2.0 3.0`, `(x, y, z) = (1, 2, 3)`, `X/Y/Z 1/2/3`.
 func labelled(t string) []triple {
-	for i := 0; i < len(t); i++ {
-		if t[i]|0x20 != 'x' || i > 0 && (isLetter(t[i-1]) || isDigit(t[i-1])) {
-			continue
-		}
-		rest, ok := label(t[i+1:], 'y')
-		if ok {
-			rest, ok = label(rest, 'z')
-		}
-		if !ok || rest != "" && isLetter(rest[0]) {
-			continue
-		}
-		rest = strings.TrimLeft(rest, " \t:=()[]")
-		v, rest, ok := list3(rest)
+	for _, m := range labels.FindAllStringIndex(t, -1) {
+		v, rest, ok := list3(t[m[1]:])
 		if ok && (ends(rest) || rest[0] == ':') {
 			return []triple{{v[0], v[1], v[2], len(t) - len(rest)}}
 		}
@@ -188,14 +145,7 @@ func labelled(t string) []triple {
 	return nil
 }
 
-// label finds the next letter of a heading, behind marks only.
-func label(s string, letter byte) (rest string, ok bool) {
-	s = strings.TrimLeft(s, " ,/;")
-	if s == "" || s[0]|0x20 != letter {
-		return s, false
-	}
-	return s[1:], true
-}
+var labels = regexp.MustCompile(`(?:^|[^a-zA-Z\d])[xX][ ,/;]*[yY][ ,/;]*[zZ][ \t:=()\[\]]*`)
 
 // list3 reads three numbers with blanks, commas, semicolons or slashes between.
 func list3(s string) (v [3]value, rest string, ok bool) {

@@ -1,6 +1,8 @@
 package dialect
 
 import (
+	"regexp"
+	"slices"
 	"strings"
 
 	"abbed/gcode"
@@ -21,43 +23,34 @@ type Temps struct {
 // the ok. With several nozzles (T0, T1, ...) the first temperature and the
 // highest target count. The last line that holds T counts.
 func (d *Dialect) ReadTemperatures(r gcode.Reply) (Temps, bool) {
-	lines := make([]string, 0, len(r.Lines)+1)
-	for _, l := range r.Lines {
-		if !l.Damaged && l.Kind != gcode.Fault {
-			lines = append(lines, l.Text)
+	for _, l := range slices.Backward(append(slices.Clone(r.Lines), r.OK)) {
+		if l.Damaged || l.Kind == gcode.Fault {
+			continue
 		}
-	}
-	if r.OK.Kind == gcode.OK && !r.OK.Damaged {
-		lines = append(lines, r.OK.Text)
-	}
-	for i := len(lines) - 1; i >= 0; i-- {
-		if t, ok := tempsIn(lines[i]); ok {
+		if t, ok := tempsIn(l.Text); ok {
 			return t, true
 		}
 	}
 	return Temps{}, false
 }
 
+// heaterName is a heater's letter, perhaps its number, and a colon.
+var heaterName = regexp.MustCompile(`(?:^|[ \t])([TB])(\d*):`)
+
 func tempsIn(line string) (t Temps, ok bool) {
 	t.Targets = true
-	for i := 0; i < len(line); i++ {
-		if line[i] != 'T' && line[i] != 'B' || i > 0 && line[i-1] != ' ' && line[i-1] != '\t' {
+	for _, m := range heaterName.FindAllStringSubmatchIndex(line, -1) {
+		now, target, has, good := heater(line[m[1]:])
+		switch nozzle := line[m[2]] == 'T'; {
+		case !good, !nozzle && m[4] < m[5]:
 			continue
-		}
-		numbered := i+1 < len(line) && isDigit(line[i+1])
-		now, target, has, good := heater(line[i+1:])
-		switch {
-		case !good:
-			continue
-		case line[i] == 'B' && !numbered:
+		case !nozzle:
 			t.Bed, t.BedTarget, t.HasBed = now, target, true
-		case line[i] == 'T':
-			if !ok {
-				t.Nozzle, ok = now, true
-			}
-			t.NozzleTarget = max(t.NozzleTarget, target)
+		case !ok:
+			t.Nozzle, ok = now, true
+			fallthrough
 		default:
-			continue
+			t.NozzleTarget = max(t.NozzleTarget, target)
 		}
 		t.Targets = t.Targets && has
 	}
@@ -67,21 +60,16 @@ func tempsIn(line string) (t Temps, ok bool) {
 	return t, true
 }
 
-// heater reads `0:20.1 /0.0` behind the heater's letter.
+// heater reads `20.1 /0.0` behind the heater's name.
 func heater(s string) (now, target float64, hasTarget, ok bool) {
-	s = strings.TrimLeft(s, "0123456789")
-	if !strings.HasPrefix(s, ":") {
-		return 0, 0, false, false
-	}
-	v, rest, ok := number(strings.TrimLeft(s[1:], " "))
+	v, rest, ok := number(strings.TrimLeft(s, " "))
 	if !ok || !ends(rest) && rest[0] != '/' {
 		return 0, 0, false, false
 	}
-	rest = strings.TrimLeft(rest, " ")
-	if !strings.HasPrefix(rest, "/") {
+	if s, ok = strings.CutPrefix(strings.TrimLeft(rest, " "), "/"); !ok {
 		return v.v, 0, false, true
 	}
-	g, rest, ok := number(strings.TrimLeft(rest[1:], " "))
+	g, rest, ok := number(strings.TrimLeft(s, " "))
 	if !ok || !ends(rest) {
 		return v.v, 0, false, true
 	}

@@ -1,6 +1,7 @@
 package dialect
 
 import (
+	"regexp"
 	"strings"
 
 	"abbed/gcode"
@@ -16,23 +17,20 @@ import (
 // no others. A position report (with step counts after Z) is no touch. ok is
 // false if there is none, or if the flag says that nothing was touched.
 func (d *Dialect) ReadTouch(r gcode.Reply) (x, y, z float64, decimals int, ok bool) {
+	t, ok := d.touch(r)
+	return t.x.v, t.y.v, t.z.v, t.z.decimals, ok
+}
+
+func (d *Dialect) touch(r gcode.Reply) (t triple, ok bool) {
 	if re := d.patterns["touch"]; re != nil {
-		v, ok := byPattern(re, r, "x", "y", "z")
-		if !ok {
-			return 0, 0, 0, 0, false
-		}
-		return v[0].v, v[1].v, v[2].v, v[2].decimals, true
+		return tripleBy(re, r)
 	}
 	for _, tier := range spoken(r) {
-		v, failed, ok := touchAmong(tier)
-		if ok {
-			return v.x.v, v.y.v, v.z.v, v.z.decimals, true
-		}
-		if failed {
-			break
+		if t, failed, ok := touchAmong(tier); ok || failed {
+			return t, ok
 		}
 	}
-	return 0, 0, 0, 0, false
+	return t, false
 }
 
 // touchAmong reads the last touch of some lines.
@@ -66,27 +64,16 @@ func touchIn(line string) (v triple, failed, ok bool) {
 // bracketed reads `[words:x,y,z:flag]`: the words may be missing, blanks are
 // free. The flag is 1 or 0; without it there is no answer.
 func bracketed(line string) (v triple, flag, ok bool) {
-	from := strings.IndexByte(line, '[')
-	if from < 0 {
+	m := brackets.FindStringSubmatchIndex(line)
+	if m == nil {
 		return v, false, false
 	}
-	to := strings.IndexByte(line[from:], ']')
-	if to < 0 {
+	n, rest, ok := list3(line[m[2]:m[3]])
+	rest = strings.Trim(rest, " :,;")
+	if !ok || rest != "1" && rest != "0" {
 		return v, false, false
 	}
-	s := strings.TrimLeft(line[from+1:from+to], " ")
-	if i := strings.IndexByte(s, ':'); i >= 0 && s != "" && isLetter(s[0]) {
-		s = strings.TrimLeft(s[i+1:], " ")
-	}
-	n, rest, ok := list3(s)
-	if !ok {
-		return v, false, false
-	}
-	switch strings.Trim(rest, " :,;") {
-	case "1":
-		return triple{n[0], n[1], n[2], from + to}, true, true
-	case "0":
-		return v, false, true
-	}
-	return v, false, false
+	return triple{n[0], n[1], n[2], m[3]}, rest == "1", true
 }
+
+var brackets = regexp.MustCompile(`\[ *(?:[a-zA-Z][^:\]]*: *)?([^\]]*)\]`)

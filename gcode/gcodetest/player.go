@@ -25,7 +25,7 @@ type Player struct {
 	pending []byte        // written, without its end yet
 	closed  bool
 	err     error
-	pauses  sync.WaitGroup
+	pause   *time.Timer // before what is due next
 }
 
 // Play returns a player. If timed, answers come as late as they did in the
@@ -137,35 +137,28 @@ func (p *Player) say() {
 
 // later goes on with the answer after a pause.
 func (p *Player) later(wait time.Duration) {
-	p.pauses.Add(1)
 	flushed := p.flushed
-	go func() {
-		defer p.pauses.Done()
-		t := time.NewTimer(wait)
-		defer t.Stop()
-		select {
-		case <-t.C:
-		case <-p.stop:
-			return
-		}
+	p.pause = time.AfterFunc(wait, func() {
 		p.mu.Lock()
 		defer p.mu.Unlock()
-		if p.flushed == flushed {
+		if p.flushed == flushed && !p.closed {
 			p.say()
 			p.answer()
 		}
-	}()
+	})
 }
 
 // Close ends the playing.
 func (p *Player) Close() error {
 	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.pause != nil {
+		p.pause.Stop()
+	}
 	if !p.closed {
 		p.closed = true
 		close(p.stop)
 	}
-	p.mu.Unlock()
-	p.pauses.Wait()
 	return nil
 }
 

@@ -1,9 +1,11 @@
 package port
 
 import (
+	"cmp"
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 )
 
@@ -33,14 +35,10 @@ func (a Adapter) Stable() (link string, moves bool) {
 
 // String names it for a person.
 func (a Adapter) String() string {
-	name := a.ByID
-	if name == "" {
-		name = a.ByPath
+	if name := cmp.Or(a.ByID, a.ByPath); name != "" {
+		return fmt.Sprintf("%s (%s)", filepath.Base(name), a.Device)
 	}
-	if name == "" {
-		return a.Device
-	}
-	return fmt.Sprintf("%s (%s)", filepath.Base(name), a.Device)
+	return a.Device
 }
 
 // Adapters returns the serial adapters that are plugged in, in the order of
@@ -54,28 +52,26 @@ func adapters(root string) []Adapter {
 	var out []Adapter
 	seen := map[string]bool{}
 	says := map[string]int{} // which board says which number, how often
-	for _, list := range [][][2]string{byID, byPath} {
-		for _, l := range list {
-			if seen[l[1]] {
-				continue
-			}
-			seen[l[1]] = true
-			a := Adapter{Device: l[1], ByID: linkTo(byID, l[1]), ByPath: linkTo(byPath, l[1])}
-			var usb string
-			if a.Serial, usb = serialOf(root, filepath.Base(l[1])); a.Serial != "" && !seen[usb] {
-				seen[usb] = true // one board with several ports says it once
-				says[a.Serial]++
-			}
-			out = append(out, a)
+	for _, l := range slices.Concat(byID, byPath) {
+		if seen[l[1]] {
+			continue
 		}
+		seen[l[1]] = true
+		a := Adapter{Device: l[1], ByID: linkTo(byID, l[1]), ByPath: linkTo(byPath, l[1])}
+		var usb string
+		if a.Serial, usb = serialOf(root, filepath.Base(l[1])); a.Serial != "" && !seen[usb] {
+			seen[usb] = true // one board with several ports says it once
+			says[a.Serial]++
+		}
+		out = append(out, a)
 	}
 	for i, a := range out {
 		if says[a.Serial] > 1 {
 			out[i].Serial = ""
 		}
-		out[i].Device = strings.TrimPrefix(a.Device, strings.TrimSuffix(root, "/"))
-		out[i].ByID = strings.TrimPrefix(a.ByID, strings.TrimSuffix(root, "/"))
-		out[i].ByPath = strings.TrimPrefix(a.ByPath, strings.TrimSuffix(root, "/"))
+		for _, name := range [...]*string{&out[i].Device, &out[i].ByID, &out[i].ByPath} {
+			*name = strings.TrimPrefix(*name, strings.TrimSuffix(root, "/"))
+		}
 	}
 	return out
 }

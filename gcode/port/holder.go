@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -96,11 +97,5 @@ func sameDevice(link string, want *unix.Stat_t) bool {
 
 // others are the holders but this process.
 func others(dev string) []Holder {
-	var o []Holder
-	for _, h := range Holders(dev) {
-		if h.PID != os.Getpid() {
-			o = append(o, h)
-		}
-	}
-	return o
+	return slices.DeleteFunc(Holders(dev), func(h Holder) bool { return h.PID == os.Getpid() })
 }

@@ -1,6 +1,7 @@
 package port
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -86,12 +87,7 @@ func Stable(name string) string {
 	if err != nil {
 		return name
 	}
-	for _, link := range List() {
-		if to, err := filepath.EvalSymlinks(link); err == nil && to == real {
-			return link
-		}
-	}
-	return name
+	return cmp.Or(linkTo(links(byID), real), name)
 }
 
 // List returns the serial adapters that are plugged in, by their stable names.
@@ -122,10 +118,7 @@ func (f *Finder) Find() string {
 			f.stable = s
 		}
 	}
-	if f.stable != "" {
-		return f.stable
-	}
-	return f.name
+	return cmp.Or(f.stable, f.name)
 }
 
 // OpenError is why a port could not be opened.

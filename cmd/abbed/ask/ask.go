@@ -274,12 +274,11 @@ func Stop(c *cobra.Command, a *client.Client, k Caller, _ []string) error {
 	return nil
 }
 
-func Undo(c *cobra.Command, a *client.Client, _ Caller, _ []string) error {
+func Undo(c *cobra.Command, a *client.Client, k Caller, _ []string) error {
 	if err := a.Undo(c.Context()); err != nil {
 		return err
 	}
-	fmt.Fprintln(c.ErrOrStderr(), "The old map is being written back; abbed status says when it is done.")
-	return nil
+	return k.tellApplied(c, a)
 }
 
 func Prove(c *cobra.Command, a *client.Client, k Caller, _ []string) error {

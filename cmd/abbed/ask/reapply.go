@@ -19,13 +19,12 @@ func ReapplyCommand() *cobra.Command {
 		func(c *cobra.Command, a *client.Client, k Caller, _ []string) error {
 			done, err := a.Applied(c.Context())
 			if err == nil && done.State == api.Undone && done.Run != "" {
-				return applyAgain(c, a, done.Run, how)
+				return applyAgain(c, a, k, done.Run, how)
 			}
 			if err := errors.Join(err, a.Reapply(c.Context())); err != nil {
 				return err
 			}
-			fmt.Fprintf(c.ErrOrStderr(), "The correction is being written into the bed map; abbed status%s says when it is done.\n", k.named())
-			return nil
+			return k.tellApplied(c, a)
 		})
 	c.Long = `Adds the approved correction to the bed map that the printer measured since. It also
 finishes one that was cut off. One that was undone needs a new approval: read each caution
@@ -36,7 +35,7 @@ that it prints, and name it with --caution ID. --person NAME says who approves.`
 }
 
 // applyAgain approves and applies the correction of a run whose correction was undone.
-func applyAgain(c *cobra.Command, a *client.Client, run string, how api.SignOff) error {
+func applyAgain(c *cobra.Command, a *client.Client, k Caller, run string, how api.SignOff) error {
 	t, err := a.Table(c.Context(), run)
 	if err != nil {
 		return err
@@ -57,6 +56,19 @@ func applyAgain(c *cobra.Command, a *client.Client, run string, how api.SignOff)
 	if err != nil {
 		return err
 	}
-	fmt.Fprintln(c.ErrOrStderr(), "The correction is being written into the bed map; abbed status says when it is done.")
+	return k.tellApplied(c, a)
+}
+
+// tellApplied says how the correction is now, and where to see the end of what goes on.
+func (k Caller) tellApplied(c *cobra.Command, a *client.Client) error {
+	now, err := a.Applied(c.Context())
+	if err != nil {
+		return err
+	}
+	fmt.Fprint(c.ErrOrStderr(), now.Sentence)
+	if now.State == api.Writing || now.State == api.Verifying {
+		fmt.Fprintf(c.ErrOrStderr(), " abbed status%s says when it is done.", k.named())
+	}
+	fmt.Fprintln(c.ErrOrStderr())
 	return nil
 }

@@ -3,13 +3,16 @@ package e2e_test
 import (
 	"errors"
 	"io"
+	"math/rand/v2"
 	"net/http"
+	"path/filepath"
 	"strings"
 	"testing"
 	"testing/synctest"
 	"time"
 
 	"abbed/cmd/abbed/demo"
+	"abbed/config"
 	"abbed/daemon/api"
 	"abbed/daemon/status"
 	"abbed/daemon/store"
@@ -145,6 +148,14 @@ func TestFronts(t *testing.T) {
 						t.Errorf("%v, want printer-changed", err)
 					}
 				}
+				if c.other || c.anew {
+					if _, err := w.api.Prove(t.Context()); !errors.As(err, &e) || e.Code != "expired" && e.Code != "owed" {
+						t.Errorf("a correction that is not in the map is verified: %v", err)
+					}
+				}
+				if undo := w.screen(t, "/applied"); c.other && !c.killed && (!strings.Contains(undo, "Nothing is written to the printer.") || strings.Contains(undo, "writes the old bed map back")) {
+					t.Errorf("what the undo does to another printer is told otherwise: %s", undo)
+				}
 				if err := c.act(w, t); err != nil {
 					t.Fatal(err)
 				}
@@ -190,8 +201,8 @@ func TestStopOfWaitingRun(t *testing.T) {
 			if err != nil || said.Requested || !strings.Contains(said.Text, "withdrawn") {
 				t.Errorf("%+v, %v", said, err)
 			}
-			if run, err = w.api.Run(t.Context(), run.ID); err != nil || run.State != api.Stopped {
-				t.Errorf("%s, %v", run.State, err)
+			if run, err = w.api.Run(t.Context(), run.ID); err != nil || run.State != api.Stopped || run.Sentence != "Withdrawn before it began. Nothing was sent to the printer." {
+				t.Errorf("%s: %s, %v", run.State, run.Sentence, err)
 			}
 		}
 		wait(t)
@@ -200,6 +211,42 @@ func TestStopOfWaitingRun(t *testing.T) {
 		}
 		if p, err := w.api.Printer(t.Context()); err != nil || p.Link != api.Ready {
 			t.Errorf("%s, %v", p.Link, err)
+		}
+	})
+}
+
+// TestUnsteadyIsAsked: a printer that does not repeat asks for its repair on the overview, in
+// the room and in the log, also after a restart, until a check finds it sound.
+func TestUnsteadyIsAsked(t *testing.T) {
+	loose, sound := lookup(t, "loose-carriage"), lookup(t, "healthy")
+	sound.Name = loose.Name // the same printer, repaired
+	dir, shared := memoryDir(t), filepath.Join(memoryDir(t), "room")
+	inRoom := func(s *config.Settings) { s.Room = shared }
+	synctest.Test(t, func(t *testing.T) {
+		for _, c := range []struct {
+			sc      bench.Scenario
+			checked bool
+			asked   string
+		}{{loose, true, status.TodoUnsteady}, {loose, false, status.TodoUnsteady}, {sound, true, ""}} {
+			printer := bench.New(c.sc, bench.Options{Seed: 2})
+			w := open(t, dir, c.sc, &cable{printer: printer}, inRoom)
+			ready(t, w)
+			if p := (&demo.Person{API: w.api, Feel: printer.Blade, Rnd: rand.New(rand.NewPCG(1, 2)), Name: "the played person"}); c.checked {
+				if run, err := p.Measure(t.Context(), "repeat"); err != nil || run.State != api.Done {
+					t.Fatalf("%s, %v", run.State, err)
+				}
+			}
+			time.Sleep(5 * time.Second) // the room shows a change after 2 s
+			room, err := w.api.Room(t.Context())
+			if got := w.asked(t); got != c.asked || err != nil || len(room) != 1 || (len(room[0].Todo) == 1) != (c.asked != "") {
+				t.Errorf("asked for %q, want %q; the room: %+v, %v", got, c.asked, room, err)
+			}
+			for _, m := range status.Matters() {
+				if m.ID == status.TodoUnsteady && (strings.Contains(w.screen(t, "/"), m.Act) != (c.asked != "") || !strings.Contains(w.said.String(), m.Says)) { // the repaired one asks until it is checked
+					t.Errorf("overview and log do not agree: asked for %q", c.asked)
+				}
+			}
+			w.close()
 		}
 	})
 }

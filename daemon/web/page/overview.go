@@ -25,10 +25,16 @@ type overviewView struct {
 	// CanCheck says that the steps of a quick check can be done, Room that
 	// there are other printers.
 	CanCheck, Room bool
-	// Decide is what a person should do about the correction; Blocked says that no run
-	// begins before.
-	Decide  []api.Todo
+	// Decide is what a person should do about the correction, and at the machine; Blocked
+	// says that no run begins before.
+	Decide  []decision
 	Blocked bool
+}
+
+// decision is what a person should do, and the screen that leads to it.
+type decision struct {
+	api.Todo
+	Href, Label string
 }
 
 // choice is a step that a new run may have.
@@ -52,8 +58,11 @@ func (p *page) showOverview(w http.ResponseWriter, r *http.Request, notice *api.
 	v.Steps = choices(v.Printer)
 	for _, t := range s.Todo {
 		v.Blocked = v.Blocked || t.Grave
-		if slices.Contains(t.Commands, "abbed correction undo") || slices.Contains(t.Commands, "abbed correction reapply") || t.ID == status.TodoInDoubt {
-			v.Decide = append(v.Decide, t)
+		switch {
+		case slices.Contains(t.Commands, "abbed correction undo") || slices.Contains(t.Commands, "abbed correction reapply") || t.ID == status.TodoInDoubt:
+			v.Decide = append(v.Decide, decision{t, "/applied", "Open the correction"})
+		case slices.Contains(t.Commands, "abbed runs report"):
+			v.Decide = append(v.Decide, decision{t, "/runs", "Show the runs"})
 		}
 	}
 	for _, c := range v.Steps {

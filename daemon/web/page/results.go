@@ -9,6 +9,7 @@ import (
 
 	"abbed/config/say"
 	"abbed/daemon/api"
+	"abbed/daemon/status"
 )
 
 // resultsView is what a run tells.
@@ -179,6 +180,8 @@ type correctionView struct {
 	Person  string
 	Applied api.Applied
 	Busy    bool
+	// Other: the correction is of another printer than the one at the port.
+	Other bool
 	// Offered is the latest run whose correction can be reviewed.
 	Offered string
 }
@@ -211,7 +214,7 @@ func (p *page) applied(w http.ResponseWriter, r *http.Request) { p.showApplied(w
 func (p *page) showApplied(w http.ResponseWriter, r *http.Request, notice *api.Error) {
 	s := p.begin(r, "The correction")
 	s.Here, s.Notice = "/applied", notice
-	v := correctionView{Applied: p.desk.Applied()}
+	v := correctionView{Applied: p.desk.Applied(), Other: slices.ContainsFunc(s.Todo, func(t api.Todo) bool { return t.ID == status.TodoOther })}
 	if run, err := p.desk.Run(v.Applied.Run); v.Applied.Run != "" && err == nil {
 		v.Run, v.Stages = run, p.stages(&run)
 	}

@@ -21,7 +21,7 @@ var words = template.FuncMap{
 	"zone":     func() string { return time.Now().Format("UTC-07:00") },
 	"clock":    say.Clock,
 	"measured": measured, "lead": lead, "rest": rest, "whole": func(s string) string { return tight(say.Sentence(s)) }, "within": func(part, whole string) bool { return strings.Contains(whole, part) },
-	"fix": func(v any, n int) string { return say.Fixed(value(v), n) }, "owed": status.Owed, "um": tight, "sign": sign, "sum": func(a, b float64) float64 { return a + b },
+	"fix": func(v any, n int) string { return say.Fixed(value(v), n) }, "owed": func(o []string) api.Todo { return status.Todo(status.Snapshot{Printer: api.Printer{Owed: o}})[0] }, "um": tight, "sign": sign, "sum": func(a, b float64) float64 { return a + b },
 }
 
 // sentence is the first one of several, which end with a full stop or a question mark.

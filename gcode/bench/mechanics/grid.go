@@ -63,7 +63,7 @@ func Measure(b *Body, p Probe, seed uint64) Grid {
 			f.Travel(u-u0, v-v0)
 			u0, v0 = u, v
 			f.last = 0
-			g.Z[j][i] = Round3(f.Step(b.MapValue(u, v) + f.Error(u-b.Lever[0], xc, 0)))
+			g.Z[j][i] = Round3(f.Step(b.Map(u, v) + f.Error(u-b.Lever[0], xc, 0)))
 		}
 	}
 	return g

@@ -144,14 +144,14 @@ func (b *Body) ProbeContact(u, v float64) float64 {
 	return b.TouchAt(u-b.Lever[0], v-b.Lever[1])
 }
 
-// MapValue is the touch height without any noise, 0 at the zero place.
-func (b *Body) MapValue(u, v float64) float64 {
+// Map is the touch height without any noise, 0 at the zero place.
+func (b *Body) Map(u, v float64) float64 {
 	return b.ProbeContact(u, v) - b.ProbeContact(b.Zero[0], b.Zero[1])
 }
 
 // Gap is m - n at (u, v) minus the same at the zero place.
 func (b *Body) Gap(u, v float64) float64 {
-	return b.MapValue(u, v) - b.NozzleContact(u, v) + b.NozzleContact(b.Zero[0], b.Zero[1])
+	return b.Map(u, v) - b.NozzleContact(u, v) + b.NozzleContact(b.Zero[0], b.Zero[1])
 }
 
 // Node returns the place of node (i, j).
@@ -168,7 +168,7 @@ func (b *Body) tram() {
 	for j := range b.Rows {
 		for i := range b.Cols {
 			u, v := b.Node(i, j)
-			m := b.MapValue(u, v)
+			m := b.Map(u, v)
 			sx, sxx = sx+m*(u-xc), sxx+(u-xc)*(u-xc)
 			sy, syy = sy+m*(v-yc), syy+(v-yc)*(v-yc)
 		}

@@ -10,18 +10,7 @@ import (
 // Identity tells who the printer is, and whether it takes framed lines and talks by itself.
 func (w Wording) Identity(framing, chatters bool) []string {
 	head := fmt.Sprintf("%s:Bench-%d %s:2.%d %s:%04d%04d AXES:3", w.keys[0], 100+w.at, w.keys[1], w.rows, w.keys[2], 1200+w.rows, 77*w.at)
-	lines := []string{head}
-	yes := func(b bool) int {
-		if b {
-			return 1
-		}
-		return 0
-	}
-	return append(lines,
-		fmt.Sprintf("Cap:HEIGHT_MAP:%d", 1),
-		fmt.Sprintf("Cap:LINE_CHECK:%d", yes(framing)),
-		fmt.Sprintf("Cap:OWN_TEMPERATURES:%d", yes(chatters)),
-	)
+	return []string{head, "Cap:HEIGHT_MAP:1", "Cap:LINE_CHECK:" + bit[framing], "Cap:OWN_TEMPERATURES:" + bit[chatters]}
 }
 
 // Lever tells the offset of the probe.
@@ -31,7 +20,7 @@ func (w Wording) Lever(v mechanics.Vec) string {
 
 // Levelling tells whether the stored levelling is on.
 func (w Wording) Levelling(on bool) string {
-	return w.pre + fmt.Sprintf([]string{"levelling %s", "map is %s", "Height map: %s", "following the map: %s"}[w.at], onOff(on, w.at))
+	return fmt.Sprintf(w.Say(levelling), onOff(on, w.at))
 }
 
 func onOff(on bool, style int) string {
@@ -60,7 +49,7 @@ func (w Wording) Limits(t mechanics.Box, on bool) []string {
 
 // MapRows prints a map, J by J from the smallest Y, I along X, to 0.001 mm.
 func (w Wording) MapRows(g mechanics.Grid) []string {
-	lines := []string{w.pre + []string{"stored map:", "heights in mm", "Map, 3 digits:", "plate"}[w.at]}
+	lines := []string{w.Say(mapHead)}
 	if w.header {
 		head := "  "
 		for i := range g.Z[0] {
@@ -82,7 +71,7 @@ func (w Wording) MapRows(g mechanics.Grid) []string {
 
 // Settings prints settings as the commands that would set them.
 func (w Wording) Settings(commands []string) []string {
-	lines := []string{w.pre + []string{"settings in force:", "; all settings", "what is set now", "report"}[w.at]}
+	lines := []string{w.Say(settingsHead)}
 	for k, c := range commands {
 		lines = append(lines, w.pre+c)
 		if k == 0 {

@@ -116,12 +116,8 @@ func (w Wording) Touch(x, y, z float64, decimals int) string {
 
 // Bracket tells a straight probe (RS-274/NGC).
 func (w Wording) Bracket(c mechanics.Vec, hit bool, decimals int) string {
-	flag := 0
-	if hit {
-		flag = 1
-	}
 	d := max(decimals, 2)
-	return fmt.Sprintf("[%s:%.*f,%.*f,%.*f:%d]", w.bracketed, d, c[0], d, c[1], d, c[2], flag)
+	return fmt.Sprintf("[%s:%.*f,%.*f,%.*f:%s]", w.bracketed, d, c[0], d, c[1], d, c[2], bit[hit])
 }
 
 // Place tells where the head is, with motor steps.
@@ -130,6 +126,8 @@ func (w Wording) Place(c mechanics.Vec, e float64, actual mechanics.Vec, decimal
 	return fmt.Sprintf("X:%.2f%sY:%.2f%sZ:%.*f%sE:%.2f Count X:%d Y:%d Z:%d", c[0], sep, c[1], sep, decimals, c[2], sep, e,
 		steps(actual[0], 80), steps(actual[1], 80), steps(actual[2], 400))
 }
+
+var bit = map[bool]string{false: "0", true: "1"}
 
 func steps(mm, per float64) int { return int(math.Round(mm * per)) }
 
@@ -161,11 +159,7 @@ func (w Wording) Ok(number int, tail, temperatures string) string {
 	return "ok"
 }
 
-// Busy and the others below are what is said when it is so.
-func (w Wording) Busy() string {
-	return []string{"echo:busy: at work", "busy", "// still busy with it", "echo: busy, moving"}[w.at]
-}
-
+// Resend asks for line n again.
 func (w Wording) Resend(n int) string {
 	if w.rs {
 		return fmt.Sprintf("rs %d", n)
@@ -173,49 +167,64 @@ func (w Wording) Resend(n int) string {
 	return fmt.Sprintf("Resend: %d", n)
 }
 
+// Damaged says why a line was not taken, and which was the last that was.
 func (w Wording) Damaged(why string, last int) string {
 	return fmt.Sprintf("Error:%s, Last Line: %d", why, last)
 }
 
-func (w Wording) Unknown(what string) string {
-	return w.pre + []string{"no such Word here: ", "cannot do ", "what is this? ", "not understood - "}[w.at] + what
+// Sentence is what a printer says in words of its own.
+type Sentence int
+
+// The sentences. What Unknown and Refused are about stands behind them.
+const (
+	Busy Sentence = iota
+	BadNode
+	Unknown
+	Refused
+	Unhomed
+	Unreachable
+	Triggered
+	NoContact
+	Kept
+	Recalled
+	noPrint
+	printRuns
+	mapHead
+	settingsHead
+	levelling
+)
+
+var sentences = [...][4]string{
+	Busy:         {"echo:busy: at work", "busy", "// still busy with it", "echo: busy, moving"},
+	BadNode:      {"Error:no such node", "Error:node out of the map", "Error:I or J or value wrong", "Error:cannot set that node"},
+	Unknown:      {"no such Word here: ", "cannot do ", "what is this? ", "not understood - "},
+	Refused:      {"not now: ", "refused, ", "will not do ", "no: "},
+	Unhomed:      {"position not known, home first", "axes have to be homed", "where am I? home me", "homing is missing"},
+	Unreachable:  {"the probe does not get there", "place out of reach", "beyond what can be probed", "too far out"},
+	Triggered:    {"probe is closed already", "sensor active before the start", "raise first", "no free probe"},
+	NoContact:    {"nothing met", "no contact on the way", "came to the end without a signal", "probe stayed open"},
+	Kept:         {"all settings kept (612 bytes)", "written to storage", "saved", "settings stored, sum 4218"},
+	Recalled:     {"settings read back", "from storage", "as kept", "settings loaded"},
+	noPrint:      {"no print runs", "storage idle", "nothing printing", "not printing from storage"},
+	printRuns:    {"printing byte %d/%d", "at %d/%d", "progress %d/%d of file", "file %d/%d"},
+	mapHead:      {"stored map:", "heights in mm", "Map, 3 digits:", "plate"},
+	settingsHead: {"settings in force:", "; all settings", "what is set now", "report"},
+	levelling:    {"levelling %s", "map is %s", "Height map: %s", "following the map: %s"},
 }
 
-func (w Wording) Refused(c Word) string {
-	return w.pre + []string{"not now: ", "refused, ", "will not do ", "no: "}[w.at] + c.Code
+// Say says a sentence, about what where it needs that.
+func (w Wording) Say(s Sentence, what ...string) string {
+	text := sentences[s][w.at] + strings.Join(what, "")
+	if s == Busy || s == BadNode {
+		return text // known by how they begin
+	}
+	return w.pre + text
 }
 
-func (w Wording) Unhomed() string {
-	return w.pre + []string{"position not known, home first", "axes have to be homed", "where am I? home me", "homing is missing"}[w.at]
-}
-
-func (w Wording) Unreachable() string {
-	return w.pre + []string{"the probe does not get there", "place out of reach", "beyond what can be probed", "too far out"}[w.at]
-}
-
-func (w Wording) Triggered() string {
-	return w.pre + []string{"probe is closed already", "sensor active before the start", "raise first", "no free probe"}[w.at]
-}
-
-func (w Wording) NoContact() string {
-	return w.pre + []string{"nothing met", "no contact on the way", "came to the end without a signal", "probe stayed open"}[w.at]
-}
-
-func (w Wording) BadNode() string {
-	return []string{"no such node", "node out of the map", "I or J or value wrong", "cannot set that node"}[w.at]
-}
-
-func (w Wording) Kept() string {
-	return w.pre + []string{"all settings kept (612 bytes)", "written to storage", "saved", "settings stored, sum 4218"}[w.at]
-}
-
-func (w Wording) Recalled() string {
-	return w.pre + []string{"settings read back", "from storage", "as kept", "settings loaded"}[w.at]
-}
-
+// Print tells how far a print from its own storage has come: done, total; total 0 is none.
 func (w Wording) Print(done [2]int64) string {
 	if done[1] == 0 {
-		return w.pre + []string{"no print runs", "storage idle", "nothing printing", "not printing from storage"}[w.at]
+		return w.Say(noPrint)
 	}
-	return w.pre + fmt.Sprintf([]string{"printing byte %d/%d", "at %d/%d", "progress %d/%d of file", "file %d/%d"}[w.at], done[0], done[1])
+	return fmt.Sprintf(w.Say(printRuns), done[0], done[1])
 }
