@@ -2,12 +2,14 @@ package e2e_test
 
 import (
 	"context"
+	"errors"
 	"flag"
 	"fmt"
 	"math/rand/v2"
 	"net"
 	"os"
 	"os/exec"
+	"os/user"
 	"path/filepath"
 	"regexp"
 	"slices"
@@ -210,7 +212,8 @@ type standing struct {
 	name    string
 	*outlet
 	state  string
-	more   string // settings that this printer has besides
+	more   string   // settings that this printer has besides
+	files  []string // that these name, which the daemon reads
 	listen string
 	cmd    *exec.Cmd
 	wrong  float64 // by how much the blade that the person takes is thicker than they say
@@ -232,6 +235,17 @@ func (s *standing) file() string { return filepath.Join(console.SettingsDir(fals
 func (s *standing) start() {
 	s.t.Helper()
 	s.cmd = exec.Command(s.program, "serve", "--config", s.file())
+	if u, err := user.Lookup("abbed"); err == nil && *packaged != "" && os.Geteuid() == 0 { // as the service of the package
+		if said, err := exec.Command("chown", append([]string{"-R", "abbed:abbed", s.state}, s.files...)...).CombinedOutput(); err != nil {
+			s.t.Fatalf("%v: %s", err, said)
+		}
+		uid, err := strconv.Atoi(u.Uid)
+		gid, err2 := strconv.Atoi(u.Gid)
+		if err := errors.Join(err, err2); err != nil {
+			s.t.Fatal(err)
+		}
+		s.cmd.SysProcAttr = &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: uint32(uid), Gid: uint32(gid)}}
+	}
 	said := &strings.Builder{}
 	s.cmd.Stderr = said
 	if err := s.cmd.Start(); err != nil {
@@ -328,7 +342,7 @@ func (s *standing) applies() error {
 const shopSpeed = 300
 
 var (
-	packaged  = flag.String("runbook.program", "", "TestRunbook: the program of the package; by default one is built")
+	packaged  = flag.String("runbook.program", "", "TestRunbook: the program of the package, whose daemons are its user's where root asks; by default one is built")
 	eachAlert = flag.Bool("runbook.all", false, "TestRunbook: all alerts, also those that take long")
 )
 
@@ -337,7 +351,7 @@ func putUp(t *testing.T, sc bench.Scenario, names ...string) map[string]*standin
 	t.Helper()
 	config := t.TempDir()
 	t.Setenv("XDG_CONFIG_HOME", config)
-	if err := os.MkdirAll(console.SettingsDir(false), 0o755); err != nil {
+	if err := errors.Join(os.MkdirAll(console.SettingsDir(false), 0o755), os.Chmod(filepath.Dir(config), 0o755)); err != nil { // for other users too
 		t.Fatal(err)
 	}
 	bin := *packaged
@@ -361,6 +375,7 @@ func putUp(t *testing.T, sc bench.Scenario, names ...string) map[string]*standin
 // has for it is typed at that printer, until the alert clears. Only times are shorter: the
 // intervals, what an alert waits for, the hour of AbbedLineNoisy and the half year of
 // AbbedTableStale (startPrometheus). Six that take a minute more wait for -runbook.all.
+// AbbedDiskFilling is provoked on a small filesystem: it needs a user who may mount one (root).
 func TestRunbook(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a real Prometheus takes its time")
@@ -372,11 +387,12 @@ func TestRunbook(t *testing.T) {
 	targets := ""
 	for name, s := range all {
 		set := config.Settings{Name: name, Listen: s.listen}
-		if name != "right" {
+		if s.state = memoryDir(t); name != "right" {
 			s.state = image(t, base)
 		}
 		if name == "middle" { // has a certificate of its own, as for a phone
 			set.Access.Certificate, set.Access.Key = ownCertificate(t)
+			s.files = []string{set.Access.Certificate, set.Access.Key}
 			s.more = fmt.Sprintf("access: {certificate: %q, key: %q}", set.Access.Certificate, set.Access.Key)
 		}
 		targets += setup.Scrape(set)
@@ -558,7 +574,7 @@ func worn(w *watch, s *standing, sc bench.Scenario) {
 	}
 	said, err := exec.Command("mount", "-t", "tmpfs", "-o", "size=150m,mode=0700", "tmpfs", s.state).CombinedOutput()
 	if err != nil {
-		s.t.Logf("AbbedDiskFilling is not provoked: this user can mount nothing: %v: %s", err, said)
+		s.t.Logf("AbbedDiskFilling is not provoked: it needs a user who may mount a tmpfs: %v: %s", err, said)
 		w.done.Store("AbbedDiskFilling", true)
 	} else {
 		s.t.Cleanup(func() { s.kill(); _ = exec.Command("umount", s.state).Run() })
