@@ -25,11 +25,7 @@ func num(v float64) string {
 
 // micro writes whole micrometres as millimetres, exactly.
 func micro(um int64) string {
-	sign := ""
-	if um < 0 {
-		sign, um = "-", -um
-	}
-	return fmt.Sprintf("%s%d.%03d", sign, um/1000, um%1000)
+	return strconv.FormatFloat(float64(um)/1000, 'f', 3, 64)
 }
 
 // fill puts numbers into the places of a template: name, number, name, number.

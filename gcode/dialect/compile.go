@@ -1,6 +1,7 @@
 package dialect
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"regexp"
@@ -75,15 +76,16 @@ func checkTemplate(key, value string) *Fault {
 	case value == "":
 		return bad("empty", "this word is needed; the default is "+f.word)
 	}
-	found := place.FindAllString(value, -1)
+	found, want := place.FindAllString(value, -1), place.FindAllString(f.word, -1)
+	hint := "places are " + cmp.Or(strings.Join(want, " "), "none")
 	for _, p := range found {
-		if !slices.Contains(f.places, strings.Trim(p, "{}")) {
-			return bad("unknown place "+p, "places are "+braced(f.places))
+		if !slices.Contains(want, p) {
+			return bad("unknown place "+p, hint)
 		}
 	}
-	for _, p := range f.places {
-		if !slices.Contains(found, "{"+p+"}") {
-			return bad("the place {"+p+"} is missing", "places are "+braced(f.places))
+	for _, p := range want {
+		if !slices.Contains(found, p) {
+			return bad("the place "+p+" is missing", hint)
 		}
 	}
 	check := gcode.CheckQuery
@@ -94,13 +96,6 @@ func checkTemplate(key, value string) *Fault {
 		return bad(err.Error(), "one plain command, such as "+f.word)
 	}
 	return nil
-}
-
-func braced(places []string) string {
-	if len(places) == 0 {
-		return "none"
-	}
-	return "{" + strings.Join(places, "} {") + "}"
 }
 
 func names[T any](m map[string]T) string {

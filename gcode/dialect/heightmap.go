@@ -3,6 +3,7 @@ package dialect
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -123,7 +124,7 @@ func cellsOf(t string, began bool) []string {
 		return r
 	}, t)
 	cells := strings.Fields(strings.TrimLeft(t, "/ "))
-	if len(cells) > 0 && isRowWord(cells[0]) {
+	if len(cells) > 0 && slices.Contains([]string{"row", "j", "y"}, strings.ToLower(cells[0])) {
 		cells = cells[1:]
 	}
 	if len(cells) == 0 || !numeric(cells[0]) {
@@ -139,10 +140,6 @@ func cellsOf(t string, began bool) []string {
 		return cells
 	}
 	return nil
-}
-
-func isRowWord(c string) bool {
-	return strings.EqualFold(c, "row") || strings.EqualFold(c, "j") || strings.EqualFold(c, "y")
 }
 
 func numeric(c string) bool {

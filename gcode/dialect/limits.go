@@ -31,14 +31,14 @@ func stateIn(s string) (on, ok bool) {
 	return false, false
 }
 
+var states = map[string]bool{
+	"on": true, "enabled": true, "active": true, "1": true, "true": true, "yes": true,
+	"off": false, "disabled": false, "inactive": false, "0": false, "false": false, "no": false,
+}
+
 func isOn(word string) (on, ok bool) {
-	switch strings.ToLower(word) {
-	case "on", "enabled", "active", "1", "true", "yes":
-		return true, true
-	case "off", "disabled", "inactive", "0", "false", "no":
-		return false, true
-	}
-	return false, false
+	on, ok = states[strings.ToLower(word)]
+	return on, ok
 }
 
 // ReadLimits reads two triples X Y Z, lower then upper, on one line or on two,

@@ -113,26 +113,22 @@ func (d *Dialect) ReadLevelling(r gcode.Reply) (on, ok bool) {
 		return false, false
 	}
 	for _, re := range [...]*regexp.Regexp{levellingCode, levellingWords, mapWords} {
-		if on, ok, clash := agreed(re, all(r)); ok || clash {
-			return on, ok && !clash
+		for _, line := range all(r) {
+			m := re.FindStringSubmatch(line)
+			if m == nil {
+				continue
+			}
+			now, _ := isOn(m[1])
+			if ok && now != on {
+				return false, false
+			}
+			on, ok = now, true
+		}
+		if ok {
+			return on, true
 		}
 	}
 	return false, false
-}
-
-func agreed(re *regexp.Regexp, lines []string) (on, ok, clash bool) {
-	for _, line := range lines {
-		m := re.FindStringSubmatch(line)
-		if m == nil {
-			continue
-		}
-		now, _ := isOn(m[1])
-		if ok && now != on {
-			return false, false, true
-		}
-		on, ok = now, true
-	}
-	return on, ok, false
 }
 
 // heaters are temperatures with targets, which look like done/total.

@@ -26,39 +26,39 @@ const (
 )
 
 // form is what is known of a template: whether it moves, the word that most
-// printers take, the places that it must hold, and whether it may be left out.
+// printers take, whose places every other must hold too, and whether it may be left
+// out.
 type form struct {
 	kind   kind
 	word   string
-	places []string
 	option bool
 }
 
 var forms = map[string]form{
-	"identify":      {query, "M115", nil, false},
-	"where":         {query, "M114", nil, false},
-	"temperatures":  {query, "M105", nil, false},
-	"settings":      {query, "M503", nil, true},
-	"lever":         {query, "M851", nil, true},
-	"limits":        {query, "M211", nil, true},
-	"limits_on":     {query, "M211 S1", nil, true},
-	"limits_off":    {query, "M211 S0", nil, true},
-	"levelling_on":  {query, "M420 S1", nil, true},
-	"levelling_off": {query, "M420 S0", nil, true},
-	"map":           {query, "M420 V", nil, true},
-	"node":          {query, "M421 I{i} J{j} Z{z}", []string{"i", "j", "z"}, true},
-	"keep":          {query, "M500", nil, true},
-	"settle":        {query, "M400", nil, false},
-	"printing":      {query, "M27", nil, true},
-	"idle_off":      {query, "M84 S{s}", []string{"s"}, true},
-	"absolute":      {query, "G90", nil, false},
-	"home":          {motion, "G28", nil, false},
-	"touch":         {motion, "G30 X{x} Y{y}", []string{"x", "y"}, true},
-	"probe_down":    {motion, "G38.2 Z{z} F{feed}", []string{"z", "feed"}, true},
-	"move_xy":       {motion, "G1 X{x} Y{y} F{feed}", []string{"x", "y", "feed"}, false},
-	"move_z":        {motion, "G1 Z{z} F{feed}", []string{"z", "feed"}, false},
-	"heat_nozzle":   {motion, "M104 S{c}", []string{"c"}, true},
-	"heat_bed":      {motion, "M140 S{c}", []string{"c"}, true},
+	"identify":      {query, "M115", false},
+	"where":         {query, "M114", false},
+	"temperatures":  {query, "M105", false},
+	"settings":      {query, "M503", true},
+	"lever":         {query, "M851", true},
+	"limits":        {query, "M211", true},
+	"limits_on":     {query, "M211 S1", true},
+	"limits_off":    {query, "M211 S0", true},
+	"levelling_on":  {query, "M420 S1", true},
+	"levelling_off": {query, "M420 S0", true},
+	"map":           {query, "M420 V", true},
+	"node":          {query, "M421 I{i} J{j} Z{z}", true},
+	"keep":          {query, "M500", true},
+	"settle":        {query, "M400", false},
+	"printing":      {query, "M27", true},
+	"idle_off":      {query, "M84 S{s}", true},
+	"absolute":      {query, "G90", false},
+	"home":          {motion, "G28", false},
+	"touch":         {motion, "G30 X{x} Y{y}", true},
+	"probe_down":    {motion, "G38.2 Z{z} F{feed}", true},
+	"move_xy":       {motion, "G1 X{x} Y{y} F{feed}", false},
+	"move_z":        {motion, "G1 Z{z} F{feed}", false},
+	"heat_nozzle":   {motion, "M104 S{c}", true},
+	"heat_bed":      {motion, "M140 S{c}", true},
 }
 
 // groups are the named groups that a pattern of this key must have.

@@ -75,12 +75,7 @@ func Holders(dev string) []Holder {
 // holds looks whether a descriptor of the process leads to the device.
 func holds(proc string, want *unix.Stat_t) bool {
 	fds, _ := os.ReadDir(proc + "/fd")
-	for _, fd := range fds {
-		if sameDevice(proc+"/fd/"+fd.Name(), want) {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(fds, func(fd os.DirEntry) bool { return sameDevice(proc+"/fd/"+fd.Name(), want) })
 }
 
 // sameDevice compares by device number. The link is looked at first, since
