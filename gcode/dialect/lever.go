@@ -24,8 +24,8 @@ var coded = regexp.MustCompile(`(?i)^[\s;]*([GM]\d+(?:\.\d+)?)\b`)
 // with the lever's word counts; otherwise the line that holds X, Y and Z. If two
 // such lines differ there is no answer.
 func (d *Dialect) ReadLever(r gcode.Reply) (l record.Lever, zOffset float64, ok bool) {
-	if re := d.patterns["lever"]; re != nil {
-		return believable(tripleBy(re, r))
+	if d.patterns["lever"] != nil {
+		return believable(d.tripleBy("lever", r))
 	}
 	var found []triple
 	for _, line := range linesOf(all(r), firstWord(d.templates["lever"])) {

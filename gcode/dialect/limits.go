@@ -48,8 +48,8 @@ func (d *Dialect) ReadLimits(r gcode.Reply) (Limits, bool) {
 	lines := linesOf(all(r), firstWord(d.templates["limits"]))
 	var lim Limits
 	var found []triple
-	if re := d.patterns["limits"]; re != nil {
-		v, ok := byPattern(re, r, groups["limits"]...)
+	if d.patterns["limits"] != nil {
+		v, ok := d.byPattern("limits", r)
 		if !ok {
 			return Limits{}, false
 		}

@@ -50,16 +50,15 @@ func all(r gcode.Reply) []string {
 	return slices.Concat(t[:]...)
 }
 
-// byPattern reads the named groups of the last line that the pattern matches.
-func byPattern(re *regexp.Regexp, r gcode.Reply, names ...string) (v []value, ok bool) {
-	lines := all(r)
-	for i := len(lines) - 1; i >= 0; i-- {
-		m := re.FindStringSubmatch(lines[i])
+// byPattern reads the groups of the last line that the owner's pattern matches.
+func (d *Dialect) byPattern(key string, r gcode.Reply) (v []value, ok bool) {
+	re := d.patterns[key]
+	for _, line := range slices.Backward(all(r)) {
+		m := re.FindStringSubmatch(line)
 		if m == nil {
 			continue
 		}
-		v = v[:0]
-		for _, n := range names {
+		for _, n := range groups[key] {
 			x, rest, ok := number(strings.TrimSpace(m[re.SubexpIndex(n)]))
 			if !ok || rest != "" {
 				return nil, false
@@ -72,8 +71,8 @@ func byPattern(re *regexp.Regexp, r gcode.Reply, names ...string) (v []value, ok
 }
 
 // tripleBy is byPattern for X, Y and Z.
-func tripleBy(re *regexp.Regexp, r gcode.Reply) (t triple, ok bool) {
-	v, ok := byPattern(re, r, "x", "y", "z")
+func (d *Dialect) tripleBy(key string, r gcode.Reply) (t triple, ok bool) {
+	v, ok := d.byPattern(key, r)
 	if ok {
 		t = triple{x: v[0], y: v[1], z: v[2]}
 	}
@@ -109,8 +108,8 @@ func (d *Dialect) ReadStop(r gcode.Reply) (x, y, z float64, decimals int, ok boo
 }
 
 func (d *Dialect) stop(r gcode.Reply) (best triple, ok bool) {
-	if re := d.patterns["position"]; re != nil {
-		return tripleBy(re, r)
+	if d.patterns["position"] != nil {
+		return d.tripleBy("position", r)
 	}
 	shaped := false
 	for _, tier := range spoken(r) {

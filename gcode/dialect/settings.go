@@ -140,8 +140,8 @@ var doneOfTotal = regexp.MustCompile(`(?:^|[^\d./])(\d+)\s*(?:/|\bof\b)\s*(\d+)(
 // whole numbers, done/total, mean yes if the total is not 0; neither means no.
 // ok is false if the printer did not answer at all.
 func (d *Dialect) ReadPrinting(r gcode.Reply) (printing, ok bool) {
-	if re := d.patterns["printing"]; re != nil {
-		v, found := byPattern(re, r, "done", "total")
+	if d.patterns["printing"] != nil {
+		v, found := d.byPattern("printing", r)
 		return found && v[1].v > 0, r.OK.Kind == gcode.OK || found
 	}
 	for _, line := range all(r) {

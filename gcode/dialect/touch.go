@@ -22,8 +22,8 @@ func (d *Dialect) ReadTouch(r gcode.Reply) (x, y, z float64, decimals int, ok bo
 }
 
 func (d *Dialect) touch(r gcode.Reply) (t triple, ok bool) {
-	if re := d.patterns["touch"]; re != nil {
-		return tripleBy(re, r)
+	if d.patterns["touch"] != nil {
+		return d.tripleBy("touch", r)
 	}
 	for _, tier := range spoken(r) {
 		if t, failed, ok := touchAmong(tier); ok || failed {
