@@ -65,7 +65,7 @@ func (p *Printer) unknown(code string) bool {
 // drain waits until all moves have ended.
 func (l *link) drain() {
 	l.hold(l.p.busyTill)
-	l.p.settle(l.p.now())
+	l.p.settle()
 }
 
 func (l *link) dwell(w wire.Word) {
@@ -80,7 +80,7 @@ func (l *link) dwell(w wire.Word) {
 func (l *link) motors(w wire.Word) {
 	p := l.p
 	if s, ok := w.Num('S'); ok {
-		p.settle(p.now())
+		p.settle()
 		p.idle = max(0, s)
 		p.powered = p.now()
 		return

@@ -27,7 +27,8 @@
 // # Concurrency
 //
 // A Printer may be used from any goroutine. Each Serve runs a reader, a
-// writer, perhaps a chatterer, and obeys commands itself; all end with it.
+// writer, perhaps a chatterer, and obeys commands itself, each under the printer's
+// lock, which it lets go while it waits or says something; all end with it.
 // Moves need no goroutine: the queue holds them with their virtual times, and
 // whoever looks settles it. Everything waits on timers and channels, so that
 // it costs no time in a testing/synctest bubble.

@@ -127,9 +127,10 @@ func (p *Printer) head(now float64) mechanics.Vec {
 	return p.where(p.queue[0], p.queue[0].fraction(now))
 }
 
-// settle walks the queue up to the virtual time now, watching the nozzle all
-// the way, and drops the moves that have ended.
-func (p *Printer) settle(now float64) {
+// settle walks the queue up to now, the virtual time, which it returns, watching the
+// nozzle all the way, and drops the moves that have ended.
+func (p *Printer) settle() (now float64) {
+	now = p.now()
 	for len(p.queue) > 0 && p.queue[0].t0 < now {
 		s := p.queue[0]
 		f0, f1 := 0.0, s.fraction(now)
@@ -145,11 +146,12 @@ func (p *Printer) settle(now float64) {
 	}
 	p.settled = max(p.settled, now)
 	p.idleOff(now)
+	return now
 }
 
 // drop stops all motion where the head is now.
 func (p *Printer) drop() {
-	p.settle(p.now())
+	p.settle()
 	p.queue = nil
 	p.busyTill = p.now()
 }

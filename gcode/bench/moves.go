@@ -26,7 +26,7 @@ func (p *Printer) world(c mechanics.Vec) mechanics.Vec {
 func (l *link) move(w wire.Word) {
 	l.room()
 	p := l.p
-	p.settle(p.now())
+	p.settle()
 	if f, ok := w.Num('F'); ok && f > 0 {
 		p.feed = f / 60
 	}
@@ -110,7 +110,7 @@ func (p *Printer) stopped(w mechanics.Vec) mechanics.Vec {
 // room waits until the planner takes another move.
 func (l *link) room() {
 	p := l.p
-	for p.settle(p.now()); len(p.queue) >= queueLength; p.settle(p.now()) {
+	for p.settle(); len(p.queue) >= queueLength; p.settle() {
 		l.hold(p.queue[0].t1 + 1e-6)
 	}
 	l.alive()

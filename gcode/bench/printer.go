@@ -204,8 +204,7 @@ func (p *Printer) Scenario() Scenario { return p.scenario }
 // nozzle minus the blade's thickness. Negative: pinched. +Inf off the plate.
 func (p *Printer) Blade(thickness float64) float64 {
 	defer p.lock()()
-	now := p.now()
-	p.settle(now)
+	now := p.settle()
 	return p.gapAt(p.head(now), now) - thickness
 }
 

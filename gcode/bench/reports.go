@@ -12,8 +12,7 @@ const maxNode = 10
 
 func (l *link) where(wire.Word) {
 	p := l.p
-	now := p.now()
-	p.settle(now)
+	now := p.settle()
 	w, actual := p.end(), p.head(now)
 	if p.scenario.ActualPlace {
 		w = actual

@@ -144,8 +144,7 @@ func (p *Printer) probeIsNozzle() bool {
 // Safety returns what the machine has seen of itself up to now.
 func (p *Printer) Safety() Safety {
 	defer p.lock()()
-	now := p.now()
-	p.settle(now)
+	now := p.settle()
 	s := p.log.Safety
 	s.Contacts = slices.Clone(s.Contacts)
 	s.Homed, s.Levelling, s.Limits = p.allHomed(), p.levelling, p.limits

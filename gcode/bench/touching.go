@@ -9,17 +9,16 @@ import (
 // for its end.
 func (l *link) order(to mechanics.Vec, feed float64, touching bool) {
 	p := l.p
-	p.settle(p.now())
+	p.settle()
 	l.hold(p.push(p.stopped(to), feed, segment{touching: touching, act: l.own}))
-	p.settle(p.now())
+	p.settle()
 }
 
 // plunge lowers the head where it stands until the probe triggers, no lower
 // than the world height floor. The head is left at the trigger.
 func (l *link) plunge(floor, feed float64) (hit bool) {
 	p := l.p
-	now := p.now()
-	p.settle(now)
+	now := p.settle()
 	at := p.end()
 	trigger, ok := p.triggerAt(at, now, feed)
 	if ok {

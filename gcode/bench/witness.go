@@ -98,7 +98,7 @@ func (p *Printer) Promise(clearance float64) {
 // Safety has it with its depth.
 func (p *Printer) Violations() []Violation {
 	defer p.lock()()
-	p.settle(p.now())
+	p.settle()
 	out := slices.Clone(p.eye.violations)
 	for _, c := range p.log.Contacts {
 		if c.Act != ActLowering {
@@ -185,8 +185,8 @@ func (p *Printer) actOf(from, to mechanics.Vec) Act {
 		p.eye.arriving = true
 		return ActTravel
 	case to[2] >= from[2]-still:
-		if to[2] >= p.clear()-0.01 {
-			p.eye.arriving = true
+		if to[2] >= cmp.Or(p.eye.clearance, p.scenario.Clearance)-0.01 {
+			p.eye.arriving = true // the next way down comes from clearance
 		}
 		return ActRaise
 	case p.eye.arriving:
@@ -194,14 +194,6 @@ func (p *Printer) actOf(from, to mechanics.Vec) Act {
 		return ActArrival
 	}
 	return ActLowering
-}
-
-// clear is the height from which a way down is an arrival, controller's own.
-func (p *Printer) clear() float64 {
-	if p.eye.clearance > 0 {
-		return p.eye.clearance
-	}
-	return p.scenario.Clearance
 }
 
 // mayMove notes an order that no machine may be given in its state.
@@ -224,7 +216,6 @@ func (p *Printer) highEnough(act Act, z float64, to mechanics.Vec) {
 // Still is for how long nothing has moved, virtual s; 0 while something moves.
 func (p *Printer) Still() float64 {
 	defer p.lock()()
-	now := p.now()
-	p.settle(now)
+	now := p.settle()
 	return max(0, now-p.busyTill)
 }
