@@ -11,16 +11,22 @@ import (
 // for long without one (busy lines count, chatter does not), at most for most.
 func (s *Session) collect(ctx context.Context, calm, long, most time.Duration) ([]Line, error) {
 	began := time.Now()
-	rest := max(s.o.Clock.Real(calm), leastAfterOK)
 	for {
 		s.mu.Lock()
 		lines, heard := s.raw.lines, s.heard
 		s.mu.Unlock()
-		wait := remaining(lines, began, heard, rest, s.patience(long))
-		if calm == long { // waiting for silence, whatever is said
-			wait = rest - time.Since(later(began, heard))
+		said := func(kinds ...Kind) bool {
+			return slices.ContainsFunc(lines, func(l Line) bool { return slices.Contains(kinds, l.Kind) })
 		}
-		wait = min(wait, s.patience(most)-time.Since(began))
+		silence := calm == long // is waited for, whatever is said
+		from, rest := began, s.o.Clock.Patience(long)
+		if silence || said(OK) {
+			rest = max(s.o.Clock.Real(calm), leastAfterOK)
+		}
+		if (silence || said(OK, Busy, Report, Fault, Resend, Banner)) && heard.After(began) {
+			from = heard
+		}
+		wait := min(rest-time.Since(from), s.o.Clock.Patience(most)-time.Since(began))
 		if wait <= 0 {
 			return lines, nil
 		}
@@ -34,26 +40,6 @@ func (s *Session) collect(ctx context.Context, calm, long, most time.Duration) (
 			return nil, s.kill(fmt.Errorf("%w: %w", ErrClosed, ctx.Err()))
 		}
 	}
-}
-
-func remaining(lines []Line, began, heard time.Time, calm, long time.Duration) time.Duration {
-	from := began
-	for _, l := range lines {
-		switch l.Kind {
-		case OK:
-			return calm - time.Since(later(began, heard))
-		case Busy, Report, Fault, Resend, Banner:
-			from = later(began, heard)
-		}
-	}
-	return long - time.Since(from)
-}
-
-func later(a, b time.Time) time.Time {
-	if b.After(a) {
-		return b
-	}
-	return a
 }
 
 // heardView is what matters of some lines.

@@ -15,11 +15,6 @@ const (
 	leastQuiet = 20 * time.Millisecond
 )
 
-// patience is a time of liveness as real time.
-func (s *Session) patience(d time.Duration) time.Duration {
-	return s.o.Clock.Patience(d)
-}
-
 // drive writes what x wants written and watches its deadlines. It returns true
 // when x has ended, false when leave came first; then it has to be called again.
 func (s *Session) drive(x *exchange, leave <-chan struct{}) bool {
@@ -28,13 +23,12 @@ func (s *Session) drive(x *exchange, leave <-chan struct{}) bool {
 	}
 	for {
 		s.mu.Lock()
+		wait := time.Duration(0)
+		if !x.finished && x.next == nothing {
+			wait = s.watch(x, time.Now())
+		}
 		finished, next := x.finished, x.next
 		x.next = nothing
-		wait := time.Duration(0)
-		if !finished && next == nothing {
-			next, wait = s.watch(x, time.Now())
-			finished = x.finished
-		}
 		if next != nothing && !finished {
 			s.counts.Again++
 		}
@@ -56,22 +50,21 @@ func (s *Session) drive(x *exchange, leave <-chan struct{}) bool {
 	}
 }
 
-// watch looks at the deadlines of x. It returns the line to send next, or how
-// long to wait; x may have ended. s.mu is held.
-func (s *Session) watch(x *exchange, now time.Time) (next int, wait time.Duration) {
+// watch looks at the deadlines of x and returns how long to wait, unless x has ended
+// or has something to send. s.mu is held.
+func (s *Session) watch(x *exchange, now time.Time) (wait time.Duration) {
 	limit := limits[x.class]
-	if now.Sub(x.since) >= s.patience(limit) || now.Sub(x.first) >= s.patience(max(longest, 2*limit)) {
+	if now.Sub(x.since) >= s.o.Clock.Patience(limit) || now.Sub(x.first) >= s.o.Clock.Patience(max(longest, 2*limit)) {
 		s.die(ErrOverdue)
-		return nothing, 0
+		return 0
 	}
-	silence := s.patience(s.o.Silence)
+	silence := s.o.Clock.Patience(s.o.Silence)
 	if d := silence - now.Sub(x.life); d > 0 {
-		return nothing, min(d, s.patience(limit)-now.Sub(x.since))
+		return min(d, s.o.Clock.Patience(limit)-now.Sub(x.since))
 	}
 	s.counts.Silences++
 	s.silent(x)
-	next, x.next = x.next, nothing
-	return next, 0
+	return 0
 }
 
 // silent decides what to do after a silence.
@@ -152,7 +145,7 @@ func (s *Session) write(number int, text string, spoilt, afterSilence bool) erro
 // dead twice over. It is not set anew for each line, which would cost more than
 // the line.
 func (s *Session) setDeadline() {
-	now, patience := time.Now(), s.patience(s.o.Silence)
+	now, patience := time.Now(), s.o.Clock.Patience(s.o.Silence)
 	if s.deadline.Sub(now) < patience {
 		s.deadline = now.Add(2 * patience)
 		s.writeBy(s.deadline)

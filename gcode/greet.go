@@ -28,12 +28,6 @@ const leastAfterOK = 30 * time.Millisecond
 // one and both others were refused and asked for again. It must be called once,
 // before the first command.
 func (s *Session) Greet(ctx context.Context) error {
-	if err := s.take(ctx); err != nil {
-		return fmt.Errorf("gcode: greet: %w", err)
-	}
-	defer s.release()
-	s.listenRaw(&answer{})
-	defer s.listenRaw(nil)
 	if err := s.greet(ctx); err != nil {
 		return fmt.Errorf("gcode: greet: %w", err)
 	}
@@ -41,6 +35,12 @@ func (s *Session) Greet(ctx context.Context) error {
 }
 
 func (s *Session) greet(ctx context.Context) error {
+	if err := s.take(ctx); err != nil {
+		return err
+	}
+	defer s.release()
+	s.listenRaw(&answer{})
+	defer s.listenRaw(nil)
 	heard, err := s.collect(ctx, settleTime, settleTime, hushMost)
 	if err != nil {
 		return err
@@ -74,10 +74,8 @@ func (s *Session) sayHello(ctx context.Context) (Reply, error) {
 		if v := view(lines); v.ok.Kind == OK {
 			return Reply{Lines: v.reports, OK: v.ok, Sent: sent, Answered: s.o.Clock.Now()}, nil
 		}
-		for _, l := range lines {
-			if l.Halts {
-				return Reply{}, s.kill(newFault(l, helloWord))
-			}
+		if i := slices.IndexFunc(lines, func(l Line) bool { return l.Halts }); i >= 0 {
+			return Reply{}, s.kill(newFault(lines[i], helloWord))
 		}
 	}
 	if c := s.Counts(); c.Damaged > 0 {
