@@ -1,6 +1,9 @@
 package gcode
 
-import "strconv"
+import (
+	"bytes"
+	"fmt"
+)
 
 // damage is what a check is spoilt with on purpose: several bits, so that the
 // line's own noise does not put it right.
@@ -14,14 +17,8 @@ func appendFrame(b []byte, number int, text string) []byte {
 		return append(append(b, text...), '\n')
 	}
 	from := len(b)
-	b = append(b, 'N')
-	b = strconv.AppendInt(b, int64(number), 10)
-	b = append(b, ' ')
-	b = append(b, text...)
-	check := xor(b[from:])
-	b = append(b, '*')
-	b = strconv.AppendUint(b, uint64(check), 10)
-	return append(b, '\n')
+	b = fmt.Appendf(b, "N%d %s", number, text)
+	return fmt.Appendf(b, "*%d\n", xor(b[from:]))
 }
 
 func xor(b []byte) byte {
@@ -34,12 +31,8 @@ func xor(b []byte) byte {
 
 // spoil puts another check on a framed line.
 func spoil(b []byte, damage byte) []byte {
-	star := len(b) - 1
-	for b[star] != '*' {
-		star--
-	}
-	b = strconv.AppendUint(b[:star+1], uint64(xor(b[:star])^damage), 10)
-	return append(b, '\n')
+	star := bytes.LastIndexByte(b, '*')
+	return fmt.Appendf(b[:star+1], "%d\n", xor(b[:star])^damage)
 }
 
 // kept is how many sent lines are kept to be sent again. One is in flight at a
