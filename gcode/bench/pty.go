@@ -45,28 +45,16 @@ func Pty(p *Printer) (path string, stop func() error, err error) {
 
 // raw switches off all that a terminal does to bytes.
 func raw(f *os.File) error {
-	conn, err := f.SyscallConn()
+	t, err := unix.IoctlGetTermios(int(f.Fd()), unix.TCGETS)
 	if err != nil {
 		return err
 	}
-	var inner error
-	err = conn.Control(func(fd uintptr) {
-		t, err := unix.IoctlGetTermios(int(fd), unix.TCGETS)
-		if err != nil {
-			inner = err
-			return
-		}
-		t.Iflag &^= unix.IGNBRK | unix.BRKINT | unix.PARMRK | unix.ISTRIP | unix.INLCR | unix.IGNCR | unix.ICRNL | unix.IXON
-		t.Oflag &^= unix.OPOST
-		t.Lflag &^= unix.ECHO | unix.ECHONL | unix.ICANON | unix.ISIG | unix.IEXTEN
-		t.Cflag = t.Cflag&^(unix.CSIZE|unix.PARENB) | unix.CS8
-		t.Cc[unix.VMIN], t.Cc[unix.VTIME] = 1, 0
-		inner = unix.IoctlSetTermios(int(fd), unix.TCSETS, t)
-	})
-	if err != nil {
-		return err
-	}
-	return inner
+	t.Iflag &^= unix.IGNBRK | unix.BRKINT | unix.PARMRK | unix.ISTRIP | unix.INLCR | unix.IGNCR | unix.ICRNL | unix.IXON
+	t.Oflag &^= unix.OPOST
+	t.Lflag &^= unix.ECHO | unix.ECHONL | unix.ICANON | unix.ISIG | unix.IEXTEN
+	t.Cflag = t.Cflag&^(unix.CSIZE|unix.PARENB) | unix.CS8
+	t.Cc[unix.VMIN], t.Cc[unix.VTIME] = 1, 0
+	return unix.IoctlSetTermios(int(f.Fd()), unix.TCSETS, t)
 }
 
 // pollable gives the file a descriptor whose Read ends when it is closed; the

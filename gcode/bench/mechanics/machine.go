@@ -110,12 +110,11 @@ func (b *Body) contactBed(x, y float64, offset Vec) float64 {
 	carriage := Vec{xc, yc - y, b.YStraight.At(y)}
 	u, v := tip[0], tip[1]+y
 	var p Vec
-	for range 4 {
+	for range 5 {
 		p = r.Apply(Vec{u - xc, v - yc, b.Height(u, v)}).Add(carriage)
 		u += tip[0] - p[0]
 		v += tip[1] - p[1]
 	}
-	p = r.Apply(Vec{u - xc, v - yc, b.Height(u, v)}).Add(carriage)
 	return p[2] - tip[2]
 }
 

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 )
@@ -84,37 +85,23 @@ func addLetter(words []Word, letter byte, text string, v float64) []Word {
 	return words
 }
 
+var comments = regexp.MustCompile(`(?s)\([^)]*\)|;.*|[ \t\r\x00]`)
+
 func withoutComments(line string) (string, error) {
-	var b strings.Builder
-	inside := false
-	for i := 0; i < len(line); i++ {
-		c := line[i]
-		switch {
-		case inside:
-			inside = c != ')'
-		case c == ';':
-			return b.String(), nil
-		case c == '(':
-			inside = true
-		case c == ' ' || c == '\t' || c == '\r' || c == 0:
-		case c >= 'a' && c <= 'z':
-			b.WriteByte(c - 'a' + 'A')
-		default:
-			b.WriteByte(c)
-		}
-	}
-	if inside {
+	s := comments.ReplaceAllString(line, "")
+	if strings.Contains(s, "(") {
 		return "", errors.New("comment not closed")
 	}
-	return b.String(), nil
+	return strings.Map(func(r rune) rune {
+		if 'a' <= r && r <= 'z' {
+			return r - 'a' + 'A'
+		}
+		return r
+	}, s), nil
 }
 
 func leadingNumber(s string) string {
-	i := 0
-	for i < len(s) && strings.IndexByte("+-.0123456789", s[i]) >= 0 {
-		i++
-	}
-	return s[:i]
+	return s[:len(s)-len(strings.TrimLeft(s, "+-.0123456789"))]
 }
 
 func number(text string) (float64, error) {
