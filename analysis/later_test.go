@@ -63,7 +63,7 @@ func TestLater(t *testing.T) {
 			m.level = 0.05
 			now, w := run, v
 			var places []record.Place
-			for range 7 {
+			for range 6 {
 				a, ok := w.More(now)
 				if !ok && len(places) > 0 {
 					enough++

@@ -52,43 +52,58 @@ func corrected() proof.Case {
 	return proof.Case{ZeroU: 117.5, ZeroV: 117.5, Tolerance: 0.03, Corrected: true, Area: area, Planned: nine(), Predicted: predicted}
 }
 
-var prints = flag.Int("prints", 20, "simulated prints of each kind")
+var prints = flag.Int("prints", 100, "simulated prints of each kind")
 
 func nothing(t, s float64) float64 { return 0 }
 
-// TestJudge: over many prints with a known truth, how often it says what: the plain cases,
-// and what kind of wrong it is. TestVerification holds how often all kinds are verified.
+// TestJudge: over many prints with a known truth, how often it says what. What is wrong
+// (more than the tolerance of 0.03 mm somewhere on the bed) is verified in at most 2 % of
+// prints and called wrong in most, what is right in 80 % or more, and hardly ever called
+// wrong. The print is the product's own, two patches at each place, or nine patches that
+// are read twice. TestVerification holds how often kinds of changes are verified.
 func TestJudge(t *testing.T) {
-	prints, k := float64(*prints), corrected()
-	at := pairs(k)
-	k.Planned = at
+	prints, two := float64(*prints), corrected()
+	two.Planned = pairs(two)
 	for name, c := range map[string]struct {
 		left            func(t, s float64) float64
 		rough           float64
+		nine            bool       // patches, read twice
 		verified, wrong [2]float64 // shares that are allowed
 		says            string
 	}{
-		"nothing left":    {nothing, 1, [2]float64{0.9, 1}, [2]float64{0, 0.01}, ""},
-		"a slope within":  {func(t, s float64) float64 { return 0.008*t - 0.006*s }, 1, [2]float64{0.7, 1}, [2]float64{0, 0.02}, ""},
-		"a bow within":    {func(t, s float64) float64 { return 0.010 * t * t }, 1, [2]float64{0.8, 1}, [2]float64{0, 0.01}, ""},
-		"nothing, rough":  {nothing, 1.6, [2]float64{0.5, 1}, [2]float64{0, 0.02}, ""},
-		"a slope beyond":  {func(t, s float64) float64 { return 0.037 * t }, 1, [2]float64{0, 0.02}, [2]float64{0.3, 1}, ""},
-		"a corner beyond": {func(t, s float64) float64 { return 0.037 / 3 * (t + s + t*s) }, 1, [2]float64{0, 0.1}, [2]float64{0, 1}, ""},
-		"a slope, rough":  {func(t, s float64) float64 { return 0.05 * t }, 1.6, [2]float64{0, 0.02}, [2]float64{0.3, 1}, ""},
-		"a bow":           {func(t, s float64) float64 { return 0.05 * t * t }, 1, [2]float64{0, 0.02}, [2]float64{0.3, 1}, ""},
-		"right edge":      {func(t, s float64) float64 { return -0.2 * max(0, t-0.5) }, 1, [2]float64{0, 0.02}, [2]float64{0.9, 1}, ""},
-		"one high place":  {func(t, s float64) float64 { return map[bool]float64{true: 0.1}[t > 0.7 && s > 0.7] }, 1, [2]float64{0, 0.02}, [2]float64{0.7, 1}, ""},
-		"a third":         {func(t, s float64) float64 { return gap(t, s) / 3 }, 1, [2]float64{0, 0.02}, [2]float64{0.9, 1}, ""},
-		"not in force":    {gap, 1, [2]float64{0, 0}, [2]float64{1, 1}, "not in force"},
-		"twice":           {func(t, s float64) float64 { return -gap(t, s) }, 1, [2]float64{0, 0}, [2]float64{1, 1}, "twice"},
-		"the wrong way":   {func(t, s float64) float64 { return 2 * gap(t, s) }, 1, [2]float64{0, 0}, [2]float64{1, 1}, "wrong way"},
+		"nothing left":        {nothing, 1, false, [2]float64{0.9, 1}, [2]float64{0, 0.01}, ""},
+		"a slope within":      {func(t, s float64) float64 { return 0.008*t - 0.006*s }, 1, false, [2]float64{0.6, 1}, [2]float64{0, 0.02}, ""},
+		"a bow within":        {func(t, s float64) float64 { return 0.010 * t * t }, 1, false, [2]float64{0.8, 1}, [2]float64{0, 0.01}, ""},
+		"nothing, rough":      {nothing, 1.6, false, [2]float64{0.5, 1}, [2]float64{0, 0.02}, ""},
+		"a slope at its end":  {func(t, s float64) float64 { return 0.045 * t }, 1, true, [2]float64{0, 0.02}, [2]float64{0.5, 1}, ""},
+		"a slope beyond":      {func(t, s float64) float64 { return 0.037 * t }, 1, true, [2]float64{0, 0.02}, [2]float64{0.3, 1}, ""},
+		"a slope beyond, two": {func(t, s float64) float64 { return 0.037 * t }, 1, false, [2]float64{0, 0.02}, [2]float64{0.3, 1}, ""},
+		"a corner beyond":     {func(t, s float64) float64 { return 0.037 / 3 * (t + s + t*s) }, 1, true, [2]float64{0, 0.1}, [2]float64{0, 1}, ""},
+		"a corner, two":       {func(t, s float64) float64 { return 0.037 / 3 * (t + s + t*s) }, 1, false, [2]float64{0, 0.1}, [2]float64{0, 1}, ""},
+		"a slope, rough":      {func(t, s float64) float64 { return 0.05 * t }, 1.6, true, [2]float64{0, 0.02}, [2]float64{0.3, 1}, ""},
+		"along Y":             {func(t, s float64) float64 { return 0.05 * s }, 1, true, [2]float64{0, 0.02}, [2]float64{0.5, 1}, ""},
+		"a corner of a slope": {func(t, s float64) float64 { return 0.025 * (t + s) }, 1, true, [2]float64{0, 0.02}, [2]float64{0.5, 1}, ""},
+		"a bow":               {func(t, s float64) float64 { return 0.05 * t * t }, 1, true, [2]float64{0, 0.02}, [2]float64{0.3, 1}, ""},
+		"a bow, two":          {func(t, s float64) float64 { return 0.05 * t * t }, 1, false, [2]float64{0, 0.02}, [2]float64{0.3, 1}, ""},
+		"a bow along Y":       {func(t, s float64) float64 { return -0.06 * s * s }, 1, true, [2]float64{0, 0.02}, [2]float64{0.5, 1}, ""},
+		"a rolling Y axis":    {func(t, s float64) float64 { return 0.05 * t * s }, 1, true, [2]float64{0, 0.02}, [2]float64{0.5, 1}, ""},
+		"right edge":          {func(t, s float64) float64 { return -0.2 * max(0, t-0.5) }, 1, true, [2]float64{0, 0.02}, [2]float64{0.9, 1}, ""},
+		"one high place":      {func(t, s float64) float64 { return map[bool]float64{true: 0.1}[t > 0.9 && s > 0.9] }, 1, true, [2]float64{0, 0.02}, [2]float64{0.7, 1}, ""},
+		"one high place, two": {func(t, s float64) float64 { return map[bool]float64{true: 0.1}[t > 0.7 && s > 0.7] }, 1, false, [2]float64{0, 0.02}, [2]float64{0.7, 1}, ""},
+		"a third":             {func(t, s float64) float64 { return gap(t, s) / 3 }, 1, true, [2]float64{0, 0.02}, [2]float64{0.9, 1}, ""},
+		"not in force":        {gap, 1, false, [2]float64{0, 0}, [2]float64{1, 1}, "not in force"},
+		"twice":               {func(t, s float64) float64 { return -gap(t, s) }, 1, false, [2]float64{0, 0}, [2]float64{1, 1}, "twice"},
+		"the wrong way":       {func(t, s float64) float64 { return 2 * gap(t, s) }, 1, true, [2]float64{0, 0}, [2]float64{1, 1}, "wrong way"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			rng := rand.New(rand.NewPCG(8, 1))
 			count := map[proof.Verdict]float64{}
-			held := 0.0
+			held, k, each := 0.0, two, 1
+			if c.nine {
+				k, each = corrected(), 2
+			}
 			for range int(prints) {
-				r, err := proof.Judge(readings(rng, at, 1, c.rough, c.left), k)
+				r, err := proof.Judge(readings(rng, k.Planned, each, c.rough, c.left), k)
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -103,9 +118,8 @@ func TestJudge(t *testing.T) {
 					t.Fatalf("%s\n%s %v", r.Sentence, r.Next, r.Share)
 				}
 			}
-			t.Logf("%s: %v; %.3f of the intervals hold", name, count, held/prints/float64(len(at)))
-			few := 2.5 * math.Sqrt(c.verified[0]*(1-c.verified[0])/prints) // what few prints may differ by
-			if p := count[proof.Verified] / prints; p < c.verified[0]-few || p > c.verified[1] {
+			t.Logf("%s: %v; %.3f of the intervals hold", name, count, held/prints/float64(len(k.Planned)))
+			if p := count[proof.Verified] / prints; p < c.verified[0] || p > c.verified[1] {
 				t.Errorf("verified in %.3f", p)
 			}
 			if p := count[proof.Wrong] / prints; p < c.wrong[0] || p > c.wrong[1] {

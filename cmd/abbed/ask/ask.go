@@ -154,21 +154,29 @@ func (k Caller) tellAll(c *cobra.Command) error {
 		names = []string{k.Printer}
 	}
 	var all []api.Neighbour
-	var last error
+	var silent []string
+	at := func(name string) int {
+		return slices.IndexFunc(all, func(n api.Neighbour) bool { return n.Name == name })
+	}
 	for _, name := range names {
 		one := k
 		one.Printer = name
-		if slices.ContainsFunc(all, func(n api.Neighbour) bool { return n.Name == name }) {
+		if at(name) >= 0 {
 			continue
 		}
 		found, err := one.neighbours(c.Context(), len(all) == 0)
-		if last = err; err != nil {
-			found = []api.Neighbour{{Name: name, Silent: true, Todo: []api.Todo{}}}
+		if err != nil && len(names) == 1 {
+			return coded(err)
 		}
-		all = append(all, found...)
+		if all = append(all, found...); err != nil {
+			silent = append(silent, name)
+		}
 	}
-	if len(names) == 1 && last != nil {
-		return coded(last)
+	for _, name := range silent {
+		if at(name) < 0 {
+			all = append(all, api.Neighbour{Name: name, Todo: []api.Todo{}})
+		}
+		all[at(name)].Silent = true
 	}
 	slices.SortFunc(all, func(a, b api.Neighbour) int { return strings.Compare(a.Name, b.Name) })
 	if k.Json {
@@ -201,7 +209,10 @@ func (k *Caller) neighbours(ctx context.Context, room bool) ([]api.Neighbour, er
 		}
 	}
 	p, err := a.Printer(ctx)
-	return []api.Neighbour{{Name: p.Name, URL: k.URL, Link: p.Link, Todo: p.Todo}}, err
+	if err != nil {
+		return nil, err
+	}
+	return []api.Neighbour{{Name: p.Name, URL: k.URL, Link: p.Link, Todo: p.Todo}}, nil
 }
 
 func MeasureCommand() *cobra.Command {

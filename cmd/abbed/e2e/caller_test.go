@@ -84,6 +84,30 @@ func TestOnlyPrinter(t *testing.T) {
 	}
 }
 
+// TestStatusOfAll: what the room knows of a printer is told whichever daemon is asked first:
+// one that was switched off is so, and one that was killed does not answer.
+func TestStatusOfAll(t *testing.T) {
+	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
+	dir := console.SettingsDir(false)
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	s := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		fmt.Fprint(w, `[{"name":"left","ended":true,"todo":[]},{"name":"middle","link":"ready","todo":[]},{"name":"right","link":"ready","todo":[]}]`)
+	}))
+	defer s.Close()
+	for name, at := range map[string]string{"left": "127.0.0.1:1", "middle": "127.0.0.1:1", "other": "127.0.0.1:1", "right": s.Listener.Addr().String()} {
+		text := fmt.Sprintf("listen: %s\nstate: %s\n", at, t.TempDir())
+		if err := os.WriteFile(filepath.Join(dir, name+".yaml"), []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want := "left\tswitched off\t\nmiddle\tdoes not answer\t\nother\tdoes not answer\t\nright\tready\t\n"
+	if code, out, errs := runOn(t, "status", "--all"); code != console.ExitDone || out != want {
+		t.Errorf("exit %d: %s%s", code, out, errs)
+	}
+}
+
 // TestTree: the commands are those of the contract, each in a group, with a line that
 // fits beside its name on a terminal of 80 columns.
 func TestTree(t *testing.T) {

@@ -375,6 +375,7 @@ func putUp(t *testing.T, sc bench.Scenario, names ...string) map[string]*standin
 // has for it is typed at that printer, until the alert clears. Only times are shorter: the
 // intervals, what an alert waits for, the hour of AbbedLineNoisy and the half year of
 // AbbedTableStale (startPrometheus). Six that take a minute more wait for -runbook.all.
+// AbbedDiskFilling is provoked on a small filesystem: it needs a user who may mount one (root).
 func TestRunbook(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a real Prometheus takes its time")
@@ -573,7 +574,7 @@ func worn(w *watch, s *standing, sc bench.Scenario) {
 	}
 	said, err := exec.Command("mount", "-t", "tmpfs", "-o", "size=150m,mode=0700", "tmpfs", s.state).CombinedOutput()
 	if err != nil {
-		s.t.Logf("AbbedDiskFilling is not provoked: this user can mount nothing: %v: %s", err, said)
+		s.t.Logf("AbbedDiskFilling is not provoked: it needs a user who may mount a tmpfs: %v: %s", err, said)
 		w.done.Store("AbbedDiskFilling", true)
 	} else {
 		s.t.Cleanup(func() { s.kill(); _ = exec.Command("umount", s.state).Run() })

@@ -276,6 +276,13 @@ func TestSetupForTheSystem(t *testing.T) {
 			t.Errorf("%q is not said:\n%s", want, &out)
 		}
 	}
+	if strings.Contains(out.String(), "restart") {
+		t.Errorf("a restart of what does not run yet:\n%s", &out)
+	}
+	s.Replace, s.Asks = true, false // a service that runs keeps the old settings until its restart
+	if err := s.Run(t.Context()); err != nil || !slices.Contains(s.Done.Next, "systemctl restart abbed@right") {
+		t.Errorf("%v, next %q", err, s.Done.Next)
+	}
 }
 
 // TestSetupForPrograms: with --json nothing is asked, and what is open is said in

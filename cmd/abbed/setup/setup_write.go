@@ -200,7 +200,11 @@ func (s *Setup) next() []string {
 	if s.Done.Unit != "" {
 		out = append(out, "systemctl daemon-reload")
 	}
-	return append(out, "systemctl enable --now abbed@"+s.Name, "abbed access pair --printer "+s.Name)
+	out = append(out, "systemctl enable --now abbed@"+s.Name)
+	if s.Replace { // enable --now leaves alone what runs, with the old settings
+		out = append(out, "systemctl restart abbed@"+s.Name)
+	}
+	return append(out, "abbed access pair --printer "+s.Name)
 }
 
 // unit is what the service needs beyond its unit, as a drop-in of systemd; "": nothing.
