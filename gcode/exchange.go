@@ -46,7 +46,6 @@ const (
 	counter = -3 // a damaged line, to which the printer says which one it wants
 )
 
-// begin puts a command in flight.
 func (s *Session) begin(c command, motion bool) (*exchange, error) {
 	defer s.lock()()
 	if s.err != nil {
@@ -205,7 +204,6 @@ func (s *Session) conclude(x *exchange, ok Line) {
 	s.end(x)
 }
 
-// end takes x out of flight.
 func (s *Session) end(x *exchange) {
 	x.finished = true
 	s.cur = nil

@@ -38,7 +38,6 @@ func (s *Session) lose(err error) {
 	s.die(fmt.Errorf("%w: read: %v", ErrLost, err))
 }
 
-// hear takes one line.
 func (s *Session) hear(b []byte) {
 	l := ParseLine(b)
 	l.Heard = s.o.Clock.Now()

@@ -68,7 +68,9 @@ func printer(to sink, s status.Snapshot) {
 		asked[t.ID] = true
 	}
 	for _, t := range status.Matters() {
-		if t.ID != status.TodoRepair && t.ID != status.TodoUnsteady { // abbed_finding and abbed_steady tell them
+		switch t.ID {
+		case status.TodoRepair, status.TodoUnsteady, status.TodoDisk: // abbed_finding, abbed_steady and abbed_state_free_bytes tell them
+		default:
 			to.flag(toDo, asked[t.ID], t.ID)
 		}
 	}

@@ -42,7 +42,6 @@ func after(h handler) handler {
 	}
 }
 
-// do does one command.
 func (l *link) do(w wire.Word) {
 	p := l.p
 	if l.act(w) {

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"sync/atomic"
@@ -31,14 +32,15 @@ type faultKind struct {
 	act  func(l *link, length float64)
 }
 
-// faultKinds are all of them, in a fixed order. Those with a length last busyLong
-// and lateOK, virtual s, where nothing was said.
+// slowBaud is the rate of the fault slow-line, and busyLong and lateOK the times of
+// busy and late-ok, virtual s, where nothing was said.
 const (
 	slowBaud = 1200
 	busyLong = 300
 	lateOK   = 45
 )
 
+// faultKinds are all of them, in a fixed order.
 var faultKinds = []faultKind{
 	{"byte-out", "a byte is dropped of the next line from the printer", 1, nil},
 	{"byte-in", "a byte is dropped of the next line to the printer", 1, nil},
@@ -93,13 +95,12 @@ func Faults() (names []string) {
 	return names
 }
 
-func kindOf(name string) (k faultKind) {
-	for _, k := range faultKinds {
-		if k.name == name {
-			return k
-		}
+func kindOf(name string) faultKind {
+	i := slices.IndexFunc(faultKinds, func(k faultKind) bool { return k.name == name })
+	if i < 0 {
+		return faultKind{name: name}
 	}
-	return k
+	return faultKinds[i]
 }
 
 // FaultSays returns what the fault of that name does, or "".
@@ -232,7 +233,9 @@ func (l *link) act(w wire.Word) (done bool) {
 		l.say(p.words.Say(wire.Refused, w.Code))
 		return true
 	}
-	now.act(l, now.length)
+	if now.act != nil {
+		now.act(l, now.length)
+	}
 	return false
 }
 

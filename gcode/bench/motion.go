@@ -14,12 +14,11 @@ type segment struct {
 	from, to mechanics.Vec
 	stop     mechanics.Vec // the real place of its end
 	levelled bool
-	commands bool // made by a move word, not by homing or probing
 	touching bool // the way down of a touch
 	act      Act
 }
 
-// place returns the fraction of the way done at t, 0..1.
+// fraction returns the fraction of the way done at t, 0..1.
 func (s segment) fraction(t float64) float64 {
 	if t >= s.t1 || s.t1 <= s.t0 {
 		return 1
@@ -27,7 +26,6 @@ func (s segment) fraction(t float64) float64 {
 	return max(0, (t-s.t0)/(s.t1-s.t0))
 }
 
-// horizontal tells whether the nozzle travels in X or Y.
 func (s segment) horizontal() bool {
 	return math.Hypot(s.to[0]-s.from[0], s.to[1]-s.from[1]) > 1e-6
 }

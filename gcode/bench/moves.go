@@ -79,7 +79,7 @@ func (p *Printer) queueMove(to mechanics.Vec) {
 			}
 		}
 	}
-	p.push(p.stopped(p.world(to)), p.feed, segment{levelled: p.follows(), commands: true, act: act})
+	p.push(p.stopped(p.world(to)), p.feed, segment{levelled: p.follows(), act: act})
 }
 
 // outside tells whether a controller place is beyond the travel. A nozzle

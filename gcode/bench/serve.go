@@ -147,7 +147,6 @@ func (l *link) forget() {
 	}
 }
 
-// write puts lines on the wire, one at a time.
 func (l *link) write() {
 	for {
 		select {
@@ -238,7 +237,6 @@ func (p *Printer) gossip() string {
 	return " " + p.temperatures()
 }
 
-// obey does the lines in their order.
 func (l *link) obey() {
 	for {
 		select {

@@ -3,6 +3,7 @@ package dialect
 import (
 	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 
 	"abbed/gcode"
@@ -25,30 +26,31 @@ var ErrMap = errors.New("the bed map cannot be read")
 // of more than 10 mm, damage. A second table after other words is not read.
 func (d *Dialect) ReadMap(r gcode.Reply) (rows [][]int64, ok bool, err error) {
 	var g grid
+	bad := func(format string, about ...any) ([][]int64, bool, error) {
+		return nil, true, fmt.Errorf("dialect: map: %w: %w", ErrMap, fmt.Errorf(format, about...))
+	}
 	for _, l := range r.Lines {
-		if l.Kind == gcode.OK || l.Kind == gcode.Temperatures || l.Kind == gcode.Busy {
+		switch {
+		case l.Kind == gcode.OK, l.Kind == gcode.Temperatures, l.Kind == gcode.Busy, l.Damaged && !g.began:
 			continue
+		case l.Damaged:
+			return bad("a line came damaged, or is longer than any row: %.60q", l.Text)
 		}
-		if l.Damaged {
-			if g.began {
-				return nil, true, fmt.Errorf("dialect: map: %w: a line came damaged, or is longer than any row: %.60q", ErrMap, l.Text)
-			}
-			continue
+		done, err := g.line(l)
+		if err != nil {
+			return bad("%w", err)
 		}
-		if done, err := g.line(l); err != nil {
-			return nil, true, fmt.Errorf("dialect: map: %w: %w", ErrMap, err)
-		} else if done {
+		if done {
 			break
 		}
 	}
-	if len(g.rows) == 0 {
-		if g.columns > 0 {
-			return nil, true, fmt.Errorf("dialect: map: %w: a heading and no rows", ErrMap)
-		}
+	switch {
+	case len(g.rows) == 0 && g.columns > 0:
+		return bad("a heading and no rows")
+	case len(g.rows) == 0:
 		return nil, false, nil
-	}
-	if len(g.rows) < 2 || len(g.rows[0]) < 2 {
-		return nil, true, fmt.Errorf("dialect: map: %w: %d rows of %d", ErrMap, len(g.rows), len(g.rows[0]))
+	case len(g.rows) < 2 || len(g.rows[0]) < 2:
+		return bad("%d rows of %d", len(g.rows), len(g.rows[0]))
 	}
 	return g.rows, true, nil
 }
@@ -127,19 +129,16 @@ func cellsOf(t string, began bool) []string {
 	if len(cells) == 0 || !numeric(cells[0]) {
 		return nil
 	}
-	if began || 2*countNumeric(cells) > len(cells) && len(cells) > 1 {
+	numbers := 0
+	for _, c := range cells {
+		if numeric(c) {
+			numbers++
+		}
+	}
+	if began || 2*numbers > len(cells) && len(cells) > 1 {
 		return cells
 	}
 	return nil
-}
-
-func countNumeric(cells []string) (n int) {
-	for _, c := range cells {
-		if numeric(c) {
-			n++
-		}
-	}
-	return n
 }
 
 func isRowWord(c string) bool {
@@ -164,27 +163,17 @@ func isHeading(cells []string) bool {
 // micrometres reads a height in mm as whole um, exactly as it was printed; more
 // than three decimals are rounded, half away from zero.
 func micrometres(c string) (um int64, ok bool) {
-	v, rest, ok := number(c)
-	if !ok || rest != "" {
+	if !numeric(c) {
 		return 0, false
 	}
-	digits := strings.TrimLeft(c, "+-")
-	whole, frac, _ := strings.Cut(digits, ".")
+	whole, frac, _ := strings.Cut(strings.TrimLeft(c, "+-"), ".")
 	frac += "0000"
-	for _, x := range whole + frac[:3] {
-		um = um*10 + int64(x-'0')
-		if um > highest {
-			return 0, false
-		}
-	}
+	um, err := strconv.ParseInt(whole+frac[:3], 10, 64)
 	if frac[3] >= '5' {
 		um++
 	}
-	if um > highest {
-		return 0, false
-	}
-	if c[0] == '-' && v.v != 0 {
+	if c[0] == '-' {
 		um = -um
 	}
-	return um, true
+	return um, err == nil && max(um, -um) <= highest
 }

@@ -14,10 +14,9 @@ import (
 // after each line says what was heard up to the next.
 type Player struct {
 	timed bool
-	stop  chan struct{}
-	more  chan struct{} // one token: something can be read
 
 	mu      sync.Mutex
+	said    sync.Cond // something can be read, or it is closed
 	left    []Said
 	last    time.Duration // when the last line was said
 	flushed int           // times that what was due was said early
@@ -31,30 +30,28 @@ type Player struct {
 // Play returns a player. If timed, answers come as late as they did in the
 // recording, by the clock of package time (which testing/synctest makes free).
 func (d *Dialogue) Play(timed bool) *Player {
-	p := &Player{timed: timed, left: d.Lines, stop: make(chan struct{}), more: make(chan struct{}, 1)}
+	p := &Player{timed: timed, left: d.Lines}
+	p.said.L = &p.mu
 	p.mu.Lock()
+	defer p.mu.Unlock()
 	p.answer()
-	p.mu.Unlock()
 	return p
 }
 
 // Read reads what the printer said. It waits until there is something, and ends
 // with io.EOF when the player is closed.
 func (p *Player) Read(b []byte) (int, error) {
-	for {
-		p.mu.Lock()
-		n := copy(b, p.out)
-		p.out = p.out[n:]
-		p.mu.Unlock()
-		if n > 0 {
-			return n, nil
-		}
-		select {
-		case <-p.more:
-		case <-p.stop:
-			return 0, io.EOF
-		}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for len(p.out) == 0 && !p.closed {
+		p.said.Wait()
 	}
+	if len(p.out) == 0 {
+		return 0, io.EOF
+	}
+	n := copy(b, p.out)
+	p.out = p.out[n:]
+	return n, nil
 }
 
 // Write takes lines to the printer. A line other than the recorded one is an
@@ -129,10 +126,7 @@ func (p *Player) say() {
 	p.out = append(append(p.out, p.left[0].Text...), '\n')
 	p.last = p.left[0].At
 	p.left = p.left[1:]
-	select {
-	case p.more <- struct{}{}:
-	default:
-	}
+	p.said.Broadcast()
 }
 
 // later goes on with the answer after a pause.
@@ -155,10 +149,8 @@ func (p *Player) Close() error {
 	if p.pause != nil {
 		p.pause.Stop()
 	}
-	if !p.closed {
-		p.closed = true
-		close(p.stop)
-	}
+	p.closed = true
+	p.said.Broadcast()
 	return nil
 }
 

@@ -52,7 +52,7 @@ func dial(ctx context.Context, spec Spec) (*Port, error) {
 	if err != nil {
 		return nil, &OpenError{Device: spec.Name, Cause: err, Hint: "Is the serial server running, and is no one else connected to it?"}
 	}
-	return &Port{name: spec.Name, sort: Network, reads: c, writes: c, closeReads: c.Close, closeWrites: c.Close}, nil
+	return &Port{name: spec.Name, sort: Network, line: c, close: c.Close}, nil
 }
 
 func openDevice(spec Spec) (*Port, error) {
@@ -144,12 +144,11 @@ func keepDTR(fd int) error {
 func lowLatency(fd int) error {
 	const flags, asyncLowLatency = 4, 1 << 13
 	var b [32]int32
-	if _, _, e := unix.Syscall(unix.SYS_IOCTL, uintptr(fd), unix.TIOCGSERIAL, uintptr(unsafe.Pointer(&b))); e != 0 {
-		return e
-	}
-	b[flags] |= asyncLowLatency
-	if _, _, e := unix.Syscall(unix.SYS_IOCTL, uintptr(fd), unix.TIOCSSERIAL, uintptr(unsafe.Pointer(&b))); e != 0 {
-		return e
+	for _, act := range [...]uintptr{unix.TIOCGSERIAL, unix.TIOCSSERIAL} {
+		if _, _, e := unix.Syscall(unix.SYS_IOCTL, uintptr(fd), act, uintptr(unsafe.Pointer(&b))); e != 0 {
+			return e
+		}
+		b[flags] |= asyncLowLatency
 	}
 	return nil
 }
@@ -170,10 +169,13 @@ func openSerial(spec Spec, sort Sort, guard *os.File) (*Port, error) {
 		lib.Close()
 		return nil, explain(spec.Name, err)
 	}
-	p := &Port{name: spec.Name, sort: sort, reads: guard, writes: guard,
-		closeReads: lib.Close, closeWrites: guard.Close}
-	p.discard = func() error { return control(guard, discardOutput) }
-	return p, nil
+	return &Port{name: spec.Name, sort: sort, line: guard,
+		close: func() error {
+			_ = guard.SetWriteDeadline(time.Now())
+			return errors.Join(lib.Close(), guard.Close())
+		},
+		discard: func() error { return control(guard, discardOutput) },
+	}, nil
 }
 
 // prepare sets what is set once.

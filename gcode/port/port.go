@@ -14,20 +14,17 @@ var ErrGone = errors.New("the other end is gone")
 
 // Port is an open way to a printer.
 type Port struct {
-	name        string
-	sort        Sort
-	reads       io.Reader
-	writes      writer
-	closeReads  func() error
-	closeWrites func() error
-	discard     func() error
-
-	closed atomic.Bool
+	name    string
+	sort    Sort
+	line    line
+	close   func() error
+	discard func() error // nil: it cannot
+	closed  atomic.Bool
 }
 
-// writer is what an os.File and a net.Conn have in common.
-type writer interface {
-	io.Writer
+// line is what an os.File and a net.Conn have in common.
+type line interface {
+	io.ReadWriter
 	SetWriteDeadline(time.Time) error
 }
 
@@ -40,7 +37,7 @@ func (p *Port) Name() string { return p.name }
 // Read waits for bytes. It returns os.ErrClosed after Close, and ErrGone when
 // the other end went away.
 func (p *Port) Read(b []byte) (int, error) {
-	n, err := p.reads.Read(b)
+	n, err := p.line.Read(b)
 	switch {
 	case p.closed.Load():
 		return n, p.wrap("read", os.ErrClosed)
@@ -52,7 +49,7 @@ func (p *Port) Read(b []byte) (int, error) {
 
 // Write writes all of b, or what went out before the deadline.
 func (p *Port) Write(b []byte) (int, error) {
-	n, err := p.writes.Write(b)
+	n, err := p.line.Write(b)
 	switch {
 	case err == nil:
 		return n, nil
@@ -65,7 +62,7 @@ func (p *Port) Write(b []byte) (int, error) {
 }
 
 // SetWriteDeadline ends writes, also one that waits already, at t (real time).
-func (p *Port) SetWriteDeadline(t time.Time) error { return p.writes.SetWriteDeadline(t) }
+func (p *Port) SetWriteDeadline(t time.Time) error { return p.line.SetWriteDeadline(t) }
 
 // DiscardOutput throws away what has been written and not yet sent. A network
 // line cannot do that; it returns nil.
@@ -85,11 +82,7 @@ func (p *Port) Close() error {
 	if p.closed.Swap(true) {
 		return nil
 	}
-	if p.sort == Network {
-		return p.closeReads()
-	}
-	_ = p.writes.SetWriteDeadline(time.Now())
-	return errors.Join(p.closeReads(), p.closeWrites())
+	return p.close()
 }
 
 func (p *Port) wrap(act string, err error) error {

@@ -22,6 +22,21 @@ func (r *rewriter) origin() int64 {
 	return r.shift
 }
 
+// said is where the line's own Z word leads, or where Z is without one.
+func (r *rewriter) said() int64 {
+	if !r.k.with('Z') {
+		return r.actual
+	}
+	return r.origin() + r.of(r.k.word('Z').number)
+}
+
+// raised is the corrected height of a place of the way, mm, of which it takes note.
+func (r *rewriter) raised(x, y, z float64) float64 {
+	a := r.addition(x, y, z)
+	r.note(a, z+a)
+	return z + a
+}
+
 // height decides the Z word that takes the head to the height want, mm; same says that
 // what the line says of Z, which leads to own, does it.
 func (r *rewriter) height(want float64, own int64) (z number, same bool) {
@@ -42,17 +57,11 @@ func (r *rewriter) emit(b, text []byte, p *path, motion int, before *[len(axesOf
 	if n > 1 && r.pieces(text, p, motion, before) {
 		return true
 	}
-	x, y, z := p.at(1)
-	a := r.addition(x, y, z)
-	r.note(a, z+a)
-	own := r.actual
-	if k.with('Z') {
-		own = r.origin() + r.of(k.word('Z').number)
-		if r.axes[inZ].relative && n > 1 {
-			own = beyond // the earlier pieces took part of it
-		}
+	own := r.said()
+	if k.with('Z') && r.axes[inZ].relative && n > 1 {
+		own = beyond // the earlier pieces took part of it
 	}
-	if v, same := r.height(z+a, own); !same {
+	if v, same := r.height(r.raised(p.at(1)), own); !same {
 		c.set('Z', v)
 	}
 	if c.has == 0 && n == 1 {

@@ -157,9 +157,7 @@ func (r *rewriter) untold(across bool) bool {
 			r.sum.First = r.sum.Lines
 		}
 	}
-	if k.with('Z') {
-		r.actual = r.origin() + r.of(k.word('Z').number)
-	}
+	r.actual = r.said()
 	return false
 }
 

@@ -132,12 +132,10 @@ func (r *rewriter) others(text []byte, modes bool) {
 // piece appends the words of the piece that ends at t.
 func (r *rewriter) piece(p *path, t float64) {
 	x, y, z := p.at(t)
-	add := r.addition(x, y, z)
-	r.note(add, z+add)
 	i, j := r.middle(p)
 	r.part(0, (x-p.x0)/r.scale)
 	r.part(1, (y-p.y0)/r.scale)
-	if v, same := r.height(z+add, r.actual); !same {
+	if v, same := r.height(r.raised(x, y, z), r.actual); !same {
 		r.say('Z', v)
 	}
 	if p.arc {

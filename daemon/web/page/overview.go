@@ -63,6 +63,8 @@ func (p *page) showOverview(w http.ResponseWriter, r *http.Request, notice *api.
 			v.Decide = append(v.Decide, decision{t, "/applied", "Open the correction"})
 		case slices.Contains(t.Commands, "abbed runs report"):
 			v.Decide = append(v.Decide, decision{t, "/runs", "Show the runs"})
+		case t.ID == status.TodoDisk:
+			v.Decide = append(v.Decide, decision{Todo: t})
 		}
 	}
 	for _, c := range v.Steps {

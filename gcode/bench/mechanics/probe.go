@@ -11,8 +11,7 @@ import (
 type Probe struct {
 	Scatter float64 // standard deviation of a touch
 	Quantum float64 // step in which Z stops, 0 for none
-	First   float64 // the first touch after a rest reads higher by this
-	Rest    float64 // how long a rest is; 0 means 60 s
+	First   float64 // the first touch after a rest of a minute reads higher by this
 
 	Outlier     float64 // share of touches that are outliers
 	OutlierSize float64 // their size, either sign
@@ -45,6 +44,9 @@ func (p Probe) Drift(t float64) float64 {
 	}
 	return z
 }
+
+// rest is how long nothing is touched before a touch is a first one, s.
+const rest = 60
 
 // passLength is the least travel along X after which a turn counts as the
 // beginning of a new pass, mm.
@@ -125,10 +127,6 @@ func (f *Feeler) Error(x, xc, t float64) float64 {
 	z += f.Play[0]/2*f.side[0] + f.Play[1]/2*f.side[1]
 	if f.rng.Float64() < f.Outlier {
 		z += math.Copysign(f.OutlierSize*(0.8+0.4*f.rng.Float64()), f.rng.Float64()-0.5)
-	}
-	rest := f.Rest
-	if rest == 0 {
-		rest = 60
 	}
 	if f.idle || t-f.last > rest {
 		z += f.First
