@@ -47,7 +47,7 @@ func TestPlainSource(t *testing.T) {
 					if !longer(path) && !itemised(path) && strings.Contains(text, "; ") && unicode.IsUpper(rune(text[0])) {
 						t.Errorf("%s: a semicolon: write two sentences\n\t%s", files.Position(l.Pos()), text)
 					}
-					for _, fault := range saytest.Faults(verbs.ReplaceAllString(text, "9"), saytest.Page) {
+					for _, fault := range saytest.Faults(verbs.ReplaceAllString(text, "9"), saytest.Document) {
 						if longer(path) && (strings.Contains(fault, " words: ") || strings.Contains(fault, "semicolon")) {
 							continue
 						}
