@@ -18,9 +18,9 @@ var losses = []struct {
 }{
 	{gcode.ErrSilent, "look at the printer's display and the cable; the machine has to be homed again"},
 	{gcode.ErrOverdue, "look at the printer's display and the cable; the machine has to be homed again"},
-	{gcode.ErrRestarted, "the printer restarted: check its supply, and start again"},
-	{gcode.ErrHalted, "the printer halted: reset it or switch it off and on, then start again"},
-	{gcode.ErrStopped, "a stop was requested: look at the machine, reset it if it does not answer, then start again"},
+	{gcode.ErrRestarted, "check the printer's supply, then start again"},
+	{gcode.ErrHalted, "reset the printer or switch it off and on, then start again"},
+	{gcode.ErrStopped, "look at the machine, reset it if it does not answer, then start again"},
 	{gcode.ErrEndless, "set another command for it in words.templates, or switch off what the printer reports by itself"},
 	{gcode.ErrReplyLost, "the line is disturbed: check cable and plugs, then start again"},
 	{gcode.ErrLost, "check the cable and the printer's power, then start again"},
