@@ -191,6 +191,16 @@ func (p *page) refusal(r *http.Request, err error) *api.Error {
 	return api.Errorf(http.StatusInternalServerError, "internal", "read abbed's log, and report the fault", "abbed made a mistake of its own")
 }
 
+// got is what the desk answers, or its refusal.
+func got[T any](p *page, r *http.Request) func(T, error) (*T, *api.Error) {
+	return func(answer T, err error) (*T, *api.Error) {
+		if err != nil {
+			return nil, p.refusal(r, err)
+		}
+		return &answer, nil
+	}
+}
+
 // refused shows nothing but a refusal.
 func (p *page) refused(w http.ResponseWriter, r *http.Request, err error) {
 	s := p.begin(r, "Not done")

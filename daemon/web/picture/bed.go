@@ -1,16 +1,18 @@
 package picture
 
 import (
-	"abbed/config/say"
 	"fmt"
 	"html/template"
 	"math"
 	"strconv"
 	"strings"
+
+	"abbed/config/say"
+	"abbed/probe/record"
 )
 
 // Area is an upright rectangle of the bed, mm.
-type Area struct{ X0, Y0, X1, Y1 float64 }
+type Area = record.Rect
 
 // Mark is a place on the bed. Kind is done, next, planned or zero.
 type Mark struct {
@@ -55,17 +57,16 @@ func (b Bed) sheet(top float64) (sheet, float64) {
 
 // SVG draws the bed.
 func (b Bed) SVG() template.HTML {
-	if !(b.Bed.X1 > b.Bed.X0) || !(b.Bed.Y1 > b.Bed.Y0) {
-		b.Bed = Area{0, 0, 1, 1} // a bed that is not known is drawn empty
+	if !b.Bed.Valid() {
+		b.Bed = Area{X1: 1, Y1: 1} // a bed that is not known is drawn empty
 	}
-	_, bottom := b.sheet(14)
+	s, bottom := b.sheet(14)
 	lo, hi, ok := b.Field.Scale()
 	tall := bottom + 36
 	if ok {
 		tall += 52
 	}
 	c := newCanvas(tall, b.Alt)
-	s, _ := b.sheet(14)
 	c.rect(s.u.from, s.v.to, s.u.to-s.u.from, s.v.from-s.v.to, "bed")
 	if ok {
 		if b.Ends[0] < b.Ends[1] {

@@ -24,7 +24,6 @@ type book struct {
 	compiler *jsonschema.Compiler
 	paths    map[string]any
 	split    []template
-	ready    map[string]*jsonschema.Schema
 	fits     map[[sha256.Size]byte]bool // bodies that were found to fit, by fingerprint
 	err      error
 }
@@ -50,7 +49,7 @@ func read(b []byte) *book {
 	c.AssertFormat()
 	err = c.AddResource(docURL, doc)
 	paths, _ := doc.(map[string]any)["paths"].(map[string]any)
-	out := &book{compiler: c, paths: paths, ready: map[string]*jsonschema.Schema{}, fits: map[[sha256.Size]byte]bool{}, err: err}
+	out := &book{compiler: c, paths: paths, fits: map[[sha256.Size]byte]bool{}, err: err}
 	for _, p := range slices.Sorted(maps.Keys(paths)) {
 		out.split = append(out.split, template{p, strings.Split(p, "/")})
 	}
@@ -178,7 +177,9 @@ func fingerprint(where string, body []byte) (sum [sha256.Size]byte) {
 }
 
 func (b *book) compareAnew(where string, body []byte) error {
-	schema, err := b.schema(where)
+	b.mu.Lock()
+	schema, err := b.compiler.Compile(docURL + where) // which keeps what it has compiled
+	b.mu.Unlock()
 	if err != nil {
 		return err
 	}
@@ -190,19 +191,6 @@ func (b *book) compareAnew(where string, body []byte) error {
 		return fmt.Errorf("%w\nin %.2000s", err, body)
 	}
 	return nil
-}
-
-func (b *book) schema(where string) (*jsonschema.Schema, error) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	if s := b.ready[where]; s != nil {
-		return s, nil
-	}
-	s, err := b.compiler.Compile(docURL + where)
-	if err == nil {
-		b.ready[where] = s
-	}
-	return s, err
 }
 
 func dig(v any, names ...string) any {
