@@ -60,7 +60,7 @@ var table = []Field{
 
 	{Part: "Another program that uses the same port.",
 		Key: "before", Says: "Command before abbed opens the port, such as one that stops the other program. It runs with abbed's rights."},
-	{Key: "after", Says: "Command after abbed gave the port back, such as one that starts the other program again."},
+	{Key: "after", Says: "Command after abbed gave the port back, such as one that restarts the other program."},
 	{More: true, Key: "command_limit", Says: "How long before and after may take; then abbed ends them.", Lo: 1, Hi: 300, Unit: "s"},
 	{More: true, Key: "hold", Says: "run: abbed gives the port back after each run. always: abbed keeps it. auto: run for a device, always for the rest.", Words: []string{HoldAuto, HoldRun, HoldAlways}},
 

@@ -30,7 +30,7 @@ func (s Settings) Validate() []Fault {
 	c.wheels(s.Turns)
 	c.calendar(s)
 	if places, err := s.Desk.Places(); s.Desk.Supports != "" && (err != nil || len(places) < 3) {
-		c.fault("desk.supports", s.Desk.Supports, "give x,y in mm of three or more screws, with blanks between them, such as 30,30 205,30 117.5,205")
+		c.fault("desk.supports", s.Desk.Supports, "give x,y in mm of three or more screws, such as 30,30 205,30 117.5,205")
 	}
 	c.words("words.templates", s.Words.Templates)
 	c.words("words.patterns", s.Words.Patterns)

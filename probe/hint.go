@@ -21,7 +21,7 @@ var losses = []struct {
 	{gcode.ErrRestarted, "check the printer's supply, then start again"},
 	{gcode.ErrHalted, "reset the printer or switch it off and on, then start again"},
 	{gcode.ErrStopped, "look at the machine, reset it if it does not answer, then start again"},
-	{gcode.ErrEndless, "set another command for it in words.templates, or switch off what the printer reports by itself"},
+	{gcode.ErrEndless, "set another command in words.templates, or switch the printer's own reports off"},
 	{gcode.ErrReplyLost, "the line is disturbed: check cable and plugs, then start again"},
 	{gcode.ErrLost, "check the cable and the printer's power, then start again"},
 	{gcode.ErrClosed, "check the cable and the printer's power, then start again"},

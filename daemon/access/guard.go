@@ -234,7 +234,7 @@ func (a *Access) wrong(r *http.Request, text string) *api.Error {
 		return tooMany(a.limit.wait(a.remote(r)))
 	}
 	return api.Errorf(http.StatusUnauthorized, "unauthorized",
-		"Read the file token in the state directory again, or run abbed access pair for a new link.", "%s", text)
+		"Read the file token in the state directory again, or run abbed access pair.", "%s", text)
 }
 
 func tooMany(seconds int) *api.Error {

@@ -67,7 +67,7 @@ func (p *page) master(w http.ResponseWriter, r *http.Request) bool {
 	if v.Name == "" {
 		status, code = http.StatusUnauthorized, "unauthorized"
 	}
-	p.refused(w, r, api.Errorf(status, code, "use a browser that may approve, or abbed access list on the machine beside the printer", "the devices are shown to whoever may do everything"))
+	p.refused(w, r, api.Errorf(status, code, "use a browser that may approve, or abbed access list beside the printer", "the devices are shown to whoever may do everything"))
 	return false
 }
 
