@@ -1,4 +1,4 @@
-package e2e_test
+package setup_test
 
 import (
 	"bufio"
@@ -18,6 +18,7 @@ import (
 	"runtime"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -394,4 +395,22 @@ func TestSetupPhone(t *testing.T) {
 	if err := <-done; err != nil {
 		t.Error(err)
 	}
+}
+
+// heard is what was written, by many at once.
+type heard struct {
+	mu   sync.Mutex
+	text strings.Builder
+}
+
+func (h *heard) Write(b []byte) (int, error) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.text.Write(b)
+}
+
+func (h *heard) String() string {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.text.String()
 }
