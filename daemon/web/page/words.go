@@ -14,7 +14,7 @@ import (
 
 // words are what templates say numbers and moments with.
 var words = template.FuncMap{
-	"file": file, "lines": func(s string) []string { return strings.Split(strings.TrimSpace(s), "\n") }, "mm": mm, "fine": fine, "pm": pm, "far": say.Far, "place": say.At, "span": span,
+	"file": file, "mm": mm, "fine": fine, "pm": pm, "place": say.At, "span": span,
 	"too": func(v float64) string { return tight(say.Too(v)) }, "temp": func(v float64) string { return tight(say.Temp(v)) },
 	"stamp": say.Moment, "iso": iso, "state": func(s api.State) string { return stateWords[s] }, "dof": dof, "join": strings.Join, "number": number,
 	"linkword": func(l api.Link) string { return linkWords[l] }, "appliedword": func(a api.AppliedState) string { return appliedWords[a] },
