@@ -18,8 +18,8 @@ import (
 // verbs of fmt stand for a word.
 var verbs = regexp.MustCompile(`%[-+# 0-9.*]*[a-zA-Z]`)
 
-// foreign are texts in other languages: SQL, markup, policies, G-code.
-var foreign = regexp.MustCompile(`CREATE |SELECT |ALTER |^<|^text/|^[a-z-]+ '(?:none|self)'|^G21|^;`)
+// foreign are texts in other languages: SQL, markup, policies, G-code, patterns.
+var foreign = regexp.MustCompile(`CREATE |SELECT |ALTER |^<|^text/|^[a-z-]+ '(?:none|self)'|^G21|^;|^\(\?`)
 
 // TestPlainSource holds every sentence in the program's own source, findings, errors, hints,
 // help and alerts among them, to the words and the length of the guide to plain words.
