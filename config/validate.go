@@ -2,6 +2,7 @@ package config
 
 import (
 	"fmt"
+	"maps"
 	"net"
 	"net/netip"
 	"net/url"
@@ -143,12 +144,7 @@ const mostWord = 1024
 
 // words checks templates (one line of the wire) and patterns (they compile).
 func (c *check) words(parent string, m map[string]string) {
-	names := make([]string, 0, len(m))
-	for n := range m {
-		names = append(names, n)
-	}
-	slices.Sort(names)
-	for _, n := range names {
+	for _, n := range slices.Sorted(maps.Keys(m)) {
 		text, key := m[n], parent+"."+n
 		switch {
 		case strings.TrimSpace(text) == "" || len(text) > mostWord:

@@ -303,19 +303,23 @@ func Prove(c *cobra.Command, a *client.Client, k Caller, _ []string) error {
 // Chosen is the run that is named, or the latest that tells of the machine: a proof
 // tells of the correction alone.
 func Chosen(c *cobra.Command, a *client.Client, args []string) (string, error) {
+	id, err := firstRun(c, a, args, func(r api.Run) bool { return !r.Proves() })
+	if err == nil && id == "" {
+		err = errors.New("there is no run yet: abbed measure starts one")
+	}
+	return id, err
+}
+
+// firstRun is the run that is named, or the latest that fits; "": none does.
+func firstRun(c *cobra.Command, a *client.Client, args []string, fits func(api.Run) bool) (string, error) {
 	if len(args) > 0 {
 		return args[0], nil
 	}
 	runs, err := a.Runs(c.Context())
-	if err != nil {
-		return "", err
+	if i := slices.IndexFunc(runs, fits); i >= 0 {
+		return runs[i].ID, err
 	}
-	for _, r := range runs {
-		if !r.Proves() {
-			return r.ID, nil
-		}
-	}
-	return "", errors.New("there is no run yet: abbed measure starts one")
+	return "", err
 }
 
 func outcomeOf(c *cobra.Command, a *client.Client, args []string) (*Outcome, error) {

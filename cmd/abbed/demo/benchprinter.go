@@ -45,9 +45,9 @@ Exit 0 says that everything worked. Name only a daemon whose printer is this one
 The virtual printers are those of abbed demo --help.`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
-			err := b.choose(c, name)
+			sc, err := bench.Lookup(name)
 			if err != nil {
-				return err
+				return console.Usage(err)
 			}
 			if dir == "" {
 				if dir, err = bayDir(name); err != nil {
@@ -61,11 +61,17 @@ The virtual printers are those of abbed demo --help.`,
 				return console.Usage(fmt.Errorf("bench %s: a word is for --feel", args[0]))
 			}
 			b.Dir = dir
+			if !(b.Speed > 0 && b.Speed <= 1e4) {
+				return console.Usage(fmt.Errorf("bench: --speed %v: give a number above 0, at most 10000", b.Speed))
+			}
+			b.Scenario, b.Out, b.Errs = sc, c.OutOrStdout(), c.ErrOrStderr()
 			return b.Run(c.Context())
 		},
 	}
 	f := c.Flags()
-	b.virtual(f, &name, 1, "How much faster than real time the printer is; the daemon stays in real time.")
+	f.StringVar(&name, "bench", "beam-twist", "Which virtual printer.")
+	f.Uint64Var(&b.seed, "seed", 1, "Of its noise and its wording.")
+	f.Float64Var(&b.Speed, "speed", 1, "How much faster than real time the printer is; the daemon stays in real time.")
 	f.BoolVar(&feel, "feel", false, "Be the hand at the virtual printer that another terminal has started.")
 	f.StringVar(&dir, "dir", "", "Where port and socket of the virtual printer are; by default a directory of its name in the user's cache.")
 	f.StringVar(&b.Operate, "operate", "", "Have a played person do the job with the daemon of this printer.")

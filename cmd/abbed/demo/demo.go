@@ -13,7 +13,6 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
-	"github.com/spf13/pflag"
 
 	"abbed/cmd/abbed/ask"
 	"abbed/cmd/abbed/console"
@@ -60,13 +59,17 @@ It may also be a command: 7 is the seventh, G30 the first touch, G30:7 the seven
 ` + faultList(),
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
-			err := d.choose(c, name)
+			sc, err := bench.Lookup(name)
 			if err != nil {
-				return err
+				return console.Usage(err)
+			}
+			if !(d.Speed > 0 && d.Speed <= 1e4) {
+				return console.Usage(fmt.Errorf("demo: --speed %v: give a number above 0, at most 10000", d.Speed))
 			}
 			if d.faults, d.later, err = ReadFaults(faults); err != nil {
 				return console.Usage(err)
 			}
+			d.Scenario, d.Out, d.Errs = sc, c.OutOrStdout(), c.ErrOrStderr()
 			if serial {
 				return serialOnly(c, *d, name)
 			}
@@ -76,32 +79,15 @@ It may also be a command: 7 is the seventh, G30 the first touch, G30:7 the seven
 	f := c.Flags()
 	f.BoolVar(&d.once, "once", false, "End when the job has ended; exit 0 only if everything worked.")
 	f.BoolVar(&serial, "serial", false, "Leave only the printer, for a serve of your own; it keeps real time then, as abbed bench does.")
-	d.virtual(f, &name, 60, "How much faster than real time; printer and daemon alike.")
+	f.StringVar(&name, "bench", "beam-twist", "Which virtual printer.")
+	f.Uint64Var(&d.seed, "seed", 1, "Of its noise and its wording.")
+	f.Float64Var(&d.Speed, "speed", 60, "How much faster than real time; printer and daemon alike.")
 	f.StringVar(&d.dir, "out", "", "Directory for record, analysis and table.")
 	f.StringVar(&d.state, "state", "", "Directory of what is kept (default: one that is removed at the end).")
 	f.StringVar(&d.listen, "listen", "127.0.0.1:0", "Address of the page.")
 	f.StringArrayVar(&faults, "fault", nil, "What goes wrong, and when: NAME or NAME@WHEN; may be given again.")
 	f.StringVar(&d.trace, "trace", "", "File for every line of the dialogue.")
 	return c
-}
-
-// virtual adds the flags of a virtual printer; speed is the default of its own.
-func (d *Demo) virtual(f *pflag.FlagSet, name *string, speed float64, says string) {
-	f.StringVar(name, "bench", "beam-twist", "Which virtual printer.")
-	f.Uint64Var(&d.seed, "seed", 1, "Of its noise and its wording.")
-	f.Float64Var(&d.Speed, "speed", speed, says)
-}
-
-// choose takes what these flags say.
-func (d *Demo) choose(c *cobra.Command, name string) (err error) {
-	if d.Scenario, err = bench.Lookup(name); err != nil {
-		return console.Usage(err)
-	}
-	if !(d.Speed > 0 && d.Speed <= 1e4) {
-		return console.Usage(fmt.Errorf("%s: --speed %v: give a number above 0, at most 10000", c.Name(), d.Speed))
-	}
-	d.Out, d.Errs = c.OutOrStdout(), c.ErrOrStderr()
-	return nil
 }
 
 // serialOnly leaves the printer at its pseudo-terminal, in real time unless told otherwise:

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"abbed/config/outside"
 	"abbed/daemon/access"
 	"abbed/daemon/api"
 	"abbed/daemon/web/picture"
@@ -122,5 +123,5 @@ func (p *page) doPair(w http.ResponseWriter, r *http.Request) {
 // alone reports whether a page is for this machine only.
 func alone(base string) bool {
 	u, err := url.Parse(base)
-	return err == nil && (u.Hostname() == "localhost" || strings.HasPrefix(u.Hostname(), "127.") || u.Hostname() == "::1")
+	return err == nil && outside.Loopback(u.Hostname())
 }

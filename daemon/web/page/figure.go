@@ -1,9 +1,9 @@
 package page
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
-	"math"
 	"slices"
 
 	"abbed/config/say"
@@ -139,9 +139,6 @@ func profileFigure(a api.Analysis) []figure {
 
 // reach is the largest height less the smallest, mm.
 func reach(touches []record.Touch) float64 {
-	lo, hi := math.Inf(1), math.Inf(-1)
-	for _, t := range touches {
-		lo, hi = min(lo, t.Z), max(hi, t.Z)
-	}
-	return hi - lo
+	byZ := func(a, b record.Touch) int { return cmp.Compare(a.Z, b.Z) }
+	return slices.MaxFunc(touches, byZ).Z - slices.MinFunc(touches, byZ).Z
 }

@@ -104,12 +104,10 @@ type screen struct {
 	// Notice is a refusal to show above all.
 	Notice *api.Error
 	// Alone: the refusal is all there is.
-	Alone  bool
-	Owed   []string
-	Todo   []api.Todo
-	Link   api.Link
-	Linked string
-	Stop   string
+	Alone bool
+	Owed  []string
+	Todo  []api.Todo
+	Stop  string
 	// Going is what a stop ends now; "": there is nothing to stop.
 	Going   string
 	Version string
@@ -120,8 +118,7 @@ type screen struct {
 func (p *page) begin(r *http.Request, title string) screen {
 	s := screen{Title: title, Here: r.URL.Path, Stop: api.StopSentence, Version: p.opts.Version}
 	printer := p.desk.Printer()
-	s.Name, s.Todo = printer.Name, printer.Todo
-	s.Owed, s.Link, s.Linked, s.Going = printer.Owed, printer.Link, printer.Sentence, printer.Going
+	s.Name, s.Todo, s.Owed, s.Going = printer.Name, printer.Todo, printer.Owed, printer.Going
 	runs, err := p.desk.Runs()
 	if err != nil {
 		s.Notice = p.refusal(r, err)

@@ -153,7 +153,7 @@ func (b *book) compareEvents(schema string, body []byte) error {
 // compare compares a body with a schema, once: who polls gets the same answer
 // thousands of times.
 func (b *book) compare(where string, body []byte) error {
-	print := fingerprint(where, body)
+	print := sha256.Sum256(append([]byte(where+"\x00"), body...))
 	b.mu.Lock()
 	fits := b.fits[print]
 	b.mu.Unlock()
@@ -167,13 +167,6 @@ func (b *book) compare(where string, body []byte) error {
 	b.fits[print] = true
 	b.mu.Unlock()
 	return nil
-}
-
-func fingerprint(where string, body []byte) (sum [sha256.Size]byte) {
-	h := sha256.New()
-	fmt.Fprintf(h, "%s\x00%s", where, body)
-	h.Sum(sum[:0])
-	return sum
 }
 
 func (b *book) compareAnew(where string, body []byte) error {
