@@ -191,7 +191,7 @@ func (e evidence) bedPitch(lever along) result.Finding {
 	}
 	f := result.Finding{ID: result.BedPitch, Next: repairNext,
 		Sentence: "The Y axis pitches as it travels, or is not straight.",
-		Evidence: "The nozzle error changes from front to back, alike at the left and at the right.",
+		Evidence: "The nozzle error changes from front to back, alike at left and right.",
 		Doubt:    "Pitch and straightness of the Y axis look the same. Only their sum is known.",
 	}
 	return f

@@ -263,7 +263,7 @@ func (v Verdict) stale(run record.Run, columns, rows int) *record.Problem {
 		}
 	}
 	if len(named) > 0 {
-		return &record.Problem{Code: result.MapStale, Text: fmt.Sprintf("The bed map is not what the survey found: %s.", list(named)), Hint: "Let the printer measure its bed map, then measure again."}
+		return &record.Problem{Code: result.MapStale, Text: fmt.Sprintf("The bed map is not what the survey found: %s.", list(named)), Hint: "Let the printer measure its bed map, then measure again. If the bed map is new, the setting map_area is wrong."}
 	}
 	return nil
 }

@@ -147,7 +147,7 @@ func (g *gauged) misfit(i int, slip, off float64) string {
 	if g.slips[i] {
 		then = "It was set aside."
 	}
-	const beside = " Take one beside it: the probe and the bed map may be wrong there (a hole, a magnet, an edge, a clip)"
+	const beside = " Take one beside it: probe and bed map may be wrong there (a hole, a magnet, an edge)"
 	switch {
 	case g.wrong[i] != 0:
 		return fmt.Sprintf("The probe's touches at %s lie %s from the bed around. The reading counts less.%s.", at, say.Fine(g.wrong[i]), beside)

@@ -59,7 +59,7 @@ func (v Verdict) Elsewhere(run record.Run, q record.Lever) Elsewhere {
 	case p.None():
 		e.Why = &record.Problem{Code: "no-lever", Text: "the probe of this run is the nozzle: it shows nothing of how the head tilts", Hint: "mount the probe, and measure again; or read the tilt of the head with a level"}
 	case e.sides == Oblique:
-		e.Why = &record.Problem{Code: "lever-oblique", Text: "the probe offset points neither along X nor along Y, so roll and pitch look the same", Hint: "read roll and pitch at the head (step angles), or measure again once the probe is there"}
+		e.Why = &record.Problem{Code: "lever-oblique", Text: "the probe offset is oblique, so roll and pitch look the same", Hint: "read the angles at the head (step angles), or mount the probe and measure"}
 	default:
 		e.predict(run.Setup.Criteria.Tolerance)
 	}
@@ -83,13 +83,13 @@ func (e *Elsewhere) predict(tolerance float64) {
 	e.Covers.X0, e.Covers.X1 = max(e.Covers.X0, e.gap.Area.X0-m-shift), min(e.Covers.X1, e.gap.Area.X1+m-shift)
 	switch {
 	case e.side > tolerance:
-		e.Why = &record.Problem{Code: "lever-off-line", Text: fmt.Sprintf("a probe %.0f mm off the line along %s also feels %s, which a probe offset along %s does not show", rest, axis, other, axis),
-			Hint: fmt.Sprintf("keep to the line along %s (near X %.0f, Y %.0f), or read the tilt at the head", axis, e.Scale*p.X, e.Scale*p.Y)}
+		e.Why = &record.Problem{Code: "lever-off-line", Text: fmt.Sprintf("a probe %.0f mm off the line along %s also feels %s, which is not known", rest, axis, other),
+			Hint: fmt.Sprintf("keep to the line along %s (near X %.0f, Y %.0f), or read the tilt", axis, e.Scale*p.X, e.Scale*p.Y)}
 	case e.sides == AlongX && !(e.Scale >= 0 && e.Scale <= 1.5):
-		e.Why = &record.Problem{Code: "lever-too-far", Text: fmt.Sprintf("pitch and straightness look the same, and are known up to 1.5 times the present probe offset (%.0f mm)", p.Length()),
+		e.Why = &record.Problem{Code: "lever-too-far", Text: fmt.Sprintf("pitch and straightness look alike beyond 1.5 times the present probe offset (%.0f mm)", p.Length()),
 			Hint: "read the pitch at the head and lay a straight reference"}
 	case e.Covers.W() < e.gap.Area.W()/2:
-		e.Why = &record.Problem{Code: "outside-gauged", Text: "with this probe offset most of the nozzle error comes from parts of the beam without readings", Hint: "take readings farther out along X"}
+		e.Why = &record.Problem{Code: "outside-gauged", Text: "the nozzle error then comes mostly from parts of the beam without readings", Hint: "take readings farther out along X"}
 	default:
 		for i, p := range Lattice(e.Covers, 9, 9) {
 			if g, u := e.at(p); i == 0 || math.Abs(g)+u > math.Abs(e.Largest.Gap)+e.Largest.U95 {
@@ -212,19 +212,19 @@ func (p Placement) says(tolerance float64, asked bool) string {
 	case p.Longest < p.Least:
 		s += fmt.Sprintf(" Only a probe offset of up to %.0f mm keeps it within %s. So near to the nozzle no probe finds room: its body needs about %.0f mm. %s", p.Longest, say.MM(tolerance), p.Least, instead)
 	case p.Longest < 1.49*full:
-		s += fmt.Sprintf(" On the line from nozzle to probe, an offset of up to %.0f mm keeps it within %s.", p.Longest, say.MM(tolerance))
+		s += fmt.Sprintf(" On the probe's line an offset of up to %.0f mm keeps it within %s.", p.Longest, say.MM(tolerance))
 	}
 	switch b := p.Best; {
 	case b != nil:
 		s += fmt.Sprintf(" Of the places asked for, %s costs least: up to %s.", say.At(b.Lever.X, b.Lever.Y), b.size())
 	case asked:
-		s += fmt.Sprintf(" None of the positions is near its line and %.0f mm from the nozzle, with a known bed.", p.Least)
+		s += fmt.Sprintf(" None of the positions is on its line %.0f mm off, with a known bed.", p.Least)
 	}
 	return s
 }
 
 // instead is what has no lever at all.
-const instead = "A nozzle that senses its own load feels nothing of the tilt. It is another kind of probe, with errors of its own, which this run does not show."
+const instead = "A nozzle that senses its own load feels nothing of the tilt. It is another kind of probe. This run does not show its errors."
 
 // Note says what to know of a lever beside what it costs, "" if nothing: that no probe
 // can be mounted there, or which part of the bed is not known.

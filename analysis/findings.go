@@ -147,7 +147,7 @@ func (e evidence) missing() []string {
 	case !e.steady.Tested:
 		out = append(out, "The repeat test is missing, so it is not known whether the printer repeats itself.")
 	case e.steady.Wander == nil:
-		out = append(out, "The passes over one row are missing, so it is not known whether the wheels run true.")
+		out = append(out, "Without passes over one row it is not known whether the wheels run true.")
 	}
 	if r := e.steady.Ride; r != nil && r.Suspect {
 		out = append(out, "Touches do not fit each other. Bed or carriage may be the cause. "+r.Says)
@@ -167,7 +167,7 @@ func (e evidence) nextStep() string {
 	case !e.steady.Tested, e.steady.Wander == nil:
 		return "Measure again, to the end."
 	case e.steady.Ride != nil && e.steady.Ride.Suspect:
-		return "Measure again. Marks on the bed stay where they are. What worn wheels do moves. Then unplug the printer, let it cool, and turn each wheel by hand to feel for flats."
+		return "Measure again. Marks on the bed stay where they are. What worn wheels do moves. Then unplug the printer and let it cool. Turn each wheel by hand to feel for flats."
 	case len(e.gauged.rows()) < 2:
 		return fmt.Sprintf("Gauge a second row, for example at %s.", e.gauged.secondRow())
 	}
@@ -271,7 +271,7 @@ func (e evidence) driftRemoved() (result.Finding, bool) {
 		Sentence: "The heights drifted during the run. abbed took the drift out.",
 		Evidence: fmt.Sprintf("%s in all, %s per minute at the end (%s).", say.Fine(d.Total.Value), say.Fine(d.Rate.Value), kindSays[d.Kind]),
 		Doubt:    fmt.Sprintf("The total is between %s and %s (95 %%). Without it %s are left.", say.Fine(d.Total.Lo95), say.Fine(d.Total.Hi95), say.Fine(d.Left)),
-		Next:     "Let the printer warm up longer before you measure and before you set the Z offset.",
+		Next:     "Let the printer warm up longer before you measure or set the Z offset.",
 	}
 	return f, true
 }
@@ -291,7 +291,7 @@ func (e evidence) gapDrifts() (result.Finding, bool) {
 	return result.Finding{
 		ID:       result.DriftFound,
 		Sentence: "The readings drifted. Probe or hand changed meanwhile. abbed took the drift out.",
-		Evidence: fmt.Sprintf("From the first reading to the last, %s, the gap at one point changed by %s.", say.Span(2*half), say.Fine(m.Value)),
+		Evidence: fmt.Sprintf("From first to last reading, %s, the gap at one point changed by %s.", say.Span(2*half), say.Fine(m.Value)),
 		Doubt:    fmt.Sprintf("The change is between %s and %s (95 %%). Probe and hand look alike. Nozzle error and Z offset hold for the middle of the readings.", say.Fine(m.Lo95), say.Fine(m.Hi95)),
 		Next:     "Let the probe reach printing temperature first. Draw the gauge the same way each time.",
 	}, true

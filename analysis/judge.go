@@ -85,7 +85,7 @@ func judge(run record.Run) Verdict {
 	}
 	e := evidence{run: run, steady: s, survey: sv, Verdict: &v}
 	if _, failed := s.Failed(); failed {
-		v.GapWhy = &record.Problem{Code: "finding-" + e.failed()[0].ID, Text: "the machine does not do the same twice, so that its nozzle error cannot be told", Hint: "see the finding: " + e.failed()[0].Next}
+		v.GapWhy = &record.Problem{Code: "finding-" + e.failed()[0].ID, Text: "the machine does not repeat, so its nozzle error cannot be told", Hint: "see the finding: " + e.failed()[0].Next}
 		v.ShareWhy = "the machine does not do the same twice"
 	} else {
 		e.ways = look(run, s, sv)

@@ -100,7 +100,7 @@ func (g *gauged) joinLater(constant int) bool {
 			l.Text = fmt.Sprintf("The readings of %s do not compare with this run, and are left out.", whichRun(j))
 		case fit.FTail(chi/dof, dof, 1e6) < contradicted:
 			l.Contradicts = true
-			l.Text = fmt.Sprintf("The %d readings of %s contradict this run, and are left out (chi-square %.0f on %.0f degrees of freedom).", len(j.Gaps), whichRun(j), chi, dof)
+			l.Text = fmt.Sprintf("The %d readings of %s contradict this run (chi-square %.0f on %.0f). They are left out.", len(j.Gaps), whichRun(j), chi, dof)
 		default:
 			l.Used, used = true, true
 			l.Text = fmt.Sprintf("The %d readings of %s count here.%s", len(j.Gaps), whichRun(j), warmer(g.run, j))
@@ -166,7 +166,7 @@ func warmer(run record.Run, j record.Joined) string {
 	case math.Abs(j.Warmth.Bed-w.Bed) < steady.Hotter && math.Abs(j.Warmth.Nozzle-w.Nozzle) < steady.Hotter:
 		return ""
 	}
-	return fmt.Sprintf(" The bed was at %.0f °C and the nozzle at %.0f °C then, and not at %.0f °C and %.0f °C.",
+	return fmt.Sprintf(" Bed and nozzle were at %.0f °C and %.0f °C then. Now it was %.0f °C and %.0f °C.",
 		j.Warmth.Bed, j.Warmth.Nozzle, w.Bed, w.Nozzle)
 }
 
@@ -225,10 +225,10 @@ func (v Verdict) Contradicted() *record.Problem {
 // contradicts it, or ended early with a finding; "" if neither.
 func (v Verdict) Outdated(run record.Run) string {
 	if l := v.otherwise(); l != nil {
-		return fmt.Sprintf("%d readings of a later run contradict the first run: the head changed, the gauge was drawn in another way, or one reading is a slip", l.Records)
+		return fmt.Sprintf("%d readings of a later run contradict the first run: the head changed, the gauge was drawn differently, or one is a slip", l.Records)
 	}
 	if c := cutLater(run); c != nil {
-		return "a later run for the one that it was made from ended early with the finding " + c.Finding
+		return "a later run for the same run ended early with the finding " + c.Finding
 	}
 	return ""
 }
@@ -247,7 +247,7 @@ func (e evidence) contradicted() []result.Finding {
 }
 
 // otherwiseSays says it, otherwiseNext what to do then.
-const otherwiseSays = "Later readings contradict this run. The head changed, the gauge was drawn in another way, or one reading is a slip."
+const otherwiseSays = "Later readings contradict this run. The head changed, the gauge was drawn differently, or one is a slip."
 
 const otherwiseNext = "Take more readings for this run once again, at the same points. If they contradict this run too, measure again."
 

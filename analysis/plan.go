@@ -190,7 +190,7 @@ func (p planner) open() string {
 		return fmt.Sprintf("The reading at %s does not fit, and no point beside it says why", p.model.doubtful()[0])
 	}
 	if u := p.gap.Largest().MostDoubt; math.Round(1000*u) > math.Round(1000*p.target) { // to the um, as it is said
-		return fmt.Sprintf("somewhere in the gauged area the nozzle error is known to ±%s only, and ±%s is wanted", say.Fine(u), say.Fine(p.target))
+		return fmt.Sprintf("somewhere the nozzle error is known to ±%s only, and ±%s is wanted", say.Fine(u), say.Fine(p.target))
 	}
 	return ""
 }

@@ -94,7 +94,7 @@ func (g *gauged) join(ref *plate.Reference) bool {
 		}
 		centred(group.xs)
 		if chi := g.surprise(group.xs, g.alone, 0); fit.FTail(chi/dof, dof, 1e6) < contradicted {
-			g.refused = append(g.refused, fmt.Sprintf("The %s contradict the readings (chi-square %.0f on %.0f degrees of freedom), and were left out of the fit.", group.name, chi, dof))
+			g.refused = append(g.refused, fmt.Sprintf("The %s contradict the readings (chi-square %.0f on %.0f). They were left out of the fit.", group.name, chi, dof))
 			continue
 		}
 		g.extra = append(g.extra, group.xs...)

@@ -99,8 +99,8 @@ func (e evidence) tellsLevel() Tell {
 
 // tellsBeam: an even twist of the beam against an even roll of the Y axis.
 func (e evidence) tellsBeam() Tell {
-	t := Tell{What: "beam-slope", Says: "the beam's part of the left-right slope, right end of the gauged width less the left",
-		Text: "Readings show the slope. An even twist of the beam and an even roll of the Y axis look the same.", Next: "Run the step angles beside the gauging."}
+	t := Tell{What: "beam-slope", Says: "the beam's part of the left-right slope, right end less left end",
+		Text: "Readings show the slope. An even twist of the beam and an even Y axis roll look alike.", Next: "Run the step angles beside the gauging."}
 	lever := Pointing(e.run.Setup.Lever)
 	switch s := e.ways.slopes; {
 	case s != nil:
@@ -169,7 +169,7 @@ func (e evidence) tellsStraight() Tell {
 }
 
 func (e evidence) tellsPlate() Tell {
-	t := Tell{What: "plate-shape", Says: "the removable plate's own S shape along X (odd under half a turn), at its right edge",
+	t := Tell{What: "plate-shape", Says: "the plate's own S shape along X (odd under a half turn), right edge",
 		Text: "In a map it is mixed with carrier and machine.", Next: "Run survey and plate-turn together."}
 	w := e.ways.turned
 	switch {
@@ -179,7 +179,7 @@ func (e evidence) tellsPlate() Tell {
 		t.Next = "Clean plate and carrier, lay the plate exactly, and turn it again."
 	default:
 		t.By, t.Value, t.Next = []string{bySurvey, byTurn}, &w.Shape, ""
-		t.Text = "What stays in the map, " + um2(w.ShapeStays) + ", is carrier, straightness and head tilt together: the turn does not tell these apart, and tilts and what is even under it stay unknown."
+		t.Text = "What stays in the map, " + um2(w.ShapeStays) + ", is carrier, straightness and head tilt together: the turn does not tell these apart. Tilts and even shapes stay unknown."
 	}
 	return t
 }

@@ -117,9 +117,9 @@ func (e evidence) beamOrAxis(f result.Finding) (result.Finding, *result.Finding)
 	if s == nil {
 		return f, nil
 	}
-	parts := fmt.Sprintf("Of the left-right slope the beam makes %s, and an even roll of the Y axis %s.", um2(s.beam), um2(s.y))
+	parts := fmt.Sprintf("Of the left-right slope the beam makes %s, the Y axis %s.", um2(s.beam), um2(s.y))
 	axis := result.Finding{ID: result.BedRoll, Next: repairNext, Evidence: parts,
-		Sentence: "The Y axis rolls evenly as it travels: the nozzle error slopes from left to right, and the head does not roll that much along the beam.",
+		Sentence: "The Y axis rolls evenly as it travels: the nozzle error slopes to one side, and the head rolls less along the beam.",
 		Doubt:    "It rests on the angle readings at the head."}
 	if e.run.Setup.Layout == record.MovingGantry {
 		axis.Sentence = "The whole beam rolls evenly on its side rails as it travels along Y."

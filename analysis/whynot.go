@@ -31,10 +31,10 @@ func (g *gauged) whyNot() *record.Problem {
 	case columns < 3 || g.surface.post == nil:
 		return &record.Problem{Code: "few-places", Text: fmt.Sprintf("%d points in %d columns do not show a bend between them", places, columns), Hint: g.gaugeOn()}
 	case g.records() < leastForBend && g.bendDoubt() > openBend*c.Tolerance:
-		return &record.Problem{Code: "bend-unclear", Text: fmt.Sprintf("%d readings show the bend from left to right to %s only, or one of them is a slip", g.records(), say.PM(g.bendDoubt())), Hint: g.gaugeOn()}
+		return &record.Problem{Code: "bend-unclear", Text: fmt.Sprintf("%d readings show the bend to %s only, or one of them is a slip", g.records(), say.PM(g.bendDoubt())), Hint: g.gaugeOn()}
 	}
 	if _, u95 := g.surface.of(g.machine.Share()); g.restSize*u95 > c.Tolerance {
-		return &record.Problem{Code: "share-unclear", Text: fmt.Sprintf("the bed map bends by %s between the points, and the readings do not show why", say.MM(g.restSize)), Hint: g.gaugeOn()}
+		return &record.Problem{Code: "share-unclear", Text: fmt.Sprintf("the bed map bends by %s between the points, for no known reason", say.MM(g.restSize)), Hint: g.gaugeOn()}
 	}
 	if off, sd := g.zeroOff(); math.Abs(off) > 4*sd && math.Abs(off) > c.Tolerance/2 {
 		return &record.Problem{Code: "zero-does-not-fit", Text: fmt.Sprintf("the reading at the zero point is %s off the others", say.MM(math.Abs(off))),
@@ -45,7 +45,7 @@ func (g *gauged) whyNot() *record.Problem {
 			Hint: "gauge three points or more a second time"}
 	}
 	if l := g.model.LackOfFit; l != nil && l.P < 0.001 {
-		return &record.Problem{Code: "does-not-fit", Text: fmt.Sprintf("the readings repeat well, and no smooth shape fits them (lack of fit F %.1f, p %.1g)", l.F, l.P), Hint: g.gaugeOn()}
+		return &record.Problem{Code: "does-not-fit", Text: fmt.Sprintf("the readings repeat well, but no smooth shape fits (F %.1f, p %.1g)", l.F, l.P), Hint: g.gaugeOn()}
 	}
 	return nil
 }

@@ -12,8 +12,10 @@ import (
 )
 
 // fromText reads the field's value from a text of the environment or of a flag.
-func (f Field) fromText(text string) (any, error) {
-	text = strings.TrimSpace(text)
+func (f Field) fromText(text string) (any, error) { return f.read(strings.TrimSpace(text)) }
+
+// read reads the field's value from a text as it stands.
+func (f Field) read(text string) (any, error) {
 	switch f.at(new(Settings)).(type) {
 	case *string:
 		return text, nil
@@ -55,39 +57,27 @@ func (f Field) named(text string) (any, error) {
 // fromNode reads the field's value from the file; nothing changes its type
 // there, save that a whole number may stand for a number.
 func (f Field) fromNode(n *yaml.Node) (any, error) {
+	tags := []string{"!!str"}
 	switch f.at(new(Settings)).(type) {
-	case *string:
-		return scalar(n, "!!str")
 	case *bool:
-		v, err := scalar(n, "!!bool")
-		if err != nil {
-			return nil, err
-		}
-		return boolean(strings.ToLower(v))
+		tags = []string{"!!bool"}
 	case *int:
-		v, err := scalar(n, "!!int")
-		if err != nil {
-			return nil, err
-		}
-		return whole(v)
+		tags = []string{"!!int"}
 	case *float64, **float64:
-		v, err := scalar(n, "!!float", "!!int")
-		if err != nil {
-			return nil, err
-		}
-		return decimal(v)
-	case *time.Duration:
-		v, err := scalar(n, "!!str")
-		if err != nil {
-			return nil, err
-		}
-		return duration(v)
+		tags = []string{"!!float", "!!int"}
 	case **Rect:
 		return rect(list(n, 4))
 	case **XY:
 		return pair(list(n, 2))
 	}
-	panic("config: fromNode: " + f.Key + " has its own reader")
+	text, err := scalar(n, tags...)
+	if err != nil {
+		return nil, err
+	}
+	if tags[0] == "!!bool" { // YAML has True and TRUE too
+		text = strings.ToLower(text)
+	}
+	return f.read(text)
 }
 
 // scalar returns the text of a scalar that has one of the tags.

@@ -2,6 +2,8 @@ package config
 
 import (
 	"fmt"
+	"reflect"
+	"slices"
 	"strings"
 	"time"
 )
@@ -23,8 +25,16 @@ type Field struct {
 	// Lo and Hi bound a number (a duration in s), both included; Unit names it.
 	Lo, Hi float64
 	Unit   string
+}
 
-	at func(*Settings) any
+// at returns a pointer to the field in s: its key is the tags of Settings, with dots.
+func (f Field) at(s *Settings) any {
+	v := reflect.ValueOf(s).Elem()
+	for part := range strings.SplitSeq(f.Key, ".") {
+		fields := reflect.VisibleFields(v.Type())
+		v = v.Field(slices.IndexFunc(fields, func(x reflect.StructField) bool { return x.Tag.Get("mapstructure") == part }))
+	}
+	return v.Addr().Interface()
 }
 
 // Env returns the name of the field in the environment.
@@ -70,35 +80,14 @@ func (f Field) Range() string {
 
 // value returns the field's value in s: nil for one that is not set.
 func (f Field) value(s *Settings) any {
-	switch p := f.at(s).(type) {
-	case *string:
-		return *p
-	case *int:
-		return *p
-	case *bool:
-		return *p
-	case *float64:
-		return *p
-	case *time.Duration:
-		return *p
-	case **float64:
-		if *p != nil {
-			return **p
+	v := reflect.ValueOf(f.at(s)).Elem()
+	if v.Kind() == reflect.Pointer {
+		if v.IsNil() {
+			return nil
 		}
-	case **Rect:
-		if *p != nil {
-			return **p
-		}
-	case **XY:
-		if *p != nil {
-			return **p
-		}
-	case *map[string]string:
-		return *p
-	default:
-		panic(fmt.Sprintf("config: field %s has a type that the table does not know: %T", f.Key, p))
+		v = v.Elem()
 	}
-	return nil
+	return v.Interface()
 }
 
 // show gives a value as a person would write it.

@@ -42,14 +42,14 @@ func Load(o Options) (Settings, error) {
 	if err != nil {
 		faults = append(faults, Fault{Field: "settings", Hint: err.Error()})
 	}
+	s.Given = given(layers)
 	for _, f := range s.Validate() {
-		f.Source = whence(layers, f.Field)
+		f.Source = s.Given[f.Field]
 		faults = append(faults, f)
 	}
 	if len(faults) > 0 {
 		return s, &Error{Faults: faults}
 	}
-	s.Given = given(layers)
 	s.size()
 	if s.State == "" {
 		s.State = StateDir(o.Environ)
@@ -83,23 +83,9 @@ func (o Options) file() *layer {
 // merge lays the layers over the defaults, the last on top.
 func merge(layers []*layer) (Settings, error) {
 	v := viper.New()
-	def := Default()
-	for _, f := range table {
-		if d := f.value(&def); d != nil && !byName(f.Key) {
-			v.SetDefault(f.Key, d)
-		}
-	}
-	for i, l := range layers {
-		below := viper.New()
+	for _, l := range layers {
 		for key, value := range l.values {
-			below.Set(key, value)
-		}
-		if i == len(layers)-1 {
-			for key, value := range l.values {
-				v.Set(key, value)
-			}
-		} else if err := v.MergeConfigMap(below.AllSettings()); err != nil {
-			return def, err
+			v.Set(key, value)
 		}
 	}
 	s := Default()
@@ -123,14 +109,4 @@ func given(layers []*layer) map[string]string {
 		}
 	}
 	return out
-}
-
-// whence returns where the topmost layer took the value of a key from.
-func whence(layers []*layer, key string) string {
-	for i := len(layers) - 1; i >= 0; i-- {
-		if s, ok := layers[i].source[key]; ok {
-			return s
-		}
-	}
-	return ""
 }

@@ -16,15 +16,7 @@ type XY struct{ X, Y float64 }
 type Rect = record.Rect
 
 // String gives the pair as the flags take it.
-func (p XY) String() string { return join(p.X, p.Y) }
-
-func join(v ...float64) string {
-	parts := make([]string, len(v))
-	for i, x := range v {
-		parts[i] = number(x)
-	}
-	return strings.Join(parts, ",")
-}
+func (p XY) String() string { return number(p.X) + "," + number(p.Y) }
 
 // number writes x without an exponent where people would.
 func number(x float64) string {

@@ -2,6 +2,7 @@ package config
 
 import (
 	"fmt"
+	"maps"
 	"net"
 	"net/netip"
 	"net/url"
@@ -30,7 +31,7 @@ func (s Settings) Validate() []Fault {
 	c.wheels(s.Turns)
 	c.calendar(s)
 	if places, err := s.Desk.Places(); s.Desk.Supports != "" && (err != nil || len(places) < 3) {
-		c.fault("desk.supports", s.Desk.Supports, "give x,y in mm of three or more screws, with blanks between them, such as 30,30 205,30 117.5,205")
+		c.fault("desk.supports", s.Desk.Supports, "give x,y in mm of three or more screws, such as 30,30 205,30 117.5,205")
 	}
 	c.words("words.templates", s.Words.Templates)
 	c.words("words.patterns", s.Words.Patterns)
@@ -143,12 +144,7 @@ const mostWord = 1024
 
 // words checks templates (one line of the wire) and patterns (they compile).
 func (c *check) words(parent string, m map[string]string) {
-	names := make([]string, 0, len(m))
-	for n := range m {
-		names = append(names, n)
-	}
-	slices.Sort(names)
-	for _, n := range names {
+	for _, n := range slices.Sorted(maps.Keys(m)) {
 		text, key := m[n], parent+"."+n
 		switch {
 		case strings.TrimSpace(text) == "" || len(text) > mostWord:

@@ -44,7 +44,7 @@ func (d *Daemon) Printer() api.Printer {
 
 // glance is as much of a snapshot as tells what a person should do.
 func (d *Daemon) glance(p api.Printer) status.Snapshot {
-	s := status.Snapshot{At: time.Now(), Printer: p, Applied: d.Applied()}
+	s := status.Snapshot{At: time.Now(), Printer: p, Applied: d.Applied(), Kept: d.keeping()}
 	s.Run, s.Check = d.Active(), d.Due(s.At)
 	s.Expiry = d.Correction.Expiry()
 	d.showTold(&s)
@@ -62,7 +62,7 @@ func (d *Daemon) OpenPort(_ context.Context, o api.Open) error {
 // publish puts a new snapshot on the board.
 func (d *Daemon) publish() {
 	s := d.glance(d.Printer())
-	s.Build, s.Counters, s.Kept, s.ReapplyRefused = d.build, d.Counters(), d.keeping(), d.Refused()
+	s.Build, s.Counters, s.ReapplyRefused = d.build, d.Counters(), d.Refused()
 	s.Steps, s.HostShare = d.Runner.Steps()
 	s.PortHeld = d.link.Now().Held
 	s.Limits = limits(known.Criteria(d.owner()))

@@ -99,7 +99,7 @@ func (g *gauging) bottom(ctx context.Context) (Phase, error) {
 			Next: "Look whether probe and nozzle sit tight, let the printer warm up, then measure again."}
 	} else if g.spot == 0 {
 		cut = record.Cut{Finding: analysis.Undetermined, Code: "zero-past-floor",
-			Text: "At the zero point the feeler gauge is still loose half a millimetre below where the bed is expected.",
+			Text: "The feeler gauge is still loose half a millimetre below the bed's expected height.",
 			Next: "Set the printer's Z offset again at this point, then measure again."}
 	}
 	return PhaseNext, &CutError{cut}

@@ -16,7 +16,7 @@ func (j *job) coupons(ctx context.Context) error {
 		return err
 	}
 	a, err := j.question(ctx, record.Question{ID: "coupons",
-		Text: fmt.Sprintf("Did you print single-layer patches at %d points, in one print, with the bed map in use and no correction? Yes to enter their thickness, point by point. No to leave this out.", len(places)),
+		Text: fmt.Sprintf("Did you print single-layer patches at %d points, with the bed map and no correction? Yes to enter their thickness, point by point. No to leave this out.", len(places)),
 	})
 	if err != nil || !a.Yes {
 		return err

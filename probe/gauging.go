@@ -113,8 +113,8 @@ func (g *gauging) end(cramped bool) error {
 	}
 	if len(g.head.told.gauged(g.log.Run())) < 2 {
 		return &CutError{record.Cut{Finding: analysis.Repair, Code: "no-room",
-			Text: "There is too little room under the nozzle to touch the bed anywhere but at the zero point.",
-			Next: "Mount the probe lower, so that the nozzle is higher when it touches, then measure again."}}
+			Text: "There is too little room under the nozzle: only the zero point can be touched.",
+			Next: "Mount the probe lower, so that it touches earlier. Then measure again."}}
 	}
 	return g.note("some places were not gauged: less than 0.3 mm of room is predicted under the nozzle there")
 }

@@ -145,13 +145,13 @@ func (h *Head) raiseSeen(ctx context.Context, z float64) error {
 			return nil
 		}
 		if try > 0 || r.OK.Kind != gcode.Empty { // a line may be counted and not done: once more
-			return notHomed("the head was to go up to %.2f mm, and the printer says that it is at %.2f mm", z, h.z)
+			return notHomed("the head was to go up to %.2f mm, and is at %.2f mm", z, h.z)
 		}
 	}
 }
 
 func notHomed(text string, args ...any) *record.Problem {
 	return fault(nil, "not-homed",
-		"see what the printer's display says: home it there by hand, look at its end switches and its probe, then start a new run",
+		"see what the printer's display says: home it there, look at its end switches and probe, then start a new run",
 		"home: "+text, args...)
 }

@@ -58,7 +58,7 @@ func (g *gauging) levelOrTilt(ctx context.Context) error {
 		return nil
 	}
 	err := g.note(fmt.Sprintf(
-		"with the correction in force the nozzle is %+.3f mm ±%.3f from where it should be at %s (+ = too high): the zero point is gauged as well, to tell the level from the tilt", shown.Off, shown.U95, g.proof.Place))
+		"with the correction the nozzle is off by %+.3f mm ±%.3f at %s (+ = too high): the zero point is gauged as well, to tell the level from the tilt", shown.Off, shown.U95, g.proof.Place))
 	if err != nil {
 		return err
 	}
@@ -181,6 +181,6 @@ func proves(run record.Run, spot int) int {
 // notProved is the cut of a proof that failed.
 func notProved(at record.Place, where string, by float64) record.Cut {
 	return record.Cut{Finding: analysis.Undetermined, Code: "not-proved",
-		Text: fmt.Sprintf("With the correction in force the bed at %s lies %s where it should be, by more than %s.", at, where, say.MM(by)),
+		Text: fmt.Sprintf("With the correction the bed at %s is %s where it should, by over %s.", at, where, say.MM(by)),
 		Next: "Undo the correction, then measure again."}
 }

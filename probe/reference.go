@@ -53,7 +53,7 @@ func (j *job) reference(ctx context.Context) error {
 		return err
 	}
 	if !touched {
-		if err := j.note("the probe did not find the reference where it should lie, or does not see it: nothing was measured on it"); err != nil {
+		if err := j.note("the probe did not find the reference, or does not see it: nothing was measured on it"); err != nil {
 			return err
 		}
 	}

@@ -97,7 +97,7 @@ func (j *job) tooWild() error {
 		}
 	}
 	if len(at) >= straysLeast && len(strays)*straysShare > len(run.Touches) {
-		return wild(fmt.Sprintf("%d of %d touches of the probe are far from where all others say the bed is.", len(strays), len(run.Touches)))
+		return wild(fmt.Sprintf("%d of %d touches are far from where all others have the bed.", len(strays), len(run.Touches)))
 	}
 	return nil
 }

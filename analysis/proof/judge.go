@@ -240,7 +240,7 @@ func share(left []Left) *Share {
 // be verified, and how likely it must be for it to be called wrong. With them wrong ones
 // are verified in 2 % of simulated prints, and right ones in 80 %.
 const (
-	mayBeWrong = 0.045
+	mayBeWrong = 0.033
 	isWrong    = 0.9
 )
 

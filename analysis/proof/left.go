@@ -24,17 +24,17 @@ const bends = 0.7
 
 // Weights before anything was read: a correction that was worked out from readings,
 // written and read back is right far more often than not. Sizes of a change, mm at the
-// edge: a first layer shows it just or plainly. A bump is as large and as wide as a crumb
-// under the plate makes it. All chosen on simulated prints.
+// edge: a first layer shows it just or plainly. A bump is as large as a crumb under the plate
+// makes it, as narrow as that or as wide as a bent corner. All chosen on simulated prints.
 const (
 	changed, otherFactor, bumped = 0.3, 0.02, 0.04
 
-	kept                = 0.004 // of a machine that did not change
-	bumpSize, bumpWidth = 0.08, 30.0
-	anyFactor           = 1.2
+	kept      = 0.004 // of a machine that did not change
+	bumpSize  = 0.08
+	anyFactor = 1.2
 )
 
-var changes = []float64{0.015, 0.04, 0.15}
+var changes, bumpWidths = []float64{0.015, 0.04, 0.15}, []float64{30, 60}
 
 // roughs are the patches' own standard deviations as factors of the usual one, with their
 // weights: the plastic of one print lies better or worse than that of another.
@@ -74,12 +74,13 @@ func (c Case) stories(bumps []record.Place) []story {
 			out = append(out, story{math.Log(changed / float64(len(changes)*len(of))), c.smooth(size, f)})
 		}
 	}
-	for _, at := range bumps {
+	for k := range len(bumps) * len(bumpWidths) {
+		at, width := bumps[k%len(bumps)], bumpWidths[k/len(bumps)]
 		bump := func(p record.Place) float64 {
-			d := p.Distance(at) / bumpWidth
+			d := p.Distance(at) / width
 			return bumpSize * math.Exp(-d*d/2)
 		}
-		out = append(out, story{math.Log(bumped / float64(len(bumps))), func(p record.Place) []float64 {
+		out = append(out, story{math.Log(bumped / float64(len(bumps)*len(bumpWidths))), func(p record.Place) []float64 {
 			return []float64{bump(p) - bump(record.Place{U: c.ZeroU, V: c.ZeroV})}
 		}})
 	}

@@ -8,23 +8,23 @@ import "abbed/probe/record"
 var kindSaysFirst = map[record.ProbeKind]map[string]string{
 	record.KindContact: {
 		ProbeNotRepeatable: "Clean the pin of the probe. Check that it moves freely and is straight, and touch more slowly.",
-		DriftFound:         "A probe with a pin or switch hardly drifts by itself: what moves is more often the bed as it warms through, or the mount beside a hot nozzle. Wait until the heat is steady.",
+		DriftFound:         "A probe with a pin or switch hardly drifts by itself: the bed moves more often as it warms, or the mount beside a hot nozzle. Wait until the heat is steady.",
 		LooseCarriage:      "A pin that wobbles in its guide looks like play of the carriage: push it sideways with a finger, with the printer off, and see whether it gives.",
 	},
 	record.KindInductive: {
-		ProbeNotRepeatable: "Press the spring sheet down: an inductive probe scatters over uneven metal. Mount the probe as low as its maker allows, and lead its cable away from the motors.",
-		DriftFound:         "An inductive probe drifts with its own temperature, by some hundredths of a millimetre over tens of kelvin: let it hang near the hot bed for ten minutes before it measures, and measure as hot as you print.",
+		ProbeNotRepeatable: "Press the spring sheet down: an inductive probe scatters over uneven metal. Mount it as low as its maker allows, its cable away from the motors.",
+		DriftFound:         "An inductive probe drifts with its own temperature, by hundredths of a millimetre. Let it hang near the hot bed for ten minutes first. Measure as hot as you print.",
 		LooseCarriage:      "Check that the bracket of the probe is stiff and its nuts are tight. A thin one swings after a fast move.",
 	},
 	record.KindOptical: {
 		ProbeNotRepeatable: "An optical probe scatters with what the light falls on: a bare, clear, glossy or patterned bed, traces of plastic, light from outside. Clean the window of the probe and the bed. Shade the probe, and give it the surface that its maker wants.",
-		DriftFound:         "An optical probe drifts with its own temperature and with what settles on its window: clean it, let it warm up, and keep the light in the room as it is.",
+		DriftFound:         "An optical probe drifts with its own temperature and with what settles on its window: clean it, let it warm up, and keep the light as it is.",
 		LooseCarriage:      "An optical probe on a bracket that gives looks like play: look whether bracket and screws are tight.",
 	},
 	record.KindNozzle: {
-		ProbeNotRepeatable: "Clean the nozzle while its plastic is soft and does not ooze, as the maker describes. Touch more slowly.",
+		ProbeNotRepeatable: "Clean the nozzle while its plastic is soft, as the maker describes. Touch more slowly.",
 		DriftFound:         "Measure at one steady temperature at which the nozzle does not ooze. Nozzle and load cell grow with heat.",
-		LooseCarriage:      "A head that is pressed up by its own touch shows every play of its mount: look whether the nozzle, its block and the carriage are tight.",
+		LooseCarriage:      "A head pressed up by its own touch shows every play: look whether the nozzle, its block and the carriage are tight.",
 	},
 }
 

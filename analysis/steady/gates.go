@@ -80,7 +80,7 @@ func (s Steadiness) scatterGate(c record.Criteria) Gate {
 		f := result.Finding{
 			ID:       result.ProbeNotRepeatable,
 			Sentence: "The probe does not repeat. No correction is possible.",
-			Evidence: fmt.Sprintf("%d touches of one point scatter by %s (standard deviation, without drift and side of approach). The limit is %s.",
+			Evidence: fmt.Sprintf("%d touches of one point scatter by %s (standard deviation without drift and play). The limit is %s.",
 				s.Touches, say.Fine(s.Scatter.Value), say.Fine(c.Scatter)),
 			Doubt: fmt.Sprintf("The scatter is between %s and %s (95 %%).", say.Fine(s.Scatter.Lo95), say.Fine(s.Scatter.Hi95)),
 			Next: "Clean nozzle and probe. Check that probe, mount and cable are tight, and that the head does not rock. " +
@@ -133,7 +133,7 @@ func driftFailed(d *Drift, c record.Criteria) result.Finding {
 		f.Doubt = "Temperature, a loose part and a belt that settles look alike."
 	} else {
 		f.Sentence = "The heights drift too fast. No correction is possible."
-		f.Evidence = fmt.Sprintf("The height of one point drifts by %s per minute at the end of the test. abbed can take out %s.", say.Fine(d.Rate.Value), say.Fine(c.DriftRate))
+		f.Evidence = fmt.Sprintf("One point still drifts by %s per minute at the end of the test. abbed can take out %s.", say.Fine(d.Rate.Value), say.Fine(c.DriftRate))
 		f.Doubt = fmt.Sprintf("The drift is between %s and %s per minute (95 %%).", say.Fine(d.Rate.Lo95), say.Fine(d.Rate.Hi95))
 	}
 	f.Next = "Heat as for a print and wait until the temperature is steady. Check for loose parts, then measure again."
@@ -161,7 +161,7 @@ func (s Stability) playGate(c record.Criteria) Gate {
 		return result.Finding{
 			ID:       result.LooseCarriage,
 			Sentence: "The carriage has play. No correction is possible.",
-			Evidence: fmt.Sprintf("Along %s the two sides of approach differ by %s (reversal value B of ISO 230-2). The limit is %s.", axis, say.Fine(math.Abs(worst.Value)), say.Fine(c.Play)),
+			Evidence: fmt.Sprintf("Along %s the sides of approach differ by %s (reversal value, ISO 230-2). The limit is %s.", axis, say.Fine(math.Abs(worst.Value)), say.Fine(c.Play)),
 			Doubt:    fmt.Sprintf("The difference is between %s and %s (95 %%).", say.Fine(worst.Lo95), say.Fine(worst.Hi95)),
 			Next:     "Switch off, unplug and let the printer cool. Tighten what is loose, then measure again.",
 		}
@@ -179,7 +179,7 @@ func (s Stability) wanderGate(c record.Criteria) Gate {
 			Doubt:    "Loose rails or an uneven belt look the same.",
 			Next:     "Switch off, unplug and let the printer cool. Clean or replace the wheels, then measure again.",
 		}
-		f.Evidence = fmt.Sprintf("Over %d passes the height of one point differs by %s (standard deviation without scatter, limit %s).",
+		f.Evidence = fmt.Sprintf("Over %d passes one point differs by %s (standard deviation without scatter, limit %s).",
 			w.Passes, say.Fine(w.Between.Value), say.Fine(c.Wander))
 		if w.Places > 0 {
 			f.Evidence += fmt.Sprintf(" At %d points one pass differs, by up to %s (standard deviation between passes).", w.Places, say.Fine(w.Local))

@@ -29,7 +29,7 @@ type Ride struct {
 	Stays   *Period `json:"stays"`
 	// Suspect says that touches do not fit with each other beyond chance, and
 	// that it is not proven whether the bed or the carriage does it.
-	Suspect bool `json:"suspect" about:"touches do not fit with each other, and whether bed or carriage does it is not proven"`
+	Suspect bool `json:"suspect" about:"touches do not fit with each other, for a reason that is not proven"`
 	// Says is all of it in words; empty where nothing stands out.
 	Says string `json:"says" about:"all of it in words"`
 

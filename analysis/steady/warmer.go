@@ -86,6 +86,6 @@ func (h *HeatChange) Expand(gap, width float64) {
 	k := math.Abs(h.BedBy)
 	h.Even = aluminium * k * math.Abs(gap)
 	h.RailLeast, h.RailMost = (aluminium-steelMost)*k*width, (aluminium-steelLeast)*k*width
-	h.Text += fmt.Sprintf(" Even expansion changes the nozzle error by less than %.4f mm. What changed beyond that is something that bends. A steel rail on an aluminium beam as warm as the bed differs by %.2f to %.2f mm over %.0f mm.",
+	h.Text += fmt.Sprintf(" Even expansion changes the nozzle error by less than %.4f mm. What changed beyond that is something that bends. Steel on aluminium as warm as the bed differs by %.2f to %.2f mm over %.0f mm.",
 		1000*math.Max(h.Even, 0.0001), 1000*h.RailLeast, 1000*h.RailMost, width)
 }

@@ -22,7 +22,7 @@ func MM(v float64) string { return length(v) + " mm" }
 func Fine(v float64) string { return Fixed(v, 3) + " mm" }
 
 // PM writes the half width of a 95 % interval. It is never written as zero.
-func PM(half float64) string { return "±" + MM(doubt(half)) }
+func PM(half float64) string { return "±" + MM(max(half, 0.005)) }
 
 // Within writes a length with the half width of its 95 % interval, as "0.12 ±0.01 mm".
 func Within(v, half float64) string { return length(v) + " " + PM(half) }
@@ -139,14 +139,6 @@ func length(v float64) string {
 		}
 	}
 	return Fixed(v, 2)
-}
-
-// doubt keeps a half width from being rounded to nothing.
-func doubt(half float64) float64 {
-	if half < 0.005 {
-		return 0.005
-	}
-	return half
 }
 
 func directed(v float64, up, down, none string) string {

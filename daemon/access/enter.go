@@ -65,7 +65,7 @@ func (a *Access) signIn(w http.ResponseWriter, r *http.Request) {
 	text, _, err := a.sessions.add(role, brief(r.UserAgent()))
 	if err != nil {
 		a.refuse(w, r, api.Errorf(http.StatusInternalServerError, "internal",
-			"See that the state directory can be written, then ask for a new link with abbed access pair.", "The session could not be kept."))
+			"See that the state directory can be written. Then run abbed access pair.", "The session could not be kept."))
 		return
 	}
 	a.setCookie(w, r, text, int(sessionLife/time.Second))

@@ -130,8 +130,10 @@ func (a *Access) permit(r *http.Request, v Visitor) *api.Error {
 	}
 	return api.Errorf(http.StatusForbidden, "forbidden",
 		"Ask the operator for a link with this role.",
-		"This session may %s. That needs %s.", v.Role, role)
+		"This needs the roles %s. This session has %s.", listed(role), listed(v.Role))
 }
+
+func listed(r Role) string { return strings.ReplaceAll(r.String(), " ", ", ") }
 
 // needs says what a request of nobody known lacks.
 func needs(r *http.Request) string {
@@ -232,7 +234,7 @@ func (a *Access) wrong(r *http.Request, text string) *api.Error {
 		return tooMany(a.limit.wait(a.remote(r)))
 	}
 	return api.Errorf(http.StatusUnauthorized, "unauthorized",
-		"Read the file token in the state directory again, or run abbed access pair for a new link.", "%s", text)
+		"Read the file token in the state directory again, or run abbed access pair.", "%s", text)
 }
 
 func tooMany(seconds int) *api.Error {

@@ -11,6 +11,7 @@ type Neighbour struct {
 	Link    Link         `json:"link" about:"as of Printer"`
 	Run     State        `json:"run" about:"state of the latest run, or empty"`
 	Applied AppliedState `json:"applied" about:"as of Applied"`
+	Proved  bool         `json:"proved" about:"verified at the nozzle with the correction in force"`
 	Expired string       `json:"expired" about:"why the correction no longer holds, in a word; empty: it does"`
 	Todo    []Todo       `json:"todo" about:"what a person should do there, the gravest first"`
 	At      time.Time    `json:"at" about:"when it last said so"`

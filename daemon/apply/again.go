@@ -22,7 +22,7 @@ func Again(a store.Applied, t analysis.Table, now [][]int64, c record.Criteria) 
 		return t, a, fail(nil, "not-needed", "nothing to do", "the correction is in force already")
 	case record.Partly, record.Unclear:
 		return t, a, fail(nil, "map-mixed", "have the printer measure its bed map again, then re-apply",
-			"some nodes of the bed map have the correction in them, or it cannot be told; nothing was written")
+			"some nodes of the bed map have the correction in them, or may; nothing was written")
 	}
 	total := record.Plus(record.Plus(now, a.Add, 1), a.Origin, -1)
 	if err := bearable(total, t.Area, c, in.Scatter); err != nil {
@@ -51,9 +51,9 @@ func bearable(total [][]int64, area record.Rect, c record.Criteria, scatter floa
 	const hint = "measure again: the bed, or its tramming, is another than when the correction was made"
 	switch {
 	case largest > c.Largest+half:
-		return fail(nil, "too-large", hint, "the bed map would be up to %.3f mm from the one that was first measured, more than %.3f mm", largest, c.Largest)
+		return fail(nil, "too-large", hint, "the bed map would be up to %.3f mm from the first one, more than %.3f mm", largest, c.Largest)
 	case steepest > c.Steepest+slack+half/10:
-		return fail(nil, "too-steep", hint, "the bed map would change by %.3f mm per 100 mm against the first one, more than %.3f mm", 100*steepest, 100*(c.Steepest+slack))
+		return fail(nil, "too-steep", hint, "the bed map would change by %.3f mm per 100 mm, more than %.3f mm", 100*steepest, 100*(c.Steepest+slack))
 	}
 	return nil
 }

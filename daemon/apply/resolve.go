@@ -64,7 +64,7 @@ func (d Desk) Resolve(ctx context.Context, a store.Applied, c Choice) (store.App
 		left = nil
 	}
 	if !back && (len(left) > 0 || s.Nodes == nil || s.Scatter > 0 || on && !s.Exact) {
-		return a, fail(nil, store.MapChanged, "undo it: what is left of the correction is taken out, and the rest of the map is left as it is",
+		return a, fail(nil, store.MapChanged, "undo it: the rest of the correction is taken out, and nothing else changes",
 			"the map was measured again or changed since, so that the correction cannot be finished")
 	}
 	if err := d.within(now, to); err != nil {

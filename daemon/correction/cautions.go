@@ -18,7 +18,7 @@ func tableCautions(t analysis.Table, k *api.Keeps) []api.Caution {
 	out := []api.Caution{
 		{ID: "nozzle-crash", Text: fmt.Sprintf("I looked at the maps. The nozzle goes at most %s lower. A wrong correction drives it into the bed.", say.MM(max(0, -lowest)))},
 		{ID: keepsID(k), Text: keepsAll(k)},
-		{ID: "watch-first-layer", Text: "I will watch the next first layer from its start, with the power switch in reach."},
+		{ID: "watch-first-layer", Text: "I will watch the next first layer from its start, power switch in reach."},
 		{ID: "undo", Text: "Undo writes the old bed map back, and leaves the printer's other settings alone."},
 	}
 	var at []string
@@ -28,7 +28,7 @@ func tableCautions(t analysis.Table, k *api.Keeps) []api.Caution {
 		}
 	}
 	if len(at) > 0 {
-		out = append(out, api.Caution{ID: "map-doubtful", Text: "I will watch the first layer most at " + strings.Join(at, " and ") + ". A reading near there does not fit: the probe and the bed map may be wrong there (a hole, a magnet, an edge, a clip)."})
+		out = append(out, api.Caution{ID: "map-doubtful", Text: "I will watch the first layer most at " + strings.Join(at, " and ") + ". A reading near there does not fit: probe and bed map may be wrong there (a hole, a magnet, an edge)."})
 	}
 	return out
 }

@@ -15,10 +15,10 @@ import (
 // Why a correction expires, beside the tilt that moved, which is said with its
 // numbers.
 const (
-	leverOther   = "the lever from nozzle to probe is another than the one that the correction was made for"
-	printerOther = "another printer is at the port than the one that it was made for, or its firmware is another"
+	leverOther   = "the lever from nozzle to probe is another than the correction was made for"
+	printerOther = "another printer is at the port than the correction's, or its firmware is another"
 	mapAnew      = "the printer measured its bed map again, or it was changed since: the correction is not in it any more"
-	mapMixed     = "some nodes of the bed map were changed since, so that the correction is not in all of it: have the printer measure its bed map again, then re-apply"
+	mapMixed     = "some nodes of the bed map were changed since, and lack the correction: have the printer measure its bed map again, then re-apply"
 )
 
 // mapSays returns why a correction does not hold by what stands in the map, or "".
@@ -174,5 +174,5 @@ func moved(was, is analysis.Judged) string {
 	if why != nil || c.Most == nil {
 		return ""
 	}
-	return fmt.Sprintf("a newer run finds the nozzle error at %s another by %+.3f \u00b1%.3f mm, which is beyond the doubt of both: the head tilts otherwise now", c.Most.Place, c.Most.By, c.Most.U95)
+	return fmt.Sprintf("a newer run finds the nozzle error at %s another by %+.3f \u00b1%.3f mm: the head tilts otherwise now", c.Most.Place, c.Most.By, c.Most.U95)
 }

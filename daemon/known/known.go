@@ -128,7 +128,7 @@ func (k *Known) stored(s config.Settings, f *link.Facts) {
 		k.NoTable = "no bed map: " + f.MapWhy
 	}
 	if s.MapArea == nil {
-		k.NoTable = "the map area is not known: give --map-area X0,Y0,X1,Y1, where the printer's bed map has its first and last column and row"
+		k.NoTable = "the map area is not known: give --map-area X0,Y0,X1,Y1, the map's first and last column and row"
 		return
 	}
 	area := *s.MapArea
@@ -145,7 +145,7 @@ func (k *Known) reach() {
 	case !k.Has.Lever:
 		k.Missing = "the lever from nozzle to probe is not known, and the printer did not say: give --lever X,Y"
 	case !s.TriggerKnown:
-		k.Missing = "the trigger height is not known, and the printer did not say its probe's Z offset: give --trigger MM, the height of the nozzle when the probe triggers"
+		k.Missing = "the trigger height is not known, nor the probe's Z offset: give --trigger MM, the height of the nozzle when the probe triggers"
 	case !k.Has.Travel:
 		k.Missing = "the nozzle's travel is not known, and the printer did not say: give --travel X0,Y0,X1,Y1"
 	case s.Clearance <= s.Trigger:
@@ -156,11 +156,11 @@ func (k *Known) reach() {
 	}
 	s.Reach = s.Reachable()
 	if !s.Reach.Valid() || s.Reach.W() < 30 || s.Reach.H() < 30 {
-		k.Missing = "bed, travel and lever leave less than 30 mm by 30 mm that both probe and nozzle can reach: check them"
+		k.Missing = "probe and nozzle can both reach less than 30 mm by 30 mm (bed, travel, lever): check them"
 		return
 	}
 	if !s.Reach.Has(s.Zero) {
-		k.Missing = fmt.Sprintf("probe and nozzle cannot both reach the zero point %s (X %.0f to %.0f, Y %.0f to %.0f): give --zero-at X,Y within that, and set the Z offset there",
+		k.Missing = fmt.Sprintf("probe and nozzle cannot both reach %s (X %.0f to %.0f, Y %.0f to %.0f): give --zero-at X,Y within that, and set the Z offset there",
 			s.Zero, s.Reach.X0, s.Reach.X1, s.Reach.Y0, s.Reach.Y1)
 	}
 }

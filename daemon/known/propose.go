@@ -62,7 +62,7 @@ func (e *Examination) proposeLever(s config.Settings) bool {
 			if l, z, ok := words.ReadLever(h.reply); ok && !l.None() {
 				e.guess.Lever, e.guess.ZOffset = &l, &z
 				e.add(Proposal{Key: "words.patterns.lever", Value: quoted(pattern), Sure: true, Said: []string{line},
-					Why: fmt.Sprintf("then the lever is read as x %.2f, y %.2f mm and the probe's Z offset as %.3f mm: look whether that is right", l.X, l.Y, z)})
+					Why: fmt.Sprintf("then the lever is x %.2f, y %.2f mm, the probe's Z offset %.3f mm: look whether that is right", l.X, l.Y, z)})
 				return true
 			}
 		}
@@ -75,7 +75,7 @@ func (e *Examination) proposeLever(s config.Settings) bool {
 func (e *Examination) proposeTrigger() {
 	why := "the height of the nozzle when the probe triggers is not known: measure it"
 	if z := e.guess.ZOffset; z != nil {
-		why = fmt.Sprintf("the printer says a Z offset of the probe of %.3f mm, which should be below 0: measure the height of the nozzle when the probe triggers", *z)
+		why = fmt.Sprintf("the printer says a probe's Z offset of %.3f mm, which should be below 0: measure the height of the nozzle when the probe triggers", *z)
 	}
 	e.add(Proposal{Key: "trigger", Value: "1.2", Why: why})
 }
@@ -93,7 +93,7 @@ func (e *Examination) proposeTravel(s config.Settings) {
 			if t, ok := e.readTravel(s, pattern); ok {
 				e.guess.Travel = &t
 				fits = append(fits, Proposal{Key: "words.patterns.limits", Value: quoted(pattern), Sure: true, Said: []string{line},
-					Why: fmt.Sprintf("then the nozzle's travel is read as x %.1f to %.1f, y %.1f to %.1f, z %.1f to %.1f mm: look whether that is right", t.X0, t.X1, t.Y0, t.Y1, t.Z0, t.Z1)})
+					Why: fmt.Sprintf("then travel is x %.1f to %.1f, y %.1f to %.1f, z %.1f to %.1f mm: look whether that is right", t.X0, t.X1, t.Y0, t.Y1, t.Z0, t.Z1)})
 			}
 		}
 		if len(fits) == 1 { // two orders that both make sense tell nothing
@@ -126,11 +126,11 @@ func (e *Examination) proposePlaces(s config.Settings) {
 		bed = fmt.Sprintf("[%g, %g, %g, %g]", t.X0, t.Y0, t.X1, t.Y1)
 	}
 	if s.Bed == nil {
-		e.add(Proposal{Key: "bed", Value: bed, Why: "where the edges of the bed are, in the nozzle's coordinates (its travel may reach further)"})
+		e.add(Proposal{Key: "bed", Value: bed, Why: "the edges of the bed in the nozzle's coordinates (its travel may reach further)"})
 	}
 	if s.MapArea == nil && len(e.guess.Map) > 0 {
 		e.add(Proposal{Key: "map_area", Value: bed,
-			Why: fmt.Sprintf("where the bed map of %d columns and %d rows begins and ends (see the printer's settings)", len(e.guess.Map[0]), len(e.guess.Map))})
+			Why: fmt.Sprintf("where the map of %d columns and %d rows lies (see the printer's settings)", len(e.guess.Map[0]), len(e.guess.Map))})
 	}
 	if s.ZeroAt == nil {
 		e.add(Proposal{Key: "zero_at", Value: "[110, 110]", Why: "where the Z offset was set, if not in the middle of the bed"})

@@ -173,7 +173,7 @@ func (l *Link) rest() {
 		return
 	}
 	l.state, l.homed, l.sess = api.Resting, false, nil
-	l.text = "The printer was identified, and the port is given back to other programs until a run is confirmed."
+	l.text = "The printer was identified, and the port is given back until a run is confirmed."
 }
 
 // rests reports whether the port of the session is to be given back.

@@ -70,7 +70,7 @@ func New(o Options, changed func()) *Link {
 	l.door <- struct{}{}
 	if o.Ask {
 		l.state = api.Unopened
-		l.text = "Opening the port may reset the printer's board, and end a print that runs from its own storage. Say when it may be opened."
+		l.text = "Opening the port may reset the printer's board, and end a print from storage. Say when it may be opened."
 	} else {
 		l.Allow()
 	}
@@ -114,8 +114,8 @@ func (l *Link) down(err error) {
 	case errors.Is(err, gcode.ErrGarbled):
 		text += because(err) + ". Run abbed doctor, which finds the rate; it is being tried again."
 	case errors.Is(err, gcode.ErrEndless):
-		hint = "set another command for it in words.templates, or switch off what the printer reports by itself"
-		text = "The link to the printer was given up" + because(err) + ". Set another command for it in words.templates, or switch off what the printer reports by itself. It is being tried again."
+		hint = "set another command in words.templates, or switch the printer's own reports off"
+		text = "The link to the printer was given up" + because(err) + ". Set another command in words.templates, or switch the printer's own reports off. It is being tried again."
 	case err != nil:
 		text += because(err) + ". Check cable and power; it is being tried again."
 	}

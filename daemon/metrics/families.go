@@ -25,8 +25,8 @@ var (
 	resends  = counter("resends_total", "Lines that had to be sent again.")
 	lines    = counter("lines_total", "Lines heard from the printer.")
 	busy     = counter("printer_busy_seconds_total", "How long the printer was busy with commands of runs.")
-	waited   = counter("host_wait_seconds_total", "How long the printer waited for the next command of a run while no person was waited for.")
-	share    = gauge("host_share_ratio", "How long the printer waited for this program in the latest run, as a share of its busy time.")
+	waited   = counter("host_wait_seconds_total", "How long the printer waited for a run's next command, without waits for a person.")
+	share    = gauge("host_share_ratio", "Share of the latest run's busy time in which the printer waited for this program.")
 
 	storeBytes  = gauge("store_bytes", "How much of the store's file is in use.")
 	storeLimit  = gauge("store_limit_bytes", "From where on runs are dropped.")
@@ -68,7 +68,9 @@ func printer(to sink, s status.Snapshot) {
 		asked[t.ID] = true
 	}
 	for _, t := range status.Matters() {
-		if t.ID != status.TodoRepair && t.ID != status.TodoUnsteady { // abbed_finding and abbed_steady tell them
+		switch t.ID {
+		case status.TodoRepair, status.TodoUnsteady, status.TodoDisk: // abbed_finding, abbed_steady and abbed_state_free_bytes tell them
+		default:
 			to.flag(toDo, asked[t.ID], t.ID)
 		}
 	}

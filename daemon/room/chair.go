@@ -100,7 +100,7 @@ func wait(ctx context.Context, changed <-chan struct{}) bool {
 
 // neighbour says how the daemon stands.
 func (c Chair) neighbour(s status.Snapshot) api.Neighbour {
-	n := api.Neighbour{Name: s.Printer.Name, URL: c.URL, Port: s.Printer.Port, Link: s.Printer.Link, Applied: s.Applied.State, Expired: s.Expiry, Todo: s.Printer.Todo, At: time.Now().UTC()}
+	n := api.Neighbour{Name: s.Printer.Name, URL: c.URL, Port: s.Printer.Port, Link: s.Printer.Link, Applied: s.Applied.State, Proved: s.Applied.Proved, Expired: s.Expiry, Todo: s.Printer.Todo, At: time.Now().UTC()}
 	if s.Run != nil {
 		n.Run = s.Run.State
 	}

@@ -22,12 +22,17 @@ const (
 	TodoMap          = "expired-map"
 	TodoRepair       = "repair"
 	TodoUnsteady     = "unsteady"
+	TodoDisk         = "disk"
 	TodoLinkLost     = "link-lost"
 	TodoUnopened     = "unopened"
 	TodoConfirmation = "run-waits"
 	TodoQuestion     = "run-asks"
 	TodoCheck        = "check-due"
 )
+
+// diskRoom is how many bytes the disk should have left, as in the alert AbbedDiskFilling (common
+// practice, no source).
+const diskRoom = 200 << 20
 
 // matter is a state in which a person should do something: its one sentence and its one
 // act, which page, terminal, log, metrics and runbook all take from here.
@@ -79,6 +84,8 @@ var matters = []matter{
 		}, nil},
 	{api.Todo{ID: TodoUnsteady, Act: "Read the findings of the latest run: play, wheels, probe or drift. Repair before you correct.", Says: "The printer does not repeat.", Commands: []string{"abbed runs report", "abbed measure repeat"}},
 		func(s Snapshot) bool { return s.Steady != nil && !s.Steady.Steady }, nil},
+	{api.Todo{ID: TodoDisk, Act: "Make room: a run ends when no more can be kept.", Says: "The disk of the state directory is nearly full."},
+		func(s Snapshot) bool { return !s.At.IsZero() && s.Kept.Free >= 0 && s.Kept.Free < diskRoom }, nil},
 	{api.Todo{ID: TodoLinkLost, Act: "Look at the printer's power and cable.", Says: "The printer does not answer."},
 		func(s Snapshot) bool { return s.Printer.Link == api.Lost }, nil},
 	{api.Todo{ID: TodoUnopened, Act: "See that nothing prints, then open the port on the page.", Says: "Opening the port may reset the printer's board."},

@@ -154,7 +154,7 @@ func moveAside(dir string, damage error) (Notice, error) {
 	}
 	return Notice{
 		Text:  fmt.Sprintf("The store of runs was damaged (%v). It was moved to %s, and a new, empty one was begun.", damage, to),
-		Hint:  "Nothing was deleted. What was applied to the printer, or owed to it, is not known here any more: look at the printer's bed map before you go on. Check the disk or the card, too.",
+		Hint:  "Nothing was deleted. What was applied, or is owed, is not known here any more: look at the printer's bed map before you go on. Check the disk or the card, too.",
 		Moved: to,
 	}, nil
 }
@@ -210,7 +210,7 @@ func (s *Store) missed(ctx context.Context) (Notice, error) {
 	if was, err := os.ReadFile(mark); err == nil {
 		notice = Notice{
 			Text: fmt.Sprintf("The store of runs that was begun here at %s is gone. A new, empty one was begun.", strings.TrimSpace(string(was))),
-			Hint: "If you did not remove it, check the disk or the card. What was applied to the printer, or owed to it, is not known here any more: look at the printer's bed map before you go on.",
+			Hint: "If you did not remove it, check the disk or the card. What was applied, or is owed, is not known here any more: look at the printer's bed map before you go on.",
 		}
 	}
 	_, err = s.write.ExecContext(ctx, "INSERT INTO meta (key, value) VALUES ('begun', ?)", stamp(time.Now()))

@@ -67,7 +67,7 @@ func Hint(err error) string {
 	case errors.Is(err, ErrFull):
 		return "free some room on the disk, then try again; what was confirmed before is kept"
 	case errors.Is(err, ErrReadOnly):
-		return "check that the disk is writable (a failing card often is not), and who may write in the state directory"
+		return "check that the disk is writable (a failing card is not), and the directory too"
 	case errors.Is(err, ErrDisk):
 		return "copy the state directory to another disk, and replace this one"
 	case errors.Is(err, ErrDamaged):

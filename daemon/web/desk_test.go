@@ -23,6 +23,12 @@ func TestDeskForYourMachine(t *testing.T) {
 			t.Errorf("%s is not kept", kept)
 		}
 	}
+	empty := get(t, handler(webtest.Scene("done")), "/run/r1/tools").Body.String()
+	for _, field := range []string{"mounting", "spacing", "width", "height", "rails", "supports", "pitch"} {
+		if !strings.Contains(empty, `<input name="`+field+`"`) {
+			t.Errorf("before anything is typed there is no field for %s", field)
+		}
+	}
 	for _, bad := range []string{"mounting=long", "supports=30", "supports=a,b", "supports=9000,1", "rails=1e9"} {
 		body := get(t, handler(webtest.Scene("done")), "/run/r1/tools?"+bad).Body.String()
 		_, what, _ := strings.Cut(bad, "=")

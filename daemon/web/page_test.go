@@ -461,3 +461,15 @@ func TestGaugedLater(t *testing.T) {
 		t.Error("a run to which nothing is open asks for more")
 	}
 }
+
+// TestRoomSaysNotVerified: in the list of all printers a correction that was not verified is
+// not told as one that was.
+func TestRoomSaysNotVerified(t *testing.T) {
+	d := webtest.Scene("room")
+	for _, proved := range []bool{false, true} {
+		d.Change(func(s *webtest.Show) { s.Room[0].Proved = proved })
+		if got := strings.Contains(get(t, handler(d), "/room").Body.String(), "in force, not verified"); got == proved {
+			t.Errorf("verified %v: it says not verified: %v", proved, got)
+		}
+	}
+}

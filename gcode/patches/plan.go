@@ -75,14 +75,14 @@ func Plan(s Settings, bed, travel, area Rect, zeroU, zeroV float64, choice Choic
 	p := Print{Settings: s, Bed: bed, shape: h}
 	room := bed.Grown(-s.Margin).Meet(travel)
 	if !holds(room, h.around(zeroU, zeroV)) {
-		return p, fmt.Errorf("patches: the patch at the zero point (%.1f, %.1f) does not lie within the bed and the nozzle's travel, %.1f mm inside: set the zero point farther in", zeroU, zeroV, s.Margin)
+		return p, fmt.Errorf("patches: the zero point (%.1f, %.1f) is not within bed and travel, %.1f mm inside: set the zero point farther in", zeroU, zeroV, s.Margin)
 	}
 	// The prime line takes the front.
 	p.prime = line{room.X0 + h.w/2, room.Y0 + h.w/2, math.Min(room.X1, room.X0+100) - h.w/2, room.Y0 + h.w/2}
 	room.Y0 += 2*h.w + 1
 	in := area.Meet(Rect{X0: room.X0 + h.size/2, Y0: room.Y0 + h.size/2 + h.w*float64(h.tabs), X1: room.X1 - h.size/2, Y1: room.Y1 - h.size/2})
 	if in.X1-in.X0 < h.size+2 || in.Y1-in.Y0 < h.size+h.w*float64(h.tabs)+2 {
-		return p, fmt.Errorf("patches: the area from (%.0f, %.0f) to (%.0f, %.0f) has no room for two patches of %g mm each way: take readings farther out", area.X0, area.Y0, area.X1, area.Y1, s.Size)
+		return p, fmt.Errorf("patches: from (%.0f, %.0f) to (%.0f, %.0f) is no room for two patches of %g mm: take readings farther out", area.X0, area.Y0, area.X1, area.Y1, s.Size)
 	}
 	if !holds(room, h.around(zeroU, zeroV)) {
 		return p, fmt.Errorf("patches: the patch at the zero point lies on the prime line at the front: set the zero point farther back")

@@ -11,11 +11,11 @@ import (
 // Cautions stand in the file, on the worksheet and on the screen.
 func Cautions() []string {
 	return []string{
-		"Stay with the machine, a hand at the power switch, until the last patch is done: where a correction is wrong the nozzle digs in.",
+		"Stay, a hand at the power switch, until the last patch is done: where a correction is wrong the nozzle digs in.",
 		"Nozzle and bed burn. The bed is clear and clean. The head moves freely.",
 		"Look through this file before you print it: start and end lines do what they say. The printer maker's instructions come first.",
 		"Print with the stored levelling on, as for any print. Let the bed cool before you peel. Number each patch on its upper side before it comes off.",
-		"A patch reads the gap only where the nozzle has ironed it flat: if its lines lie apart or are round on top, write \"gaps\" in place of a number.",
+		"A patch reads the gap only where the nozzle has ironed it flat: if its lines lie apart or are round, write \"gaps\" and no number.",
 	}
 }
 

@@ -224,7 +224,7 @@ func (r *rewriter) machine() bool {
 	case len(k.g) > 0:
 		return r.refuse("a G word stands behind another command", "give it a line of its own: machines differ in whether they do it")
 	case k.before&(axes|arcWords|bit('E')) != 0, standard(k.m[0]) && k.has&axes != 0:
-		return r.refuse(fmt.Sprintf("a place shares its line with M%s, and no G says whether it is a move", name(k.m[0])), beginWithG+", and give M a line of its own")
+		return r.refuse(fmt.Sprintf("a place is on the line of M%s, and no G says that it moves", name(k.m[0])), beginWithG+", and give M a line of its own")
 	}
 	return r.codes()
 }

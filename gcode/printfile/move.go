@@ -51,7 +51,7 @@ func (r *rewriter) move(b, text []byte, motion int) (done bool) {
 		return r.refuse(fmt.Sprintf("the letter %c has no number", 'A'+bits.TrailingZeros32(bare)), "give the number")
 	}
 	if k.with('H') && k.word('H').n != 0 {
-		return r.refuse("a move with H, which some machines take as one of single motors, or as far as a switch", sliceOther)
+		return r.refuse("a move with H, which machines take as single motors, or as to a switch", sliceOther)
 	}
 	before := r.axes
 	for a, c := range []byte(axesOf) {

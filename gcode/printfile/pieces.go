@@ -85,8 +85,8 @@ func (r *rewriter) pieces(text []byte, p *path, motion int, before *[len(axesOf)
 // riddle refuses E where it is not known how it counts, or where it stood.
 func (r *rewriter) riddle(e, e2 axis) bool {
 	if e.relative != e2.relative || !e.relative && (e.p-e.shift != e2.p-e2.shift || e.known != e2.known) {
-		return r.refuse("the move is to be cut, and machines differ in whether G90 and G91, which came before, change E too",
-			"say which yours does, or write M82 or M83 (and a G92 E0) after the G90 or G91")
+		return r.refuse("the move is to be cut, and G90 and G91 change E on some machines",
+			"say what yours does, or write M82 or M83 (and G92 E0) after it")
 	}
 	if !e.relative && !e.known {
 		return r.refuse("the move is to be cut, but where E stands was never said", "put a G92 E0 before it")

@@ -21,14 +21,17 @@ func Ask(use, short string, args cobra.PositionalArgs, do verb) *cobra.Command {
 	c := &cobra.Command{Use: use, Short: short, Args: args}
 	var k Caller
 	k.add(c)
-	c.RunE = func(c *cobra.Command, args []string) error {
-		a, err := k.Dial()
-		if err != nil {
-			return err
-		}
-		return coded(k.hinted(do(c, a, k, args)))
-	}
+	c.RunE = func(c *cobra.Command, args []string) error { return k.asks(c, args, do) }
 	return c
+}
+
+// asks finds the daemon and asks it.
+func (k *Caller) asks(c *cobra.Command, args []string, do verb) error {
+	a, err := k.Dial()
+	if err != nil {
+		return err
+	}
+	return coded(k.hinted(do(c, a, *k, args)))
 }
 
 // hinted says to whom the token belongs where it is what is missing.
@@ -40,13 +43,18 @@ func (k *Caller) hinted(err error) error {
 	return err
 }
 
-// give gives an answer as JSON to programs, told to people.
-func give[T any](c *cobra.Command, k Caller, answer T, tell func(io.Writer, T)) error {
-	if k.Json {
-		return console.WriteJSON(c.OutOrStdout(), answer)
+// give gives an answer as JSON to programs, told to people; its refusal is passed on.
+func give[T any](c *cobra.Command, k Caller, tell func(io.Writer, T)) func(T, error) error {
+	return func(answer T, err error) error {
+		if err != nil {
+			return err
+		}
+		if k.Json {
+			return console.WriteJSON(c.OutOrStdout(), answer)
+		}
+		tell(c.OutOrStdout(), answer)
+		return nil
 	}
-	tell(c.OutOrStdout(), answer)
-	return nil
 }
 
 // coded gives refusals of the daemon their exit codes.
@@ -80,11 +88,7 @@ func StatusCommand() *cobra.Command {
 		if all {
 			return k.tellAll(c)
 		}
-		a, err := k.Dial()
-		if err != nil {
-			return err
-		}
-		return coded(k.hinted(tellStatus(c, a, k, args)))
+		return k.asks(c, args, tellStatus)
 	}
 	c.Flags().BoolVar(&all, "all", false, "Of every printer that this machine knows.")
 	return c
@@ -179,9 +183,10 @@ func (k Caller) tellAll(c *cobra.Command) error {
 		all[at(name)].Silent = true
 	}
 	slices.SortFunc(all, func(a, b api.Neighbour) int { return strings.Compare(a.Name, b.Name) })
-	if k.Json {
-		return console.WriteJSON(c.OutOrStdout(), all)
-	}
+	return give(c, k, tellNeighbours)(all, nil)
+}
+
+func tellNeighbours(w io.Writer, all []api.Neighbour) {
 	for _, n := range all {
 		is := string(n.Link)
 		if n.Ended {
@@ -189,12 +194,11 @@ func (k Caller) tellAll(c *cobra.Command) error {
 		} else if n.Silent {
 			is = "does not answer"
 		}
-		fmt.Fprintf(c.OutOrStdout(), "%s\t%s\t%s\n", n.Name, is, n.URL)
+		fmt.Fprintf(w, "%s\t%s\t%s\n", n.Name, is, n.URL)
 		for _, t := range n.Todo {
-			fmt.Fprintf(c.OutOrStdout(), "\t%s %s\n", t.Act, t.Says)
+			fmt.Fprintf(w, "\t%s %s\n", t.Act, t.Says)
 		}
 	}
-	return nil
 }
 
 // neighbours are the printers of a daemon's room, or its own alone.
@@ -245,20 +249,14 @@ func measure(c *cobra.Command, a *client.Client, k Caller, n api.NewRun) error {
 			n.Steps = []string{"repeat", "survey"}
 		}
 	}
-	r, err := a.Start(c.Context(), n)
-	if err != nil {
-		return err
-	}
-	if k.Json {
-		return console.WriteJSON(c.OutOrStdout(), r)
-	}
-	fmt.Fprintln(c.OutOrStdout(), r.ID)
-	if r.State != api.AwaitingConfirmation {
-		fmt.Fprintln(c.ErrOrStderr(), "The run has begun: the head moves. Stay at the machine.")
-		return nil
-	}
-	k.waits(c)
-	return nil
+	return give(c, k, func(w io.Writer, r api.Run) {
+		fmt.Fprintln(w, r.ID)
+		if r.State != api.AwaitingConfirmation {
+			fmt.Fprintln(c.ErrOrStderr(), "The run has begun: the head moves. Stay at the machine.")
+			return
+		}
+		k.waits(c)
+	})(a.Start(c.Context(), n))
 }
 
 // waits says where a run that was started is confirmed.
@@ -305,19 +303,23 @@ func Prove(c *cobra.Command, a *client.Client, k Caller, _ []string) error {
 // Chosen is the run that is named, or the latest that tells of the machine: a proof
 // tells of the correction alone.
 func Chosen(c *cobra.Command, a *client.Client, args []string) (string, error) {
+	id, err := firstRun(c, a, args, func(r api.Run) bool { return !r.Proves() })
+	if err == nil && id == "" {
+		err = errors.New("there is no run yet: abbed measure starts one")
+	}
+	return id, err
+}
+
+// firstRun is the run that is named, or the latest that fits; "": none does.
+func firstRun(c *cobra.Command, a *client.Client, args []string, fits func(api.Run) bool) (string, error) {
 	if len(args) > 0 {
 		return args[0], nil
 	}
 	runs, err := a.Runs(c.Context())
-	if err != nil {
-		return "", err
+	if i := slices.IndexFunc(runs, fits); i >= 0 {
+		return runs[i].ID, err
 	}
-	for _, r := range runs {
-		if !r.Proves() {
-			return r.ID, nil
-		}
-	}
-	return "", errors.New("there is no run yet: abbed measure starts one")
+	return "", err
 }
 
 func outcomeOf(c *cobra.Command, a *client.Client, args []string) (*Outcome, error) {

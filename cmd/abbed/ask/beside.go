@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -72,10 +73,7 @@ func (b beside) join(run *record.Run, in io.Reader) error {
 			return fmt.Errorf("%s: %w", b.readings, err)
 		}
 	}
-	coupons := false
-	for _, r := range found.Readings {
-		coupons = coupons || r.Quantity == record.QuantityCoupon
-	}
+	coupons := slices.ContainsFunc(found.Readings, func(r record.Reading) bool { return r.Quantity == record.QuantityCoupon })
 	corrected, ok := api.Corrected(b.inForce)
 	if coupons && !ok {
 		return errors.New("--in-force none, map or file has to be said with coupons: with a correction in force they show what it left")
@@ -100,11 +98,7 @@ func ReadingsCommand() *cobra.Command {
 				return console.Usage(fmt.Errorf("readings: %w", err))
 			}
 			body.Person = person
-			kept, err := a.Readings(c.Context(), args[0], body)
-			if err != nil {
-				return err
-			}
-			return give(c, k, kept, tellKept)
+			return give(c, k, tellKept)(a.Readings(c.Context(), args[0], body))
 		})
 	c.Long = `Printed patches by micrometer, the tilt of the head by inclinometer, touches along a
 straight reference: they are kept with the run and join its fit as far as they do not

@@ -27,11 +27,7 @@ interval. It says what cannot be compared, and how warm the runs were.`
 }
 
 func compare(c *cobra.Command, a *client.Client, k Caller, args []string) error {
-	x, err := comparison(c, a, args)
-	if err != nil {
-		return err
-	}
-	return give(c, k, x, tellComparison)
+	return give(c, k, tellComparison)(comparison(c, a, args))
 }
 
 func comparison(c *cobra.Command, a *client.Client, args []string) (api.Comparison, error) {

@@ -44,17 +44,9 @@ Z offset.`
 // waiting is the run that is named, or the one that waits for a confirmation; "": none
 // does, but what a run switched off has to be put back.
 func waiting(c *cobra.Command, a *client.Client, args []string) (string, error) {
-	if len(args) > 0 {
-		return args[0], nil
-	}
-	runs, err := a.Runs(c.Context())
-	if err != nil {
-		return "", err
-	}
-	for _, r := range runs {
-		if r.State == api.AwaitingConfirmation {
-			return r.ID, nil
-		}
+	id, err := firstRun(c, a, args, func(r api.Run) bool { return r.State == api.AwaitingConfirmation })
+	if err != nil || id != "" {
+		return id, err
 	}
 	p, err := a.Printer(c.Context())
 	if err == nil && len(p.Owed) == 0 {

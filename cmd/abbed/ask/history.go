@@ -15,11 +15,7 @@ import (
 func HistoryCommand() *cobra.Command {
 	return Ask("history", "Say what changed over all runs of this printer.", cobra.NoArgs,
 		func(c *cobra.Command, a *client.Client, k Caller, _ []string) error {
-			h, err := a.History(c.Context())
-			if err != nil {
-				return err
-			}
-			return give(c, k, h, TellHistory)
+			return give(c, k, TellHistory)(a.History(c.Context()))
 		})
 }
 

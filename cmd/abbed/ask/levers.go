@@ -25,11 +25,7 @@ func ProbePlaceCommand() *cobra.Command {
 			if err := asked.ReadQuery(url.Values{"lever": levers, "within": {within}}); err != nil {
 				return console.Usage(err)
 			}
-			x, err := foretold(c, a, args[0], asked)
-			if err != nil {
-				return err
-			}
-			return give(c, k, x, tellLevers)
+			return give(c, k, tellLevers)(foretold(c, a, args[0], asked))
 		})
 	c.Long = `RECORD is a file with a run ("-" for standard input). Anything else is the id of a run.
 A probe beside the nozzle along Y shows the roll of the head. One along X shows its pitch and

@@ -98,21 +98,15 @@ func DrawQR(w io.Writer, text string) error {
 func ListSessions() *cobra.Command {
 	return Ask("list", "List the browsers that you admitted.", cobra.NoArgs,
 		func(c *cobra.Command, a *client.Client, k Caller, _ []string) error {
-			all, err := a.Sessions(c.Context())
-			if err != nil {
-				return err
-			}
-			if k.Json {
-				return console.WriteJSON(c.OutOrStdout(), all)
-			}
-			for _, s := range all {
-				fmt.Fprintf(c.OutOrStdout(), "%s  %-17s  since %s, seen %s  %s\n", s.ID, s.Role,
-					s.Made.Local().Format(time.DateTime), s.Seen.Local().Format(time.DateOnly), s.From)
-			}
-			if len(all) == 0 {
-				fmt.Fprintln(c.ErrOrStderr(), "No browser is admitted: abbed access pair admits one.")
-			}
-			return nil
+			return give(c, k, func(w io.Writer, all []client.Session) {
+				for _, s := range all {
+					fmt.Fprintf(w, "%s  %-17s  since %s, seen %s  %s\n", s.ID, s.Role,
+						s.Made.Local().Format(time.DateTime), s.Seen.Local().Format(time.DateOnly), s.From)
+				}
+				if len(all) == 0 {
+					fmt.Fprintln(c.ErrOrStderr(), "No browser is admitted: abbed access pair admits one.")
+				}
+			})(a.Sessions(c.Context()))
 		})
 }
 

@@ -13,11 +13,7 @@ import (
 )
 
 func ListRuns(c *cobra.Command, a *client.Client, k Caller, _ []string) error {
-	runs, err := a.Runs(c.Context())
-	if err != nil {
-		return err
-	}
-	return give(c, k, runs, TellRuns)
+	return give(c, k, TellRuns)(a.Runs(c.Context()))
 }
 
 func TellRuns(w io.Writer, runs []api.Run) {

@@ -46,21 +46,14 @@ func ReadFaults(texts []string) (now []bench.Fault, later phaseFaults, err error
 	return now, later, nil
 }
 
-// at injects what waits for a phase.
-func (p phaseFaults) at(phase string, printer *bench.Printer) []bench.Fault {
-	all := p[phase]
-	delete(p, phase)
-	for _, f := range all {
-		printer.Inject(f)
-	}
-	return all
-}
-
 // StrikeAt has the faults of a phase strike when the run, as the API shows it,
 // has come a little way into it.
 func (p phaseFaults) StrikeAt(printer *bench.Printer, tell func(string, ...any)) (seen func(api.Run), phase func(string)) {
 	phase = func(name string) {
-		for _, f := range p.at(name, printer) {
+		all := p[name]
+		delete(p, name)
+		for _, f := range all {
+			printer.Inject(f)
 			tell("fault %s strikes now (%s)", f.Name, bench.FaultSays(f.Name))
 		}
 	}

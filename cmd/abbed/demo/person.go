@@ -42,10 +42,8 @@ type Person struct {
 	Phase func(string)
 }
 
-// handScatter is the standard deviation with which a hand calls the drag of a gauge, mm.
-const (
-	HandScatter = 0.008
-)
+// HandScatter is the standard deviation with which a hand calls the drag of a gauge, mm.
+const HandScatter = 0.008
 
 // WholeJob measures, and applies and undoes a table if one is offered.
 func (p *Person) WholeJob(ctx context.Context) (*ask.Outcome, error) {
@@ -163,7 +161,8 @@ func (p *Person) bringDown(ctx context.Context, run api.Run) error {
 	call := p.Rnd.NormFloat64() * HandScatter
 	for run.State == api.AwaitingGauge && run.Place != nil {
 		answer, had := Felt(p.Feel(run.Place.Gauge), call), run.Gaugings
-		r, err := p.press(ctx, run.ID, api.GaugeAction{Action: answer})
+		p.Presses++
+		r, err := p.API.Gauge(ctx, run.ID, api.GaugeAction{Action: answer})
 		var e *api.Error
 		if errors.As(err, &e) && e.Code == "past-floor" {
 			return nil // the run goes on, or ends, by itself
@@ -177,11 +176,6 @@ func (p *Person) bringDown(ctx context.Context, run api.Run) error {
 		}
 	}
 	return nil
-}
-
-func (p *Person) press(ctx context.Context, id string, a api.GaugeAction) (api.Run, error) {
-	p.Presses++
-	return p.API.Gauge(ctx, id, a)
 }
 
 func (p *Person) Gauge(ctx context.Context, id string, a api.GaugeAction) error {

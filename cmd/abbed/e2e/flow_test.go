@@ -39,6 +39,7 @@ type shop struct {
 	house   *house.House
 	printer *bench.Printer
 	line    *flowLine
+	link    func() string // one that lets a window in
 	rnd     *rand.Rand
 }
 
@@ -69,6 +70,10 @@ func openShop(t *testing.T, scenario string, change ...func(*config.Settings)) *
 	})
 	if err != nil {
 		t.Fatal(err)
+	}
+	s.link = func() string {
+		link, _ := s.house.Access.Link(s.house.URL(), access.Everything)
+		return link
 	}
 	ctx, end := context.WithCancel(context.WithoutCancel(t.Context()))
 	var running sync.WaitGroup
@@ -121,8 +126,7 @@ func (l *flowLine) set(cut bool) {
 
 // enter lets a window in by the one-time link.
 func (s *shop) enter(w *window) {
-	link, _ := s.house.Access.Link(s.house.URL(), access.Everything)
-	w.open(link)
+	w.open(s.link())
 	w.see("enter")
 	w.press(`button.main`)
 	w.until(`location.pathname === '/'`)
@@ -322,7 +326,19 @@ func TestFlowNetwork(t *testing.T) {
 	s := openShop(t, "twist-level", brisk, func(c *config.Settings) {
 		c.Access.From, c.Listen, c.Name = config.FromPhone, at+":0", "left"
 	})
-	text, err := os.ReadFile(access.OwnFiles(s.house.Phone.State).Certificate)
+	w := newWindow(t, newBrowser(t, trusts(t, s.house.Phone.State)), phone, "network")
+	began := time.Now()
+	s.measure(w)
+	s.correct(w)
+	s.prove(w)
+	t.Logf("%s: %d screens, %.0f s", s.house.URL(), w.shots, time.Since(began).Seconds())
+}
+
+// trusts has a browser take the certificate that abbed made for itself, as a person does who
+// has compared its fingerprint.
+func trusts(t *testing.T, state string) chromedp.ExecAllocatorOption {
+	t.Helper()
+	text, err := os.ReadFile(access.OwnFiles(state).Certificate)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -332,12 +348,32 @@ func TestFlowNetwork(t *testing.T) {
 		t.Fatal(err)
 	}
 	key := sha256.Sum256(cert.RawSubjectPublicKeyInfo)
-	w := newWindow(t, newBrowser(t, chromedp.Flag("ignore-certificate-errors-spki-list", base64.StdEncoding.EncodeToString(key[:]))), phone, "network")
+	return chromedp.Flag("ignore-certificate-errors-spki-list", base64.StdEncoding.EncodeToString(key[:]))
+}
+
+// TestFlowSetup is a new user's whole way: the set-up on a terminal, where a phone is wanted,
+// the code that it draws, and the job in the phone's window over the network up to the
+// verified correction.
+func TestFlowSetup(t *testing.T) {
+	if !*flows {
+		t.Skip("long: -flow")
+	}
+	sc := lookup(t, "twist-level")
+	s := &shop{t: t, printer: bench.New(sc, bench.Options{Seed: 1, Speed: 100}), rnd: rand.New(rand.NewPCG(1, 3))}
+	path, unplug, err := bench.Pty(s.printer)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = unplug() })
 	began := time.Now()
+	set, link, out := begun(t, path, "0,0,235,235\n12,52,223,223\n\n1\nyes\nyes\n")
+	t.Logf("set up after %.0f s:\n%s", time.Since(began).Seconds(), out)
+	s.link = func() string { return link }
+	w := newWindow(t, newBrowser(t, trusts(t, loaded(t, set.Done.File).State)), phone, "setup")
 	s.measure(w)
 	s.correct(w)
 	s.prove(w)
-	t.Logf("%s: %d screens, %.0f s", s.house.URL(), w.shots, time.Since(began).Seconds())
+	t.Logf("%d screens, %d touches, %.0f s", w.shots, s.printer.Safety().Touches, time.Since(began).Seconds())
 }
 
 // TestFlowSmall does it on the smallest phone, up to the findings.

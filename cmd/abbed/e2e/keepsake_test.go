@@ -17,6 +17,7 @@ import (
 	"abbed/cmd/abbed/setup"
 	"abbed/config"
 	"abbed/daemon/store"
+	"abbed/gcode/bench"
 	"abbed/gcode/port"
 	"abbed/probe/record"
 )
@@ -112,4 +113,29 @@ func TestMove(t *testing.T) {
 	if got.Bed == nil || *got.Bed != (config.Rect{X1: 235, Y1: 235}) || got.Layer != 0.3 || got.Port != "/dev/serial/by-id/usb-y" || got.State != console.StateOf("left", false) || slices.Contains(moved.Done.Open, "bed") {
 		t.Errorf("%+v, open %v", got, moved.Done.Open)
 	}
+}
+
+// plugged starts a virtual printer and returns its port.
+func plugged(t *testing.T, name string) (string, *bench.Printer) {
+	t.Helper()
+	sc, err := bench.Lookup(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := bench.New(sc, bench.Options{Seed: 3, Speed: 20})
+	path, stop, err := bench.Pty(p)
+	if err != nil {
+		t.Skipf("no pseudo-terminals here: %v", err)
+	}
+	t.Cleanup(func() { _ = stop() })
+	return path, p
+}
+
+func loaded(t *testing.T, file string) config.Settings {
+	t.Helper()
+	got, err := config.Load(config.Options{File: file, Environ: []string{}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return got
 }

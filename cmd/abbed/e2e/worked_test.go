@@ -235,6 +235,6 @@ func listCommands(b *strings.Builder, c *cobra.Command) {
 			continue
 		}
 		name := strings.TrimSuffix(below.UseLine(), " [flags]")
-		fmt.Fprintf(b, "| `%s` | %s |\n", strings.ReplaceAll(name, "|", " or "), below.Short)
+		fmt.Fprintf(b, "- `%s`: %s\n", strings.ReplaceAll(name, "|", " or "), below.Short)
 	}
 }

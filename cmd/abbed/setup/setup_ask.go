@@ -79,9 +79,6 @@ var asked = map[string]string{
 	"travel":   "The printer does not say how far the nozzle can go, mm: X0,Y0,X1,Y1 (its travel, not the bed). Empty: not known now",
 }
 
-// needed may not be left empty.
-var needed = map[string]bool{"bed": true}
-
 // askOwner settles what the printer did not: flags first, then what doctor
 // proposes, then the person's answers.
 func (s *Setup) askOwner(context.Context) error {
@@ -141,7 +138,7 @@ func (s *Setup) settle(p known.Proposal) error {
 		return s.confirm(p)
 	}
 	text, err := s.ask(question+":", "", func(t string) error {
-		if t == "" && !needed[p.Key] {
+		if t == "" && p.Key != "bed" { // which may not be left empty
 			return nil
 		}
 		_, err := config.YAML(p.Key, t)

@@ -254,12 +254,15 @@ func (s *Setup) Tell() {
 	if s.Done.Rule != "" {
 		fmt.Fprintf(s.Errs, "The rule for its adapter is in %s.\n", s.Done.Rule)
 	}
+	open := 0
 	for _, name := range slices.Sorted(maps.Keys(s.Done.Steps)) {
 		if why := s.Done.Steps[name]; why != "" {
+			open++
 			fmt.Fprintf(s.Errs, "  %s: not yet: %s\n", name, why)
-		} else {
-			fmt.Fprintf(s.Errs, "  %s: can be done\n", name)
 		}
+	}
+	if open == 0 {
+		fmt.Fprintln(s.Errs, "Nothing is missing for the whole job.")
 	}
 	fmt.Fprintln(s.Errs, "\nNext:")
 	for _, line := range s.Done.Next {

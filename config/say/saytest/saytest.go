@@ -14,11 +14,12 @@ import (
 type Kind int
 
 // Page and errors have shorter sentences than documents; what is under Details may name
-// statistics, nodes and codes.
+// statistics, nodes and codes. An error may join the fact and the remedy by a semicolon.
 const (
 	Page Kind = iota
 	Details
 	Document
+	Error
 )
 
 // not are the words that are said otherwise, each with what to say.
@@ -84,7 +85,10 @@ func Faults(text string, kind Kind) (out []string) {
 	if n := strings.Count(text, ";"); n > 1 || n > 0 && kind == Page {
 		out = append(out, "a semicolon: write two sentences")
 	}
-	most := map[Kind]int{Page: 15, Details: 25, Document: 20}[kind]
+	most := map[Kind]int{Page: 15, Details: 25, Document: 20, Error: 15}[kind]
+	if kind == Error {
+		text = strings.ReplaceAll(text, "; ", ". ")
+	}
 	for _, s := range Sentences(text) {
 		if n := Words(s); n > most {
 			out = append(out, fmt.Sprintf("%d words: %s", n, s))

@@ -19,37 +19,23 @@ func servicePaths() m {
 		)},
 		"/api/v1/sessions/{id}": inPath("id", "of a session", m{"delete": ended()}),
 		"/in": m{
-			"get": m{"operationId": "enter", "summary": "The screen on which a code is typed.", "security": l{}, "responses": m{"200": html("A form.")}},
+			"get": free("enter", "The screen on which a code is typed.", m{"200": html("A form.")}),
 			"post": m{
 				"operationId": "signIn", "summary": "Use a code up; the browser gets its session as a cookie.", "security": l{},
 				"requestBody": m{"required": true, "content": m{"application/x-www-form-urlencoded": m{"schema": all(m{"code": text("of the link")})}}},
 				"responses":   m{"303": m{"description": "To the overview, with the cookie."}, "401": html("Wrong, used or too old."), "429": html("Too many wrong tries.")},
 			},
 		},
-		"/in/abbed.crt": m{"get": m{
-			"operationId": "authority", "summary": "The authority that signed the certificate of this page, for a phone to trust; 404 where abbed did not make it.", "security": l{},
-			"responses": m{"200": m{"description": "A certificate (PEM).", "content": m{"application/x-x509-ca-cert": m{"schema": m{"type": "string"}}}}, "404": html("None.")},
-		}},
-		"/in/{code}": inPath("code", "of the link", m{"get": m{
-			"operationId": "enterByLink", "summary": "The screen of a one-time link; only its button uses the link up.", "security": l{},
-			"responses": m{"200": html("A form.")},
-		}}),
+		"/in/abbed.crt": m{"get": free("authority", "The authority that signed the certificate of this page, for a phone to trust; 404 where abbed did not make it.",
+			m{"200": as("A certificate (PEM).", "application/x-x509-ca-cert", text("")), "404": html("None.")})},
+		"/in/{code}": inPath("code", "of the link", m{"get": free("enterByLink", "The screen of a one-time link; only its button uses the link up.", m{"200": html("A form.")})}),
 		"/out": m{"post": m{
 			"operationId": "signOut", "summary": "End the session of the browser that asks.",
 			"responses": m{"303": m{"description": "To the overview, without the cookie."}},
 		}},
-		"/api/openapi.json": m{"get": m{
-			"operationId": "description", "summary": "This document.", "security": l{},
-			"responses": m{"200": answer("OpenAPI 3.1.", m{"type": "object", "additionalProperties": true})},
-		}},
-		"/metrics": m{"get": m{
-			"operationId": "metrics", "summary": "Metrics in the text format of Prometheus.", "security": l{},
-			"responses": m{"200": m{"description": "Text.", "content": m{"text/plain": m{"schema": m{"type": "string"}}}}},
-		}},
-		"/healthz": m{"get": m{
-			"operationId": "health", "summary": "Whether the program lives; asks no one else.", "security": l{},
-			"responses": m{"200": m{"description": "It lives.", "content": m{"text/plain": m{"schema": m{"const": "ok\n"}}}}},
-		}},
+		"/api/openapi.json": m{"get": free("description", "This document.", m{"200": answer("OpenAPI 3.1.", open(m{"type": "object"}))})},
+		"/metrics":          m{"get": free("metrics", "Metrics in the text format of Prometheus.", m{"200": as("Text.", "text/plain", text(""))})},
+		"/healthz":          m{"get": free("health", "Whether the program lives; asks no one else.", m{"200": as("It lives.", "text/plain", m{"const": "ok\n"})})},
 	}
 }
 
@@ -60,10 +46,13 @@ func ended() m {
 	return op
 }
 
-// html is an answer for a browser.
-func html(what string) m {
-	return m{"description": what, "content": m{"text/html": m{"schema": m{"type": "string"}}}}
+// free is an operation that needs no token.
+func free(id, summary string, responses m) m {
+	return m{"operationId": id, "summary": summary, "security": l{}, "responses": responses}
 }
+
+// html is an answer for a browser.
+func html(what string) m { return as(what, "text/html", text("")) }
 
 // inPath is a path with the parameter in it, and its methods.
 func inPath(name, what string, methods m) m {

@@ -57,6 +57,9 @@ func oneOf(what string, words ...string) m {
 }
 
 // answer is a response in JSON.
-func answer(what string, shape m) m {
-	return m{"description": what, "content": m{"application/json": m{"schema": shape}}}
+func answer(what string, shape m) m { return as(what, "application/json", shape) }
+
+// as is a response of another type.
+func as(what, kind string, shape m) m {
+	return m{"description": what, "content": m{kind: m{"schema": shape}}}
 }

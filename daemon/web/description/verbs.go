@@ -29,7 +29,7 @@ func verbPaths() m {
 	}
 	op := paths["/api/v1/runs/{id}/events"].(m)["get"].(m)
 	op["parameters"] = l{m{"name": "Last-Event-ID", "in": "header", "schema": text(""), "description": "the id of the last event that was read"}}
-	op["responses"].(m)["200"] = m{"description": "The events; the shape is that of the data of each.", "content": m{"text/event-stream": m{"schema": shape[api.Run]()}}}
+	op["responses"].(m)["200"] = as("The events; the shape is that of the data of each.", "text/event-stream", shape[api.Run]())
 	op["responses"].(m)["204"] = m{"description": "The run is over, and its last state was read."}
 	return paths
 }

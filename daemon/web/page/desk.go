@@ -7,31 +7,25 @@ import (
 	"abbed/daemon/api"
 )
 
-// measures is what a person has measured of the machine, as typed; the desk works
+// measuresOf reads what a person has measured of the machine, as typed; the desk works
 // out shim, rail and turns by it.
-type measures struct {
-	Mounting, Spacing, Width, Height, Rails, Supports, Pitch string
-}
-
-// measuresOf reads the form of the desk.
-func measuresOf(q url.Values) (m measures, a api.AskRepair, bad *api.Error) {
-	m = measures{q.Get("mounting"), q.Get("spacing"), q.Get("width"), q.Get("height"), q.Get("rails"), strings.TrimSpace(q.Get("supports")), q.Get("pitch")}
+func measuresOf(q url.Values) (a api.AskRepair, bad *api.Error) {
 	for _, l := range []struct {
-		text string
+		name string
 		into *float64
-	}{{m.Mounting, &a.Mounting}, {m.Spacing, &a.Spacing}, {m.Width, &a.Width}, {m.Height, &a.Height}, {m.Rails, &a.Rails}, {m.Pitch, &a.Pitch}} {
-		v, err := decimal(l.text)
+	}{{"mounting", &a.Mounting}, {"spacing", &a.Spacing}, {"width", &a.Width}, {"height", &a.Height}, {"rails", &a.Rails}, {"pitch", &a.Pitch}} {
+		v, err := decimal(q.Get(l.name))
 		if err != nil {
-			return m, api.AskRepair{}, err
+			return api.AskRepair{}, err
 		}
 		if v != nil {
 			*l.into = *v
 		}
 	}
-	if a.Supports, bad = api.ReadPlaces(m.Supports); bad != nil {
-		return m, api.AskRepair{}, bad
+	if a.Supports, bad = api.ReadPlaces(strings.TrimSpace(q.Get("supports"))); bad != nil {
+		return api.AskRepair{}, bad
 	}
-	return m, a, nil
+	return a, nil
 }
 
 // mended is what a run says after one with which it can be compared.

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"abbed/config/outside"
 	"abbed/daemon/access"
 	"abbed/daemon/api"
 	"abbed/daemon/web/picture"
@@ -67,7 +68,7 @@ func (p *page) master(w http.ResponseWriter, r *http.Request) bool {
 	if v.Name == "" {
 		status, code = http.StatusUnauthorized, "unauthorized"
 	}
-	p.refused(w, r, api.Errorf(status, code, "use a browser that may approve, or abbed access list on the machine beside the printer", "the devices are shown to whoever may do everything"))
+	p.refused(w, r, api.Errorf(status, code, "use a browser that may approve, or abbed access list beside the printer", "the devices are shown to whoever may do everything"))
 	return false
 }
 
@@ -122,5 +123,5 @@ func (p *page) doPair(w http.ResponseWriter, r *http.Request) {
 // alone reports whether a page is for this machine only.
 func alone(base string) bool {
 	u, err := url.Parse(base)
-	return err == nil && (u.Hostname() == "localhost" || strings.HasPrefix(u.Hostname(), "127.") || u.Hostname() == "::1")
+	return err == nil && outside.Loopback(u.Hostname())
 }

@@ -1,9 +1,10 @@
 package page
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
-	"math"
+	"slices"
 
 	"abbed/config/say"
 	"abbed/daemon/api"
@@ -41,7 +42,7 @@ func bedOf(rec record.Run) picture.Area {
 		}
 		b = record.Bound(places).Grown(10)
 	}
-	return picture.Area{X0: b.X0, Y0: b.Y0, X1: b.X1, Y1: b.Y1}
+	return b
 }
 
 // sideName says where the head came from.
@@ -130,10 +131,7 @@ func profileFigure(a api.Analysis) []figure {
 	if pr == nil || len(pr.X) < 2 {
 		return nil
 	}
-	lo, hi := math.Inf(1), math.Inf(-1)
-	for _, v := range pr.Effect {
-		lo, hi = min(lo, v), max(hi, v)
-	}
+	lo, hi := slices.Min(pr.Effect), slices.Max(pr.Effect)
 	p := picture.Profile{X: pr.X, Effect: pr.Effect, U: pr.U, Front: pr.Front, Back: pr.Back}
 	p.Alt = fmt.Sprintf("From left to right the bed map goes from %s to %s. The same shape shows from front to back (%s).", mm(lo), mm(hi), say.Percent(pr.Repeats))
 	return []figure{{Title: titleProfile, Says: p.Alt, SVG: p.SVG()}}
@@ -141,9 +139,6 @@ func profileFigure(a api.Analysis) []figure {
 
 // reach is the largest height less the smallest, mm.
 func reach(touches []record.Touch) float64 {
-	lo, hi := math.Inf(1), math.Inf(-1)
-	for _, t := range touches {
-		lo, hi = min(lo, t.Z), max(hi, t.Z)
-	}
-	return hi - lo
+	byZ := func(a, b record.Touch) int { return cmp.Compare(a.Z, b.Z) }
+	return slices.MaxFunc(touches, byZ).Z - slices.MinFunc(touches, byZ).Z
 }

@@ -4,15 +4,12 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strconv"
 
 	"abbed/config/say"
 	"abbed/daemon/api"
 	"abbed/daemon/web/picture"
 	"abbed/probe/record"
 )
-
-func num(n int) string { return strconv.Itoa(n) }
 
 // gridded is how many points along each side the gap is asked at.
 const gridded = 25
@@ -128,7 +125,10 @@ func planOf(run api.Run, rec record.Run) svg {
 		b.Marks = append(b.Marks, picture.Mark{U: a[0], V: a[1], Kind: "planned", Tip: fmt.Sprintf("still to come, %d: %s", i+1, say.At(a[0], a[1]))})
 	}
 	b.Marks = append(b.Marks, picture.Mark{U: s.U, V: s.V, Kind: "next"})
-	b.Alt = fmt.Sprintf("Plan of the bed, front edge below: point %d in hand at %s. %d readings made, %d points still to come.%s", s.Index+1, say.At(s.U, s.V), len(rec.Gaugings), len(s.Ahead), nextPlace(s.Ahead))
+	b.Alt = fmt.Sprintf("Plan of the bed, front edge below: point %d in hand at %s. %d readings made, %d points still to come.", s.Index+1, say.At(s.U, s.V), len(rec.Gaugings), len(s.Ahead))
+	if len(s.Ahead) > 0 {
+		b.Alt += " Next: " + say.At(s.Ahead[0][0], s.Ahead[0][1]) + "."
+	}
 	return b.SVG()
 }
 
@@ -138,11 +138,7 @@ func remains(before picture.Bed, t *api.Table, doubt float64) []figure {
 	if t == nil || t.Digest == nil || len(t.Nodes) == 0 {
 		return nil
 	}
-	var pts []picture.Point
-	for _, n := range t.Nodes {
-		pts = append(pts, picture.Point{U: n.U, V: n.V, Z: n.Add})
-	}
-	add := picture.Gather(pts)
+	add := nodesField(*t, func(n api.Node) float64 { return n.Add })
 	after := before
 	after.Marks, after.Field.Z = nil, nil
 	for j, v := range before.Field.Y {
@@ -176,12 +172,4 @@ func beyondSays(b picture.Bed) string {
 	default:
 		return fmt.Sprintf(" %d values lie far beyond the others; the colours stop short of them.", n)
 	}
-}
-
-// nextPlace says which place comes next.
-func nextPlace(ahead [][2]float64) string {
-	if len(ahead) == 0 {
-		return ""
-	}
-	return " Next: " + say.At(ahead[0][0], ahead[0][1]) + "."
 }

@@ -2,24 +2,22 @@ package page
 
 import (
 	"slices"
-	"time"
 
 	"abbed/daemon/api"
 )
 
 // another is another run that a run has to do with.
 type another struct {
-	ID    string
-	Began time.Time
-	// Kept says that it is still there.
-	Kept  bool
-	State api.State
+	api.Run
+	// Kept says that it is still there; else its id is all that is known.
+	Kept bool
 }
 
 // of is the run with an id.
 func (p *page) of(id string) another {
 	was, err := p.desk.Run(id)
-	return another{ID: id, Began: was.Began, Kept: err == nil, State: was.State}
+	was.ID = id
+	return another{was, err == nil}
 }
 
 // earlierOf is the run that a later one gauged more for; nil for a run of its own.

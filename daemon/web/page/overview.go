@@ -4,6 +4,7 @@ import (
 	"maps"
 	"net/http"
 	"slices"
+	"strconv"
 
 	"abbed/config/say"
 	"abbed/daemon/access"
@@ -63,6 +64,8 @@ func (p *page) showOverview(w http.ResponseWriter, r *http.Request, notice *api.
 			v.Decide = append(v.Decide, decision{t, "/applied", "Open the correction"})
 		case slices.Contains(t.Commands, "abbed runs report"):
 			v.Decide = append(v.Decide, decision{t, "/runs", "Show the runs"})
+		case t.ID == status.TodoDisk:
+			v.Decide = append(v.Decide, decision{Todo: t})
 		}
 	}
 	for _, c := range v.Steps {
@@ -155,7 +158,9 @@ func facts(p api.Printer) []fact {
 			return map[string]string{"moving-bed": "the bed travels", "moving-gantry": "the beam travels"}[s]
 		}), p.Layout.Source},
 		{"Bed map covers", known(p.MapArea, area), p.MapArea.Source},
-		{"Bed map has", known(p.MapSize, func(s api.Size) string { return num(s.Columns) + " columns, " + num(s.Rows) + " rows" }), p.MapSize.Source},
+		{"Bed map has", known(p.MapSize, func(s api.Size) string {
+			return strconv.Itoa(s.Columns) + " columns, " + strconv.Itoa(s.Rows) + " rows"
+		}), p.MapSize.Source},
 		{"Z offset was set at", known(p.Zero, func(v api.XY) string { return say.At(v.X, v.Y) }), p.Zero.Source},
 		{"Bed map in use", known(p.Levelling, func(on bool) string {
 			if on {

@@ -104,12 +104,10 @@ type screen struct {
 	// Notice is a refusal to show above all.
 	Notice *api.Error
 	// Alone: the refusal is all there is.
-	Alone  bool
-	Owed   []string
-	Todo   []api.Todo
-	Link   api.Link
-	Linked string
-	Stop   string
+	Alone bool
+	Owed  []string
+	Todo  []api.Todo
+	Stop  string
 	// Going is what a stop ends now; "": there is nothing to stop.
 	Going   string
 	Version string
@@ -120,8 +118,7 @@ type screen struct {
 func (p *page) begin(r *http.Request, title string) screen {
 	s := screen{Title: title, Here: r.URL.Path, Stop: api.StopSentence, Version: p.opts.Version}
 	printer := p.desk.Printer()
-	s.Name, s.Todo = printer.Name, printer.Todo
-	s.Owed, s.Link, s.Linked, s.Going = printer.Owed, printer.Link, printer.Sentence, printer.Going
+	s.Name, s.Todo, s.Owed, s.Going = printer.Name, printer.Todo, printer.Owed, printer.Going
 	runs, err := p.desk.Runs()
 	if err != nil {
 		s.Notice = p.refusal(r, err)
@@ -189,6 +186,16 @@ func (p *page) refusal(r *http.Request, err error) *api.Error {
 	}
 	p.opts.Log.Error("page: the desk failed", "path", r.URL.Path, "cause", err)
 	return api.Errorf(http.StatusInternalServerError, "internal", "read abbed's log, and report the fault", "abbed made a mistake of its own")
+}
+
+// got is what the desk answers, or its refusal.
+func got[T any](p *page, r *http.Request) func(T, error) (*T, *api.Error) {
+	return func(answer T, err error) (*T, *api.Error) {
+		if err != nil {
+			return nil, p.refusal(r, err)
+		}
+		return &answer, nil
+	}
 }
 
 // refused shows nothing but a refusal.

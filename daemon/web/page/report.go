@@ -47,18 +47,21 @@ func (p *page) report(w http.ResponseWriter, r *http.Request) {
 	v := reportView{resultsView: p.resultsOf(r, run), Printer: p.desk.Printer(), Style: template.CSS(style), Made: time.Now(), Version: p.opts.Version} //nolint:gosec // our own file
 	v.Facts = facts(v.Printer)
 	v.Record, _ = p.record(id)
-	if a, err := p.desk.Repair(id, api.AskRepair{}); err == nil {
-		v.Repair = &a
-	}
+	v.Repair, _ = got[api.Repair](p, r)(p.desk.Repair(id, api.AskRepair{}))
 	if v.Table != nil {
 		v.Figures = append(v.Figures, tableFigure(*v.Table, v.Record)...)
 	}
-	sum := sha256.Sum256([]byte(v.Style))
-	w.Header().Set("Content-Security-Policy", "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; style-src 'sha256-"+base64.StdEncoding.EncodeToString(sum[:])+"'")
+	w.Header().Set("Content-Security-Policy", onlyStyle(string(v.Style)))
 	if r.URL.Query().Has("save") {
 		w.Header().Set("Content-Disposition", `attachment; filename="abbed-`+run.Began.UTC().Format("2006-01-02-1504")+`.html"`)
 	}
 	p.show(w, r, "report", screen{Title: "Report of the run of " + say.Moment(run.Began), View: v})
+}
+
+// onlyStyle is the policy of a sheet that carries one style and nothing else.
+func onlyStyle(style string) string {
+	sum := sha256.Sum256([]byte(style))
+	return "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"
 }
 
 // touchesCSV serves the touches of a run as abbed runs analyse reads them, with the

@@ -65,19 +65,13 @@ func (p *page) results(w http.ResponseWriter, r *http.Request) {
 // resultsOf gathers what a run tells.
 func (p *page) resultsOf(r *http.Request, run api.Run) resultsView {
 	v := resultsView{Run: run, Stages: p.stages(&run)}
-	a, err := p.desk.Analysis(run.ID)
-	if err != nil {
-		v.Why = p.refusal(r, err)
-	} else {
-		v.Analysis, v.Stats = &a, stats(a)
+	var a api.Analysis
+	if v.Analysis, v.Why = got[api.Analysis](p, r)(p.desk.Analysis(run.ID)); v.Analysis != nil {
+		a, v.Stats = *v.Analysis, stats(*v.Analysis)
 	}
-	if t, err := p.desk.Table(run.ID); err != nil {
-		v.NoTable = p.refusal(r, err)
-	} else {
-		v.Table = &t
-		if r := t.Refused; r != nil && strings.HasPrefix(r.Code, "finding-") { // the finding is above
-			v.Table.Refused = &api.Error{Code: r.Code, Text: map[bool]string{true: "The readings do not show enough yet.", false: "Repair the printer first."}[r.Code == "finding-undetermined"]}
-		}
+	v.Table, v.NoTable = got[api.Table](p, r)(p.desk.Table(run.ID))
+	if t := v.Table; t != nil && t.Refused != nil && strings.HasPrefix(t.Refused.Code, "finding-") { // the finding is above
+		t.Refused = &api.Error{Code: t.Refused.Code, Text: map[bool]string{true: "The readings do not show enough yet.", false: "Repair the printer first."}[t.Refused.Code == "finding-undetermined"]}
 	}
 	v.Earlier = p.earlier(run)
 	v.For, v.Later = p.earlierOf(run), p.laterOf(run, v.Analysis)

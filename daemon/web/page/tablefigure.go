@@ -16,32 +16,35 @@ func tableFigure(t api.Table, rec record.Run) []figure {
 	if len(t.Nodes) == 0 {
 		return nil
 	}
-	var pts []picture.Point
 	b := picture.Bed{Bed: bedOf(rec), Signed: true, Reach: 0.03, Unit: "mm", Low: "lowers the nozzle", High: "raises the nozzle"}
-	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, n := range t.Nodes {
-		pts = append(pts, picture.Point{U: n.U, V: n.V, Z: n.Add})
-		lo, hi = min(lo, n.Add), max(hi, n.Add)
 		b.Marks = append(b.Marks, picture.Mark{U: n.U, V: n.V, Tip: fmt.Sprintf("column %d, row %d: add %s mm %s", n.I, n.J, say.Signed(n.Add, 3), say.PM(n.U95))})
 	}
 	if !(b.Bed.X1 > b.Bed.X0) {
 		b.Bed = picture.Area{X0: t.Nodes[0].U, Y0: t.Nodes[0].V, X1: t.Nodes[len(t.Nodes)-1].U, Y1: t.Nodes[len(t.Nodes)-1].V}
 	}
-	b.Field = picture.Gather(pts)
+	b.Field = nodesField(t, func(n api.Node) float64 { return n.Add })
+	lo, hi, _ := b.Field.Range()
 	b.Alt = fmt.Sprintf("The correction adds %s to %s.", mm(lo), mm(hi))
 	return append([]figure{{Title: "The correction", Says: b.Alt, SVG: b.SVG()}}, mapFigures(t, b.Bed)...)
+}
+
+// nodesField is a value of each node, as a field.
+func nodesField(t api.Table, z func(api.Node) float64) picture.Field {
+	var pts []picture.Point
+	for _, n := range t.Nodes {
+		pts = append(pts, picture.Point{U: n.U, V: n.V, Z: z(n)})
+	}
+	return picture.Gather(pts)
 }
 
 // mapFigures draw the stored map before and after a table, to one scale.
 func mapFigures(t api.Table, bed picture.Area) []figure {
 	one := func(title, what string, z func(api.Node) float64) (figure, picture.Bed) {
-		b := picture.Bed{Bed: bed, Unit: "mm", Low: "low", High: "high"}
-		var pts []picture.Point
+		b := picture.Bed{Bed: bed, Field: nodesField(t, z), Unit: "mm", Low: "low", High: "high"}
 		for _, n := range t.Nodes {
-			pts = append(pts, picture.Point{U: n.U, V: n.V, Z: z(n)})
 			b.Marks = append(b.Marks, picture.Mark{U: n.U, V: n.V, Tip: fmt.Sprintf("column %d, row %d: %s", n.I, n.J, fine(z(n)))})
 		}
-		b.Field = picture.Gather(pts)
 		lo, hi, _ := b.Field.Range()
 		b.Ends = [2]float64{lo, hi}
 		b.Alt = fmt.Sprintf("%s goes from %s to %s.", what, mm(lo), mm(hi))

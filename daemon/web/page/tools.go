@@ -1,9 +1,8 @@
 package page
 
 import (
-	"crypto/sha256"
-	"encoding/base64"
 	"net/http"
+	"net/url"
 	"strconv"
 	"strings"
 
@@ -18,7 +17,7 @@ type toolsView struct {
 	// NoPrint and NoRepair say why there is none.
 	NoPrint, NoRepair *api.Error
 	Proof             *api.Proof
-	Measures          measures
+	Measures          url.Values // as typed
 	Mended            []mended
 	Typed             map[string]string // readings as they were typed, by the field's name
 }
@@ -39,20 +38,13 @@ func (p *page) showTools(w http.ResponseWriter, r *http.Request, notice *api.Err
 	for name := range r.PostForm {
 		v.Typed[name] = r.PostFormValue(name)
 	}
-	m, ask, bad := measuresOf(r.URL.Query())
-	if v.Measures = m; bad != nil {
+	v.Measures = r.URL.Query()
+	ask, bad := measuresOf(v.Measures)
+	if bad != nil {
 		s.Notice = bad
 	}
-	if a, err := p.desk.Repair(id, ask); err != nil {
-		v.NoRepair = p.refusal(r, err)
-	} else {
-		v.Repair = &a
-	}
-	if f, err := p.desk.ProofPrint(api.AskPrint{Run: id}); err != nil {
-		v.NoPrint = p.refusal(r, err)
-	} else {
-		v.Print = &f
-	}
+	v.Repair, v.NoRepair = got[api.Repair](p, r)(p.desk.Repair(id, ask))
+	v.Print, v.NoPrint = got[api.ProofPrint](p, r)(p.desk.ProofPrint(api.AskPrint{Run: id}))
 	s.View = v
 	p.show(w, r, "tools", s)
 }
@@ -85,9 +77,8 @@ func (p *page) worksheet(w http.ResponseWriter, r *http.Request) {
 	}
 	_, style, _ := strings.Cut(text, "<style>")
 	style, _, _ = strings.Cut(style, "</style>")
-	sum := sha256.Sum256([]byte(style))
 	h := w.Header()
-	h.Set("Content-Security-Policy", "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; style-src 'sha256-"+base64.StdEncoding.EncodeToString(sum[:])+"'")
+	h.Set("Content-Security-Policy", onlyStyle(style))
 	h.Set("Content-Type", "text/html; charset=utf-8")
 	h.Set("Cache-Control", "no-store")
 	_, _ = w.Write([]byte(text))

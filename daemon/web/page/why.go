@@ -3,6 +3,7 @@ package page
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"abbed/config/say"
 	"abbed/daemon/api"
@@ -25,15 +26,10 @@ func (p *page) whyFigure(id string, rec record.Run, a api.Analysis) []figure {
 		return nil
 	}
 	t.Heads = []picture.Head{{Name: "left, X " + say.Short(lo), Gap: *gaps[0].Gap}, {Name: "zero point, X " + say.Short(rec.Setup.Zero.U)}, {Name: "right, X " + say.Short(hi), Gap: *gaps[1].Gap}}
-	plain := fmt.Sprintf("The bed map shows where the probe touches. Head or bed tilts on its way, so the nozzle beside the probe is elsewhere. It is %s at the left and %s at the right.", off(t.Heads[0].Gap), off(t.Heads[2].Gap))
+	plain := fmt.Sprintf("The bed map shows where the probe touches. Head or bed tilts on its way, so the nozzle beside the probe is elsewhere. It is %s at the left and %s at the right.", say.Too(t.Heads[0].Gap), say.Too(t.Heads[2].Gap))
 	t.Alt = "The head at three points along its beam, seen " + seen + ". " + plain
 	return []figure{{Title: titleWhy, SVG: t.SVG(),
 		Says: plain + fmt.Sprintf(" You see the head %s. The angles are drawn %.0f times too large.", seen, t.Factor())}}
-}
-
-// off says how far the nozzle is from where the map has it.
-func off(gap float64) string {
-	return say.Too(gap)
 }
 
 // told reports whether a gap is more than its doubt.
@@ -42,14 +38,10 @@ func told(g api.Gap) bool { return g.U95 == nil || math.Abs(*g.Gap) > *g.U95 }
 // tiltOf chooses the view in which the tilt that was found is seen. A beam that only
 // sags, and a Y axis that rolls, tilt no head: where they may be the cause, none is drawn.
 func tiltOf(rec record.Run, a api.Analysis) (picture.Tilt, string) {
-	twist := false
-	for _, f := range a.Findings {
-		if f.ID == "bed-roll" {
-			return picture.Tilt{}, ""
-		}
-		twist = twist || f.ID == "beam-twist"
+	found := func(id string) bool {
+		return slices.ContainsFunc(a.Findings, func(f api.Finding) bool { return f.ID == id })
 	}
-	if !twist {
+	if found("bed-roll") || !found("beam-twist") {
 		return picture.Tilt{}, ""
 	}
 	return picture.Tilt{Lever: rec.Setup.Lever.Y}, "from the right end of the beam"

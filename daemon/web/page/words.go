@@ -14,9 +14,9 @@ import (
 
 // words are what templates say numbers and moments with.
 var words = template.FuncMap{
-	"file": file, "lines": func(s string) []string { return strings.Split(strings.TrimSpace(s), "\n") }, "mm": mm, "fine": fine, "pm": pm, "far": say.Far, "place": say.At, "span": span,
+	"file": file, "mm": mm, "fine": fine, "pm": pm, "place": say.At, "span": span,
 	"too": func(v float64) string { return tight(say.Too(v)) }, "temp": func(v float64) string { return tight(say.Temp(v)) },
-	"stamp": say.Moment, "iso": iso, "state": stateWords, "dof": dof, "join": strings.Join, "number": number,
+	"stamp": say.Moment, "iso": iso, "state": func(s api.State) string { return stateWords[s] }, "dof": dof, "join": strings.Join, "number": number,
 	"linkword": func(l api.Link) string { return linkWords[l] }, "appliedword": func(a api.AppliedState) string { return appliedWords[a] },
 	"zone":     func() string { return time.Now().Format("UTC-07:00") },
 	"clock":    say.Clock,
@@ -82,24 +82,9 @@ func dof(v *float64) string {
 	return say.Fixed(*v, 0)
 }
 
-// stateWords says the state of a run.
-func stateWords(s api.State) string {
-	switch s {
-	case api.AwaitingConfirmation:
-		return "waits for you to start it"
-	case api.Running:
-		return "is running"
-	case api.AwaitingPerson:
-		return "asks you a question"
-	case api.AwaitingGauge:
-		return "waits at the feeler gauge"
-	case api.AwaitingNext:
-		return "waits for Next"
-	case api.Done:
-		return "done"
-	case api.Stopped:
-		return "stopped"
-	default:
-		return "failed"
-	}
+// stateWords say the state of a run.
+var stateWords = map[api.State]string{
+	api.AwaitingConfirmation: "waits for you to start it", api.Running: "is running", api.AwaitingPerson: "asks you a question",
+	api.AwaitingGauge: "waits at the feeler gauge", api.AwaitingNext: "waits for Next",
+	api.Done: "done", api.Stopped: "stopped", api.Failed: "failed",
 }

@@ -63,20 +63,25 @@ func (a axis) ticks(n int) ([]float64, int) {
 // frame is the box of a diagram with its two axes.
 type frame struct{ x, y axis }
 
-// draw draws gridlines, their numbers and the names of both axes.
-func (f frame) draw(c *canvas, xName, yName string) {
-	left, right, bottom, top := f.x.from, f.x.to, f.y.from, f.y.to
+// heights draws gridlines with their numbers, and the name of their axis.
+func (f frame) heights(c *canvas, name string) {
 	ys, decimals := f.y.ticks(5)
 	for _, v := range ys {
-		c.line(left, f.y.at(v), right, f.y.at(v), "grid")
-		c.text(left-5, f.y.at(v)+4, end, "tick", say.Fixed(v, decimals))
+		c.line(f.x.from, f.y.at(v), f.x.to, f.y.at(v), "grid")
+		c.text(f.x.from-5, f.y.at(v)+4, end, "tick", say.Fixed(v, decimals))
 	}
+	c.text(f.x.from, f.y.to-8, start, "label", name)
+}
+
+// draw draws gridlines, their numbers and the names of both axes.
+func (f frame) draw(c *canvas, xName, yName string) {
+	f.heights(c, yName)
+	left, right, bottom := f.x.from, f.x.to, f.y.from
 	xs, decimals := f.x.ticks(6)
 	for _, v := range xs {
 		c.line(f.x.at(v), bottom, f.x.at(v), bottom+4, "rule")
 		c.text(f.x.at(v), bottom+17, middle, "tick", say.Fixed(v, decimals))
 	}
 	c.line(left, bottom, right, bottom, "rule")
-	c.text(left, top-8, start, "label", yName)
 	c.text(right, bottom+32, end, "label", xName)
 }

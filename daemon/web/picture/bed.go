@@ -1,16 +1,18 @@
 package picture
 
 import (
-	"abbed/config/say"
 	"fmt"
 	"html/template"
 	"math"
 	"strconv"
 	"strings"
+
+	"abbed/config/say"
+	"abbed/probe/record"
 )
 
 // Area is an upright rectangle of the bed, mm.
-type Area struct{ X0, Y0, X1, Y1 float64 }
+type Area = record.Rect
 
 // Mark is a place on the bed. Kind is done, next, planned or zero.
 type Mark struct {
@@ -38,35 +40,27 @@ type Bed struct {
 	Alt             string
 }
 
-// sheet is where the bed lies on the drawing.
-type sheet struct {
-	u, v axis
-}
-
-func (b Bed) sheet(top float64) (sheet, float64) {
+// sheet is where the bed lies on the drawing, and where it ends below.
+func (b Bed) sheet(top float64) (frame, float64) {
 	w, h := b.Bed.X1-b.Bed.X0, b.Bed.Y1-b.Bed.Y0
 	k := math.Min((width-70)/w, 300/h)
 	left := 45 + (width-70-k*w)/2
-	return sheet{
-		u: axis{b.Bed.X0, b.Bed.X1, left, left + k*w},
-		v: axis{b.Bed.Y0, b.Bed.Y1, top + k*h, top},
-	}, top + k*h
+	return frame{x: axis{b.Bed.X0, b.Bed.X1, left, left + k*w}, y: axis{b.Bed.Y0, b.Bed.Y1, top + k*h, top}}, top + k*h
 }
 
 // SVG draws the bed.
 func (b Bed) SVG() template.HTML {
-	if !(b.Bed.X1 > b.Bed.X0) || !(b.Bed.Y1 > b.Bed.Y0) {
-		b.Bed = Area{0, 0, 1, 1} // a bed that is not known is drawn empty
+	if !b.Bed.Valid() {
+		b.Bed = Area{X1: 1, Y1: 1} // a bed that is not known is drawn empty
 	}
-	_, bottom := b.sheet(14)
+	s, bottom := b.sheet(14)
 	lo, hi, ok := b.Field.Scale()
 	tall := bottom + 36
 	if ok {
 		tall += 52
 	}
 	c := newCanvas(tall, b.Alt)
-	s, _ := b.sheet(14)
-	c.rect(s.u.from, s.v.to, s.u.to-s.u.from, s.v.from-s.v.to, "bed")
+	c.rect(s.x.from, s.y.to, s.x.to-s.x.from, s.y.from-s.y.to, "bed")
 	if ok {
 		if b.Ends[0] < b.Ends[1] {
 			lo, hi = b.Ends[0], b.Ends[1]
@@ -93,13 +87,13 @@ func (b Bed) SVG() template.HTML {
 const cells = 60
 
 // colours draws one shape for each band: runs of equal cells, edge to edge.
-func (b Bed) colours(c *canvas, s sheet, lo, hi float64, pal shades) {
-	size := (s.u.to - s.u.from) / cells
-	rows := int(math.Ceil((s.v.from - s.v.to) / size))
+func (b Bed) colours(c *canvas, s frame, lo, hi float64, pal shades) {
+	size := (s.x.to - s.x.from) / cells
+	rows := int(math.Ceil((s.y.from - s.y.to) / size))
 	var shapes [bands]strings.Builder
 	for j := range rows {
-		y := s.v.to + float64(j)*size
-		v := b.Bed.Y1 - (float64(j)+0.5)*size/(s.v.from-s.v.to)*(b.Bed.Y1-b.Bed.Y0)
+		y := s.y.to + float64(j)*size
+		v := b.Bed.Y1 - (float64(j)+0.5)*size/(s.y.from-s.y.to)*(b.Bed.Y1-b.Bed.Y0)
 		run, from := -1, 0
 		for i := 0; i <= cells; i++ {
 			now := -1
@@ -111,7 +105,7 @@ func (b Bed) colours(c *canvas, s sheet, lo, hi float64, pal shades) {
 			}
 			if run >= 0 {
 				w := num(float64(i-from) * size)
-				fmt.Fprintf(&shapes[run], "M%s %sh%sv%sh-%sz", num(s.u.from+float64(from)*size), num(y), w, num(size+0.3), w)
+				fmt.Fprintf(&shapes[run], "M%s %sh%sv%sh-%sz", num(s.x.from+float64(from)*size), num(y), w, num(size+0.3), w)
 			}
 			run, from = now, i
 		}
@@ -125,7 +119,7 @@ func (b Bed) colours(c *canvas, s sheet, lo, hi float64, pal shades) {
 
 // values leaves the field's values with the drawing, for a finger on it: the
 // four ends of each axis, the places, and the values in um; "_" is none.
-func (b Bed) values(c *canvas, s sheet) {
+func (b Bed) values(c *canvas, s frame) {
 	var z strings.Builder
 	for _, row := range b.Field.Z {
 		for _, v := range row {
@@ -138,7 +132,7 @@ func (b Bed) values(c *canvas, s sheet) {
 		}
 	}
 	ends := func(a axis) string { return row([]float64{a.lo, a.hi, a.from, a.to}) }
-	fmt.Fprintf(&c.b, `<g class="values" data-u="%s" data-v="%s" data-x="%s" data-y="%s" data-z="%s"`, ends(s.u), ends(s.v), row(b.Field.X), row(b.Field.Y), strings.TrimSpace(z.String()))
+	fmt.Fprintf(&c.b, `<g class="values" data-u="%s" data-v="%s" data-x="%s" data-y="%s" data-z="%s"`, ends(s.x), ends(s.y), row(b.Field.X), row(b.Field.Y), strings.TrimSpace(z.String()))
 	if b.Signed {
 		c.b.WriteString(` data-signed="yes"`)
 	}
@@ -174,23 +168,23 @@ func (b Bed) scale(c *canvas, y, lo, hi float64, pal shades) {
 }
 
 // edges draws the bed's outline with its measures and its front.
-func (b Bed) edges(c *canvas, s sheet) {
-	c.rect(s.u.from, s.v.to, s.u.to-s.u.from, s.v.from-s.v.to, "edge")
-	xs, d := s.u.ticks(5)
+func (b Bed) edges(c *canvas, s frame) {
+	c.rect(s.x.from, s.y.to, s.x.to-s.x.from, s.y.from-s.y.to, "edge")
+	xs, d := s.x.ticks(5)
 	for _, x := range xs {
-		c.line(s.u.at(x), s.v.from, s.u.at(x), s.v.from+4, "rule")
-		c.text(s.u.at(x), s.v.from+17, middle, "tick", say.Fixed(x, d))
+		c.line(s.x.at(x), s.y.from, s.x.at(x), s.y.from+4, "rule")
+		c.text(s.x.at(x), s.y.from+17, middle, "tick", say.Fixed(x, d))
 	}
-	ys, d := s.v.ticks(5)
+	ys, d := s.y.ticks(5)
 	for _, y := range ys {
-		c.line(s.u.from-4, s.v.at(y), s.u.from, s.v.at(y), "rule")
-		c.text(s.u.from-7, s.v.at(y)+4, end, "tick", say.Fixed(y, d))
+		c.line(s.x.from-4, s.y.at(y), s.x.from, s.y.at(y), "rule")
+		c.text(s.x.from-7, s.y.at(y)+4, end, "tick", say.Fixed(y, d))
 	}
-	c.text((s.u.from+s.u.to)/2, s.v.from+30, middle, "label", "front · mm")
+	c.text((s.x.from+s.x.to)/2, s.y.from+30, middle, "label", "front · mm")
 }
 
-func (b Bed) mark(c *canvas, s sheet, m Mark) {
-	x, y := s.u.at(m.U), s.v.at(m.V)
+func (b Bed) mark(c *canvas, s frame, m Mark) {
+	x, y := s.x.at(m.U), s.y.at(m.V)
 	switch m.Kind {
 	case "next":
 		c.spot(x, y, 13, "mark halo", "")

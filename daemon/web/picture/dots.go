@@ -1,9 +1,13 @@
 package picture
 
 import (
-	"abbed/config/say"
 	"html/template"
-	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/stat"
+
+	"abbed/config/say"
 )
 
 // Series are values under one name.
@@ -26,24 +30,14 @@ func (d Dots) SVG() template.HTML {
 		all = append(all, s.Z...)
 	}
 	mid := mean(all)
-	if math.IsNaN(mid) {
-		mid = 0
-	}
 	rel := func(vs []float64) []float64 {
-		out := make([]float64, len(vs))
-		for i, v := range vs {
-			out[i] = v - mid
-		}
+		out := slices.Clone(vs)
+		floats.AddConst(-mid, out)
 		return out
 	}
 	f := frame{x: axis{0, max(float64(len(d.Series)), 1), 52, width - 10}, y: wide(170, 26, 0.02, rel(all))}
 	c := newCanvas(196, d.Alt)
-	ys, decimals := f.y.ticks(5)
-	for _, v := range ys {
-		c.line(f.x.from, f.y.at(v), f.x.to, f.y.at(v), "grid")
-		c.text(f.x.from-5, f.y.at(v)+4, end, "tick", say.Fixed(v, decimals))
-	}
-	c.text(f.x.from, 16, start, "label", "height from their mean, mm")
+	f.heights(c, "height from their mean, mm")
 	for k, s := range d.Series {
 		d.column(c, f, float64(k)+0.5, s.Name, rel(s.Z))
 	}
@@ -60,17 +54,17 @@ func (d Dots) column(c *canvas, f frame, at float64, name string, z []float64) {
 		}
 		c.spot(f.x.at(at+shift), f.y.at(v), 3.2, "dot", say.Signed(v, 3)+" mm")
 	}
-	if m := mean(z); !math.IsNaN(m) {
+	if len(z) > 0 {
+		m := mean(z)
 		c.line(f.x.at(at-0.36), f.y.at(m), f.x.at(at+0.36), f.y.at(m), "mean")
 	}
 	c.text(f.x.at(at), 188, middle, "label", name)
 }
 
-// mean returns the mean, NaN of none.
+// mean returns the mean, 0 of none.
 func mean(vs []float64) float64 {
-	s := 0.0
-	for _, v := range vs {
-		s += v
+	if len(vs) == 0 {
+		return 0
 	}
-	return s / float64(len(vs))
+	return stat.Mean(vs, nil)
 }

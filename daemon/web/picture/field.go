@@ -3,6 +3,8 @@ package picture
 import (
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // Point is a value at a place of the bed, mm.
@@ -29,7 +31,7 @@ func Gather(points []Point) Field {
 		f.Z, n[j] = append(f.Z, make([]float64, len(f.X))), make([]float64, len(f.X))
 	}
 	for _, p := range points {
-		i, j := nearest(f.X, p.U), nearest(f.Y, p.V)
+		i, j := floats.NearestIdx(f.X, p.U), floats.NearestIdx(f.Y, p.V)
 		f.Z[j][i] += p.Z
 		n[j][i]++
 	}
@@ -54,28 +56,20 @@ func distinct(vs []float64) []float64 {
 	return out
 }
 
-// nearest returns the index of the value nearest to v.
-func nearest(vs []float64, v float64) int {
-	best := 0
-	for i := range vs {
-		if math.Abs(vs[i]-v) < math.Abs(vs[best]-v) {
-			best = i
-		}
-	}
-	return best
-}
-
 // Range returns the least and the largest value; ok is false if there is none.
 func (f Field) Range() (lo, hi float64, ok bool) {
-	lo, hi = math.Inf(1), math.Inf(-1)
-	for _, row := range f.Z {
-		for _, z := range row {
-			if !math.IsNaN(z) {
-				lo, hi, ok = min(lo, z), max(hi, z), true
-			}
-		}
+	all := f.sorted()
+	if len(all) == 0 {
+		return math.Inf(1), math.Inf(-1), false
 	}
-	return lo, hi, ok
+	return all[0], all[len(all)-1], true
+}
+
+// sorted are the values that are there, the least first.
+func (f Field) sorted() []float64 {
+	all := slices.DeleteFunc(slices.Concat(f.Z...), math.IsNaN)
+	slices.Sort(all)
+	return all
 }
 
 // At returns the value at (u, v): bilinear between four values; the nearest
@@ -105,42 +99,21 @@ func cell(vs []float64, v float64) (int, float64) {
 // Exploratory Data Analysis, 1977, from memory), so that one bad touch does not
 // make the rest look flat.
 func (f Field) Scale() (lo, hi float64, ok bool) {
-	var all []float64
-	for _, row := range f.Z {
-		for _, z := range row {
-			if !math.IsNaN(z) {
-				all = append(all, z)
-			}
-		}
-	}
+	all := f.sorted()
 	if len(all) < 8 {
 		return f.Range()
 	}
-	slices.Sort(all)
 	q1, q3 := all[len(all)/4], all[len(all)-1-len(all)/4]
 	room := 3 * (q3 - q1)
 	if room == 0 {
 		return f.Range()
 	}
-	lo, hi = math.Inf(1), math.Inf(-1)
-	for _, z := range all {
-		if z >= q1-room && z <= q3+room {
-			lo, hi = min(lo, z), max(hi, z)
-		}
-	}
-	return lo, hi, true
+	all = slices.DeleteFunc(all, func(z float64) bool { return z < q1-room || z > q3+room })
+	return all[0], all[len(all)-1], true
 }
 
 // Beyond is how many values the colours stop short of.
 func (b Bed) Beyond() int {
 	lo, hi, _ := b.Field.Scale()
-	n := 0
-	for _, row := range b.Field.Z {
-		for _, z := range row {
-			if z < lo || z > hi {
-				n++
-			}
-		}
-	}
-	return n
+	return len(slices.DeleteFunc(b.Field.sorted(), func(z float64) bool { return z >= lo && z <= hi }))
 }

@@ -23,10 +23,7 @@ func (p Passes) SVG() template.HTML {
 	for k := range p.X {
 		xs, zs = append(xs, p.X[k]...), append(zs, p.Z[k]...)
 	}
-	a, b, ok := straight(xs, zs)
-	if !ok && len(zs) > 0 {
-		a = mean(zs)
-	}
+	a, b, _ := straight(xs, zs)
 	rel := make([][]float64, len(p.Z))
 	for k, z := range p.Z {
 		for i, v := range z {

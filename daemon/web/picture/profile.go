@@ -21,7 +21,9 @@ func (p Profile) SVG() template.HTML {
 		lo[i], hi[i] = e[i]-2*p.U[i], e[i]+2*p.U[i]
 	}
 	f := frame{x: wide(52, width-10, 1, x), y: wide(196, 26, 0.02, lo, hi, p.Front, p.Back)}
-	f.x.lo, f.x.hi = spanOf(x, f.x)
+	if n > 1 && x[n-1] > x[0] {
+		f.x.lo, f.x.hi = x[0], x[n-1]
+	}
 	c := newCanvas(256, p.Alt)
 	f.draw(c, "left to right, mm", "height, mm")
 	c.band(f.x.all(x), f.y.all(lo), f.y.all(hi), "doubt")
@@ -39,14 +41,6 @@ func (p Profile) half(c *canvas, f frame, v []float64, class string) {
 	if n := min(len(p.X), len(v)); n > 1 {
 		c.path(f.x.all(p.X[:n]), f.y.all(v[:n]), class)
 	}
-}
-
-// spanOf returns the ends of the sorted x, or those of a.
-func spanOf(x []float64, a axis) (lo, hi float64) {
-	if len(x) < 2 || !(x[len(x)-1] > x[0]) {
-		return a.lo, a.hi
-	}
-	return x[0], x[len(x)-1]
 }
 
 // legend names lines in a row at height y: class, name, class, name...

@@ -1,8 +1,10 @@
 package picture
 
-import "abbed/config/say"
+import (
+	"html/template"
 
-import "html/template"
+	"abbed/config/say"
+)
 
 // Course is one quantity in run after run: Value with the half width Half of its
 // 95 % interval, Name the moment of the run. Moved marks runs that changed beyond
@@ -26,12 +28,7 @@ func (s Course) SVG() template.HTML {
 	}
 	f := frame{x: axis{0.4, float64(n) + 0.6, 52, width - 10}, y: wide(196, 26, 0.2, lo, hi, []float64{0})}
 	c := newCanvas(240, s.Alt)
-	ys, decimals := f.y.ticks(5)
-	for _, v := range ys {
-		c.line(f.x.from, f.y.at(v), f.x.to, f.y.at(v), "grid")
-		c.text(f.x.from-5, f.y.at(v)+4, end, "tick", say.Fixed(v, decimals))
-	}
-	c.text(f.x.from, f.y.to-8, start, "label", s.Quantity)
+	f.heights(c, s.Quantity)
 	c.line(f.x.from, f.y.from, f.x.to, f.y.from, "rule")
 	every := (n + 2) / 3 // room for three names
 	for i := range n {

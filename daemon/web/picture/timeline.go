@@ -1,8 +1,13 @@
 package picture
 
-import "abbed/config/say"
+import (
+	"html/template"
+	"slices"
 
-import "html/template"
+	"gonum.org/v1/gonum/stat"
+
+	"abbed/config/say"
+)
 
 // Timeline shows heights of one place over time: T in s since the run's start,
 // Z in mm.
@@ -14,10 +19,7 @@ type Timeline struct {
 // SVG draws the heights from their mean, with a straight line through them.
 func (t Timeline) SVG() template.HTML {
 	n := min(len(t.T), len(t.Z))
-	mid := 0.0
-	if n > 0 {
-		mid = mean(t.Z[:n])
-	}
+	mid := mean(t.Z[:n])
 	minutes, z := make([]float64, n), make([]float64, n)
 	for i := range n {
 		minutes[i], z[i] = t.T[i]/60, t.Z[i]-mid
@@ -34,17 +36,11 @@ func (t Timeline) SVG() template.HTML {
 	return c.done()
 }
 
-// straight fits y = a + b x by least squares, for the eye only.
+// straight fits y = a + b x by least squares, for the eye only; their mean where no line is told.
 func straight(x, y []float64) (a, b float64, ok bool) {
-	mx, my := mean(x), mean(y)
-	var sxx, sxy float64
-	for i := range x {
-		sxx += (x[i] - mx) * (x[i] - mx)
-		sxy += (x[i] - mx) * (y[i] - my)
+	if len(x) < 3 || slices.Min(x) == slices.Max(x) {
+		return mean(y), 0, false
 	}
-	if len(x) < 3 || sxx == 0 {
-		return 0, 0, false
-	}
-	b = sxy / sxx
-	return my - b*mx, b, true
+	a, b = stat.LinearRegression(x, y, nil, false)
+	return a, b, true
 }

@@ -114,6 +114,17 @@ func find[T any](d *Desk, verb, id string, all map[string]T) (T, error) {
 	return v, nil
 }
 
+// of is an answer about runs that are shown.
+func of[T any](d *Desk, verb string, answer T, ids ...string) (T, error) {
+	var none T
+	for _, id := range ids {
+		if _, err := d.Run(id); err != nil {
+			return none, err
+		}
+	}
+	return answer, d.refused(verb)
+}
+
 // Printer shows the printer, with what goes on at it.
 func (d *Desk) Printer() api.Printer {
 	s := d.look()
@@ -196,9 +207,6 @@ func (d *Desk) Analysis(id string) (api.Analysis, error) {
 
 // Gap answers from what is shown as the gap error.
 func (d *Desk) Gap(id string, a api.AskGap) ([]api.Gap, error) {
-	if _, err := d.Run(id); err != nil {
-		return nil, err
-	}
 	out := make([]api.Gap, len(a.Points))
 	for i, p := range a.Points {
 		if g := d.look().Gap; g != nil {
@@ -207,29 +215,21 @@ func (d *Desk) Gap(id string, a api.AskGap) ([]api.Gap, error) {
 			out[i] = api.Gap{Reason: "nothing was gauged"}
 		}
 	}
-	return out, d.refused("Gap")
+	return of(d, "Gap", out, id)
 }
 
 func (d *Desk) Table(id string) (api.Table, error) { return find(d, "Table", id, d.look().Tables) }
 
 // Compare answers for two runs that are shown.
 func (d *Desk) Compare(before, after string) (api.Comparison, error) {
-	for _, id := range []string{before, after} {
-		if _, err := d.Run(id); err != nil {
-			return api.Comparison{}, err
-		}
-	}
-	return d.look().Compared, d.refused("Compare")
+	return of(d, "Compare", d.look().Compared, before, after)
 }
 
 func (d *Desk) History() (api.History, error) { return d.look().Past, d.refused("History") }
 
 func (d *Desk) Levers(id string, a api.AskLevers) (api.Levers, error) {
 	d.note("Levers", id, a)
-	if _, err := d.Run(id); err != nil {
-		return api.Levers{}, err
-	}
-	return d.look().Levers, d.refused("Levers")
+	return of(d, "Levers", d.look().Levers, id)
 }
 
 func (d *Desk) SignOff(_ context.Context, digest string, s api.SignOff) (api.SignedOff, error) {

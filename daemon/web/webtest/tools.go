@@ -12,20 +12,15 @@ func (d *Desk) Repair(id string, a api.AskRepair) (api.Repair, error) {
 	if fmt.Sprint(a) != fmt.Sprint(api.AskRepair{}) {
 		d.note("Repair", id, a)
 	}
-	if _, err := d.Run(id); err != nil {
-		return api.Repair{}, err
-	}
-	return d.look().Repair, d.refused("Repair")
+	return of(d, "Repair", d.look().Repair, id)
 }
 
 // ProofPrint is the same for every run.
 func (d *Desk) ProofPrint(a api.AskPrint) (api.ProofPrint, error) {
-	if a.Run != "" {
-		if _, err := d.Run(a.Run); err != nil {
-			return api.ProofPrint{}, err
-		}
+	if a.Run == "" {
+		return of(d, "ProofPrint", d.look().Print)
 	}
-	return d.look().Print, d.refused("ProofPrint")
+	return of(d, "ProofPrint", d.look().Print, a.Run)
 }
 
 // Thickness notes what was read.
@@ -75,10 +70,10 @@ func twistToShim() api.Repair {
 
 // print is a proof print of three patches, one at the zero place.
 func print() api.ProofPrint {
+	sheet := `<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Worksheet</title><style>body{margin:1cm}</style></head><body><main><h1>Worksheet</h1></main></body></html>`
 	return api.ProofPrint{Plan: "0badcafe", Patches: []api.ProofPatch{{N: 1, U: 117.5, V: 117.5, Zero: true}, {N: 2, U: 190, V: 117.5}, {N: 3, U: 30, V: 117.5}}, Size: 20, Height: 0.2, Area: 432, InForce: "none",
 		Cautions: []string{"Stay beside the printer while it prints. Nozzle and bed burn.", "Let the bed cool before you take the patches off, or they stretch."}, File: "G28\n",
-		A4:     `<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Worksheet</title><style>body{margin:1cm}</style></head><body><main><h1>Worksheet</h1></main></body></html>`,
-		Letter: `<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Worksheet</title><style>body{margin:1cm}</style></head><body><main><h1>Worksheet</h1></main></body></html>`}
+		A4: sheet, Letter: sheet}
 }
 
 // proof is what one reading of each patch tells.

@@ -24,7 +24,6 @@ type book struct {
 	compiler *jsonschema.Compiler
 	paths    map[string]any
 	split    []template
-	ready    map[string]*jsonschema.Schema
 	fits     map[[sha256.Size]byte]bool // bodies that were found to fit, by fingerprint
 	err      error
 }
@@ -50,7 +49,7 @@ func read(b []byte) *book {
 	c.AssertFormat()
 	err = c.AddResource(docURL, doc)
 	paths, _ := doc.(map[string]any)["paths"].(map[string]any)
-	out := &book{compiler: c, paths: paths, ready: map[string]*jsonschema.Schema{}, fits: map[[sha256.Size]byte]bool{}, err: err}
+	out := &book{compiler: c, paths: paths, fits: map[[sha256.Size]byte]bool{}, err: err}
 	for _, p := range slices.Sorted(maps.Keys(paths)) {
 		out.split = append(out.split, template{p, strings.Split(p, "/")})
 	}
@@ -154,7 +153,7 @@ func (b *book) compareEvents(schema string, body []byte) error {
 // compare compares a body with a schema, once: who polls gets the same answer
 // thousands of times.
 func (b *book) compare(where string, body []byte) error {
-	print := fingerprint(where, body)
+	print := sha256.Sum256(append([]byte(where+"\x00"), body...))
 	b.mu.Lock()
 	fits := b.fits[print]
 	b.mu.Unlock()
@@ -170,15 +169,10 @@ func (b *book) compare(where string, body []byte) error {
 	return nil
 }
 
-func fingerprint(where string, body []byte) (sum [sha256.Size]byte) {
-	h := sha256.New()
-	fmt.Fprintf(h, "%s\x00%s", where, body)
-	h.Sum(sum[:0])
-	return sum
-}
-
 func (b *book) compareAnew(where string, body []byte) error {
-	schema, err := b.schema(where)
+	b.mu.Lock()
+	schema, err := b.compiler.Compile(docURL + where) // which keeps what it has compiled
+	b.mu.Unlock()
 	if err != nil {
 		return err
 	}
@@ -190,19 +184,6 @@ func (b *book) compareAnew(where string, body []byte) error {
 		return fmt.Errorf("%w\nin %.2000s", err, body)
 	}
 	return nil
-}
-
-func (b *book) schema(where string) (*jsonschema.Schema, error) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	if s := b.ready[where]; s != nil {
-		return s, nil
-	}
-	s, err := b.compiler.Compile(docURL + where)
-	if err == nil {
-		b.ready[where] = s
-	}
-	return s, err
 }
 
 func dig(v any, names ...string) any {

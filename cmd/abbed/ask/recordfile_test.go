@@ -1,4 +1,4 @@
-package e2e_test
+package ask_test
 
 import (
 	"bytes"

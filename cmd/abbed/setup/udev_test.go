@@ -1,4 +1,4 @@
-package e2e_test
+package setup_test
 
 import (
 	"flag"

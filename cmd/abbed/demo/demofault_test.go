@@ -1,4 +1,4 @@
-package e2e_test
+package demo_test
 
 import (
 	"strings"
@@ -33,7 +33,11 @@ func TestFaultWaitsForItsPhase(t *testing.T) {
 		t.Fatal(err)
 	}
 	var told []string
-	seen, _ := later.StrikeAt(bench.New(lookup(t, "beam-twist"), bench.Options{}), func(text string, _ ...any) { told = append(told, text) })
+	sc, err := bench.Lookup("beam-twist")
+	if err != nil {
+		t.Fatal(err)
+	}
+	seen, _ := later.StrikeAt(bench.New(sc, bench.Options{}), func(text string, _ ...any) { told = append(told, text) })
 	for _, r := range []api.Run{
 		{Step: "repeat", Progress: api.Progress{Done: 30}}, {Step: "survey"}, {Step: "survey", Progress: api.Progress{Done: 2}},
 	} {

@@ -1,36 +1,29 @@
-package e2e_test
+package setup_test
 
 import (
 	"bufio"
 	"bytes"
 	"context"
-	"crypto/sha256"
-	"crypto/tls"
-	"crypto/x509"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
-	"net/http"
 	"os"
 	"path/filepath"
-	"regexp"
 	"runtime"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
-	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
 	"abbed/cmd/abbed/ask"
 	"abbed/cmd/abbed/commands"
 	"abbed/cmd/abbed/console"
-	"abbed/cmd/abbed/house"
 	"abbed/cmd/abbed/setup"
 	"abbed/config"
-	"abbed/daemon/access"
 	"abbed/gcode/bench"
 	"abbed/gcode/port"
 )
@@ -346,52 +339,20 @@ type readerFunc func([]byte) (int, error)
 
 func (f readerFunc) Read(b []byte) (int, error) { return f(b) }
 
-// TestSetupPhone: one yes to the phone and one to the start are all that it takes: the page
-// answers at the address that is drawn, with the certificate whose fingerprint is told.
-func TestSetupPhone(t *testing.T) {
-	t.Setenv("GOMEMLIMIT", "off") // serve leaves the process of the tests alone then
-	if len(house.Addresses()) == 0 {
-		t.Skip("this machine is on no network")
-	}
-	path, _ := plugged(t, "healthy")
-	var out heard
-	s := asking(t, "left", "0,0,235,235\n30,30,205,205\n\n1\nyes\nyes\n", &bytes.Buffer{}, "--port", path)
-	s.Errs = &out
-	if err := s.Run(t.Context()); err != nil {
-		t.Fatalf("%v\n%s", err, &out)
-	}
-	s.Tell()
-	ctx, end := context.WithCancel(t.Context())
-	c := &cobra.Command{}
-	c.SetContext(ctx)
-	done := make(chan error, 1)
-	go func() { done <- s.Begin(c) }()
-	for !strings.Contains(out.String(), "\u2588\n") {
-		select {
-		case err := <-done:
-			t.Fatalf("%v\n%s", err, &out)
-		default:
-			runtime.Gosched()
-		}
-	}
-	pem, err := os.ReadFile(access.OwnFiles(loaded(t, s.Done.File).State).Authority)
-	if err != nil {
-		t.Fatal(err)
-	}
-	pool := x509.NewCertPool()
-	pool.AppendCertsFromPEM(pem)
-	link := regexp.MustCompile(`https://\S+/in/[A-Z2-7-]+`).FindString(out.String())
-	phone := &http.Client{Transport: &http.Transport{TLSClientConfig: &tls.Config{RootCAs: pool}, DisableKeepAlives: true}}
-	r, err := phone.Get(link)
-	if err != nil || r.StatusCode != http.StatusOK || !strings.HasPrefix(link, s.PageAt()) {
-		t.Fatalf("%s: %v %v\n%s", link, r, err, &out)
-	}
-	r.Body.Close()
-	if mark := fmt.Sprintf("%X", sha256.Sum256(r.TLS.PeerCertificates[0].Raw)); !strings.Contains(strings.ReplaceAll(out.String(), ":", ""), mark) {
-		t.Errorf("the phone shows %s\n%s", mark, &out)
-	}
-	end()
-	if err := <-done; err != nil {
-		t.Error(err)
-	}
+// heard is what was written, by many at once.
+type heard struct {
+	mu   sync.Mutex
+	text strings.Builder
+}
+
+func (h *heard) Write(b []byte) (int, error) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.text.Write(b)
+}
+
+func (h *heard) String() string {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.text.String()
 }
