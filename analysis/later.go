@@ -166,7 +166,7 @@ func warmer(run record.Run, j record.Joined) string {
 	case math.Abs(j.Warmth.Bed-w.Bed) < steady.Hotter && math.Abs(j.Warmth.Nozzle-w.Nozzle) < steady.Hotter:
 		return ""
 	}
-	return fmt.Sprintf(" Bed and nozzle were at %.0f °C and %.0f °C then. Now it was %.0f °C and %.0f °C.",
+	return fmt.Sprintf(" The bed was at %.0f °C, the nozzle at %.0f °C then, not at %.0f °C and %.0f °C.",
 		j.Warmth.Bed, j.Warmth.Nozzle, w.Bed, w.Nozzle)
 }
 

@@ -117,7 +117,7 @@ func (e evidence) beamOrAxis(f result.Finding) (result.Finding, *result.Finding)
 	if s == nil {
 		return f, nil
 	}
-	parts := fmt.Sprintf("Of the left-right slope the beam makes %s, the Y axis %s.", um2(s.beam), um2(s.y))
+	parts := fmt.Sprintf("Of the slope the beam makes %s, an even roll of the Y axis %s.", um2(s.beam), um2(s.y))
 	axis := result.Finding{ID: result.BedRoll, Next: repairNext, Evidence: parts,
 		Sentence: "The Y axis rolls evenly as it travels: the nozzle error slopes to one side, and the head rolls less along the beam.",
 		Doubt:    "It rests on the angle readings at the head."}

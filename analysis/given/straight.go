@@ -34,7 +34,7 @@ func Lay(touches []record.Touch, thickness, straight float64) (record.Reference,
 		us = append(us, t.Place.U)
 		lo, hi = min(lo, t.Place.V), max(hi, t.Place.V)
 		if !(math.Abs(t.Z-thickness) < math.Abs(t.Z)) {
-			return refuse("the touch at %s, %g mm high, is not on the reference of %g mm", t.Place, t.Z, thickness)
+			return refuse("%s, %g mm high, is nearer to the bed than to the reference of %g mm", t.Place, t.Z, thickness)
 		}
 	}
 	if hi-lo > 5 {
