@@ -326,7 +326,7 @@ func TestGoing(t *testing.T) {
 func TestNumbersOnThePage(t *testing.T) {
 	d := webtest.Scene("done")
 	for path, wants := range map[string][]string{
-		"/run/r1/results": {"At worst the nozzle is 0.14\u00a0mm too high, known to \u00b10.01\u00a0mm. The first layer does not stick there.", "Set the Z offset 0.04\u00a0mm lower first (known to \u00b1", "beam-twist", "aria-label=\"The nozzle is between 0.11 mm too low and 0.13 mm too high", "mm/min"},
+		"/run/r1/results": {"At worst the nozzle is 0.14\u00a0mm too high, known to \u00b10.01\u00a0mm. The first layer does not stick there. Elsewhere it is 0.11\u00a0mm too low and digs in.", "Set the Z offset 0.04\u00a0mm lower first (known to \u00b1", "beam-twist", "aria-label=\"The nozzle is between 0.11 mm too low and 0.13 mm too high", "mm/min"},
 		"/run/r1/review":  {"The nozzle goes 0.12\u00a0mm lower at the right and 0.10\u00a0mm higher at the left.", "0.117\u00a0mm", "\u00b10.01\u00a0mm"},
 		"/printer":        {"X \u221242, Y \u22129", "asked", "default"},
 	} {

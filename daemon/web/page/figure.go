@@ -16,6 +16,7 @@ import (
 type figure struct {
 	Title, Says string
 	SVG         svg
+	lowest      float64 // nozzle error that is drawn, mm
 }
 
 // record reads the record of a run; false if there is none yet.

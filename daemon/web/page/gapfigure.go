@@ -41,7 +41,7 @@ func (p *page) gapFigure(id string, rec record.Run, t *api.Table) []figure {
 	}
 	b := picture.Bed{Bed: bed, Field: f, Signed: true, Reach: 0.03, Marks: gauged(rec), Unit: "mm", Low: "digs in", High: "too high"}
 	b.Alt = fmt.Sprintf("The nozzle is %s, known to %s.", heights(lo, hi), say.PM(doubt))
-	return append([]figure{{Title: titleGap, Says: b.Alt + " Rings are readings. At the cross you set the Z offset.", SVG: b.SVG()}}, remains(b, t, doubt)...)
+	return append([]figure{{Title: titleGap, lowest: lo, Says: b.Alt + " Rings are readings. At the cross you set the Z offset.", SVG: b.SVG()}}, remains(b, t, doubt)...)
 }
 
 // heights says between which errors the nozzle is.

@@ -81,9 +81,13 @@ func (p *page) resultsOf(r *http.Request, run api.Run) resultsView {
 	}
 	v.Level = levelSentence(a.Level, rec.Setup.Criteria.Tolerance)
 	v.Fine = len(a.Findings) > 0 && a.Findings[0].ID == "healthy"
+	lowest := 0.0
+	if i := slices.IndexFunc(v.Figures, func(f figure) bool { return f.Title == titleGap }); i >= 0 {
+		lowest = v.Figures[i].lowest
+	}
 	v.Cards, v.Figures = cards(a.Findings, v.Figures)
 	if a.Largest != nil && !v.Fine {
-		v.Worst = worst(*a.Largest, rec.Setup.Criteria.Tolerance)
+		v.Worst = worst(*a.Largest, lowest, rec.Setup.Criteria.Tolerance)
 	}
 	return v
 }
@@ -99,11 +103,14 @@ func (v resultsView) First() *card {
 func (v resultsView) Others() []card { return v.Cards[min(1, len(v.Cards)):] }
 
 // worst says what the largest nozzle error is, and what a first layer makes of it that
-// tolerates so much, mm; 0: not known.
-func worst(m api.Measured, tolerance float64) string {
+// tolerates so much, mm; 0: not known. lowest is the nozzle's lowest error, mm: where it digs
+// in is never left unsaid.
+func worst(m api.Measured, lowest, tolerance float64) string {
 	does := " The first layer does not stick there."
 	if m.Value < 0 {
 		does = " It digs in there."
+	} else if lowest < -max(half(m), tolerance) {
+		does += tight(fmt.Sprintf(" Elsewhere it is %s and digs in.", say.Too(lowest)))
 	}
 	if math.Abs(m.Value) <= max(half(m), tolerance) {
 		does = ""
